@@ -1,0 +1,1 @@
+"""Before against after."""

@@ -1,0 +1,1 @@
+"""Many logs on one machine and on many."""

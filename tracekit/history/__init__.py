@@ -1,0 +1,1 @@
+"""Many logs over time."""

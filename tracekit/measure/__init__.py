@@ -1,0 +1,1 @@
+"""From cycles to figures."""

@@ -1,0 +1,1 @@
+"""Frozen records that the stages hand to one another."""

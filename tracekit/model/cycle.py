@@ -1,0 +1,116 @@
+"""What the analysis of one station hands on: tables, averaged traces and facts about sensor and wiring."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tracekit.model.tables import Table
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Bins:
+    """Pressure of every cycle, averaged over short bins (10 ms and longer) that never straddle a change of command.
+
+    All arrays have shape (n_bins,), sorted by time.
+    cycle         row of the cycles table
+    period        row of the periods table, which tells the kind (coast, recharge …)
+    time_s        mean time of the samples in the bin [s]
+    pressure_kpa  mean gauge pressure, spikes replaced, zero *not* subtracted [kPa]
+    samples       number of samples averaged
+    """
+
+    cycle: NDArray[np.int32]
+    period: NDArray[np.int32]
+    time_s: NDArray[np.float64]
+    pressure_kpa: NDArray[np.float64]
+    samples: NDArray[np.int32]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Strip:
+    """The whole recording thinned to the lowest and highest pressure per bucket, shape (n_buckets,)."""
+
+    time_s: NDArray[np.float64]
+    lowest_kpa: NDArray[np.float64]
+    highest_kpa: NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Excerpt:
+    """Every sample of one cycle that a picture needs. `present` is 1 while the output is logically on."""
+
+    cycle: int
+    why: str
+    time_s: NDArray[np.float64]
+    pressure_kpa: NDArray[np.float64]
+    present: NDArray[np.int8]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SensorFacts:
+    """What the samples tell about the sensor and the recorder.
+
+    noise_kpa is the robust standard deviation of single samples; `range_low_kpa` and `range_high_kpa` the lowest and
+    highest readings of the log; `clipped_share` the share of samples that lie exactly at one of them in runs.
+    """
+
+    sample_interval_s: float
+    noise_kpa: float
+    quantisation_kpa: float
+    spike_share: float
+    range_low_kpa: float
+    range_high_kpa: float
+    clipped_low_share: float
+    clipped_high_share: float
+    stuck_cycles: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Wiring:
+    """Which level of each digital is logically on, or None where the channel is absent or never moves."""
+
+    supply_on_level: int | None
+    release_on_level: int | None
+    present_on_level: int | None
+    evidence: Mapping[str, str]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SettingInForce:
+    """A threshold as the edges or the station file tell it. `source` is edges, station file or absent."""
+
+    value_kpa: float | None
+    source: str
+    station_file_kpa: float | None = None
+    spread_kpa: float = 0.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StationData:
+    """One station of one log, measured. Every later stage works on this record alone.
+
+    settings          in-force values by name: set_point, reset_point, supply_off, supply_on (medians over the log)
+    cycle_settings    the same per cycle, arrays of shape (n_cycles,), NaN where unknown [kPa]
+    air_saving        the supply is cut inside holds
+    """
+
+    station: str
+    cycles: Table
+    periods: Table
+    edges: Table
+    bins: Bins
+    strip: Strip
+    excerpts: tuple[Excerpt, ...]
+    sensor: SensorFacts
+    wiring: Wiring
+    settings: Mapping[str, SettingInForce]
+    cycle_settings: Mapping[str, NDArray[np.float64]]
+    air_saving: bool
+    ambient_kpa: float
+    ambient_u_kpa: float
+    ambient_source: str
+    temperature_c: float
+    temperature_u_c: float
+    notes: tuple[str, ...] = ()

@@ -1,0 +1,1 @@
+"""Flow, decay, heat exchange and atmosphere, each with its source."""

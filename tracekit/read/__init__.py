@@ -1,0 +1,1 @@
+"""From a file to blocks of samples."""

@@ -1,0 +1,1 @@
+"""From samples to wiring, cycles and periods."""

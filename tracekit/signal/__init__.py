@@ -1,0 +1,1 @@
+"""Vectorised segment-wise arithmetic on arrays."""

@@ -1,0 +1,1 @@
+"""A physical station with known truth; shares no code with the estimators."""
