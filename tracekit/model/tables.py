@@ -128,7 +128,7 @@ class Table:
     def where(self, name: str, value: str) -> NDArray[np.bool_]:
         """True in rows whose category `name` equals `value`, shape (n_rows,)."""
         known = self.categories[name]
-        return self.codes(name) == (known.index(value) if value in known else -2)
+        return np.asarray(self.codes(name) == (known.index(value) if value in known else -2), np.bool_)
 
     def texts(self, name: str) -> list[str | None]:
         """A category column as Python strings."""
