@@ -1,0 +1,124 @@
+"""The frame that every page of tracekit stands in: tokens, head, identity line, blocks, provenance."""
+
+import base64
+import hashlib
+import json
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+from importlib import resources
+from typing import TYPE_CHECKING
+
+from tracekit.report.text import clean
+from tracekit.report.words import PAGE_UNITS
+
+if TYPE_CHECKING:
+    from jinja2 import Environment
+
+_HASH = re.compile(r"[0-9a-f]{32}")
+
+
+@dataclass(frozen=True, slots=True)
+class Block:
+    """One block of a page. `html` is finished, escaped HTML.
+
+    id        anchor, unique on the page
+    title     heading; "" where the block brings its own
+    html      the content
+    margin    one word for the left margin of wide screens
+    beside    HTML that stands to the right of the content from 960 px, below it on a phone
+    page_one  belongs on the first sheet of the print
+    """
+
+    id: str
+    title: str
+    html: str
+    margin: str = ""
+    beside: str = ""
+    page_one: bool = False
+
+
+def frame(
+    title: str,
+    body_blocks: Sequence[Block],
+    *,
+    identity: Sequence[str],
+    provenance: Sequence[tuple[str, str]],
+    unit: str = "kPa",
+    scripts: Sequence[str] = (),
+    data: Mapping[str, object] | None = None,
+    print_note: str = "",
+) -> str:
+    """A whole page that needs nothing but itself.
+
+    title       text of the browser's tab (plain text, escaped here)
+    body_blocks in reading order; those with `page_one` fill the first printed sheet
+    identity    plain texts of the first line, the name first
+    provenance  pairs of label and plain text, shown last; long hashes may break anywhere
+    unit        pressure unit shown at first; numbers marked by `words.html` follow the reader's switch
+    scripts     sources of further scripts, each allowed by its hash
+    data        values for the scripts by name, embedded as JSON
+    print_note  finished HTML at the foot of the first printed sheet
+    """
+    style = asset("page.css")
+    sources = (asset("page.js"), *scripts)
+    embedded = {"units": PAGE_UNITS, "unit": unit, **(data or {})}
+    return str(
+        _environment()
+        .get_template("frame.html")
+        .render(
+            title=clean(title, 120),
+            identity=[clean(part, 80) for part in identity if part],
+            first=[b for b in body_blocks if b.page_one],
+            rest=[b for b in body_blocks if not b.page_one],
+            provenance=[(label, clean(value, 600), bool(_HASH.search(value))) for label, value in provenance],
+            style=style,
+            scripts=sources,
+            policy=_policy(style, sources),
+            units=list(PAGE_UNITS),
+            unit=unit,
+            data=_json(embedded),
+            print_note=print_note,
+        )
+    )
+
+
+def render(template: str, **values: object) -> str:
+    """A template of this package filled in; every value is escaped unless the template marks it as finished HTML."""
+    return str(_environment().get_template(template).render(**values))
+
+
+@lru_cache(maxsize=32)
+def asset(name: str) -> str:
+    """The text of a file in the package's templates folder."""
+    return resources.files("tracekit.report").joinpath("templates", name).read_text(encoding="utf-8")
+
+
+@lru_cache(maxsize=1)
+def _environment() -> "Environment":
+    """Jinja2, loaded only when a page is made."""
+    from jinja2 import Environment, FunctionLoader, StrictUndefined
+
+    return Environment(
+        loader=FunctionLoader(asset), autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
+    )
+
+
+def _policy(style: str, scripts: Sequence[str]) -> str:
+    """The Content-Security-Policy: nothing is loaded, only what is hashed here applies or runs."""
+    hashes = " ".join(_hash(s) for s in scripts)
+    return (
+        f"default-src 'none'; style-src {_hash(style)}; script-src {hashes}; "
+        "base-uri 'none'; form-action 'none'"
+    )  # fmt: skip
+
+
+def _hash(source: str) -> str:
+    return f"'sha256-{base64.b64encode(hashlib.sha256(source.encode()).digest()).decode()}'"
+
+
+def _json(values: Mapping[str, object]) -> str:
+    """JSON that cannot end the script element it stands in."""
+    text = json.dumps(values, ensure_ascii=True, separators=(",", ":"), allow_nan=False)
+    return text.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026")

@@ -1,0 +1,114 @@
+"use strict";
+(function () {
+  var box = document.getElementById("data");
+  var data = JSON.parse(box.textContent);
+  var live = document.getElementById("live");
+  var chosen = data.unit;
+  var watchers = [];
+
+  function place(size) { return Math.floor(Math.log10(Math.abs(size)) + 1e-12); }
+
+  function digits(value, at) {
+    at = Math.max(at, -6);
+    var step = Math.pow(10, at);
+    var text = Math.abs(Math.round(value / step) * step).toFixed(Math.max(0, -at));
+    var parts = text.split(".");
+    if (parts[0].length >= 5) { parts[0] = parts[0].replace(/\B(?=(\d{3})+$)/g, "\u202f"); }
+    return (value < 0 && /[1-9]/.test(text) ? "\u2212" : "") + parts.join(".");
+  }
+
+  // The rules of words.py: digits by the interval's half-width, bounds rounded outward.
+  function say(item, unit) {
+    var factor = data.units[unit];
+    var name = unit + item.u.slice(3);
+    function scaled(key) { return item[key] === undefined ? null : Number(item[key]) * factor; }
+    var value = scaled("v"), low = scaled("l"), high = scaled("h"), step = scaled("s");
+    var head = item.b ? item.b + " " : "";
+    var tail = item.n === undefined ? "\u00a0" + name : "";
+    if (low === null || high === null) {
+      var at = step > 0 ? place(step) : value ? place(value) - 2 : 0;
+      return head + digits(value, at) + tail;
+    }
+    var half = Math.abs(high - low) / 2;
+    var p = half > 0 ? place(half) : place(Math.max(Math.abs(low), Math.abs(high)) || 1) - 2;
+    var u = Math.pow(10, p);
+    return head + digits(value, p) + tail + " (" + digits(Math.floor(low / u + 1e-9) * u, p) + "\u00a0to\u00a0" +
+      digits(Math.ceil(high / u - 1e-9) * u, p) + ")";
+  }
+
+  function switchUnit(unit) {
+    chosen = unit;
+    document.querySelectorAll(".q").forEach(function (el) { el.textContent = say(el.dataset, unit); });
+    document.querySelectorAll("[data-unit]").forEach(function (el) { el.textContent = unit + el.dataset.unit.slice(3); });
+    watchers.forEach(function (act) { act(unit); });
+  }
+
+  function tell(text) { live.textContent = ""; live.textContent = text; }
+
+  function select(el) {
+    var range = document.createRange();
+    range.selectNodeContents(el);
+    var picked = getSelection();
+    picked.removeAllRanges();
+    picked.addRange(range);
+  }
+
+  function copied(button, word) {
+    var note = button.querySelector(".done");
+    note.textContent = word;
+    tell(button.dataset.copy + " " + word);
+  }
+
+  function copy(button) {
+    var text = button.dataset.copy;
+    if (!navigator.clipboard) { select(button.querySelector("b")); copied(button, "selected"); return; }
+    navigator.clipboard.writeText(text).then(
+      function () { copied(button, "copied"); },
+      function () { select(button.querySelector("b")); copied(button, "selected"); });
+  }
+
+  function save(name, text) {
+    var link = document.createElement("a");
+    link.href = URL.createObjectURL(new Blob(["\ufeff" + text], { type: "text/csv;charset=utf-8" }));
+    link.download = name;
+    link.click();
+    setTimeout(function () { URL.revokeObjectURL(link.href); }, 1000);
+  }
+
+  // A cell that a spreadsheet would take for a formula is given an apostrophe.
+  function cell(text) {
+    var safe = /^[=+@\t\r]|^-[^\d.]/.test(text) ? "'" + text : text;
+    return /[",\n;]/.test(safe) ? '"' + safe.replace(/"/g, '""') + '"' : safe;
+  }
+
+  function tableCsv(table) {
+    return Array.from(table.rows).map(function (row) {
+      return Array.from(row.cells).map(function (c) {
+        return cell(c.textContent.trim().replace(/\u2212/g, "-").replace(/[\u202f]/g, ""));
+      }).join(",");
+    }).join("\r\n") + "\r\n";
+  }
+
+  function addDownloads() {
+    document.querySelectorAll("details table[data-csv]").forEach(function (table) {
+      var button = document.createElement("button");
+      button.type = "button";
+      button.textContent = "Save these numbers (CSV)";
+      button.addEventListener("click", function () { save(table.dataset.csv + ".csv", tableCsv(table)); });
+      table.closest("details").appendChild(button);
+    });
+  }
+
+  var units = document.getElementById("unit");
+  units.parentElement.hidden = !document.querySelector(".q,[data-unit]");
+  units.addEventListener("change", function () {
+    switchUnit(units.value);
+    tell("Pressures now in " + units.value);
+  });
+  document.querySelectorAll("button[data-copy]").forEach(function (button) {
+    button.addEventListener("click", function () { copy(button); });
+  });
+  addDownloads();
+  window.tracekit = { data: data, say: say, digits: digits, tell: tell, save: save, cell: cell,
+    unit: function () { return chosen; }, onUnit: function (act) { watchers.push(act); } };
+}());

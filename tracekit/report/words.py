@@ -1,0 +1,231 @@
+"""Numbers and chances in words: digits by uncertainty, bounds rounded outward, one wording everywhere.
+
+A sentence with numbers is a `Text`: plain strings and `Num` records in order. `plain` writes it for a terminal, `html`
+for a page, where each number keeps its unrounded value, so that the reader's unit switch rounds afresh.
+"""
+
+import math
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from tracekit.model.estimate import Bound, Estimate, Quantity, Withheld
+from tracekit.model.finding import Severity
+from tracekit.report.text import MINUS, NARROW, NBSP, escape
+
+PAGE_UNITS: dict[str, float] = {
+    "kPa": 1.0, "mbar": 10.0, "bar": 0.01, "inHg": 0.295300, "psi": 0.1450377, "mmHg": 7.500617,
+}  # fmt: skip
+
+_DECIMALS_MOST = 6
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Num:
+    """A number to be said, in `unit` ("kPa", "kPa/s", "s" …), unrounded.
+
+    lower, upper  95 % interval, None where there is none
+    step          resolution that limits the digits of a number without interval, in the same unit
+    bound         "at least" or "below" for one-sided numbers, else ""
+    bare          the unit is left to the words around it
+    """
+
+    value: float
+    unit: str = ""
+    lower: float | None = None
+    upper: float | None = None
+    step: float | None = None
+    bound: str = ""
+    bare: bool = False
+
+
+Text = tuple[str | Num, ...]
+
+
+def say(pattern: str, *numbers: Num | str | int) -> Text:
+    """A sentence from a pattern with `{}` for each number or word in turn."""
+    pieces = pattern.split("{}")
+    if len(pieces) != len(numbers) + 1:
+        raise ValueError(f"{pattern!r} has {len(pieces) - 1} places for {len(numbers)} values")
+    out: list[str | Num] = [pieces[0]]
+    for value, piece in zip(numbers, pieces[1:], strict=True):
+        out += [count(value) if isinstance(value, int) else value, piece]
+    return tuple(part for part in out if part != "")
+
+
+def join(texts: Sequence[Text], between: str = " ") -> Text:
+    """Several texts behind one another."""
+    out: list[str | Num] = []
+    for position, text in enumerate(texts):
+        out += [between] if position else []
+        out += text
+    return tuple(out)
+
+
+def plain(text: Text, unit: str = "kPa") -> str:
+    """A text as characters, pressures in `unit`."""
+    return "".join(part if isinstance(part, str) else number(part, unit) for part in text)
+
+
+def html(text: Text, unit: str = "kPa") -> str:
+    """A text as HTML: escaped, its pressures marked for the unit switch."""
+    return "".join(escape(part) if isinstance(part, str) else _span(part, unit) for part in text)
+
+
+def number(num: Num, unit: str = "kPa") -> str:
+    """A number as the pages write it: "7.4 kPa/s (7.2 to 7.6)", pressures in `unit`."""
+    shown = in_unit(num, unit)
+    head = f"{shown.bound} " if shown.bound else ""
+    if shown.lower is None or shown.upper is None:
+        return head + _with_unit(digits(shown.value, _place_of_step(shown)), shown)
+    place = place_of_interval(shown.lower, shown.upper)
+    low, high = outward(shown.lower, shown.upper, place)
+    body = _with_unit(digits(shown.value, place), shown)
+    return f"{head}{body} ({digits(low, place)}{NBSP}to{NBSP}{digits(high, place)})"
+
+
+def in_unit(num: Num, unit: str) -> Num:
+    """The same number with its pressure unit exchanged."""
+    if not is_pressure(num.unit) or unit == "kPa":
+        return num
+    factor = PAGE_UNITS[unit]
+    scaled = [None if v is None else v * factor for v in (num.lower, num.upper, num.step)]
+    return replace(
+        num, value=num.value * factor, unit=unit + num.unit[3:], lower=scaled[0], upper=scaled[1], step=scaled[2]
+    )
+
+
+def is_pressure(unit: str) -> bool:
+    """True for units that the reader's switch exchanges: kPa and kPa per anything."""
+    return unit == "kPa" or unit.startswith("kPa/")
+
+
+def place_of_interval(lower: float, upper: float) -> int:
+    """The decimal place (-1 for tenths) of the first digit of an interval's half-width."""
+    half = abs(upper - lower) / 2.0
+    if not math.isfinite(half) or half <= 0.0:
+        return _place_of_size(max(abs(lower), abs(upper)))
+    return _first_place(half)
+
+
+def outward(lower: float, upper: float, place: int) -> tuple[float, float]:
+    """Bounds rounded away from the value at a decimal place."""
+    unit = 10.0**place
+    return math.floor(lower / unit + 1e-9) * unit, math.ceil(upper / unit - 1e-9) * unit
+
+
+def digits(value: float, place: int) -> str:
+    """A number down to a decimal place, with a true minus sign and narrow spaces from 10 000."""
+    if not math.isfinite(value):
+        return "unknown"
+    place = max(place, -_DECIMALS_MOST)
+    rounded = round(value / 10.0**place) * 10.0**place
+    text = f"{abs(rounded):.{max(0, -place)}f}"
+    whole, dot, rest = text.partition(".")
+    if len(whole) >= 5:
+        whole = NARROW.join(re.findall(r"\d{1,3}", whole[::-1])).strip(NARROW)[::-1]
+    negative = value < 0 and any(c in "123456789" for c in text)
+    return (MINUS if negative else "") + whole + dot + rest
+
+
+def count(n: int) -> str:
+    """A count, exact."""
+    return digits(float(n), 0)
+
+
+def share_of(n: int, total: int, what: str) -> str:
+    """A count with its base: "all 95 cycles", "1 of 62 cycles", "no cycle of 40"."""
+    if total and n == total:
+        return f"the only {_single(what)}" if total == 1 else f"all {count(total)} {what}"
+    return f"none of {count(total)} {what}" if n == 0 else f"{count(n)} of {count(total)} {what}"
+
+
+def chance(p: float) -> str:
+    """A probability in words: "9 in 10", "19 in 20", "under 1 in 20"."""
+    if p < 0.05:
+        return "under 1 in 20"
+    if p < 0.075:
+        return "1 in 20"
+    if p >= 0.975:
+        return "over 19 in 20"
+    return "19 in 20" if p >= 0.925 else f"{max(1, min(9, math.floor(p * 10.0 + 0.5)))} in 10"
+
+
+def strength(confidence: float) -> str:
+    """The word in front of a cause: "", "very likely", "probably" or "either"."""
+    if confidence >= 0.95:
+        return ""
+    if confidence >= 0.8:
+        return "very likely"
+    return "probably" if confidence >= 0.6 else "either"
+
+
+def urgency(severity: Severity) -> str:
+    """What a severity asks for."""
+    return {
+        "critical": "Stop. Do not run parts.",
+        "major": "Repair this shift.",
+        "minor": "Plan a repair.",
+        "info": "Nothing to repair.",
+    }[severity]
+
+
+def of_quantity(quantity: Quantity) -> Num | None:
+    """The number of a quantity, None where it is withheld."""
+    if isinstance(quantity, Withheld):
+        return None
+    if isinstance(quantity, Bound):
+        word = "at least" if quantity.status == "lower_bound" else "below"
+        return Num(value=quantity.limit, unit=quantity.unit, bound=word, step=_two_digits(quantity.limit))
+    return of_estimate(quantity)
+
+
+def of_estimate(estimate: Estimate) -> Num:
+    """The number of an estimate with its interval."""
+    return Num(value=estimate.value, unit=estimate.unit, lower=estimate.lower, upper=estimate.upper)
+
+
+def capital(text: Text) -> Text:
+    """The text with its first letter raised."""
+    if not text or not isinstance(text[0], str):
+        return text
+    return (text[0][:1].upper() + text[0][1:], *text[1:])
+
+
+def _single(what: str) -> str:
+    return what[:-1] if what.endswith("s") else what
+
+
+def _with_unit(figure: str, num: Num) -> str:
+    return figure if num.bare or not num.unit else f"{figure}{NBSP}{num.unit}"
+
+
+def _place_of_step(num: Num) -> int:
+    if num.step is None or not math.isfinite(num.step) or num.step <= 0.0:
+        return _place_of_size(num.value)
+    return _first_place(num.step)
+
+
+def _place_of_size(value: float) -> int:
+    """Three digits where nothing tells how many are sure."""
+    return _first_place(value) - 2 if value and math.isfinite(value) else 0
+
+
+def _first_place(size: float) -> int:
+    return math.floor(math.log10(abs(size)) + 1e-12)
+
+
+def _two_digits(value: float) -> float | None:
+    return 10.0 ** (_first_place(value) - 1) if value and math.isfinite(value) else None
+
+
+def _span(num: Num, unit: str) -> str:
+    """A pressure marked with its unrounded value; other numbers need no mark."""
+    shown = escape(number(num, unit))
+    if not is_pressure(num.unit):
+        return shown
+    facts = {"v": num.value, "l": num.lower, "h": num.upper, "s": num.step}
+    marks = "".join(f' data-{k}="{v:.9g}"' for k, v in facts.items() if v is not None and math.isfinite(v))
+    extra = f' data-b="{num.bound}"' if num.bound else ""
+    bare = " data-n" if num.bare else ""
+    return f'<span class="q" data-u="{num.unit}"{marks}{extra}{bare}>{shown}</span>'
