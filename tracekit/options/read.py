@@ -1,0 +1,24 @@
+"""Thresholds of reading a log."""
+
+from dataclasses import dataclass
+
+from tracekit.options.base import option
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReadOptions:
+    """How a log is cut into blocks and when time counts as broken."""
+
+    block_bytes: int = option(1 << 20, "byte", "text is parsed in pieces of this size, cut at line ends")
+    batch_rows: int = option(65536, "row", "rows per piece of a columnar file")
+    parse_threads: int = option(2, "thread", "pieces of text parsed ahead of the analysis")
+    head_bytes: int = option(4 << 20, "byte", "start of a text file that is looked at before anything is decided")
+    head_rows: int = option(200_000, "row", "start of a columnar file that is looked at before anything is decided")
+    gap_factor: float = option(5.0, "1", "an interval longer than this many typical ones is a gap")
+    stray_rows: int = option(
+        8, "row", "so many rows with a time that goes back and returns are strays, more are a step"
+    )
+    max_clock_steps: int = option(1000, "1", "beyond so many steps back the rows are rejected instead")
+    restart_gap_s: float = option(5.0, "s", "pause assumed where a counter starts again at its first value")
+    lines_kept: int = option(5, "1", "line numbers that are listed per reason of rejection")
+    sample_size: int = option(65536, "1", "intervals and pressures kept for medians and quantisation")

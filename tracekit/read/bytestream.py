@@ -1,0 +1,134 @@
+"""The bytes of a file in pieces that end at line ends, hashed and unpacked on the way."""
+
+import hashlib
+import zipfile
+import zlib
+from collections.abc import Iterator
+from pathlib import Path
+from typing import IO, Protocol
+
+import pyarrow as pa
+
+from tracekit.errors import LogReadError, message
+
+_GZIP, _ZSTD, _ZIP, _PARQUET = b"\x1f\x8b", b"\x28\xb5\x2f\xfd", b"PK\x03\x04", b"PAR1"
+
+
+class Hash(Protocol):
+    """What is used of a hash object."""
+
+    def update(self, data: bytes, /) -> None:
+        """Take in bytes."""
+        ...
+
+
+def packing_of(path: Path) -> str:
+    """plain, gzip, zstd, zip or parquet, by the first bytes. Raises LogReadError where the file cannot be read."""
+    try:
+        with path.open("rb") as file:
+            start = file.read(4)
+    except OSError as error:
+        raise LogReadError(
+            message(path.name, error.strerror or "unreadable", "a readable file", "Check the name and the rights.")
+        ) from error
+    if not start:
+        raise LogReadError(message(path.name, "an empty file", "rows of samples", "Export the log again."))
+    known = {_GZIP: "gzip", _ZSTD: "zstd", _ZIP: "zip", _PARQUET: "parquet"}
+    return next((name for magic, name in known.items() if start.startswith(magic)), "plain")
+
+
+def file_hash(path: Path) -> str:
+    """SHA-256 of the bytes of a file in hex."""
+    with path.open("rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()
+
+
+def unpacked(path: Path, packing: str, size: int, digest: Hash | None = None) -> Iterator[bytes]:
+    """The content of a file in pieces of about `size` bytes; `digest` takes in the bytes as they stand in the file.
+
+    A file that breaks off inside its compression ends early; the caller learns of it by LogReadError.
+    """
+    with path.open("rb") as file:
+        if packing == "plain":
+            while piece := file.read(size):
+                if digest is not None:
+                    digest.update(piece)
+                yield piece
+        elif packing == "zip":
+            yield from _unzip(path, file, size, digest)
+        else:
+            yield from _decompress(path.name, file, packing, size, digest)
+
+
+def _decompress(name: str, file: IO[bytes], packing: str, size: int, digest: Hash | None) -> Iterator[bytes]:
+    """Gzip may have several members; zstd goes through Arrow."""
+    if packing == "zstd":
+        if digest is not None:
+            while piece := file.read(1 << 20):
+                digest.update(piece)
+            file.seek(0)
+        try:
+            with pa.CompressedInputStream(pa.PythonFile(file, mode="r"), "zstd") as stream:
+                while piece := stream.read(size):
+                    yield piece
+        except OSError as error:
+            raise _broken(name) from error
+        return
+    unpack = zlib.decompressobj(wbits=31)
+    while raw := file.read(size // 4 + 1):
+        if digest is not None:
+            digest.update(raw)
+        while raw:
+            try:
+                piece = unpack.decompress(raw)
+            except zlib.error as error:
+                raise _broken(name) from error
+            if piece:
+                yield piece
+            raw = unpack.unused_data
+            if unpack.eof:
+                unpack = zlib.decompressobj(wbits=31)
+                raw = raw.lstrip(b"\0")
+    if not unpack.eof and unpack.decompress(b"") == b"" and unpack.unconsumed_tail == b"" and file.tell() == 0:
+        raise _broken(name)
+
+
+def _unzip(path: Path, file: IO[bytes], size: int, digest: Hash | None) -> Iterator[bytes]:
+    if digest is not None:
+        while piece := file.read(1 << 20):
+            digest.update(piece)
+    try:
+        with zipfile.ZipFile(path) as archive:
+            members = [m for m in archive.infolist() if not m.is_dir()]
+            if len(members) != 1:
+                found = f"a zip file with {len(members)} members"
+                raise LogReadError(message(path.name, found, "one log in it", "Unpack it and name the log."))
+            with archive.open(members[0]) as member:
+                while piece := member.read(size):
+                    yield piece
+    except (zipfile.BadZipFile, zlib.error, RuntimeError, NotImplementedError, EOFError) as error:
+        raise _broken(path.name) from error
+
+
+def _broken(name: str) -> LogReadError:
+    return LogReadError(message(name, "a damaged compressed file", "a complete one", "Copy or export the log again."))
+
+
+def whole_lines(pieces: Iterator[bytes], size: int) -> Iterator[bytes]:
+    """The same bytes in pieces of about `size` that end at a line end; the last one gets a line end if it has none."""
+    kept: list[bytes] = []
+    length = 0
+    for piece in pieces:
+        kept.append(piece)
+        length += len(piece)
+        if length < size:
+            continue
+        cut = piece.rfind(b"\n") + 1
+        if cut == 0:
+            continue
+        yield b"".join([*kept[:-1], piece[:cut]])
+        kept = [piece[cut:]]
+        length = len(kept[0])
+    rest = b"".join(kept)
+    if rest:
+        yield rest if rest.endswith(b"\n") else rest + b"\n"

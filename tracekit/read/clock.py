@@ -1,0 +1,191 @@
+"""Keeps time rising: strays, duplicates, steps of the clock, gaps."""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tracekit.options.read import ReadOptions
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Samples:
+    """Samples of one station on their way to a block; all arrays have shape (n,)."""
+
+    time_s: NDArray[np.float64]
+    pressure_kpa: NDArray[np.float64]
+    digital: NDArray[np.uint8]
+    lines: NDArray[np.int64]
+
+    def __len__(self) -> int:
+        """Number of samples."""
+        return len(self.time_s)
+
+    def take(self, index: NDArray[np.int64] | NDArray[np.bool_] | slice) -> "Samples":
+        """Some of the samples."""
+        return Samples(
+            time_s=self.time_s[index],
+            pressure_kpa=self.pressure_kpa[index],
+            digital=self.digital[index],
+            lines=self.lines[index],
+        )
+
+
+def join(parts: list[Samples]) -> Samples:
+    """One stretch after the other."""
+    if len(parts) == 1:
+        return parts[0]
+    return Samples(
+        time_s=np.concatenate([p.time_s for p in parts]),
+        pressure_kpa=np.concatenate([p.pressure_kpa for p in parts]),
+        digital=np.concatenate([p.digital for p in parts]),
+        lines=np.concatenate([p.lines for p in parts]),
+    )
+
+
+class Clock:
+    """Puts the samples of one station into rising time, in the order in which they come.
+
+    A few rows whose time jumps and returns are strays and are rejected, rows with the time of the row before are
+    duplicates and are rejected too. Where time goes back for good the clock was set: later times are moved so that
+    the samples continue one interval after the last, and the step is kept. The result does not depend on the pieces
+    in which the samples arrive.
+    """
+
+    def __init__(self, typical_s: float, options: ReadOptions) -> None:
+        """Expect an interval of `typical_s` [s]."""
+        self._typical_s = typical_s
+        self._options = options
+        self._shift_s = 0.0
+        self._last_s = -np.inf
+        self._first_s = np.nan
+        self._held: list[Samples] = []
+        self.gaps: list[tuple[float, float]] = []
+        self.steps: list[tuple[float, float]] = []
+        self.strays: list[NDArray[np.int64]] = []
+        self.doubles: list[NDArray[np.int64]] = []
+
+    def feed(self, samples: Samples, *, last: bool = False) -> Samples:
+        """The next samples in rising time; a few rows may be held back until more are known, `last` releases them."""
+        samples, self._held = join([*self._held, samples]), []
+        if len(samples) == 0:
+            return samples
+        if np.isnan(self._first_s):
+            self._first_s = float(samples.time_s[0])
+        if not last:
+            samples = self._hold_doubtful_end(samples)
+        done = []
+        while len(samples):
+            part, samples = self._next_stretch(samples, last=last)
+            self._note(part.time_s)
+            done.append(part)
+        return join(done) if done else samples
+
+    def _hold_doubtful_end(self, samples: Samples) -> Samples:
+        """Keep back the last rows where one of them jumps ahead: it may be a stray."""
+        tail = slice(max(len(samples) - self._options.stray_rows - 2, 0), None)
+        jump = np.nonzero(np.diff(samples.time_s[tail]) > self._gap_s)[0]
+        if len(jump) == 0:
+            return samples
+        cut = int(tail.start) + int(jump[0])
+        if cut == 0 and len(samples) > self._options.stray_rows + 2:
+            return samples
+        self._held = [samples.take(slice(cut, None))]
+        return samples.take(slice(0, cut))
+
+    @property
+    def _gap_s(self) -> float:
+        return self._options.gap_factor * self._typical_s
+
+    def _next_stretch(self, samples: Samples, *, last: bool) -> tuple[Samples, Samples]:
+        """Samples up to the next step of the clock, mended, and the rest."""
+        time_s = samples.time_s + self._shift_s if self._shift_s else samples.time_s
+        low = self._not_rising(time_s)
+        if not low.any():
+            return replace(samples, time_s=time_s), samples.take(slice(0, 0))
+        starts, stops = _runs(low)
+        long = stops - starts > self._options.stray_rows
+        if stops[-1] == len(time_s) and not long[-1] and not last:
+            self._held = [samples.take(slice(int(starts[-1]), None)), *self._held]
+            return self._next_stretch(samples.take(slice(0, int(starts[-1]))), last=last)
+        step = self._first_step(time_s, low, starts[long], stops[long])
+        stop = len(time_s) if step is None else step
+        self._reject(samples.lines[:stop], time_s[:stop], low[:stop])
+        keep = ~low[:stop]
+        if step is not None:
+            keep = self._drop_ahead(samples.lines, time_s, keep, step)
+        part = replace(samples.take(slice(0, stop)), time_s=time_s[:stop]).take(keep)
+        if step is not None:
+            self._set_back(float(time_s[step]), float(part.time_s[-1]) if len(part) else self._last_s)
+        return part, samples.take(slice(stop, None))
+
+    def _not_rising(self, time_s: NDArray[np.float64]) -> NDArray[np.bool_]:
+        """True in rows whose time is not above all times before them."""
+        low = np.empty(len(time_s), np.bool_)
+        low[0] = time_s[0] <= self._last_s
+        np.less_equal(time_s[1:], time_s[:-1], out=low[1:])
+        if not low.any():
+            return low
+        top = np.maximum.accumulate(np.concatenate([[self._last_s], time_s[:-1]]))
+        return time_s <= top
+
+    def _first_step(
+        self, time_s: NDArray[np.float64], low: NDArray[np.bool_], starts: NDArray[np.int64], stops: NDArray[np.int64]
+    ) -> int | None:
+        """Row at which the clock was set back: the first really lower one of a long run of rows that do not rise."""
+        if len(self.steps) >= self._options.max_clock_steps:
+            return None
+        for start, stop in zip(starts.tolist(), stops.tolist(), strict=True):
+            highest = float(time_s[:start].max()) if start else self._last_s
+            lower = np.nonzero(time_s[start:stop] < max(highest, self._last_s))[0]
+            if len(lower):
+                return int(start + lower[0])
+        return None
+
+    def _drop_ahead(
+        self, lines: NDArray[np.int64], time_s: NDArray[np.float64], keep: NDArray[np.bool_], step: int
+    ) -> NDArray[np.bool_]:
+        """Where a few rows before the step ran ahead and the step returns to where they left, they are the strays."""
+        kept = np.nonzero(keep)[0]
+        for count in range(1, min(self._options.stray_rows, len(kept) - 1) + 1):
+            before = float(time_s[kept[-count - 1]])
+            if before < time_s[step] <= before + self._gap_s + (count + 1) * self._typical_s:
+                self.strays.append(lines[kept[-count:]])
+                keep = keep.copy()
+                keep[kept[-count:]] = False
+                break
+        return keep
+
+    def _set_back(self, time_s: float, highest_s: float) -> None:
+        """Move all later times so that they go on after `highest_s`, unless they do so by themselves."""
+        if time_s > highest_s:
+            return
+        pause = self._typical_s
+        if abs(time_s - self._shift_s - self._first_s) < max(1.0, 10 * self._typical_s):
+            pause += self._options.restart_gap_s
+        step = time_s - highest_s - pause
+        self._shift_s -= step
+        self.steps.append((highest_s + pause, step))
+
+    def _reject(self, lines: NDArray[np.int64], time_s: NDArray[np.float64], low: NDArray[np.bool_]) -> None:
+        top = np.maximum.accumulate(np.concatenate([[self._last_s], time_s]))[:-1]
+        double = time_s == top
+        self.doubles.append(lines[low & double])
+        self.strays.append(lines[low & ~double])
+
+    def _note(self, time_s: NDArray[np.float64]) -> None:
+        """Remember the last time and the gaps."""
+        if len(time_s) == 0:
+            return
+        if self._gap_s > 0:
+            if np.isfinite(self._last_s) and time_s[0] - self._last_s > self._gap_s:
+                self.gaps.append((self._last_s, float(time_s[0])))
+            wide = np.nonzero(time_s[1:] - time_s[:-1] > self._gap_s)[0]
+            self.gaps.extend((float(time_s[i]), float(time_s[i + 1])) for i in wide)
+        self._last_s = float(time_s[-1])
+
+
+def _runs(mask: NDArray[np.bool_]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Starts and stops (half open) of the stretches in which a mask is true."""
+    edges = np.diff(np.concatenate([[0], mask.view(np.int8), [0]]))
+    return np.nonzero(edges == 1)[0], np.nonzero(edges == -1)[0]

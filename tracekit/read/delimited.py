@@ -1,0 +1,180 @@
+"""Pieces of delimited text as columns, through Arrow's parser."""
+
+from collections import deque
+from collections.abc import Iterator, Mapping
+from concurrent.futures import Future, ThreadPoolExecutor
+from dataclasses import dataclass, field
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+import pyarrow.csv as pcsv
+from numpy.typing import NDArray
+
+from tracekit.model.trace import Rejection
+from tracekit.options.read import ReadOptions
+from tracekit.read.rows import Rows
+
+MISSING = (
+    "", "NaN", "nan", "NAN", "-NaN", "-nan", "NA", "N/A", "n/a", "#N/A", "#N/A N/A", "#NA", "#NV", "NULL", "null",
+    "None", "1.#QNAN", "-1.#QNAN", "1.#IND", "-1.#IND", "#NUM!", "#VALUE!", "#DIV/0!", "#REF!", "inf", "-inf", "Inf",
+    "-Inf", "---", "--", "-", "----", "-----", "*", "**", "***", "****", "?", "??", "???", "OVR", "OVER", "UNDER",
+    "OL", "+OL", "-OL", "+OVER", "-OVER", "OVF", "Overflow", "Underflow", "Overrange", "Underrange", "BAD", "Bad",
+    "bad", "Err", "ERR", "ERROR", "Error", "error", "Invalid", "INVALID", "invalid", "BURNOUT", "Burnout", "No Data",
+    "no data", "Missing", "missing", "Fault", "FAULT",
+)  # fmt: skip
+"""Words that loggers write where there is no reading (common practice, no source)."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TextShape:
+    """How a text is cut into columns.
+
+    names      of all columns, unique
+    types      Arrow types of the columns that are wanted; the others are not read
+    skip       lines before the first row of data
+    """
+
+    names: tuple[str, ...]
+    types: Mapping[str, pa.DataType]
+    delimiter: str = ","
+    quote: str | None = '"'
+    skip: int = 0
+    missing: tuple[str, ...] = field(default=MISSING)
+
+
+def parse(text: bytes, shape: TextShape, first_line: int) -> Rows:
+    """One piece of text, whole lines each, as columns of the wanted types.
+
+    A field that is not of its column's type comes out null; a line with too many or too few fields is rejected.
+    """
+    bad: list[tuple[int, str]] = []
+    try:
+        batch = _read(text, shape, shape.types, bad)
+    except pa.ArrowInvalid:
+        bad.clear()
+        batch = _read_leniently(text, shape, bad)
+    lines = _line_numbers(text, first_line, [row for row, _ in bad], batch.num_rows)
+    rejected = _rejections(text, first_line, bad)
+    columns = {name: _single(batch[name]) for name in shape.types}
+    return Rows(columns=columns, count=batch.num_rows, first_line=first_line, lines=lines, rejected=rejected)
+
+
+def _read(text: bytes, shape: TextShape, types: Mapping[str, pa.DataType], bad: list[tuple[int, str]]) -> pa.Table:
+    def note(row: pcsv.InvalidRow) -> str:
+        bad.append((row.number, f"{row.actual_columns} fields instead of {row.expected_columns}"))
+        return "skip"
+
+    return pcsv.read_csv(
+        pa.BufferReader(text),
+        read_options=pcsv.ReadOptions(column_names=list(shape.names), use_threads=False, block_size=len(text) + 1),
+        parse_options=pcsv.ParseOptions(
+            delimiter=shape.delimiter,
+            quote_char=shape.quote if shape.quote else False,
+            invalid_row_handler=note,
+        ),
+        convert_options=pcsv.ConvertOptions(
+            column_types=dict(types),
+            include_columns=list(types),
+            null_values=list(shape.missing),
+            strings_can_be_null=True,
+            check_utf8=False,
+        ),
+    )
+
+
+def _read_leniently(text: bytes, shape: TextShape, bad: list[tuple[int, str]]) -> pa.Table:
+    """The same where some field does not fit its type: read as text, then converted where possible."""
+    table = _read(text, shape, dict.fromkeys(shape.types, pa.binary()), bad)
+    arrays = [_convert(_single(table[name]), kind) for name, kind in shape.types.items()]
+    return pa.table(arrays, names=list(shape.types))
+
+
+_NUMBER = r"^\s*[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?\s*$"
+
+
+def _convert(texts: pa.Array, kind: pa.DataType) -> pa.Array:
+    """Texts as a type, null where they are not of it."""
+    if pa.types.is_binary(kind) or pa.types.is_string(kind):
+        return texts.cast(kind)
+    if not (pa.types.is_floating(kind) or pa.types.is_integer(kind)):
+        return _convert_singly(texts, kind)
+    texts = pc.if_else(pc.match_substring_regex(texts, _NUMBER), texts, pa.scalar(None, pa.binary()))
+    values = pc.utf8_trim_whitespace(texts.cast(pa.string())).cast(pa.float64())
+    if pa.types.is_floating(kind):
+        return values
+    whole = pc.if_else(pc.equal(pc.floor(values), values), values, pa.scalar(None, pa.float64()))
+    fits = pc.less(pc.abs(whole), 2.0 ** (kind.bit_width - 1))
+    return pc.if_else(fits, whole, pa.scalar(None, pa.float64())).cast(kind)
+
+
+def _convert_singly(texts: pa.Array, kind: pa.DataType) -> pa.Array:
+    """Stamps: one cast for all where it works, else field by field."""
+    as_text = texts.cast(pa.string())
+    try:
+        return as_text.cast(kind)
+    except pa.ArrowInvalid:
+        parts = [_cast_or_null(as_text.slice(i, 1), kind) for i in range(len(as_text))]
+        return pa.concat_arrays(parts) if parts else pa.nulls(0, kind)
+
+
+def _cast_or_null(one: pa.Array, kind: pa.DataType) -> pa.Array:
+    try:
+        return one.cast(kind)
+    except pa.ArrowInvalid:
+        return pa.nulls(1, kind)
+
+
+def _single(column: pa.ChunkedArray) -> pa.Array:
+    return column.chunk(0) if column.num_chunks == 1 else column.combine_chunks()
+
+
+def _line_numbers(text: bytes, first_line: int, bad: list[int], rows: int) -> NDArray[np.int64] | None:
+    """Line numbers of the good rows, None where every line is one."""
+    if not bad and text.count(b"\n") == rows:
+        return None
+    numbers = _lines_with_text(text) + first_line
+    keep = np.ones(len(numbers), np.bool_)
+    keep[[b - 1 for b in bad if b <= len(numbers)]] = False
+    numbers = numbers[keep]
+    if len(numbers) < rows:
+        return np.arange(first_line, first_line + rows)
+    return numbers[:rows]
+
+
+def _lines_with_text(text: bytes) -> NDArray[np.int64]:
+    """Positions, counted from 0, of the lines that are not blank."""
+    ends = np.nonzero(np.frombuffer(text, np.uint8) == 10)[0]
+    lengths = np.diff(np.concatenate([[-1], ends])) - 1
+    starts = ends - lengths
+    only_return = (lengths == 1) & (np.frombuffer(text, np.uint8)[np.minimum(starts, len(text) - 1)] == 13)
+    return np.nonzero((lengths > 0) & ~only_return)[0]
+
+
+def _rejections(text: bytes, first_line: int, bad: list[tuple[int, str]]) -> tuple[Rejection, ...]:
+    if not bad:
+        return ()
+    numbers = _lines_with_text(text) + first_line
+    reasons: dict[str, list[int]] = {}
+    for row, reason in bad:
+        reasons.setdefault(reason, []).append(int(numbers[min(row - 1, len(numbers) - 1)]))
+    return tuple(
+        Rejection(reason=reason, rows=len(lines), first_lines=tuple(lines)) for reason, lines in reasons.items()
+    )
+
+
+def parse_ahead(pieces: Iterator[bytes], shape: TextShape, first_line: int, options: ReadOptions) -> Iterator[Rows]:
+    """Pieces of whole lines as columns, in order, parsed in threads ahead of the consumer."""
+    with ThreadPoolExecutor(options.parse_threads, thread_name_prefix="tracekit-parse") as pool:
+        waiting: deque[Future[Rows]] = deque()
+        try:
+            for piece in pieces:
+                waiting.append(pool.submit(parse, piece, shape, first_line))
+                first_line += piece.count(b"\n")
+                while len(waiting) > options.parse_threads:
+                    yield waiting.popleft().result()
+            while waiting:
+                yield waiting.popleft().result()
+        finally:
+            for future in waiting:
+                future.cancel()
