@@ -74,15 +74,20 @@ def _scale(value: object, faults: Faults) -> tuple[tuple[float, float], ...]:
     """Points (raw, pressure) of a straight scale or of one with bends, in rising order of raw; empty if at fault."""
     if value == []:
         return ()
-    points = value if isinstance(value, list) else [None]
-    good = all(isinstance(p, list) and len(p) == _TWO_POINTS and all(map(_is_number, p)) for p in points)
-    raws = [p[0] for p in points] if good else []
-    if not good or len(points) < _TWO_POINTS or len(set(raws)) < len(raws):
+    points = [pair for pair in map(_pair, value if isinstance(value, list) else [None]) if pair is not None]
+    complete = isinstance(value, list) and len(points) == len(value)
+    if not complete or len(points) < _TWO_POINTS or len({raw for raw, _ in points}) < len(points):
         wanted = "two or more pairs of raw value and pressure, each raw value once"
         todo = "Write scale = [[4.0, 0.0], [20.0, -101.3]]."
         faults.add("channels", "pressure", f"scale is {describe(value)} that does not fit", wanted, todo)
         return ()
-    return tuple(sorted((float(raw), float(pressure)) for raw, pressure in points))
+    return tuple(sorted(points))
+
+
+def _pair(value: object) -> tuple[float, float] | None:
+    if isinstance(value, list) and len(value) == _TWO_POINTS and all(map(_is_number, value)):
+        return float(value[0]), float(value[1])
+    return None
 
 
 def _is_number(value: object) -> bool:

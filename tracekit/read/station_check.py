@@ -54,24 +54,18 @@ def check_table(
     known = {key.name: key for key in keys}
     sound: dict[str, Any] = {}
     for name, value in table.items():
+        place = within or name
         if name in extra:
             continue
-        shown = f"{within}.{name}" if within else name
         if name not in known:
             todo = _other_section(section, name) or nearest(name, [*known, *extra])
-            faults.add(section, shown if not within else within, f'unknown key "{name}"', "a known key", todo)
+            faults.add(section, place, f'unknown key "{name}"', "a known key", todo)
             continue
-        sense = _sound(known[name], value)
-        if sense is None:
-            faults.add(
-                section,
-                shown if not within else within,
-                _found(within, name, value),
-                expected(known[name]),
-                _todo(known[name], value),
-            )
+        good = _sound(known[name], value)
+        if good is None:
+            faults.add(section, place, _found(within, name, value), expected(known[name]), _todo(known[name], value))
         else:
-            sound[name] = sense
+            sound[name] = good
     return sound
 
 

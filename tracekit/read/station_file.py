@@ -156,9 +156,9 @@ def _checked(text: str, source: str, faults: list[str]) -> Station:
         display=display,
         channels=channels,
         context=context,
-        load=_load(tables["load"], keeper) if "load" in tables else None,
+        load=_load(tables["load"], keeper) if tables.get("load") else None,
         limits=_limits(tables.get("limits", {}), keeper),
-        price=Price(**price) if "price" in tables else None,
+        price=Price(**price) if tables.get("price") else None,
         source=source,
     )
 
@@ -307,11 +307,10 @@ def _check_below_ambient(settings: Settings, facts: StationFacts, ambient_kpa: f
 
 def _load(table: Mapping[str, object], faults: Faults) -> Load:
     sound = check_table("load", SECTIONS["load"], table, faults)
-    if "needed_vacuum_kpa" not in table:
-        for key in ("mass_kg", "cup_diameter_mm"):
-            if key not in table:
-                wanted = "needed_vacuum_kpa, or mass_kg and cup_diameter_mm"
-                faults.add("load", "", f"{key} is missing", wanted, "Add it, or leave [load] out.")
+    missing = [key for key in ("mass_kg", "cup_diameter_mm") if key not in table]
+    if missing and "needed_vacuum_kpa" not in table:
+        wanted = "needed_vacuum_kpa, or mass_kg and cup_diameter_mm"
+        faults.add("load", "", f"missing: {', '.join(missing)}", wanted, "Add what is missing, or leave [load] out.")
     return Load(**sound)
 
 
@@ -319,7 +318,9 @@ def _limits(table: Mapping[str, object], faults: Faults) -> dict[str, Limit]:
     limits: dict[str, Limit] = {}
     for name, value in table.items():
         if name not in LIMIT_NAMES:
-            faults.add("limits", name, "unknown measure", "a measure of the cycles table", nearest(name, LIMIT_NAMES))
+            near = [known for known in LIMIT_NAMES if name in known]
+            hint = nearest(name, near or LIMIT_NAMES)
+            faults.add("limits", name, "unknown measure", "a measure of the cycles table", hint)
             continue
         if not isinstance(value, dict):
             todo = f'Write {name} = {{ max = 4.0, severity = "major" }}.'
