@@ -1,0 +1,109 @@
+"""Makes a log of a scenario and writes it with its truth."""
+
+import csv
+import json
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tracekit.errors import OutputError, UsageError, message
+from tracekit.simulate.faults import apply_faults
+from tracekit.simulate.gas import Array
+from tracekit.simulate.recorder import record
+from tracekit.simulate.run import run
+from tracekit.simulate.scenario import Scenario
+from tracekit.simulate.schedule import Schedule, healthy_schedule
+from tracekit.simulate.truth import build_truth
+
+COLUMNS = ("time_s", "pressure_kpa", "supply", "release", "part_present")
+FINE_STEP_S, COARSE_STEP_S = 0.0005, 0.001
+FINE_FROM_HZ = 500.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SimulatedLog:
+    """A log in the canonical columns, shape (n,) each, digitals as wired, and what really happened."""
+
+    time_s: Array
+    pressure_kpa: Array
+    supply: NDArray[np.int8]
+    release: NDArray[np.int8]
+    part_present: NDArray[np.int8]
+    truth: dict[str, Any]
+
+    def write(self, folder: str | Path, kind: str = "parquet", stem: str = "log") -> Path:
+        """Write `<stem>.parquet` or `<stem>.csv` and `truth.json` (`<stem>_truth.json` where the stem is not log).
+
+        Gives the path of the log. Raises UsageError for another kind, OutputError where the folder cannot be written.
+        """
+        if kind not in ("csv", "parquet"):
+            raise UsageError(message("kind of log", f'"{kind}"', "csv or parquet", "Choose one of them."))
+        place = Path(folder)
+        path = place / f"{stem}.{kind}"
+        try:
+            place.mkdir(parents=True, exist_ok=True)
+            (self._write_csv if kind == "csv" else self._write_parquet)(path)
+            named = "truth.json" if stem == "log" else f"{stem}_truth.json"
+            (place / named).write_text(json.dumps(self.truth, indent=1) + "\n", encoding="utf-8")
+        except OSError as problem:
+            said = problem.strerror or str(problem)
+            raise OutputError(
+                message(place.name, said, "a folder that can be written", "Choose another --out.")
+            ) from problem
+        return path
+
+    def columns(self) -> tuple[NDArray[np.generic], ...]:
+        """The columns in the order of `COLUMNS`."""
+        return (self.time_s, self.pressure_kpa, self.supply, self.release, self.part_present)
+
+    def _write_csv(self, path: Path) -> None:
+        with path.open("w", encoding="utf-8", newline="") as file:
+            writer = csv.writer(file, lineterminator="\n")
+            writer.writerow(COLUMNS)
+            writer.writerows(zip(*(c.tolist() for c in self.columns()), strict=True))
+
+    def _write_parquet(self, path: Path) -> None:
+        import pyarrow as pa
+        import pyarrow.parquet as pq
+
+        kinds = (pa.float64(), pa.float64(), pa.int8(), pa.int8(), pa.int8())
+        arrays = [
+            pa.Array.from_buffers(kind, len(column), [None, pa.py_buffer(np.ascontiguousarray(column))])
+            for kind, column in zip(kinds, self.columns(), strict=True)
+        ]
+        pq.write_table(pa.Table.from_arrays(arrays, names=list(COLUMNS)), path, compression="zstd")
+
+
+def simulate(scenario: Scenario) -> SimulatedLog:
+    """Make the log of a scenario; the same scenario gives the same log on the same version of NumPy.
+
+    Raises UsageError where a fault is unknown or incomplete.
+    """
+    if scenario.cycles < 1:
+        raise UsageError(message("scenario", f"{scenario.cycles} cycles", "at least 1", "Ask for more."))
+    drawn, moved, recorded = (np.random.default_rng([scenario.seed, k]) for k in range(3))
+    schedule = apply_faults(scenario, healthy_schedule(scenario, drawn), drawn)
+    rate = scenario.station.recorder.rate_hz
+    dt = FINE_STEP_S if rate > FINE_FROM_HZ else COARSE_STEP_S
+    trace = run(scenario.station, schedule, _starts(scenario, schedule), dt, moved)
+    recording = record(trace, scenario.station, schedule, recorded)
+    return SimulatedLog(
+        time_s=recording.time_s,
+        pressure_kpa=recording.pressure_kpa,
+        supply=recording.supply,
+        release=recording.release,
+        part_present=recording.part_present,
+        truth=build_truth(scenario, schedule, trace),
+    )
+
+
+def _starts(scenario: Scenario, schedule: Schedule) -> Array:
+    """When cycles begin on the clock of the surroundings [s]: exact for a paced line, else about right."""
+    paced = scenario.station.sequencer.paced_s
+    if paced > 0.0:
+        return np.arange(scenario.cycles) * paced
+    length = schedule.approach_s + schedule.transport_s + schedule.release_s + schedule.idle_s + 0.5
+    return np.concatenate([[0.0], np.cumsum(length)[:-1]])

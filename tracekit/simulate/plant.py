@@ -1,0 +1,199 @@
+"""The gas of many cycles at once: two volumes with mass and energy, semi-implicit in pressure."""
+
+from typing import NamedTuple
+
+import numpy as np
+
+from tracekit.simulate.gas import (
+    GAMMA,
+    Q_PER_C_KPA,
+    Q_PER_L_MIN,
+    REFERENCE_K,
+    Array,
+    secant,
+)
+from tracekit.simulate.scenario import StationSpec
+from tracekit.simulate.schedule import Schedule, open_cup_c, suction_l_min, temperature_k
+
+SUPPLY_AMBIENT_KPA = 101.0
+
+
+class Gas(NamedTuple):
+    """State of both volumes, shape (2, n): pressure [kPa abs] and the pressure that the same mass has at wall temperature."""
+
+    pressure: Array
+    cold: Array
+
+
+class Constants(NamedTuple):
+    """What does not change during a run. Rows of `c`, `b`: filter, cup to air, generator to air, residual, opening."""
+
+    volumes: Array
+    wall: Array
+    convection: float
+    warm: float
+    c: Array
+    b: Array
+    pores: Array
+    ambient: Array
+    suction: float
+    vacuum_ratio: float
+    bend: float
+    optimum_kpa: float
+    heat_ratio: float
+
+
+class Drive(NamedTuple):
+    """What acts on the gas during one step, shape (n,) each: drive pressure [kPa gauge], inflow of blow-off
+    [kPa·mL/s], conductance of the opening at the cup, exhaust back-pressure at full flow [kPa]."""
+
+    pressure: Array
+    blow: Array
+    opening_c: Array
+    exhaust_kpa: Array
+
+
+class Flows(NamedTuple):
+    """Throughputs of one step [kPa·mL/s at wall temperature], shape (n,): out through the ejector, in at the cup
+    (hole, pores, residual; not the opening), in at the generator side, through the opening, blown in, to the generator."""
+
+    ejector: Array
+    cup: Array
+    generator: Array
+    opening: Array
+    blow: Array
+    filter: Array
+
+
+FILTER, HOLE, BACK, RESIDUAL, OPENING = range(5)
+
+
+def constants(station: StationSpec, schedule: Schedule) -> Constants:
+    """Gather what a run needs. Lips, filter and holes as ISO 6358 elements."""
+    n = len(schedule.ambient_kpa)
+    space = station.volumes
+    critical = np.stack(
+        [
+            np.full(n, space.filter_b),
+            schedule.hole_b,
+            np.full(n, 0.3),
+            np.full(n, space.residual_leak_b),
+            np.full(n, 0.4),
+        ]
+    )
+    c = np.stack(
+        [schedule.filter_c, schedule.hole_c, schedule.fitting_c, schedule.residual_c, np.full(n, open_cup_c(station))]
+    )
+    kelvin = temperature_k(station)
+    return Constants(
+        volumes=np.array([[space.generator_ml], [space.cup_ml]]),
+        wall=1.0 / np.array(space.wall_time_s)[:, None],
+        convection=space.convection,
+        warm=float(np.sqrt(kelvin / REFERENCE_K)),
+        c=c,
+        b=critical,
+        pores=schedule.pores,
+        ambient=schedule.ambient_kpa,
+        suction=suction_l_min(station) * Q_PER_L_MIN,
+        vacuum_ratio=station.ejector.vacuum_ratio,
+        bend=station.ejector.bend,
+        optimum_kpa=station.ejector.optimum_kpa,
+        heat_ratio=kelvin / REFERENCE_K,
+    )
+
+
+def at_rest(constants: Constants) -> Gas:
+    """Both volumes at ambient."""
+    resting = np.stack([constants.ambient, constants.ambient])
+    return Gas(resting, resting.copy())
+
+
+def suction_curve(constants: Constants, drive: Array, exhaust_kpa: Array, vacuum: Array) -> tuple[Array, Array]:
+    """Ejector at `drive` [kPa gauge]: vacuum at no flow [kPa] and Q per kPa above it [mL/s], shape (n,).
+
+    Suction falls nearly linearly with vacuum, with a bend. Vacuum is best at the optimum supply pressure.
+    Back-pressure in the exhaust, which grows with the square of the flow, takes from both.
+    """
+    s = np.maximum(drive, 0.0) / constants.optimum_kpa
+    root = np.sqrt(s)
+    strength = np.maximum(s * root * (2.5 - 1.5 * s), 0.02)
+    reach = constants.vacuum_ratio * constants.ambient * strength
+    flow = np.sqrt(np.minimum(s, 1.0) * np.minimum(root, 1.0))
+    load = np.clip(vacuum / reach, -0.5, 1.0)
+    back = exhaust_kpa * np.square(s + 0.4 * flow * (1.0 - load))
+    reach = reach * np.maximum(1.0 - back / 100.0, 0.05)
+    flow = flow / (1.0 + back / 40.0)
+    load = np.clip(vacuum / reach, -0.5, 1.0)
+    return reach, constants.suction * flow * (1.0 + constants.bend * load) / reach
+
+
+def step(gas: Gas, drive: Drive, check_c: Array, constants: Constants, dt: float) -> tuple[Gas, Flows]:
+    """One step of `dt` seconds. Mass is conserved exactly; pressures are implicit, conductances from the step's start."""
+    p1, p2 = gas.pressure
+    air = constants.ambient
+    theta = gas.pressure / gas.cold
+    c = constants.c.copy()
+    c[BACK] += check_c
+    c[OPENING] = drive.opening_c
+    g = secant(np.stack([p1, p2, p1, p2, p2]), np.stack([p2, air, air, air, air]), c, constants.b) * constants.warm
+    warmth = np.sqrt(theta)
+    g[FILTER] *= np.where(p1 > p2, warmth[0], warmth[1])
+    g_cup = g[HOLE] + g[RESIDUAL] + constants.pores * (air + p2)
+    reach, g_ejector = suction_curve(constants, drive.pressure, drive.exhaust_kpa, air - p1)
+    g_ejector = np.where(p1 > air - reach, g_ejector * theta[0] * constants.heat_ratio, 0.0)
+    pressure = _solve(gas, (g[FILTER], g_cup + g[OPENING], g[BACK], g_ejector), air - reach, drive.blow, constants, dt)
+    return _settle(
+        gas, pressure, (g[FILTER], g_cup, g[OPENING], g[BACK], g_ejector), air - reach, drive.blow, constants, dt
+    )
+
+
+def _solve(
+    gas: Gas, g: tuple[Array, Array, Array, Array], floor: Array, blow: Array, constants: Constants, dt: float
+) -> Array:
+    """Pressures after the step from the energy balance V·dp/dt = γ·ΣQ + heat from the walls."""
+    g_filter, g_air, g_back, g_ejector = g
+    p1, p2 = gas.pressure
+    air = constants.ambient
+    turnover = np.stack([g_filter * np.abs(p2 - p1) + blow, g_filter * np.abs(p2 - p1) + g_air * np.abs(air - p2)])
+    streaming = turnover / (constants.volumes * constants.wall * gas.pressure)
+    heat = constants.volumes * air * constants.wall * (1.0 + constants.convection * streaming / (1.0 + streaming / 4.0))
+    h1, h2 = heat
+    a11 = constants.volumes[0] / dt + GAMMA * (g_filter + g_back + g_ejector) + h1 / gas.cold[0]
+    a22 = constants.volumes[1] / dt + GAMMA * (g_filter + g_air) + h2 / gas.cold[1]
+    a12 = -GAMMA * g_filter
+    r1 = constants.volumes[0] * p1 / dt + GAMMA * (g_ejector * floor + g_back * air + blow) + h1
+    r2 = constants.volumes[1] * p2 / dt + GAMMA * g_air * air + h2
+    inverse = 1.0 / (a11 * a22 - a12 * a12)
+    return np.stack([(r1 * a22 - a12 * r2) * inverse, (r2 * a11 - a12 * r1) * inverse])
+
+
+def _settle(
+    gas: Gas,
+    pressure: Array,
+    g: tuple[Array, Array, Array, Array, Array],
+    floor: Array,
+    blow: Array,
+    constants: Constants,
+    dt: float,
+) -> tuple[Gas, Flows]:
+    """Masses after the step from the same flows, and the flows."""
+    g_filter, g_cup, g_open, g_back, g_ejector = g
+    p1, p2 = pressure
+    air = constants.ambient
+    t1, t2 = gas.pressure / gas.cold
+    to_generator = g_filter * (p2 - p1)
+    to_generator = to_generator / np.where(to_generator > 0.0, t2, t1)
+    out = np.maximum(g_ejector * (p1 - floor), 0.0) / t1
+    leaving = np.where(p2 > air, t2, 1.0)
+    cup = g_cup * (air - p2) / leaving
+    opening = g_open * (air - p2) / leaving
+    back = g_back * (air - p1) / np.where(p1 > air, t1, 1.0)
+    cold = gas.cold + dt / constants.volumes * np.stack(
+        [to_generator - out + back + blow, cup + opening - to_generator]
+    )
+    return Gas(pressure, cold), Flows(out, cup, back, opening, blow, to_generator)
+
+
+def blow_in(release_c: Array, supply_kpa: Array, share: Array, constants: Constants) -> Array:
+    """Throughput [kPa·mL/s] of the release valve: choked from the supply, which is far above ambient."""
+    return Q_PER_C_KPA * release_c * (supply_kpa + SUPPLY_AMBIENT_KPA) * share * constants.warm
