@@ -1,0 +1,166 @@
+"""Writes results into a folder: all files beside their final names first, then renamed, nothing else touched."""
+
+import json
+import os
+import secrets
+from collections.abc import Callable, Mapping
+from contextlib import suppress
+from pathlib import Path, PurePosixPath
+from typing import Any, BinaryIO
+
+import pyarrow as pa
+import pyarrow.csv
+import pyarrow.parquet
+
+from tracekit.errors import OutputError, message
+from tracekit.model.result import DiagnosisRecord
+from tracekit.report.arrow import arrow_table, csv_table
+from tracekit.report.json import diagnosis_json, plain_object
+
+Write = Callable[[BinaryIO], None]
+
+TABLES = ("cycles", "periods", "edges")
+_TODO = "Choose another folder with --out."
+
+
+def write_result(
+    record: DiagnosisRecord, folder: str | Path, *, csv: bool = False, pages: Mapping[str, str] | None = None
+) -> tuple[Path, ...]:
+    """Write `diagnosis.json`, the three tables and `pages` (text by relative path); gives the paths written.
+
+    With `csv` each table is written as CSV besides. Files of the same name are replaced whole.
+
+    Raises OutputError where the folder cannot be written; then no file of this call is left behind.
+    """
+    writes: dict[str, Write] = {"diagnosis.json": json_write(diagnosis_json(record))}
+    for name in TABLES:
+        table = getattr(record, name)
+        writes[f"{name}.parquet"] = _parquet_write(arrow_table(table, name))
+        if csv:
+            writes[f"{name}.csv"] = _csv_write(csv_table(table))
+    for name, text in (pages or {}).items():
+        writes[name] = text_write(text)
+    return write_files(folder, writes)
+
+
+def json_write(document: Mapping[str, object]) -> Write:
+    """Writes a document as JSON text, without nulls and NaN."""
+    text = json.dumps(plain_object(document), indent=1, ensure_ascii=False, allow_nan=False) + "\n"
+    return text_write(text)
+
+
+def text_write(text: str) -> Write:
+    """Writes a text as UTF-8."""
+    data = text.encode("utf-8", "replace")
+    return lambda sink: _write_bytes(sink, data)
+
+
+def write_files(folder: str | Path, writes: Mapping[str, Write]) -> tuple[Path, ...]:
+    """Write several files of a folder, by relative path with `/`: all of them, or none.
+
+    Each is written beside its place and synced; only when all are there they are renamed into place.
+
+    Raises OutputError with one message where that fails.
+    """
+    root = Path(folder)
+    targets = {_inside(root, name): write for name, write in writes.items()}
+    staged: list[tuple[Path, Path]] = []
+    made: list[Path] = []
+    complete = False
+    try:
+        for target, write in targets.items():
+            _make_folder(target.parent, made)
+            staged.append((_staged(target, write), target))
+        for beside, target in staged:
+            beside.replace(target)
+        complete = True
+    except (OSError, pa.ArrowException) as error:
+        raise _refused(root, error) from error
+    finally:
+        if not complete:
+            _take_back([beside for beside, _ in staged], made)
+    for parent in {target.parent for target in targets}:
+        _sync_folder(parent)
+    return tuple(targets)
+
+
+def check_folder(folder: str | Path) -> None:
+    """Refuse at once, before any work, a folder that plainly cannot be written.
+
+    Raises OutputError.
+    """
+    place = Path(folder)
+    while not place.exists() and place != place.parent:
+        place = place.parent
+    if not place.is_dir():
+        raise OutputError(message(str(folder), f"{place} is a file", "a folder to write to", _TODO))
+    if not os.access(place, os.W_OK | os.X_OK):
+        raise OutputError(message(str(folder), f"{place} may not be written", "a folder to write to", _TODO))
+
+
+def _inside(root: Path, name: str) -> Path:
+    """The place of a file below `root`; a name that leads out of it is refused."""
+    parts = PurePosixPath(name).parts
+    if not parts or ".." in parts or name.startswith("/") or "\\" in name:
+        raise OutputError(message(str(root), f'the file name "{name}"', "a name inside the folder", _TODO))
+    return root.joinpath(*parts)
+
+
+def _refused(root: Path, error: Exception) -> OutputError:
+    said = getattr(error, "strerror", None) or " ".join(str(error).split())
+    return OutputError(message(str(root), f"cannot be written ({said})", "a folder to write to", _TODO))
+
+
+def _make_folder(folder: Path, made: list[Path]) -> None:
+    """Make a folder and its parents; those that were not there are added to `made`, outermost first."""
+    missing = [place for place in (folder, *folder.parents) if not place.exists()]
+    for place in reversed(missing):
+        place.mkdir()
+        made.append(place)
+
+
+def _staged(target: Path, write: Write) -> Path:
+    """The file written and synced beside its final place."""
+    beside = target.with_name(f".{target.name}.{secrets.token_hex(6)}.part")
+    complete = False
+    try:
+        with beside.open("xb") as sink:
+            write(sink)
+            sink.flush()
+            os.fsync(sink.fileno())
+        complete = True
+    finally:
+        if not complete:
+            beside.unlink(missing_ok=True)
+    return beside
+
+
+def _take_back(staged: list[Path], made: list[Path]) -> None:
+    """Remove what is left of a call that failed."""
+    with suppress(OSError):
+        for path in staged:
+            path.unlink(missing_ok=True)
+        for place in reversed(made):
+            place.rmdir()
+
+
+def _sync_folder(folder: Path) -> None:
+    """Make the renames last; systems that cannot sync a folder do without."""
+    with suppress(OSError):
+        number = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(number)
+        finally:
+            os.close(number)
+
+
+def _write_bytes(sink: BinaryIO, data: bytes) -> None:
+    sink.write(data)
+
+
+def _parquet_write(table: Any) -> Write:
+    return lambda sink: pyarrow.parquet.write_table(table, sink, compression="zstd")
+
+
+def _csv_write(table: Any) -> Write:
+    return lambda sink: pyarrow.csv.write_csv(table, sink)
