@@ -1,7 +1,7 @@
 """What the analysis of one station hands on: tables, averaged traces and facts about sensor and wiring."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -94,6 +94,11 @@ class StationData:
     settings          in-force values by name: set_point, reset_point, supply_off, supply_on (medians over the log)
     cycle_settings    the same per cycle, arrays of shape (n_cycles,), NaN where unknown [kPa]
     air_saving        the supply is cut inside holds
+    rise_s, fall_s    times from the supply command (of the last try) and from the release command to the first reading
+                      at each of `levels_kpa`, shape (n_cycles, n_levels), NaN where never [s]
+    timing            more times per cycle [s]: try_s (supply command of the last try), release_s, release_end_s,
+                      quit_s (end of suction), overlap_s (supply and release on together), first_cut_s
+    reading_range_kpa highest minus lowest reading of each cycle, shape (n_cycles,) [kPa]
     """
 
     station: str
@@ -114,3 +119,9 @@ class StationData:
     temperature_c: float
     temperature_u_c: float
     notes: tuple[str, ...] = ()
+    levels_kpa: NDArray[np.float64] = field(default_factory=lambda: np.zeros(0))
+    rise_s: NDArray[np.float64] = field(default_factory=lambda: np.zeros((0, 0)))
+    fall_s: NDArray[np.float64] = field(default_factory=lambda: np.zeros((0, 0)))
+    reading_range_kpa: NDArray[np.float64] = field(default_factory=lambda: np.zeros(0))
+    usual_peak_kpa: float = float("nan")
+    timing: Mapping[str, NDArray[np.float64]] = field(default_factory=dict)

@@ -1,0 +1,230 @@
+"""All measures of the cycles in one stretch of samples."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tracekit.measure.evacuation import Evacuation, fall_times, measure_evacuation
+from tracekit.measure.hold import cycle_noise, hold_vacua, switching
+from tracekit.measure.release import idle_vacuum, measure_release
+from tracekit.model.cycle import Excerpt
+from tracekit.options.measure import MeasureOptions
+from tracekit.options.segment import SegmentOptions
+from tracekit.segment.cycles import Reference, Spans, falling, find_spans, rising
+from tracekit.segment.hold import DROPPED, Hold, find_hold
+from tracekit.segment.periods import COAST, Periods, find_periods, make_bins
+from tracekit.segment.samples import Samples
+from tracekit.signal.segments import first_true, last_true, range_line, range_max, range_min, range_sum
+
+Arrays = Mapping[str, NDArray[np.generic]]
+Ints = NDArray[np.int64]
+Floats = NDArray[np.float64]
+
+_EXCERPT_SAMPLES = 20_000
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ChunkResult:
+    """Results of one stretch; cycle numbers in `periods`, `edges` and `bins` are local to it.
+
+    cycles   columns of the cycles table, and more by plain names
+    levels   rise_s and fall_s, shape (n_cycles, n_levels)
+    """
+
+    cycles: Arrays
+    levels: Mapping[str, Floats]
+    periods: Arrays
+    edges: Arrays
+    bins: Arrays
+    excerpts: tuple[Excerpt, ...]
+
+
+def measure_chunk(
+    samples: Samples,
+    context: Mapping[str, NDArray[np.int32]],
+    starts: Ints,
+    stop: int,
+    reference: Reference,
+    last_open: bool,
+    segment: SegmentOptions,
+    measure: MeasureOptions,
+) -> ChunkResult:
+    """Measure the cycles that begin at `starts` and end at `stop`."""
+    spans = find_spans(samples, starts, stop, reference, segment)
+    hold = find_hold(samples, spans, reference, last_open, segment)
+    zero = idle_vacuum(samples, spans, segment)
+    evacuation = measure_evacuation(samples, spans, hold, zero, measure)
+    periods = find_periods(samples, spans, hold, evacuation.contact, measure.coast_least_samples)
+    bins = make_bins(samples, spans, hold, periods, segment)
+    cycles = {
+        **_span_columns(samples, spans, hold),
+        **_evacuation_columns(evacuation),
+        **hold_vacua(samples, hold),
+        **switching(samples, spans, hold),
+        **measure_release(samples, spans, hold, zero),
+        "idle_vacuum_kpa": zero,
+        "noise_kpa": cycle_noise(samples, hold, 0.0, measure),
+        **_threshold_columns(samples, spans, hold, evacuation),
+        **{f"context_{name}": codes[np.minimum(starts + 1, len(codes) - 1)] for name, codes in context.items()},
+    }
+    return ChunkResult(
+        cycles=cycles,
+        levels={
+            "rise_s": evacuation.rise_s,
+            "fall_s": fall_times(samples, spans.release, np.minimum(spans.release_end + 1, spans.end), measure),
+        },
+        periods=_period_columns(samples, periods, measure),
+        edges=_edge_columns(samples, spans),
+        bins={"cycle": bins.cycle, "period": bins.period, "time_s": bins.time, "pressure_kpa": -bins.vacuum,
+              "samples": bins.samples},
+        excerpts=_excerpts(samples, spans, hold, cycles),
+    )  # fmt: skip
+
+
+def _time_at(samples: Samples, index: Ints) -> Floats:
+    inside = (index >= 0) & (index < len(samples.time))
+    return np.where(inside, samples.time[np.clip(index, 0, len(samples.time) - 1)], np.nan)
+
+
+def _span_columns(samples: Samples, spans: Spans, hold: Hold) -> Arrays:
+    after = np.minimum(spans.end, len(samples.time) - 1)
+    end_time = np.where(spans.end < len(samples.time), samples.time[after], samples.time[-1] + samples.interval)
+    step = np.diff(samples.time, append=samples.time[-1:])
+    both = np.where(samples.supply & samples.release, step, 0.0)
+    return {
+        "start_s": samples.time[spans.start],
+        "end_s": end_time,
+        "outcome": hold.outcome,
+        "set_point_reached": (hold.grip >= 0).astype(np.int8),
+        "attempts": spans.attempts,
+        "drop_s": _time_at(samples, hold.drop),
+        "drop_kind": hold.drop_kind,
+        "try_s": samples.time[spans.last_try],
+        "release_s": _time_at(samples, spans.release),
+        "release_end_s": _time_at(samples, spans.release_end),
+        "quit_s": _time_at(samples, hold.quit),
+        "overlap_s": range_sum(both, spans.start, spans.end),
+        "reading_range_kpa": range_max(samples.vacuum, spans.start, spans.end)
+        - range_min(samples.vacuum, spans.start, spans.end),
+        "has_output_on": (hold.output_on >= 0).astype(np.int8),
+    }
+
+
+def _evacuation_columns(e: Evacuation) -> Arrays:
+    return {
+        "response_delay_s": e.response_delay_s,
+        "contact_s": e.contact_s,
+        "open_cup_vacuum_kpa": e.open_cup_vacuum_kpa,
+        "evacuation_time_s": e.evacuation_time_s,
+        "seal_time_s": e.seal_time_s,
+        "pump_time_constant_s": e.pump_time_constant_s,
+        "ultimate_vacuum_kpa": e.ultimate_vacuum_kpa,
+        "ultimate_extrapolated": e.ultimate_extrapolated,
+    }
+
+
+def _threshold_columns(samples: Samples, spans: Spans, hold: Hold, evacuation: Evacuation) -> Arrays:
+    """Vacuum at the edges that tell thresholds, one value per cycle, NaN where a cycle has no such edge [kPa]."""
+    n = len(spans.start)
+    off, on = falling(samples.supply), rising(samples.supply)
+    output_off = falling(samples.present)
+    inside = hold.grip >= 0
+    start, stop = np.where(inside, hold.grip, 0), np.where(inside, hold.quit, 0)
+
+    def level(mask: NDArray[np.bool_], first: bool, begin: Ints, end: Ints) -> Floats:
+        at = first_true(mask, begin, end) if first else last_true(mask, begin, end)
+        here = np.maximum(at, 1)
+        return np.where(at >= 1, 0.5 * (samples.vacuum[here] + samples.vacuum[here - 1]), np.nan)
+
+    safe = np.where(inside, np.maximum(stop - 1, start), 0)
+    return {
+        "set_point": hold.set_point if n else np.zeros(0),
+        "reset_point": level(output_off, True, start, safe),
+        "supply_off": level(off, True, np.maximum(start, 1), stop),
+        "supply_on": level(on, True, np.maximum(start, 1), stop),
+        "first_cut_s": np.where(
+            first_true(off, np.maximum(start, 1), stop) >= 0, _time_at(samples, evacuation.first_cut), np.nan
+        ),
+    }
+
+
+def _period_columns(samples: Samples, periods: Periods, options: MeasureOptions) -> Arrays:
+    settle = int(np.ceil(options.coast_settle_s / max(samples.interval, 1e-9)))
+    length = periods.stop - periods.start
+    skip = np.where(periods.kind == COAST, np.minimum(settle, length // 3), 0)
+    slope, error, _ = range_line(samples.time, -samples.vacuum, periods.start + skip, periods.stop)
+    after = np.minimum(periods.stop, len(samples.time) - 1)
+    end_time = np.where(periods.stop < len(samples.time), samples.time[after], samples.time[-1] + samples.interval)
+    return {
+        "cycle": periods.cycle,
+        "kind": periods.kind,
+        "start_s": samples.time[periods.start] if len(length) else np.zeros(0),
+        "end_s": end_time if len(length) else np.zeros(0),
+        "samples": length,
+        "vacuum_start_kpa": samples.smooth[periods.start],
+        "vacuum_end_kpa": samples.smooth[np.maximum(periods.stop - 1, 0)],
+        "slope_kpa_s": slope,
+        "slope_se_kpa_s": error,
+        "used": (periods.reason < 0).astype(np.int8),
+        "reason": periods.reason,
+    }
+
+
+def _edge_columns(samples: Samples, spans: Spans) -> Arrays:
+    """Every change of a digital from the first cycle on, in order of time."""
+    index, signal, value, extra = [], [], [], []
+    first, last = int(spans.start[0]), int(spans.end[-1])
+    for code, level in enumerate((samples.supply, samples.release, samples.present)):
+        at = np.flatnonzero(rising(level) | falling(level))
+        at = at[(at >= first) & (at < last)]
+        index.append(at)
+        signal.append(np.full(len(at), code))
+        value.append(level[at].astype(np.int64))
+        extra.append(_chatter(at, spans) if code == 2 else np.zeros(len(at), np.bool_))
+    order = np.argsort(np.concatenate(index), kind="stable")
+    where = np.concatenate(index)[order]
+    return {
+        "cycle": np.searchsorted(spans.start, where, side="right") - 1,
+        "time_s": samples.time[where] if len(where) else np.zeros(0),
+        "signal": np.concatenate(signal)[order],
+        "value": np.concatenate(value)[order],
+        "chatter": np.concatenate(extra)[order].astype(np.int8),
+    }
+
+
+def _chatter(at: Ints, spans: Spans) -> NDArray[np.bool_]:
+    """Edges between the first on and the last off of their cycle."""
+    if not len(at):
+        return np.zeros(0, np.bool_)
+    owner = np.searchsorted(spans.start, at, side="right") - 1
+    change = np.flatnonzero(np.diff(owner)) + 1
+    first = np.concatenate([[0], change])
+    last = np.concatenate([change - 1, [len(at) - 1]])
+    extra = np.ones(len(at), np.bool_)
+    extra[first] = False
+    extra[last] = False
+    return extra
+
+
+def _excerpts(samples: Samples, spans: Spans, hold: Hold, cycles: Arrays) -> tuple[Excerpt, ...]:
+    """Every sample of a few cycles: the first losses, the worst chatter, the first cycles."""
+    chosen: list[tuple[int, str]] = [(int(i), "drop") for i in np.flatnonzero(hold.outcome == DROPPED)[:6]]
+    chatter = np.asarray(cycles["chatter_edges"])
+    if len(chatter) and chatter.max() > 0:
+        chosen.append((int(np.argmax(chatter)), "chatter"))
+    chosen += [(i, "usual") for i in range(min(3, len(spans.start)))]
+    out = []
+    for i, why in chosen:
+        a, b = int(spans.start[i]), int(min(spans.end[i], spans.start[i] + _EXCERPT_SAMPLES))
+        out.append(
+            Excerpt(
+                cycle=i,
+                why=why,
+                time_s=samples.time[a:b].copy(),
+                pressure_kpa=-samples.vacuum[a:b],
+                present=samples.present[a:b].astype(np.int8),
+            )
+        )
+    return tuple(out)

@@ -1,0 +1,239 @@
+"""From the supply command to the set point: response, open cup, contact, time constant, ultimate vacuum."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tracekit.options.measure import MeasureOptions
+from tracekit.segment.cycles import Spans, falling
+from tracekit.segment.hold import Hold
+from tracekit.segment.samples import Samples
+from tracekit.signal.segments import (
+    crossing_time,
+    first_fall,
+    first_reach,
+    first_true,
+    range_index,
+    range_quantile,
+    range_sum,
+)
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Evacuation:
+    """Measures of the evacuation of each cycle, shape (n_cycles,), NaN where they do not show; times in s, vacua in kPa.
+
+    rise_s (n_cycles, n_levels) is the time from the supply command of the last try to the first reading at each level of
+    the grid; `first_cut` the first supply-off after the grip, as a sample index, or the end of suction.
+    """
+
+    response_delay_s: Floats
+    contact_s: Floats
+    contact: Ints
+    open_cup_vacuum_kpa: Floats
+    evacuation_time_s: Floats
+    seal_time_s: Floats
+    pump_time_constant_s: Floats
+    ultimate_vacuum_kpa: Floats
+    ultimate_extrapolated: Ints
+    rise_s: Floats
+    first_cut: Ints
+
+
+def level_grid(options: MeasureOptions) -> Floats:
+    """Vacuum levels whose crossing times are kept [kPa], shape (n_levels,)."""
+    return np.arange(options.level_step_kpa, options.level_most_kpa + 1e-9, options.level_step_kpa)
+
+
+def curve_of(samples: Samples, options: MeasureOptions) -> Floats:
+    """The vacuum in which crossings are looked for: raw where samples are far apart, else the moving mean."""
+    return samples.vacuum if samples.interval >= options.coarse_interval_s else samples.smooth
+
+
+def _cross(samples: Samples, curve: Floats, level: Floats, start: Ints, stop: Ints) -> Floats:
+    """Interpolated time at which each cycle first reaches its level, NaN where never [s]."""
+    at = first_reach(curve, level, start, stop)
+    return np.where(at >= 0, crossing_time(samples.time, curve, level, at), np.nan)
+
+
+def rise_times(samples: Samples, spans: Spans, top: Ints, options: MeasureOptions) -> Floats:
+    """Times from the supply command to the first reading at each level, shape (n_cycles, n_levels) [s]."""
+    curve = curve_of(samples, options)
+    base = samples.time[spans.last_try] - 0.5 * samples.interval
+    stop = np.where(top >= 0, top + 1, spans.last_try)
+    n = len(spans.start)
+    columns = [
+        _cross(samples, curve, np.full(n, level), spans.last_try, stop) - base for level in level_grid(options)
+    ]
+    return np.stack(columns, axis=1) if n else np.zeros((0, len(columns)))
+
+
+def fit_exponential(samples: Samples, start: Ints, stop: Ints, least: int) -> tuple[Floats, Floats]:
+    """Time constant [s] and end level [kPa] of v' = (v_end - v) / tau on each range, by the integral equation.
+
+    v(t) = c + (v_end / tau) t - (1 / tau) ∫ v dt is linear in its three unknowns, so one batched solve serves all cycles
+    and noise is averaged, not differentiated.
+    """
+    n = len(start)
+    count = np.maximum(stop - start, 0)
+    ok = count >= least
+    begin, end = np.where(ok, start, 0), np.where(ok, stop, 0)
+    index, owner = range_index(begin, end)
+    tau, level = np.full(n, np.nan), np.full(n, np.nan)
+    if not len(index):
+        return tau, level
+    first = np.concatenate([[0], np.cumsum(end - begin)[:-1]]).astype(np.int64)
+    last = first + (end - begin)
+    time = samples.time[index] - samples.time[begin][owner]
+    value = samples.vacuum[index]
+    step = np.diff(time, prepend=0.0)
+    area = 0.5 * (value + np.concatenate([value[:1], value[:-1]])) * step
+    area[first[ok]] = 0.0
+    total = np.cumsum(area)
+    total -= total[np.minimum(first, len(total) - 1)][owner]
+    design = np.stack([np.ones_like(time), time, -total], axis=1)
+    normal = np.empty((n, 3, 3))
+    right = np.empty((n, 3))
+    for i in range(3):
+        right[:, i] = range_sum(design[:, i] * value, first, last)
+        for j in range(i, 3):
+            normal[:, i, j] = normal[:, j, i] = range_sum(design[:, i] * design[:, j], first, last)
+    scale = np.sqrt(np.maximum(np.einsum("nii->ni", normal), 1e-12))
+    normal = normal / (scale[:, :, None] * scale[:, None, :])
+    normal += 1e-10 * np.eye(3)
+    answer = np.linalg.solve(normal, (right / scale)[:, :, None])[:, :, 0] / scale
+    with np.errstate(divide="ignore", invalid="ignore"):
+        fitted = 1.0 / answer[:, 2]
+        fine = ok & (fitted > 0.0) & (fitted < 20.0)
+        tau[fine] = fitted[fine]
+        level[fine] = (answer[:, 1] * fitted)[fine]
+    return tau, level
+
+
+def _open_level(samples: Samples, start: Ints, stop: Ints) -> Floats:
+    """Median vacuum of the second half of the stretch before contact, where the generator has come up [kPa]."""
+    middle = start + (stop - start) // 2
+    return range_quantile(samples.vacuum, middle, stop, 0.5)
+
+
+def _response(samples: Samples, spans: Spans, zero: Floats, amplitude: Floats, top: Ints, curve: Floats) -> Floats:
+    """Supply command to the onset of the change, extrapolated from two levels of the first rise [s].
+
+    A level crossing alone would rise falsely with every fault that makes the rise slower.
+    """
+    stop = np.where(top >= 0, top + 1, spans.last_try)
+    low = _cross(samples, curve, zero + 0.25 * amplitude, spans.last_try, stop)
+    high = _cross(samples, curve, zero + 0.6 * amplitude, spans.last_try, stop)
+    onset = low - (high - low) * 0.25 / 0.35
+    delay = onset - samples.time[spans.last_try] + 0.5 * samples.interval
+    sure = amplitude > 5.0 * samples.noise
+    return np.where(sure, np.maximum(delay, 0.0), np.nan)
+
+
+def measure_evacuation(
+    samples: Samples, spans: Spans, hold: Hold, zero: Floats, options: MeasureOptions
+) -> Evacuation:
+    """All measures of the evacuation of each cycle."""
+    off = falling(samples.supply)
+    after = np.where(hold.grip >= 0, hold.grip, spans.last_try + 1)
+    cut = first_true(off, after, np.maximum(hold.quit + 1, after))
+    first_cut = np.where(cut >= 0, np.minimum(cut, hold.quit), hold.quit)
+    curve = curve_of(samples, options)
+    top = first_reach(samples.smooth, options.fit_to * hold.peak, spans.last_try, np.maximum(first_cut, after + 1))
+    empty = np.where(np.isfinite(zero), zero, 0.0)
+    half = first_reach(curve, empty + 0.5 * (hold.peak - empty), spans.last_try, np.where(top >= 0, top + 1, 0))
+    begin = first_reach(curve, empty + options.fit_from * (hold.peak - empty), spans.last_try, half + 1)
+    tau, end_level = fit_exponential(samples, begin, np.where(top >= 0, top + 1, begin), options.fit_least_samples)
+    contact, contact_time, open_level = _contact(samples, spans, hold, begin, tau, end_level, empty, options)
+    amplitude = np.where(np.isfinite(open_level), open_level - empty, 0.2 * (hold.peak - empty))
+    ultimate, extrapolated = _ultimate(samples, hold, first_cut, tau, end_level, options)
+    held = hold.grip >= 0
+    command = samples.time[spans.last_try] - 0.5 * samples.interval
+    return Evacuation(
+        response_delay_s=_response(samples, spans, empty, amplitude, half, curve),
+        contact_s=contact_time,
+        contact=contact,
+        open_cup_vacuum_kpa=open_level,
+        evacuation_time_s=np.where(held, hold.grip_time - command, np.nan),
+        seal_time_s=np.where(held & (hold.grip_time > contact_time), hold.grip_time - contact_time, np.nan),
+        pump_time_constant_s=np.where(held, tau, np.nan),
+        ultimate_vacuum_kpa=np.where(held, ultimate, np.nan),
+        ultimate_extrapolated=np.where(held & np.isfinite(ultimate), extrapolated, -1),
+        rise_s=rise_times(samples, spans, top, options),
+        first_cut=first_cut,
+    )
+
+
+def _contact(
+    samples: Samples,
+    spans: Spans,
+    hold: Hold,
+    begin: Ints,
+    tau: Floats,
+    end_level: Floats,
+    zero: Floats,
+    options: MeasureOptions,
+) -> tuple[Ints, Floats, Floats]:
+    """Contact as sample index (-1) and time, and the open-cup level before it, by carrying the fit back to that level.
+
+    It shows only where at least three samples of a stretch much flatter than the evacuation come before it. A missed
+    pick has no contact, and its open-cup level is the median over the second half of its suction.
+    """
+    here = np.maximum(begin, 1)
+    rise = samples.vacuum[here]
+    time = samples.time[here]
+    level = zero.copy()
+    at = begin
+    for _ in range(2):
+        with np.errstate(invalid="ignore", divide="ignore"):
+            back = tau * np.log((end_level - level) / (end_level - rise))
+        when = time - np.where(np.isfinite(back), back, np.nan)
+        at = np.where(np.isfinite(when), np.searchsorted(samples.time, np.nan_to_num(when, nan=0.0)), -1)
+        stop = np.clip(at - 1, spans.last_try, spans.end)
+        found = _open_level(samples, spans.last_try, stop)
+        level = np.where(np.isfinite(found), found, level)
+    late = samples.vacuum[np.clip(at - 1, 0, len(samples.time) - 1)]
+    early = samples.vacuum[np.clip((at + spans.last_try) // 2, 0, len(samples.time) - 1)]
+    with np.errstate(invalid="ignore", divide="ignore"):
+        span = 0.5 * (at - spans.last_try) * samples.interval
+        flat = (late - early) / span < options.open_flat * (end_level - level) / tau + 3.0 * samples.noise / span
+    shows = (begin >= 0) & np.isfinite(when) & (at - spans.last_try >= 4) & flat & (level < 0.6 * hold.peak)
+    when = np.where(shows, when, np.nan)
+    never = hold.grip < 0
+    suction = _open_level(samples, spans.last_try, np.maximum(hold.quit, spans.last_try))
+    open_level = np.where(never, suction, np.where(shows, level, np.nan))
+    contact = np.where(shows & ~never, np.clip(at, spans.last_try, spans.end - 1), -1)
+    return contact, np.where(never, np.nan, when), open_level
+
+
+def _ultimate(
+    samples: Samples, hold: Hold, first_cut: Ints, tau: Floats, end_level: Floats, options: MeasureOptions
+) -> tuple[Floats, Ints]:
+    """Vacuum that the evacuation tends to: read off where suction went on long enough, else extrapolated by the fit."""
+    grip = np.maximum(hold.grip, 0)
+    stretch = samples.time[np.clip(first_cut - 1, 0, len(samples.time) - 1)] - samples.time[grip]
+    seen = (hold.grip >= 0) & (stretch > options.settled_tau * np.where(np.isfinite(tau), tau, np.inf))
+    start = grip + (np.maximum(first_cut - grip, 0)) * 3 // 4
+    level = range_quantile(samples.vacuum, np.where(seen, start, 0), np.where(seen, first_cut, 0), 0.5)
+    sane = (end_level > 0.9 * hold.peak) & (end_level < 106.0)
+    return np.where(seen, level, np.where(sane, end_level, np.nan)), np.where(seen, 0, 1)
+
+
+def fall_times(
+    samples: Samples, start: Ints, stop: Ints, options: MeasureOptions
+) -> Floats:
+    """Times from a release command to the first reading under each level, shape (n_cycles, n_levels) [s]."""
+    curve = curve_of(samples, options)
+    base = samples.time[np.maximum(start, 0)] - 0.5 * samples.interval
+    n = len(start)
+    out = []
+    for level in level_grid(options):
+        at = first_fall(curve, np.full(n, level), np.where(start >= 1, start, 0), np.where(start >= 1, stop, 0))
+        above = (at >= 1) & (curve[np.maximum(at - 1, 0)] > level)
+        time = crossing_time(samples.time, curve, np.full(n, level), np.where(above, at, -1))
+        out.append(time - base)
+    return np.stack(out, axis=1) if n else np.zeros((0, len(out)))

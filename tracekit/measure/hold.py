@@ -1,0 +1,83 @@
+"""The hold itself: vacua, switching of supply and output, noise."""
+
+from collections.abc import Mapping
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tracekit.options.measure import MeasureOptions
+from tracekit.segment.cycles import Spans, falling, rising
+from tracekit.segment.hold import Hold
+from tracekit.segment.samples import Samples
+from tracekit.signal.segments import count_true, first_true, last_true, range_min, range_quantile, range_sum
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+
+def hold_end(hold: Hold) -> Ints:
+    """First sample after the hold: the loss of the part, else the end of suction, else the release."""
+    return np.where(hold.drop >= 0, hold.drop + 1, hold.quit)
+
+
+def hold_vacua(samples: Samples, hold: Hold) -> Mapping[str, Floats]:
+    """Peak, time-weighted mean and lowest vacuum of the smooth curve in the hold [kPa], and its ends [s]."""
+    start = np.maximum(hold.grip, 0)
+    held = hold.grip >= 0
+    stop = np.where(held, np.maximum(hold_end(hold), start), start)
+    step = np.diff(samples.time, append=samples.time[-1:])
+    weight = range_sum(step, start, stop)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        mean = range_sum(samples.smooth * step, start, stop) / weight
+    inner = np.maximum(stop - 2, start)
+    lowest = range_min(samples.smooth, start, np.where(held, np.maximum(inner, start + 1), start))
+    end_time = samples.time[np.clip(stop, 0, len(samples.time) - 1)] - 0.5 * samples.interval
+    return {
+        "peak_vacuum_kpa": hold.peak,
+        "hold_vacuum_kpa": np.where(held, mean, np.nan),
+        "hold_min_vacuum_kpa": np.where(held, np.minimum(lowest, hold.peak), np.nan),
+        "hold_start_s": np.where(held, hold.grip_time, np.nan),
+        "hold_end_s": np.where(held, np.maximum(end_time, hold.grip_time), np.nan),
+    }
+
+
+def switching(samples: Samples, spans: Spans, hold: Hold) -> Mapping[str, NDArray[np.generic]]:
+    """Switching of the supply in the hold, air time, edges of the output and its chatter."""
+    held = hold.grip >= 0
+    start = np.where(held, hold.grip + 1, 0)
+    stop = np.where(held, hold.quit, 0)
+    off, on = falling(samples.supply), rising(samples.supply)
+    step = np.diff(samples.time, append=samples.time[-1:])
+    up, down = rising(samples.present), falling(samples.present)
+    edges = count_true(up, spans.start + 1, spans.end) + count_true(down, spans.start + 1, spans.end)
+    extra = np.maximum(edges - 2, 0)
+    return {
+        "coasts": count_true(off, start, stop),
+        "supply_switches": count_true(off, start, stop) + count_true(on, start, stop),
+        "supply_on_time_s": range_sum(np.where(samples.supply, step, 0.0), spans.start, spans.end),
+        "output_edges": edges if samples.has_present else np.full(len(edges), -1),
+        "chatter_edges": extra if samples.has_present else np.full(len(edges), -1),
+        "chatter_frequency_hz": _chatter_frequency(samples, spans, up, down, extra),
+    }
+
+
+def _chatter_frequency(
+    samples: Samples, spans: Spans, up: NDArray[np.bool_], down: NDArray[np.bool_], extra: Ints
+) -> Floats:
+    """Full on-off cycles per second between the first and the last edge that do not belong there [Hz]."""
+    first = first_true(down, spans.start + 1, spans.end)
+    last = last_true(up, spans.start + 1, spans.end)
+    enough = (extra >= 3) & (first >= 0) & (last > first)
+    time = samples.time[np.maximum(last, 0)] - samples.time[np.maximum(first, 0)]
+    with np.errstate(invalid="ignore", divide="ignore"):
+        return np.where(enough & (time > 0), (extra - 1) / (2.0 * time), np.nan)
+
+
+def cycle_noise(samples: Samples, hold: Hold, quantisation: float, options: MeasureOptions) -> Floats:
+    """Robust standard deviation of single samples in the hold, from second differences [kPa]."""
+    stop = np.where(hold.grip >= 0, hold_end(hold), 0)
+    start = np.where(hold.grip >= 0, np.maximum(hold.grip + 2, stop - options.noise_samples), 0)
+    bend = np.zeros(len(samples.vacuum))
+    bend[1:-1] = np.abs(samples.vacuum[2:] - 2.0 * samples.vacuum[1:-1] + samples.vacuum[:-2])
+    spread = range_quantile(bend, start, np.maximum(stop - 1, start), 0.5) / 0.6745 / np.sqrt(6.0)
+    return np.maximum(spread, quantisation / np.sqrt(12.0))

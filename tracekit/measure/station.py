@@ -1,0 +1,174 @@
+"""Chunks of one station put together: the record that every later stage works on."""
+
+from collections.abc import Mapping
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tracekit.measure.chunk import ChunkResult
+from tracekit.measure.evacuation import level_grid
+from tracekit.measure.stream import Learned, StationAnalyser
+from tracekit.model.cycle import Bins, Excerpt, SensorFacts, StationData
+from tracekit.model.station import Station, ambient_of
+from tracekit.model.tables import CYCLES, EDGES, PERIODS, Column, Table, make_table
+from tracekit.model.trace import LogFacts
+from tracekit.options.measure import MeasureOptions
+from tracekit.segment.periods import REASONS
+
+Arrays = dict[str, NDArray[np.generic]]
+
+_THRESHOLDS = ("set_point", "reset_point", "supply_off", "supply_on")
+_TIMING = ("try_s", "release_s", "release_end_s", "quit_s", "overlap_s", "first_cut_s", "has_output_on")
+_MOST_EXCERPTS = {"drop": 8, "chatter": 1, "usual": 3}
+
+
+def _gather(results: list[ChunkResult], part: str) -> Arrays:
+    """One array per column over all chunks, with cycle and period numbers counted through."""
+    tables = [getattr(r, part) for r in results]
+    if not tables:
+        return {}
+    joined: Arrays = {k: np.concatenate([t[k] for t in tables]) for k in tables[0]}
+    if "cycle" in joined:
+        before = np.cumsum([0, *(len(r.cycles["start_s"]) for r in results)])
+        joined["cycle"] = np.concatenate([t["cycle"] + n for t, n in zip(tables, before[:-1], strict=True)])
+    if "period" in joined:
+        before = np.cumsum([0, *(len(r.periods["cycle"]) for r in results)])
+        joined["period"] = np.concatenate([t["period"] + n for t, n in zip(tables, before[:-1], strict=True)])
+    return joined
+
+
+def _levels(results: list[ChunkResult], name: str, width: int) -> NDArray[np.float64]:
+    parts = [r.levels[name] for r in results]
+    return np.concatenate(parts) if parts else np.zeros((0, width))
+
+
+def _excerpts(results: list[ChunkResult]) -> tuple[Excerpt, ...]:
+    before, kept = 0, []
+    worst: Excerpt | None = None
+    left = dict(_MOST_EXCERPTS)
+    for result in results:
+        for excerpt in result.excerpts:
+            moved = replace(excerpt, cycle=excerpt.cycle + before)
+            if excerpt.why == "chatter":
+                if worst is None or _edges(moved) > _edges(worst):
+                    worst = moved
+            elif left[excerpt.why] > 0:
+                left[excerpt.why] -= 1
+                kept.append(moved)
+        before += len(result.cycles["start_s"])
+    return (*kept, *(() if worst is None else (worst,)))
+
+
+def _edges(excerpt: Excerpt) -> int:
+    return int(np.count_nonzero(np.diff(excerpt.present)))
+
+
+def _table(columns: tuple[Column, ...], data: Arrays, station: str, log_id: str, more: Mapping[str, tuple[str, ...]]) -> Table:
+    rows = len(next(iter(data.values()))) if data else 0
+    full: Arrays = {**data, "log_id": np.zeros(rows, np.int32), "station": np.zeros(rows, np.int32)}
+    if "cycle" not in full:
+        full["cycle"] = np.arange(rows)
+    return make_table(columns, full, {"log_id": (log_id,), "station": (station,), **more})
+
+
+def station_data(
+    analyser: StationAnalyser,
+    facts: LogFacts,
+    name: str,
+    station: Station,
+    temperature: tuple[float, float],
+    options: MeasureOptions,
+) -> StationData:
+    """Everything measured of one station, from its finished analyser.
+
+    `temperature` is the ambient temperature and its standard uncertainty [°C].
+    """
+    learned, results = analyser.learned, analyser.results
+    if learned is None:
+        learned = _nothing_learned()
+    cycles = _gather(results, "cycles")
+    ambient, ambient_u, ambient_source = ambient_of(station)
+    context = tuple(k for k in cycles if k.startswith("context_"))
+    extra = tuple(Column(k, "category", "", "context carried from the log") for k in context)
+    values = {k: facts.context_values.get(k.removeprefix("context_"), ()) for k in context}
+    if facts.start_time_us is not None and cycles:
+        cycles["start_time"] = (facts.start_time_us + np.round(cycles["start_s"] * 1e6)).astype(np.int64)
+    if cycles and learned.quantisation:
+        cycles["noise_kpa"] = np.maximum(cycles["noise_kpa"], learned.quantisation / np.sqrt(12.0))
+    n = len(cycles["start_s"]) if cycles else 0
+    empty: Arrays = {"start_s": np.zeros(0)}
+    bins = _gather(results, "bins")
+    strip = analyser.strip.strip()
+    levels = level_grid(options)
+    return StationData(
+        station=name,
+        cycles=_table((*CYCLES, *extra), cycles or empty, name, facts.log_id, values),
+        periods=_table(PERIODS, _gather(results, "periods") or empty, name, facts.log_id, {"reason": REASONS}),
+        edges=_table(EDGES, _gather(results, "edges") or {"time_s": np.zeros(0)}, name, facts.log_id, {}),
+        bins=Bins(
+            cycle=np.asarray(bins.get("cycle", np.zeros(0)), np.int32),
+            period=np.asarray(bins.get("period", np.zeros(0)), np.int32),
+            time_s=np.asarray(bins.get("time_s", np.zeros(0)), np.float64),
+            pressure_kpa=np.asarray(bins.get("pressure_kpa", np.zeros(0)), np.float64),
+            samples=np.asarray(bins.get("samples", np.zeros(0)), np.int32),
+        ),
+        strip=strip,
+        excerpts=_excerpts(results),
+        sensor=_sensor(learned, strip.lowest_kpa, strip.highest_kpa, cycles),
+        wiring=learned.wiring,
+        settings=learned.settings,
+        cycle_settings={k: np.asarray(cycles[k], np.float64) if n else np.zeros(0) for k in _THRESHOLDS},
+        air_saving=learned.reference.air_saving,
+        ambient_kpa=ambient,
+        ambient_u_kpa=ambient_u,
+        ambient_source=ambient_source,
+        temperature_c=temperature[0],
+        temperature_u_c=temperature[1],
+        levels_kpa=levels,
+        rise_s=_levels(results, "rise_s", len(levels)),
+        fall_s=_levels(results, "fall_s", len(levels)),
+        reading_range_kpa=np.asarray(cycles["reading_range_kpa"], np.float64) if n else np.zeros(0),
+        usual_peak_kpa=learned.reference.peak,
+        timing={k: np.asarray(cycles[k], np.float64) if n else np.zeros(0) for k in _TIMING},
+    )
+
+
+def _sensor(
+    learned: Learned, low: NDArray[np.float64], high: NDArray[np.float64], cycles: Arrays
+) -> SensorFacts:
+    stuck = 0
+    if cycles:
+        still = np.asarray(cycles["reading_range_kpa"], np.float64) <= max(2.0 * learned.quantisation, 0.02)
+        edge = np.diff(np.concatenate([[0], still.astype(np.int8), [0]]))
+        runs = np.flatnonzero(edge < 0) - np.flatnonzero(edge > 0)
+        stuck = int(runs[runs >= 3].sum())
+    return SensorFacts(
+        sample_interval_s=learned.interval,
+        noise_kpa=learned.noise,
+        quantisation_kpa=learned.quantisation,
+        spike_share=0.0,
+        range_low_kpa=float(np.nanmin(low)) if len(low) else 0.0,
+        range_high_kpa=float(np.nanmax(high)) if len(high) else 0.0,
+        clipped_low_share=learned.clipped_low,
+        clipped_high_share=learned.clipped_high,
+        stuck_cycles=stuck,
+    )
+
+
+def _nothing_learned() -> Learned:
+    from tracekit.model.cycle import SettingInForce, Wiring
+    from tracekit.segment.cycles import Reference
+
+    nan = float("nan")
+    none = SettingInForce(value_kpa=None, source="absent")
+    return Learned(
+        wiring=Wiring(supply_on_level=None, release_on_level=None, present_on_level=None, evidence={}),
+        reference=Reference(set_point=nan, reset_point=nan, supply_off=nan, supply_on=nan, peak=nan, air_saving=False),
+        settings=dict.fromkeys(_THRESHOLDS, none),
+        interval=0.01,
+        noise=nan,
+        quantisation=0.0,
+        clipped_low=0.0,
+        clipped_high=0.0,
+    )

@@ -1,0 +1,22 @@
+"""Thresholds of the measures."""
+
+from dataclasses import dataclass
+
+from tracekit.options.base import option
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MeasureOptions:
+    """Thresholds of the measures."""
+
+    level_step_kpa: float = option(5.0, "kPa", "grid of vacuum levels whose crossing times are kept per cycle")
+    level_most_kpa: float = option(95.0, "kPa", "highest level of that grid")
+    coarse_interval_s: float = option(0.008, "s", "from this sample interval on crossings use raw readings")
+    coast_settle_s: float = option(0.06, "s", "start of a coast that valve, sensor and evening out may still shape")
+    coast_least_samples: int = option(6, "samples", "a coast with fewer is not measured")
+    fit_from: float = option(0.25, "share of peak", "evacuation is fitted from here")
+    fit_to: float = option(0.97, "share of peak", "to here")
+    fit_least_samples: int = option(6, "samples", "fewer samples give no time constant")
+    noise_samples: int = option(256, "samples", "at most this many tell a cycle's noise")
+    settled_tau: float = option(4.0, "time constants", "supply on for so long after the set point shows the ultimate")
+    open_flat: float = option(0.35, "share of slope", "an open-cup stretch is flatter than this share of the evacuation")

@@ -1,0 +1,31 @@
+"""Thresholds of segmentation: from samples to wiring, cycles and periods."""
+
+from dataclasses import dataclass
+
+from tracekit.options.base import option
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SegmentOptions:
+    """Thresholds of segmentation."""
+
+    head_rows: int = option(1_000_000, "rows", "wiring and thresholds are learned from at most this much of a log")
+    chunk_rows: int = option(262_144, "rows", "samples analysed together; bounds memory, changes no result")
+    carry_rows: int = option(8_000_000, "rows", "an attempt longer than this is closed as incomplete")
+    lead_s: float = option(0.5, "s", "samples kept before a cycle, for its idle level")
+    idle_window_s: float = option(0.06, "s", "stretch before the supply command that tells the sensor's zero")
+    filter_s: float = option(0.02, "s", "width of the moving mean behind peak, hold and crossing values")
+    release_gap_s: float = option(0.1, "s", "a release this soon after the last supply-off belongs to it")
+    lost_share: float = option(0.6, "unitless", "vacuum under this share of the cycle's peak counts as lost")
+    open_share: float = option(0.5, "unitless", "a pick whose vacuum stays under this share of a usual peak is missed")
+    low_share: float = option(0.25, "unitless", "vacuum under this share of a usual peak is nearly none")
+    low_time_s: float = option(0.2, "s", "this long without vacuum before a supply-on, and a new attempt begins")
+    gap_intervals: float = option(8.0, "sample intervals", "a longer pause between samples is a gap")
+    gap_least_s: float = option(0.15, "s", "no pause shorter than this is a gap")
+    bin_s: float = option(0.01, "s", "shortest bin of the averaged trace")
+    bins_most: int = option(48, "bins", "most bins per period")
+    spike_sigmas: float = option(8.0, "sigma", "a single sample this far from agreeing neighbours is a spike")
+    spike_least_kpa: float = option(1.0, "kPa", "no smaller deviation is called a spike")
+    sudden_s: float = option(0.3, "s", "vacuum lost within this time is a sudden loss")
+    strip_buckets: int = option(4096, "buckets", "resolution of the strip of the whole recording")
+    contact_least_samples: int = option(3, "samples", "an open-cup stretch shorter than this does not show")

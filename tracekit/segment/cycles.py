@@ -1,0 +1,114 @@
+"""Where each pick cycle starts, tries, grips, ends its suction and releases, as sample indices."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tracekit.options.segment import SegmentOptions
+from tracekit.segment.samples import Samples
+from tracekit.signal.segments import count_true, first_true, last_true, range_max
+
+Ints = NDArray[np.int64]
+Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Reference:
+    """What the head of a log tells about all of it: thresholds in force and the usual peak, NaN where unknown [kPa]."""
+
+    set_point: float
+    reset_point: float
+    supply_off: float
+    supply_on: float
+    peak: float
+    air_saving: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Spans:
+    """Cycles of a stretch of samples as indices, all arrays of shape (n_cycles,); -1 where an event is absent.
+
+    start   first supply-on of the attempt         last_try  supply-on of the last try before the grip
+    end     start of the next cycle (exclusive)     release   first release command, release_end its end
+    attempts  tries of the cycle                    cut       it was under way when the log began
+    """
+
+    start: Ints
+    end: Ints
+    last_try: Ints
+    release: Ints
+    release_end: Ints
+    attempts: Ints
+    cut: Bools
+
+    def cut_before(self, samples: Samples, leave: Ints) -> Bools:
+        """True where a gap lies before suction ended, or the cycle was under way when the samples began."""
+        return np.asarray((count_true(samples.gap, self.start + 1, leave + 1) > 0) | self.cut, np.bool_)
+
+
+def rising(level: Bools) -> Bools:
+    """True at the first sample at which `level` is on after being off."""
+    out = np.zeros(len(level), np.bool_)
+    out[1:] = level[1:] & ~level[:-1]
+    return out
+
+
+def falling(level: Bools) -> Bools:
+    """True at the first sample at which `level` is off after being on."""
+    return rising(~level)
+
+
+def cycle_starts(samples: Samples, reference: Reference, known: int, options: SegmentOptions) -> Ints:
+    """Indices of supply-on commands that begin an attempt; `known` is one known already, or -1.
+
+    That is the first after a release command; without one between, a supply-on after vacuum has been away for a while
+    and the try before had gripped (or no release is logged at all). Any other supply-on is a recharge or a retry.
+    """
+    on = np.flatnonzero(rising(samples.supply))
+    if not len(on):
+        return np.zeros(0, np.int64)
+    low = options.low_share * reference.peak
+    back = np.searchsorted(samples.time, samples.time[on] - options.low_time_s)
+    empty = range_max(samples.smooth, back, on) < low
+    previous = np.concatenate([[0], on[:-1]])
+    gripped = range_max(samples.smooth, previous, on) > options.open_share * reference.peak
+    after_gap = count_true(samples.gap, previous + 1, on + 1) > 0
+    if samples.has_release:
+        released = np.flatnonzero(rising(samples.release))
+        seen = np.searchsorted(released, on)
+        fresh = seen > np.concatenate([[0], seen[:-1]])
+        # a level low all along tells a new pick even where the release was not given or not recorded
+        fresh |= empty & gripped
+        fresh |= after_gap & empty
+    else:
+        fresh = empty | after_gap & (samples.vacuum[on] < low)
+    fresh[0] |= bool(empty[0])
+    fresh |= on == known
+    return np.asarray(on[fresh], np.int64)
+
+
+def find_spans(samples: Samples, starts: Ints, stop: int, reference: Reference, options: SegmentOptions) -> Spans:
+    """Events of the cycles that begin at `starts`; the last one ends at `stop`."""
+    end = np.concatenate([starts[1:], [stop]]).astype(np.int64)
+    release_on = rising(samples.release)
+    release = first_true(release_on, starts, end)
+    after = np.where(release >= 0, release, end)
+    release_end = first_true(falling(samples.release), np.minimum(after + 1, end), end)
+    release_end = np.where((release >= 0) & (release_end < 0), end, release_end)
+    on_edges = rising(samples.supply)
+    level = options.open_share * (reference.set_point if np.isfinite(reference.set_point) else reference.peak)
+    tries = on_edges & (samples.smooth < level)
+    grip = first_true(samples.smooth >= max(level, options.open_share * reference.peak), starts, after)
+    before = np.where(grip >= 0, grip, after)
+    last = last_true(tries, starts, np.maximum(before, starts + 1))
+    return Spans(
+        start=starts,
+        end=end,
+        last_try=np.where(last >= 0, last, starts),
+        release=release,
+        release_end=np.where(release >= 0, release_end, -1),
+        attempts=np.maximum(count_true(tries, starts, before), 1),
+        cut=starts == 0,
+    )

@@ -1,0 +1,171 @@
+"""When each cycle grips, when its suction ends, and what became of the part."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tracekit.model.tables import DROP_KINDS, OUTCOMES
+from tracekit.options.segment import SegmentOptions
+from tracekit.segment.cycles import Reference, Spans, falling, rising
+from tracekit.segment.samples import Samples
+from tracekit.segment.thresholds import bracket, explained
+from tracekit.signal.segments import crossing_time, first_fall, first_reach, first_true, last_true, range_max
+
+Ints = NDArray[np.int64]
+Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
+
+HELD, DROPPED, MISSED, INCOMPLETE = (OUTCOMES.index(o) for o in ("held", "dropped", "missed", "incomplete"))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Hold:
+    """The hold of each cycle, arrays of shape (n_cycles,); sample indices are -1 where an event is absent.
+
+    grip       first sample at the set point           grip_time  time of that crossing [s]
+    set_point  set point in force in the cycle [kPa]   output_on  the output came on
+    stop       supply-off that ends suction            quit       first sample after suction (stop, release or end)
+    drop       last sample before the part was lost    outcome    code into OUTCOMES
+    drop_kind  code into DROP_KINDS or -1              peak       highest smooth vacuum [kPa]
+    """
+
+    grip: Ints
+    grip_time: Floats
+    set_point: Floats
+    output_on: Ints
+    stop: Ints
+    quit: Ints
+    drop: Ints
+    outcome: Ints
+    drop_kind: Ints
+    peak: Floats
+
+
+def _set_points(samples: Samples, output_on: Ints, reference: Reference) -> Floats:
+    """Set point in force per cycle: the reference where the output's edge agrees with it, else what the edge tells."""
+    value = np.full(len(output_on), reference.set_point)
+    seen = np.flatnonzero(output_on >= 2)
+    if not len(seen):
+        return value
+    edge = output_on[seen]
+    own = bracket(samples, edge, upward=True)
+    middle = 0.5 * (own.low + own.high)
+    agrees = np.zeros(len(edge), np.bool_)
+    if np.isfinite(reference.set_point):
+        agrees = explained(samples, edge, np.full(len(edge), reference.set_point), upward=True)
+    value[seen] = np.where(agrees, value[seen], middle)
+    return value
+
+
+def _grip(
+    samples: Samples, spans: Spans, until: Ints, output_on: Ints, set_point: Floats
+) -> tuple[Ints, Floats]:
+    """First sample at or over the set point after the last try, and the interpolated time of the crossing.
+
+    Where samples are far apart against the noise the raw reading is used, else the smooth one.
+    """
+    level = np.where(np.isfinite(set_point), set_point, np.inf)
+    raw = first_reach(samples.vacuum, level, spans.last_try, until)
+    soft = first_reach(samples.smooth, level, spans.last_try, until)
+    here = np.maximum(raw, 1)
+    steep = samples.vacuum[here] - samples.vacuum[here - 1] > 3.0 * samples.noise
+    at = np.where((raw >= 0) & (steep | (soft < 0)), raw, soft)
+    time = np.where(
+        at == raw,
+        crossing_time(samples.time, samples.vacuum, level, at),
+        crossing_time(samples.time, samples.smooth, level, at),
+    )
+    if samples.has_present:  # the output decides whether a set point was reached, and stands in where no crossing shows
+        late = (output_on >= 0) & (at < 0)
+        at = np.where(output_on < 0, -1, np.where(late, output_on, at))
+        time = np.where(late, samples.time[np.maximum(output_on, 0)] - 0.5 * samples.interval, time)
+    return at, np.where(at >= 0, time, np.nan)
+
+
+def _suction_end(
+    samples: Samples, spans: Spans, grip: Ints, reference: Reference, options: SegmentOptions
+) -> Ints:
+    """The supply-off that ends suction: the last one, unless it is an air-saving cut (at or above supply_off)."""
+    off = falling(samples.supply)
+    until = np.where(spans.release >= 0, np.minimum(spans.release + 2, spans.end), spans.end)
+    last = last_true(off, spans.start + 1, until)
+    if not reference.air_saving or not np.isfinite(reference.supply_off):
+        return last
+    here = np.maximum(last, 1)
+    slope = np.maximum(samples.vacuum[here] - samples.vacuum[here - 1], 0.0)
+    level = np.maximum(samples.vacuum[here], samples.vacuum[here - 1]) + slope
+    cut = level >= reference.supply_off - 2.5 * samples.noise - 0.1
+    return np.asarray(np.where(cut & (grip >= 0) & (last > grip), -1, last), np.int64)
+
+
+def find_hold(samples: Samples, spans: Spans, reference: Reference, last_open: bool, options: SegmentOptions) -> Hold:
+    """Grip, end of suction and outcome of every cycle; `last_open`: the log ends inside the last cycle."""
+    after = np.where(spans.release >= 0, spans.release, spans.end)
+    output_on = first_true(rising(samples.present), spans.start, after)
+    set_point = _set_points(samples, output_on, reference)
+    grip, grip_time = _grip(samples, spans, after, output_on, set_point)
+    stop = _suction_end(samples, spans, grip, reference, options)
+    leave = np.where(stop >= 0, np.minimum(stop, after), after)
+    peak = range_max(samples.smooth, spans.start, np.maximum(leave, spans.start + 1))
+    missed = peak < options.open_share * reference.peak
+    gripped = grip >= 0 if samples.has_present or np.isfinite(reference.set_point) else ~missed
+    missed = missed | ~gripped
+    lost, drop, kind = _drops(samples, spans, leave, peak, reference, options)
+    lost &= ~missed
+    outcome = np.where(missed, MISSED, np.where(lost, DROPPED, HELD))
+    release_seen = (spans.release >= 0) | (not samples.has_release)
+    outcome = np.where(spans.cut_before(samples, leave) | ~release_seen & _is_last(spans, last_open), INCOMPLETE, outcome)
+    fell = outcome == DROPPED
+    return Hold(
+        grip=grip,
+        grip_time=grip_time,
+        set_point=set_point,
+        output_on=output_on,
+        stop=stop,
+        quit=leave,
+        drop=np.where(fell, drop, -1),
+        outcome=outcome,
+        drop_kind=np.where(fell, kind, -1),
+        peak=peak,
+    )
+
+
+def _is_last(spans: Spans, last_open: bool) -> Bools:
+    out = np.zeros(len(spans.start), np.bool_)
+    if last_open and len(out):
+        out[-1] = True
+    return out
+
+
+def _drops(
+    samples: Samples, spans: Spans, leave: Ints, peak: Floats, reference: Reference, options: SegmentOptions
+) -> tuple[Bools, Ints, Ints]:
+    """Cycles whose vacuum is gone at the end of suction, the last sample before the loss, and its kind.
+
+    Vacuum *at the end* decides: a collapse that recovers in the same attempt is no drop.
+    """
+    end = np.maximum(leave - 1, spans.start)
+    level = options.lost_share * peak
+    lost = np.maximum(samples.vacuum[end], samples.smooth[np.maximum(end - 1, 0)]) < level
+    if samples.has_present:
+        lost &= ~samples.present[end]
+    high = first_fall_from_last(samples, spans, end, 0.8 * peak)
+    low = first_fall(samples.smooth, 0.4 * peak, np.maximum(high, 0), end + 1)
+    low = np.where(low >= 0, low, end)
+    quick = samples.time[low] - samples.time[np.maximum(high, 0)] <= options.sudden_s
+    kind = np.where(quick, DROP_KINDS.index("sudden"), DROP_KINDS.index("gradual"))
+    return lost & (high >= 0), high, kind
+
+
+def first_fall_from_last(samples: Samples, spans: Spans, end: Ints, level: Floats) -> Ints:
+    """Last sample of each cycle at which smooth vacuum is still at or over `level`, -1 where it never is."""
+    owner = np.full(len(samples.time), -1, np.int64)
+    length = np.maximum(end + 1 - spans.start, 0)
+    index = np.repeat(np.arange(len(spans.start)), length)
+    first = np.cumsum(length) - length
+    where = np.arange(int(length.sum())) - first[index] + spans.start[index]
+    owner[where] = index
+    mask = np.zeros(len(samples.time), np.bool_)
+    mask[where] = samples.smooth[where] >= level[owner[where]]
+    return last_true(mask, spans.start, end + 1)

@@ -1,0 +1,132 @@
+"""A stretch of one station's samples, cleaned and with its digitals in logical sense."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tracekit.model.cycle import Wiring
+from tracekit.model.trace import PRESENT_BIT, RELEASE_BIT, SUPPLY_BIT
+from tracekit.options.segment import SegmentOptions
+from tracekit.signal.segments import moving_mean
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Samples:
+    """Samples ready for segmentation, all arrays of shape (n_samples,).
+
+    vacuum is spike-free, `smooth` its moving mean; the digitals are 1 while logically on; `gap` marks the first
+    sample after a pause; `spike` the samples that were replaced.
+    """
+
+    time: NDArray[np.float64]
+    vacuum: NDArray[np.float64]
+    smooth: NDArray[np.float64]
+    supply: NDArray[np.bool_]
+    release: NDArray[np.bool_]
+    present: NDArray[np.bool_]
+    gap: NDArray[np.bool_]
+    spike: NDArray[np.bool_]
+    has_supply: bool
+    has_release: bool
+    has_present: bool
+    interval: float
+    noise: float
+
+
+def second_difference_noise(vacuum: NDArray[np.float64], quantisation: float) -> float:
+    """Robust standard deviation of single samples about a smooth curve, from second differences [kPa].
+
+    Never under the deviation of a uniform step of the recorder, step / sqrt(12).
+    """
+    if len(vacuum) < 8:
+        return max(quantisation / np.sqrt(12.0), 1e-4)
+    bend = vacuum[2:] - 2.0 * vacuum[1:-1] + vacuum[:-2]
+    bend = bend[np.isfinite(bend)]
+    if not len(bend):
+        return max(quantisation / np.sqrt(12.0), 1e-4)
+    middle = np.abs(bend - np.median(bend))
+    # the lower half of the deviations: steep stretches must not pass for noise
+    spread = float(np.quantile(middle, 0.5)) / 0.6745 / np.sqrt(6.0)
+    return max(spread, quantisation / np.sqrt(12.0), 1e-4)
+
+
+def find_quantisation(vacuum: NDArray[np.float64]) -> float:
+    """Step of the recorder [kPa], 0 where the readings do not lie on a grid. At most 50 000 samples are looked at.
+
+    The grid's step comes from a line through the distinct readings over their whole range, so that readings
+    printed with few decimals still show it.
+    """
+    values = np.unique(np.round(vacuum[np.isfinite(vacuum)][:50_000], 6))
+    if len(values) < 3:
+        return 0.0
+    steps = np.diff(values)
+    least = float(np.quantile(steps, 0.2))
+    if least < 2e-3:
+        return 0.0
+    if np.round(steps / least).min() < 1:
+        return 0.0
+    place = np.cumsum(np.concatenate([[0.0], np.round(steps / least)]))
+    centred = place - place.mean()
+    step = float((centred * values).sum() / (centred * centred).sum())
+    off = values - values.mean() - step * centred
+    off -= np.median(off)
+    return step if float(np.quantile(np.abs(off), 0.9)) < 0.15 * step else 0.0
+
+
+def _spikes(vacuum: NDArray[np.float64], noise: float, options: SegmentOptions) -> NDArray[np.bool_]:
+    mark = np.zeros(len(vacuum), np.bool_)
+    if len(vacuum) < 5:
+        return mark
+    left, here, right = vacuum[:-2], vacuum[1:-1], vacuum[2:]
+    off = np.abs(here - 0.5 * (left + right))
+    mark[1:-1] = (off > max(options.spike_sigmas * noise, options.spike_least_kpa)) & (
+        np.abs(left - right) < 0.3 * off
+    )
+    return mark
+
+
+def make_samples(
+    time: NDArray[np.float64],
+    pressure: NDArray[np.float64],
+    digital: NDArray[np.uint8],
+    wiring: Wiring,
+    *,
+    interval: float,
+    noise: float,
+    options: SegmentOptions,
+) -> Samples:
+    """Clean a stretch of samples: missing readings bridged, spikes replaced, digitals in logical sense."""
+    vacuum = -pressure
+    bad = ~np.isfinite(vacuum)
+    if bad.any() and not bad.all():
+        vacuum = vacuum.copy()
+        vacuum[bad] = np.interp(time[bad], time[~bad], vacuum[~bad])
+    spike = _spikes(vacuum, noise, options)
+    if spike.any():
+        vacuum = vacuum.copy()
+        at = np.flatnonzero(spike)
+        vacuum[at] = 0.5 * (vacuum[at - 1] + vacuum[at + 1])
+    width = max(3, 2 * int(round(options.filter_s / max(interval, 1e-9) / 2)) + 1)
+
+    def logical(bit: int, level: int | None) -> NDArray[np.bool_]:
+        if level is None:
+            return np.zeros(len(time), np.bool_)
+        return np.asarray((digital & bit != 0) == bool(level), np.bool_)
+
+    pause = np.diff(time, prepend=time[:1])
+    return Samples(
+        time=time,
+        vacuum=vacuum,
+        smooth=moving_mean(vacuum, width),
+        supply=logical(SUPPLY_BIT, wiring.supply_on_level),
+        release=logical(RELEASE_BIT, wiring.release_on_level),
+        present=logical(PRESENT_BIT, wiring.present_on_level),
+        gap=np.asarray(pause > max(options.gap_intervals * interval, options.gap_least_s), np.bool_),
+        spike=spike,
+        has_supply=wiring.supply_on_level is not None,
+        has_release=wiring.release_on_level is not None,
+        has_present=wiring.present_on_level is not None,
+        interval=interval,
+        noise=noise,
+    )

@@ -1,0 +1,146 @@
+"""Thresholds in force, found from where the digitals switch.
+
+Each edge brackets its threshold between the reading before it and the reading at it. Thousands of brackets
+pin a threshold far better than one sample does: the value that most brackets share is taken.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tracekit.model.cycle import SettingInForce
+from tracekit.segment.cycles import Spans, falling, rising
+from tracekit.segment.samples import Samples
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+LAG_S = 0.012  # a switch and its recorder answer within some milliseconds (common practice, no source)
+LAG_MOST_S = 0.06  # no healthy switch with its recorder answers later than this (common practice, no source)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Brackets:
+    """Lowest and highest vacuum that a threshold may have had at each edge, shape (n_edges,) [kPa]."""
+
+    edge: Ints
+    low: Floats
+    high: Floats
+
+
+def bracket(samples: Samples, edge: Ints, *, upward: bool) -> Brackets:
+    """Brackets of a threshold crossed upwards (or downwards) just before each `edge`."""
+    edge = edge[edge >= 2]
+    steep = max(samples.interval, 1e-9)
+    here, before, earlier = samples.vacuum[edge], samples.vacuum[edge - 1], samples.vacuum[edge - 2]
+    if upward:
+        reach = np.maximum(before - earlier, 0.0) * min(LAG_S / steep, 1.0)
+        low, high = before - reach, np.maximum(here, before)
+    else:
+        reach = np.maximum(earlier - before, 0.0) * min(LAG_S / steep, 1.0)
+        low, high = np.minimum(here, before), before + reach
+    return Brackets(edge=edge, low=np.minimum(low, high), high=high)
+
+
+def agreed(brackets: Brackets, tolerance: float) -> tuple[float, float]:
+    """The value shared by most brackets and half the width of the stretch that shares it [kPa], NaN where none."""
+    if not len(brackets.edge):
+        return float("nan"), float("nan")
+    low, high = brackets.low - tolerance, brackets.high + tolerance
+    ends = np.concatenate([low, high])
+    change = np.concatenate([np.ones(len(low)), -np.ones(len(high))])
+    order = np.lexsort((-change, ends))
+    depth = np.cumsum(change[order])
+    best = int(np.argmax(depth))
+    top = float(depth[best])
+    from_value = float(ends[order][best])
+    to_value = float(ends[order][min(best + 1, len(ends) - 1)])
+    if top < 0.5 * len(low):  # no common value: settings that changed, or noise; the middle one is named
+        middle = 0.5 * (brackets.low + brackets.high)
+        return float(np.median(middle)), float(np.quantile(middle, 0.9) - np.quantile(middle, 0.1)) / 2
+    return 0.5 * (from_value + to_value), 0.5 * (to_value - from_value)
+
+
+def explained(samples: Samples, edge: Ints, level: Floats, *, upward: bool) -> NDArray[np.bool_]:
+    """True where a threshold at `level` explains an edge: crossed at most `LAG_MOST_S` before it and not after it.
+
+    Noise and one sample of the recorder are allowed for. Shapes (n_edges,).
+    """
+    sign = 1.0 if upward else -1.0
+    ahead = max(2, int(np.ceil(LAG_MOST_S / max(samples.interval, 1e-9))) + 1)
+    here = np.minimum(edge, len(samples.time) - 1)
+    window = np.maximum(here[:, None] - np.arange(ahead + 1)[None, :], 0)
+    value = sign * samples.vacuum[window]
+    tolerance = 2.5 * samples.noise + 0.3
+    slope = np.maximum(value[:, 0] - value[:, 1], 0.0)  # the crossing may lie in the sample that shows the edge
+    reached = value[:, 0] + slope >= sign * level - tolerance
+    not_before = value.min(axis=1) <= sign * level + tolerance
+    return np.asarray(reached & not_before, np.bool_)
+
+
+def in_force(samples: Samples, edge: Ints, filed: float | None, *, upward: bool) -> SettingInForce:
+    """A threshold from its edges; the station file's value where it explains at least half of them."""
+    edge = edge[edge >= 2]
+    if filed is not None:
+        level = np.full(len(edge), filed)
+        if not len(edge):
+            return SettingInForce(value_kpa=filed, source="station file", station_file_kpa=filed)
+        if explained(samples, edge, level, upward=upward).mean() >= 0.5:
+            return SettingInForce(value_kpa=filed, source="edges", station_file_kpa=filed)
+    brackets = bracket(samples, edge, upward=upward)
+    width = brackets.high - brackets.low
+    slow = width < 2.0 + 4.0 * samples.noise  # slow crossings tell a threshold far better than fast ones
+    if slow.sum() >= 3:
+        brackets = Brackets(edge=edge[slow], low=brackets.low[slow], high=brackets.high[slow])
+    value, spread = agreed(brackets, samples.noise)
+    if not np.isfinite(value):
+        return SettingInForce(value_kpa=None, source="absent", station_file_kpa=filed)
+    spread = max(spread, float(np.median(brackets.high - brackets.low)) / 2)
+    return SettingInForce(value_kpa=value, source="edges", station_file_kpa=filed, spread_kpa=spread)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SwitchEdges:
+    """Edges that tell thresholds: set point, reset point, supply_off and supply_on, as sample indices."""
+
+    set_point: Ints
+    reset_point: Ints
+    supply_off: Ints
+    supply_on: Ints
+
+
+def _owner(edge: Ints, spans: Spans) -> Ints:
+    return np.asarray(np.searchsorted(spans.start, edge, side="right") - 1, np.int64)
+
+
+def switch_edges(samples: Samples, spans: Spans, peak: float, gap_s: float) -> SwitchEdges:
+    """The edges from which thresholds are read.
+
+    Set point: first output-on of each cycle. Reset point: every output-off before the release, and the one that the
+    release causes. supply_off: supply-offs at a vacuum worth holding that are followed by a recharge, or by nothing
+    for longer than `gap_s`. supply_on: supply-ons inside a hold.
+    """
+    n = len(spans.start)
+    on = np.flatnonzero(rising(samples.present))
+    owner = _owner(on, spans)
+    on, owner = on[owner >= 0], owner[owner >= 0]
+    first = np.unique(owner, return_index=True)[1] if len(on) else np.zeros(0, np.int64)
+    off = np.flatnonzero(falling(samples.present))
+    stop = np.where(spans.release >= 0, spans.release, spans.end)
+    cut = np.flatnonzero(falling(samples.supply))
+    cut = cut[_owner(cut, spans) >= 0]
+    resume = np.flatnonzero(rising(samples.supply))
+    resume = resume[(_owner(resume, spans) >= 0) & ~np.isin(resume, spans.start)]
+    if n and len(cut):
+        mine = _owner(cut, spans)
+        next_on = np.searchsorted(resume, cut)
+        follows = np.append(resume, np.iinfo(np.int64).max)[next_on] < stop[mine]
+        release_time = samples.time[np.minimum(stop[mine], len(samples.time) - 1)]
+        alone = release_time - samples.time[cut] > gap_s
+        worth = samples.smooth[cut] > 0.5 * peak
+        cut = cut[(follows | alone) & worth & (cut < stop[mine])]
+    if n and len(resume):
+        mine = _owner(resume, spans)
+        resume = resume[(samples.smooth[resume] > 0.4 * peak) & (resume < stop[mine])]
+    return SwitchEdges(set_point=on[first], reset_point=off[_owner(off, spans) >= 0], supply_off=cut, supply_on=resume)

@@ -1,0 +1,103 @@
+"""Which level of each digital is logically on, found from how pressure answers it."""
+
+from collections.abc import Mapping
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tracekit.model.cycle import Wiring
+from tracekit.model.trace import PRESENT_BIT, RELEASE_BIT, SUPPLY_BIT, Layout
+
+Floats = NDArray[np.float64]
+Levels = NDArray[np.bool_]
+
+
+def _gain_per_level(vacuum: Floats, level: Levels) -> tuple[float, float]:
+    """Vacuum gained in all over the stretches at level 0 and at level 1 [kPa]."""
+    step = np.diff(vacuum)
+    held = level[:-1]
+    return float(step[~held].sum()), float(step[held].sum())
+
+
+def _supply_level(vacuum: Floats, level: Levels, release: Levels | None) -> tuple[int | None, str]:
+    """The level at which vacuum is made.
+
+    Vacuum is gained while the supply is on and lost while it is off, summed over the whole head: an evacuation always
+    lies in the one, a release in the other. While release is on the supply is off, which decides where pressure does not.
+    """
+    if level.all() or not level.any():
+        return None, "never changes"
+    gained_low, gained_high = _gain_per_level(vacuum, level)
+    swing = float(np.nanquantile(vacuum, 0.99) - np.nanquantile(vacuum, 0.01))
+    if abs(gained_high - gained_low) > 1.5 * max(swing, 1e-9) or (swing > 5.0 and abs(gained_high - gained_low) > swing):
+        on = int(gained_high > gained_low)
+        text = f"vacuum changes by {gained_high:+.0f} kPa in all while it is 1 and by {gained_low:+.0f} kPa while it is 0"
+        return on, text
+    if release is not None and release.any():
+        off = int(level[release].mean() > 0.5)
+        return 1 - off, f"it is {off} while release is on"
+    return None, "pressure does not answer it"
+
+
+def _release_level(vacuum: Floats, level: Levels) -> tuple[int | None, str]:
+    """The level at which air is blown in: the one at which vacuum is lost fastest."""
+    if level.all() or not level.any():
+        return None, "never changes"
+    share = float(level.mean())
+    step = np.diff(vacuum)
+    lost = [float(step[level[:-1] == bool(k)].mean()) for k in (0, 1)]
+    on = int(lost[1] < lost[0])
+    if abs(lost[1] - lost[0]) < 1e-9 or (share < 0.2) != bool(on) and abs(share - 0.5) > 0.3:
+        on = int(share < 0.5)
+        return on, f"it is {on} for the shorter part of the time"
+    return on, f"vacuum falls fastest while it is {on}"
+
+
+def _present_level(vacuum: Floats, level: Levels) -> tuple[int | None, str]:
+    """The level at which a part is held: the one with the higher mean vacuum."""
+    if level.all() or not level.any():
+        return None, "never changes"
+    mean = [float(vacuum[level == bool(k)].mean()) for k in (0, 1)]
+    on = int(mean[1] > mean[0])
+    return on, f"mean vacuum is {mean[1]:.1f} kPa while it is 1 and {mean[0]:.1f} kPa while it is 0"
+
+
+def find_wiring(pressure: Floats, digital: NDArray[np.uint8], layout: Layout) -> Wiring:
+    """Polarity of the three digitals from the head of a log; levels that the station file gives win."""
+    vacuum = -np.nan_to_num(pressure, nan=float(np.nanmedian(pressure)) if np.isfinite(pressure).any() else 0.0)
+    levels = {
+        name: np.asarray(digital & bit != 0, np.bool_) if has else None
+        for name, bit, has in (
+            ("supply", SUPPLY_BIT, layout.has_supply),
+            ("release", RELEASE_BIT, layout.has_release),
+            ("part_present", PRESENT_BIT, layout.has_present),
+        )
+    }
+    found: dict[str, int | None] = {"supply": None, "release": None, "part_present": None}
+    evidence: dict[str, str] = {}
+    for name in ("release", "supply", "part_present"):
+        level = levels[name]
+        if level is None:
+            evidence[name] = "not in the log"
+            continue
+        if name == "release":
+            found[name], evidence[name] = _release_level(vacuum, level)
+        elif name == "part_present":
+            found[name], evidence[name] = _present_level(vacuum, level)
+        else:
+            release = levels["release"]
+            on = found["release"]
+            blown = None if release is None or on is None else np.asarray(release == bool(on), np.bool_)
+            found[name], evidence[name] = _supply_level(vacuum, level, blown)
+        if name in layout.on_level:
+            found[name], evidence[name] = layout.on_level[name], "station file"
+    return _as_wiring(found, evidence)
+
+
+def _as_wiring(found: Mapping[str, int | None], evidence: Mapping[str, str]) -> Wiring:
+    return Wiring(
+        supply_on_level=found["supply"],
+        release_on_level=found["release"],
+        present_on_level=found["part_present"],
+        evidence=dict(evidence),
+    )
