@@ -1,0 +1,160 @@
+"""The leak of a station: isothermal dp/dt with the supply off at the reference vacuum, per cycle and per log."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from tracekit.measure import leak_forms
+from tracekit.measure.leak_bins import History, Timeline, cut_delay_s, gather, timeline
+from tracekit.measure.leak_budget import CycleRates, LogRate, Models, cycle_rates, log_rate
+from tracekit.measure.leak_groups import assign, limits, masks
+from tracekit.measure.leak_pieces import Pieces, Windows, cut_pieces, usable
+from tracekit.measure.leak_posterior import Posterior, posterior
+from tracekit.measure.leak_rating import Rates, Shared, at_nodes, nodes, rate_cycles
+from tracekit.measure.leak_rules import given, mechanism, without_coasts
+from tracekit.measure.leak_search import (
+    Tau,
+    enough,
+    inflow,
+    locate_tau,
+    locate_windows,
+    prior_weight,
+    scan,
+    sound,
+    stratified,
+)  # fmt: skip
+from tracekit.measure.leak_sums import Noise, fit_all, sensor_noise
+from tracekit.model.cycle import StationData
+from tracekit.model.estimate import Quantity, Withheld
+from tracekit.model.result import LeakResult
+from tracekit.options.leak import LeakOptions
+
+DEFAULTS = LeakOptions()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Search:
+    """What the cycles share, as found from at most some hundred coasts."""
+
+    windows: Windows
+    found: Posterior
+    parted: tuple[float, ...]
+    line_ratio: float
+    noise: Noise
+
+
+def estimate_leak(data: StationData, *, options: LeakOptions = DEFAULTS) -> LeakResult:
+    """Leak rate of every cycle and of the log, with 95 % intervals, mechanism, groups and budget.
+
+    Needs coasts: stretches of a hold with the supply cut. Where there are none the rates are NaN and the log's value
+    is withheld with the reason and how to get a decay on purpose.
+    """
+    line = timeline(data, options)
+    search = _search(data, line, options) if line.rated.any() else None
+    if search is None:
+        return _nothing(data, without_coasts(data), options)
+    node_s, weight = nodes(search.found.grid_s, search.found.weight)
+    amplitude = at_nodes(search.found.grid_s, node_s, search.found.amplitude)
+    sd = at_nodes(search.found.grid_s, node_s, search.found.amplitude_sd)
+    main = int(np.argmax([w.sum() for w in weight]))
+    shared = Shared(
+        node_s=node_s, amplitude=amplitude[main], line_ratio=search.line_ratio,
+        best=int(np.argmax(weight[main])), variance=search.found.variance,
+    )  # fmt: skip
+    rates = rate_cycles(data, line, search.windows, search.noise, shared, options)
+    flat = (len(weight), -1)
+    models = Models(
+        weight=weight.reshape(flat), amplitude=amplitude.reshape(flat), amplitude_sd=sd.reshape(flat),
+        inflation=search.found.inflation, common_kpa=float(np.hypot(data.ambient_u_kpa, options.zero_u_kpa)),
+        step_kpa_s=0.0,
+    )  # fmt: skip
+    middle = rates.rate[shared.best] + models.amplitude[main][shared.best] * rates.slope[shared.best]
+    cycles = cycle_rates(rates, assign(middle, search.parted), models, options)
+    return _result(line, search, rates, cycles, models, options)
+
+
+def _search(data: StationData, line: Timeline, options: LeakOptions) -> Search | None:
+    """Windows, wall exchange, forms and groups from a stratified set of cycles."""
+    interval = data.sensor.sample_interval_s
+    history = gather(data, line, stratified(line, options.fit_coasts))
+    noise = sensor_noise(data.sensor.noise_kpa, data.sensor.quantisation_kpa)
+    cut = cut_delay_s(history, interval, options)
+    first = _first_tau(history, cut, noise, options)
+    if first is None:
+        return None
+    rho = inflow(history, first.rate)
+    windows = locate_windows(history, cut, first.best_s, noise, rho, options)
+    if windows is None:
+        return None
+    pieces = cut_pieces(history, usable(history, windows), options)
+    tau = locate_tau(history, pieces, noise, rho, options)
+    if tau is None:
+        return None
+    return _posterior_of(history, pieces, tau, windows, noise, options)
+
+
+def _first_tau(history: History, cut_s: float, noise: Noise, options: LeakOptions) -> Tau | None:
+    """Wall exchange with wide windows, or with the widest that leave anything."""
+    for width in (0.3, 0.2, 0.1, 0.0):
+        windows = Windows(cut_s=cut_s, present_s=width, end_s=width)
+        pieces = cut_pieces(history, usable(history, windows), options)
+        if not len(pieces.start):
+            continue
+        tau = locate_tau(history, pieces, noise, inflow(history, np.zeros(len(history.rows))), options)
+        if tau is not None and int(np.isfinite(tau.rate).sum()) >= options.fewest_cycles:
+            return tau
+    return None
+
+
+def _posterior_of(
+    history: History, pieces: Pieces, tau: Tau, windows: Windows, noise: Noise, options: LeakOptions
+) -> Search:
+    """Groups and the probability of every model."""
+    forms = tuple(range(len(leak_forms.NAMES)))
+    result = scan(history, pieces, tau.grid_s, noise, inflow(history, tau.rate), forms, options.ref_vacuum_kpa)
+    chosen = enough(result.sums, options)
+    fits = fit_all(result.sums, chosen, prior_weight(tau.variance, options))
+    chosen = sound(fits, chosen, options)
+    at = np.unravel_index(int(np.argmin(fits.total)), fits.total.shape)
+    rate = np.where(chosen, fits.rate[at], np.nan)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        se = np.sqrt(tau.variance / result.sums.gg[at])
+    parted = limits(rate, se, options)
+    groups = tuple(g for g in masks(assign(rate, parted), len(parted) + 1))
+    found = posterior(tau.grid_s, result.sums, groups, 1.0, options)
+    return Search(windows=windows, found=found, parted=parted, line_ratio=0.9, noise=noise)
+
+
+def _nothing(data: StationData, reason: str, options: LeakOptions) -> LeakResult:
+    """The result of a log that shows no decay."""
+    empty = np.full(len(data.cycles), np.nan)
+    return LeakResult(
+        rate=empty, rate_lower=empty, rate_upper=empty, local_rate=empty, local_vacuum=empty,
+        decay_rate=Withheld(reason), mechanism="undecided", evidence=reason, ref_vacuum_kpa=options.ref_vacuum_kpa,
+    )  # fmt: skip
+
+
+def _result(
+    line: Timeline, search: Search, rates: Rates, cycles: CycleRates, models: Models, options: LeakOptions
+) -> LeakResult:
+    """The record handed on."""
+    rated = np.isfinite(cycles.value) & line.held
+    held = int(line.held.sum())
+    log: LogRate | None = None
+    decay: Quantity = Withheld("No held cycle has a usable coast.")
+    said: tuple[str, ...] = ()
+    if rated.any():
+        lacking = 1.0 - rated.sum() / held
+        log = log_rate(rates, cycles, models, rated, lacking, options)
+        decay, said = given(log, held, int(rated.sum()), options)
+    top = len(search.parted)
+    shares = leak_forms.shares(search.found.forms(top))
+    size = float(np.nanmedian(cycles.value[cycles.group == top])) if np.any(cycles.group == top) else 0.0
+    kind, evidence = mechanism(shares, size, options)
+    return LeakResult(
+        rate=cycles.value, rate_lower=cycles.lower, rate_upper=cycles.upper,
+        local_rate=rates.line, local_vacuum=rates.vacuum, decay_rate=decay, mechanism=kind, evidence=evidence,
+        ref_vacuum_kpa=options.ref_vacuum_kpa, form_probability=shares,
+        wall_time_constant_s=search.found.tau_s, groups=(),
+        budget=log.budget if log else (), warnings=said,
+    )  # fmt: skip

@@ -1,0 +1,172 @@
+"""The bins of a station's cycles as the leak estimator needs them: absolute pressure, coasts, distances to events."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tracekit.model.cycle import StationData
+from tracekit.options.leak import LeakOptions
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Bools = NDArray[np.bool_]
+
+LOWEST_KPA = 1.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Timeline:
+    """What is needed of every cycle of the log, shape (n_cycles,); NaN where unknown.
+
+    zero_kpa     sensor's zero as vacuum, smoothed over cycles [kPa]
+    present_s    part present first on, else set point reached [s]
+    end_s        end of the hold: drop, last supply-off or release command, whatever comes first [s]
+    floor_kpa    a vacuum below this is a loss of grip [kPa]
+    rated        held or dropped, with at least one coast
+    held         outcome held
+    """
+
+    zero_kpa: Floats
+    present_s: Floats
+    end_s: Floats
+    floor_kpa: Floats
+    rated: Bools
+    held: Bools
+    coasts: Ints
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class History:
+    """Bins of some cycles, from supply-on to the end of the last coast, sorted by time, shape (n_bins,).
+
+    rows             (n_chosen,) rows of the cycles table, ascending
+    cycle            place in `rows`
+    pressure_kpa     absolute pressure [kPa]
+    log_pressure     u = ln(P/p_a) [unitless]
+    step_s           time since the bin before in the same cycle [s]
+    free             gas flows through or rests: it has the temperature of the ambient and no memory
+    coast            number of the coast, -1 outside coasts
+    since_cut_s      time since the supply was cut [s], in coasts
+    since_present_s  time since part present came on [s]
+    until_end_s      time until the end of the hold or a loss of grip [s]
+    """
+
+    rows: Ints
+    cycle: Ints
+    time_s: Floats
+    pressure_kpa: Floats
+    log_pressure: Floats
+    samples: Floats
+    step_s: Floats
+    free: Bools
+    coast: Ints
+    since_cut_s: Floats
+    since_present_s: Floats
+    until_end_s: Floats
+    ambient_kpa: float
+
+    @property
+    def coasts(self) -> int:
+        """Number of coasts."""
+        return int(self.coast.max(initial=-1)) + 1
+
+
+def timeline(data: StationData, options: LeakOptions) -> Timeline:
+    """Facts of every cycle, from the tables."""
+    cycles = data.cycles
+    n = len(cycles)
+    on = _first_edge(data, "part_present", n)
+    release = _first_edge(data, "release", n)
+    held, dropped = cycles.where("outcome", "held"), cycles.where("outcome", "dropped")
+    coasts = np.bincount(data.periods.codes("cycle")[data.periods.where("kind", "coast")], minlength=n)
+    return Timeline(
+        zero_kpa=_zero(cycles.floats("idle_vacuum_kpa"), options.zero_cycles),
+        present_s=np.where(np.isfinite(on), on, cycles.floats("hold_start_s")),
+        end_s=np.fmin(np.fmin(cycles.floats("hold_end_s"), release), cycles.floats("end_s")),
+        floor_kpa=_floor(data, options),
+        rated=(held | dropped) & (coasts > 0),
+        held=held,
+        coasts=coasts.astype(np.int64),
+    )
+
+
+def _first_edge(data: StationData, signal: str, n: int) -> Floats:
+    """First time in each cycle at which a digital comes on, NaN where it does not."""
+    edges = data.edges
+    on = edges.where("signal", signal) & (edges.codes("value") == 1) & (edges.codes("cycle") >= 0)
+    first = np.full(n, np.nan)
+    first[edges.codes("cycle")[on][::-1]] = edges.floats("time_s")[on][::-1]
+    return first
+
+
+def _zero(idle_kpa: Floats, width: int) -> Floats:
+    """Idle reading smoothed by a running median over `width` cycles; 0 where no cycle has one."""
+    known = np.isfinite(idle_kpa)
+    if not known.any():
+        return np.zeros(len(idle_kpa))
+    filled = np.interp(np.arange(len(idle_kpa)), np.flatnonzero(known), idle_kpa[known])
+    padded = np.pad(filled, width // 2, mode="edge")
+    return np.asarray(np.median(np.lib.stride_tricks.sliding_window_view(padded, width), axis=1), np.float64)
+
+
+def _floor(data: StationData, options: LeakOptions) -> Floats:
+    """Vacuum below which the grip counts as lost, per cycle."""
+    reset, off = (np.asarray(data.cycle_settings[k], np.float64) for k in ("reset_point", "supply_off"))
+    floor = np.where(np.isfinite(reset), options.lost_share * reset, 0.6 * off)
+    return np.where(np.isfinite(floor), floor, 0.0)
+
+
+def gather(data: StationData, line: Timeline, chosen: Bools) -> History:
+    """The bins of the chosen cycles (mask over cycles), with everything that the fits ask of them."""
+    keep = chosen[data.bins.cycle]
+    bins, period = data.bins, data.bins.period[keep].astype(np.int64)
+    cycle, time = bins.cycle[keep].astype(np.int64), bins.time_s[keep]
+    kind = data.periods.codes("kind")[period]
+    names = data.periods.categories["kind"]
+    code = {name: names.index(name) for name in names}
+    coasting = kind == code["coast"]
+    opens = np.concatenate([[True], period[1:] != period[:-1]])
+    first = np.concatenate([[True], cycle[1:] != cycle[:-1]])
+    pressure = np.maximum(data.ambient_kpa + bins.pressure_kpa[keep] + line.zero_kpa[cycle], LOWEST_KPA)
+    free = first | np.isin(kind, [code[k] for k in ("idle", "open", "release") if k in code])
+    return History(
+        rows=np.flatnonzero(chosen),
+        cycle=(np.cumsum(chosen) - 1)[cycle],
+        time_s=time,
+        pressure_kpa=pressure,
+        log_pressure=np.log(pressure / data.ambient_kpa),
+        samples=bins.samples[keep].astype(np.float64),
+        step_s=np.where(first, 0.0, np.diff(time, prepend=time[:1])),
+        free=free,
+        coast=np.where(coasting, np.cumsum(coasting & opens) - 1, -1),
+        since_cut_s=time - data.periods.floats("start_s")[period],
+        since_present_s=time - line.present_s[cycle],
+        until_end_s=_end(cycle, time, coasting & (data.ambient_kpa - pressure < line.floor_kpa[cycle]), line) - time,
+        ambient_kpa=data.ambient_kpa,
+    )
+
+
+def _end(cycle: Ints, time: Floats, lost: Bools, line: Timeline) -> Floats:
+    """End of the hold per bin, or the time at which the vacuum in a coast is lost, whatever comes first."""
+    end = np.where(np.isfinite(line.end_s), line.end_s, np.inf)
+    end[cycle[lost][::-1]] = np.fmin(end[cycle[lost][::-1]], time[lost][::-1])
+    return np.asarray(end[cycle])
+
+
+def cut_delay_s(history: History, interval_s: float, options: LeakOptions) -> float:
+    """From the supply-off command to where a coast is a coast: the pooled pressure minimum and a settling time.
+
+    The pressure goes on falling after the command until valve and generator have stopped, in 10–60 ms.
+    """
+    width = max(0.010, interval_s)
+    early = (history.coast >= 0) & (history.since_cut_s < 0.4)
+    place = (history.since_cut_s[early] / width).astype(np.int64)
+    coast = history.coast[early]
+    start = np.full(history.coasts, np.nan)
+    start[coast[::-1]] = history.pressure_kpa[early][::-1]
+    fall = history.pressure_kpa[early] - start[coast]
+    count = np.bincount(place)
+    middle = [np.median(fall[place == k]) if count[k] > 0.5 * history.coasts else np.inf for k in range(len(count))]
+    lowest = int(np.argmin(middle)) if len(middle) else 0
+    return (lowest + 1) * width + max(options.settle_s, options.settle_samples * interval_s)

@@ -1,0 +1,175 @@
+"""From rates under many models to values with intervals: per cycle, per set of cycles, with a written budget.
+
+Common to all cycles, and not divided by their number: sensor gain, zero and ambient, thermal model (wall exchange,
+amplitude of the gas's history), mechanism, one volume for many, quantisation. Individual: noise.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from tracekit.measure import leak_forms
+from tracekit.measure.leak_bins import Bools, Floats, Ints
+from tracekit.measure.leak_mixture import positive_mean, positive_quantiles
+from tracekit.measure.leak_rating import Rates
+from tracekit.model.estimate import Estimate
+from tracekit.model.result import BudgetLine
+from tracekit.options.leak import LeakOptions
+
+TAIL = 0.025
+MEDIAN_VARIANCE = np.pi / 2.0
+METHOD = "isothermal decay, gas-wall heat exchange modelled, forms weighted by probability"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Models:
+    """Weights of the models per group and what they assume; models are (node, form) pairs in C order.
+
+    weight        (n_groups, n_models), adding up to one per group
+    amplitude, amplitude_sd   (n_groups, n_models) α − 1 and its standard deviation
+    inflation     of the variance by noise
+    common_kpa    standard uncertainty of ambient and zero together [kPa]
+    step_kpa_s    standard uncertainty that quantisation leaves in a cycle's rate [kPa/s]
+    """
+
+    weight: Floats
+    amplitude: Floats
+    amplitude_sd: Floats
+    inflation: float
+    common_kpa: float
+    step_kpa_s: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CycleRates:
+    """Value and interval of every cycle, shape (n_cycles,), and what the log's value is made of.
+
+    by_model   rate per model at the group's amplitude, shape (n_models, n_cycles)
+    """
+
+    value: Floats
+    lower: Floats
+    upper: Floats
+    by_model: Floats
+    group: Ints
+
+
+def cycle_rates(rates: Rates, group: Ints, models: Models, options: LeakOptions) -> CycleRates:
+    """Mixture over models of each cycle's rate, widened by everything that is not in the models."""
+    by_model = np.full_like(rates.rate, np.nan)
+    value, lower, upper = (np.full(len(group), np.nan) for _ in range(3))
+    for number in range(len(models.weight)):
+        here = np.flatnonzero(group == number)
+        if not len(here):
+            continue
+        rate = rates.rate[:, here] + models.amplitude[number][:, None] * rates.slope[:, here]
+        by_model[:, here] = rate
+        weight = models.weight[number][:, None]
+        used = weight[:, 0] > 1e-3
+        weight = weight[used] / weight[used].sum()
+        sd = _cycle_sd(rates, here, number, models, rate, options)
+        value[here] = positive_mean(rate[used], sd, weight)
+        lower[here], upper[here] = positive_quantiles(rate[used], sd, weight, (TAIL, 1.0 - TAIL))
+    return CycleRates(value=value, lower=lower, upper=upper, by_model=by_model, group=group)
+
+
+def _cycle_sd(rates: Rates, here: Ints, number: int, models: Models, rate: Floats, options: LeakOptions) -> Floats:
+    """Standard deviation of one model's rate in each cycle of a group."""
+    weight = models.weight[number][:, None]
+    mean = np.sum(weight * rate, axis=0)
+    amplitude = np.sum(weight * np.abs(rates.slope[:, here]) * models.amplitude_sd[number][:, None], axis=0)
+    noise = rates.noise[here] * np.sqrt(models.inflation * np.maximum(rates.misfit[here], 1.0))
+    common = [size for _, size in _common(mean, rates.line[here], models, options)]
+    return np.asarray(np.sqrt(noise**2 + amplitude**2 + models.step_kpa_s**2 + np.sum(np.square(common), axis=0)))
+
+
+def _common(mean: Floats, line: Floats, models: Models, options: LeakOptions) -> list[tuple[str, Floats]]:
+    """What is the same in all cycles and in no model, as (source, standard uncertainty)."""
+    size = np.abs(mean)
+    return [
+        ("sensor gain", options.gain_u * size),
+        ("ambient and zero", options.ambient_share_kpa * models.common_kpa * size),
+        ("one gas volume for many", options.model_u * size),
+        ("distance to a straight line", options.line_share * np.abs(mean - line)),
+    ]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LogRate:
+    """The median over a set of cycles with interval and budget; `lacking` shifts by what unknown cycles may be."""
+
+    estimate: Estimate
+    plain: float
+    sd: float
+    budget: tuple[BudgetLine, ...]
+
+
+def log_rate(
+    rates: Rates, cycles: CycleRates, models: Models, chosen: Bools, lacking: float, options: LeakOptions
+) -> LogRate:
+    """Median rate of the chosen cycles that have one; `lacking` is the share of cycles that have none.
+
+    Cycles without a rate may lie anywhere: the ends of the interval are widened to the quantiles at which the median
+    would stand if all of them lay above, or below.
+    """
+    own = np.flatnonzero(chosen & np.isfinite(cycles.value))
+    mean_of = cycles.value[own]
+    middle = float(np.median(mean_of))
+    number = int(cycles.group[own[np.argmin(np.abs(mean_of - middle))]])
+    weight = models.weight[number]
+    used = np.flatnonzero(weight > 1e-3)
+    weight = weight[used] / weight[used].sum()
+    per_model = np.where(cycles.group[own] == number, cycles.by_model[np.ix_(used, own)], mean_of)
+    medians = np.median(per_model, axis=1)
+    parts = _parts(rates, models, own, number, medians, weight, options)
+    sd = float(np.sqrt(sum(p.u_kpa_s**2 for p in parts[2:])))
+    box = (medians[:, None], np.array([sd]), weight[:, None])
+    value = float(positive_mean(*box)[0])
+    low, high = (float(q[0]) for q in positive_quantiles(*box, (TAIL, 1.0 - TAIL)))
+    down, up = _unknown(mean_of, lacking)
+    lower, upper = max(low - down, 0.0), high + up
+    if lacking > 0.0:
+        parts = (*parts, BudgetLine(source="cycles without a rate", u_kpa_s=0.25 * (down + up), common=True))
+    estimate = Estimate(value=value, lower=lower, upper=upper, unit="kPa/s", n=len(own), method=METHOD)
+    return LogRate(estimate=estimate, plain=float(np.sum(weight * medians)), sd=sd, budget=parts)
+
+
+def _unknown(rate: Floats, lacking: float) -> tuple[float, float]:
+    """How far the median may lie lower or higher when a share of all cycles is unknown."""
+    if lacking <= 0.0:
+        return 0.0, 0.0
+    middle = float(np.median(rate))
+    low, high = np.quantile(rate, [max((0.5 - lacking) / (1.0 - lacking), 0.0), min(0.5 / (1.0 - lacking), 1.0)])
+    return middle - float(low), float(high) - middle
+
+
+def _parts(
+    rates: Rates, models: Models, own: Ints, number: int, medians: Floats, weight: Floats, options: LeakOptions
+) -> tuple[BudgetLine, ...]:
+    """The budget: thermal model and mechanism (in the mixture already), then what widens every component."""
+    form_count = len(leak_forms.NAMES)
+    used = np.flatnonzero(models.weight[number] > 1e-3)
+    form, node = used % form_count, used // form_count
+    mean = float(np.sum(weight * medians))
+    by_form, by_node = _spread(medians, weight, form, mean), _spread(medians, weight, node, mean)
+    slope = np.abs(np.median(rates.slope[np.ix_(used, own)], axis=1))
+    amplitude = float(np.sum(weight * slope * models.amplitude_sd[number][used]))
+    noise = float(np.sqrt(models.inflation * np.mean(rates.noise[own] ** 2) * MEDIAN_VARIANCE / len(own)))
+    line = np.array([float(np.median(rates.line[own]))])
+    common = [(s, float(u[0])) for s, u in _common(np.array([mean]), line, models, options)]
+    return (
+        BudgetLine(source="mechanism", u_kpa_s=by_form, common=True),
+        BudgetLine(source="wall exchange", u_kpa_s=by_node, common=True),
+        BudgetLine(source="gas temperature before the coast", u_kpa_s=amplitude, common=True),
+        *(BudgetLine(source=s, u_kpa_s=u, common=True) for s, u in common),
+        BudgetLine(source="quantisation", u_kpa_s=models.step_kpa_s, common=True),
+        BudgetLine(source="noise", u_kpa_s=noise, common=False),
+    )
+
+
+def _spread(values: Floats, weight: Floats, label: Ints, mean: float) -> float:
+    """Weighted standard deviation of the means per label."""
+    total = np.bincount(label, weights=weight)
+    some = total > 0.0
+    means = np.bincount(label, weights=weight * values)[some] / total[some]
+    return float(np.sqrt(np.sum(total[some] * (means - mean) ** 2)))

@@ -1,0 +1,80 @@
+"""Uninterrupted stretches of coasts that a fit may use, and the sums of a linear model over them."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tracekit.measure.leak_bins import Bools, History, Ints
+from tracekit.options.leak import LeakOptions
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Windows:
+    """Times left out of the coasts [s]: after the supply's cut, after part present, before the end of the hold."""
+
+    cut_s: float
+    present_s: float
+    end_s: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pieces:
+    """Used bins and the pieces that they form.
+
+    index   (m,) positions in the history
+    start   (k,) first bin of each piece, a position in `index`
+    owner   (m,) piece of each bin
+    first   (m,) True at the first bin of a piece
+    cycle   (k,) place of each piece's cycle in the history's rows
+    count   (k,) bins of each piece
+    """
+
+    index: Ints
+    start: Ints
+    owner: Ints
+    first: Bools
+    cycle: Ints
+    count: Ints
+
+
+def usable(history: History, windows: Windows) -> Bools:
+    """True in bins of coasts that no event disturbs, shape (n_bins,)."""
+    present = history.since_present_s
+    moving = (present > 0.0) & (present < windows.present_s)
+    return np.asarray(
+        (history.coast >= 0) & (history.since_cut_s > windows.cut_s) & ~moving & (history.until_end_s > windows.end_s)
+    )
+
+
+def cut_pieces(history: History, use: Bools, options: LeakOptions) -> Pieces:
+    """Runs of used bins within a coast that have at least `bins_per_piece` bins."""
+    index = np.flatnonzero(use)
+    _, owner, count = _runs(index, history.coast)
+    index = index[count[owner] >= options.bins_per_piece] if len(index) else index
+    start, owner, count = _runs(index, history.coast)
+    first = np.zeros(len(index), bool)
+    first[start] = True
+    return Pieces(index=index, start=start, owner=owner, first=first, cycle=history.cycle[index[start]], count=count)
+
+
+def _runs(index: Ints, coast: Ints) -> tuple[Ints, Ints, Ints]:
+    """Start, owner and length of runs of consecutive bins of one coast."""
+    if not len(index):
+        return index, index, index
+    breaks = (np.diff(index) > 1) | (np.diff(coast[index]) != 0)
+    start = np.flatnonzero(np.concatenate([[True], breaks]))
+    count = np.diff(np.append(start, len(index)))
+    return start, np.repeat(np.arange(len(start)), count), count
+
+
+def piece_sum(pieces: Pieces, values: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Sum over each piece along the last axis, shape (..., k)."""
+    return np.asarray(np.add.reduceat(values, pieces.start, axis=-1))
+
+
+def cycle_sum(pieces: Pieces, values: NDArray[np.float64], n_cycles: int) -> NDArray[np.float64]:
+    """Sum of piece values over each cycle, shape (..., n_cycles)."""
+    flat = values.reshape(-1, values.shape[-1])
+    out = np.stack([np.bincount(pieces.cycle, weights=row, minlength=n_cycles) for row in flat])
+    return np.asarray(out.reshape(*values.shape[:-1], n_cycles))

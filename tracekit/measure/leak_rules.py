@@ -1,0 +1,68 @@
+"""What is given of a leak: a value, a bound, or nothing, by stated rules."""
+
+from tracekit.measure.leak_budget import LogRate
+from tracekit.model.cycle import StationData
+from tracekit.model.estimate import Bound, Quantity, Withheld
+from tracekit.options.leak import LeakOptions
+
+NO_COASTS = (
+    "The supply is never cut in a hold, so the log holds no decay. To get one on purpose: close the supply with a part "
+    "held and nothing moving, log 10 s of the fall, let the part go only when it is safe; 20 times, some 5 minutes in all."
+)
+FEW_COASTS = (
+    "No cycle has a stretch of coast long enough between the supply's cut, the motion and the release. To get a decay "
+    "on purpose: hold a part with the supply closed and nothing moving for 10 s, 20 times, some 5 minutes in all."
+)
+
+
+def given(log: LogRate, held: int, rated: int, options: LeakOptions) -> tuple[Quantity, tuple[str, ...]]:
+    """The quantity to report for the log, and warnings.
+
+    held, rated  numbers of held cycles, and of those with a rate
+    """
+    estimate, lacking = log.estimate, 1.0 - rated / max(held, 1)
+    said: list[str] = []
+    if lacking > options.lacking_share:
+        said.append(
+            f"{100 * lacking:.0f} % of the held cycles have no usable coast; the largest leaks never reach supply_off."
+        )
+    if rated < options.fewest_cycles:
+        return Withheld(f"Only {rated} held cycles have a usable coast; {options.fewest_cycles} are needed."), tuple(
+            said
+        )
+    if log.plain < -3.0 * log.sd and log.plain < -0.05:
+        return Withheld(
+            "Vacuum grows after the supply is cut, by more than cooling explains: a valve that closes late, "
+            "or evacuation that goes on inside the coast."
+        ), tuple(said)
+    if lacking > options.bound_share:
+        bound = Bound(
+            status="lower_bound", limit=estimate.lower, unit=estimate.unit, n=estimate.n, method=estimate.method
+        )
+        return bound, tuple(said)
+    half = 0.5 * (estimate.upper - estimate.lower)
+    if estimate.value > options.small_rate_kpa_s and half > options.withhold_share * estimate.value:
+        return Withheld(
+            f"The leak lies between {estimate.lower:.2g} and {estimate.upper:.2g} kPa/s: too wide for a value. "
+            "More coasts, longer coasts or a faster log would narrow it."
+        ), tuple(said)
+    if estimate.value <= options.small_rate_kpa_s:
+        said.append(f"The leak is small: at most {estimate.upper:.2g} kPa/s.")
+    return estimate, tuple(said)
+
+
+def mechanism(shares: dict[str, float], rate_kpa_s: float, options: LeakOptions) -> tuple[str, str]:
+    """hole, porous or undecided, and the sentence that says why."""
+    best = max(shares, key=lambda name: shares[name])
+    if rate_kpa_s < options.small_rate_kpa_s:
+        return "undecided", "The leak is too small for its curve to tell hole from pores."
+    text = ", ".join(f"{name} {share:.2f}" for name, share in shares.items())
+    if best != "mixture" and shares[best] >= options.decided:
+        path = "a hole or gap" if best == "hole" else "pores or a long thin path"
+        return best, f"The fall of vacuum bends as through {path} (probabilities: {text})."
+    return "undecided", f"The fall of vacuum fits more than one kind of path (probabilities: {text})."
+
+
+def without_coasts(data: StationData) -> str:
+    """Why there is no decay in a log."""
+    return FEW_COASTS if data.air_saving else NO_COASTS

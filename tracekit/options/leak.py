@@ -1,0 +1,59 @@
+"""Every threshold of the leak estimator: default, unit, reason."""
+
+from dataclasses import dataclass
+
+from tracekit.options.base import option
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LeakOptions:
+    """Thresholds of `tracekit.measure.leak`."""
+
+    ref_vacuum_kpa: float = option(60.0, "kPa", "vacuum at which leaks are compared; every station passes it")
+    fit_coasts: int = option(
+        400, "", "coasts that share the search for wall exchange, windows and form; more add nothing"
+    )
+    window_coasts: int = option(160, "", "coasts that the search for motion windows uses")
+    zero_cycles: int = option(9, "", "cycles over which the sensor's zero is smoothed by a median")
+    settle_s: float = option(
+        0.020, "s", "left out after the pooled pressure minimum: the valve's gulp and the sensor's lag"
+    )
+    settle_samples: float = option(2.5, "", "the same in samples, for slow logs")
+    lost_share: float = option(0.8, "", "a vacuum below this share of the reset point is a loss of grip, no coast")
+    lost_margin_s: float = option(0.1, "s", "left out before a loss of grip")
+    bins_per_piece: int = option(4, "", "fewest bins of an uninterrupted stretch that can tell a slope")
+    bins_per_cycle: int = option(6, "", "fewest bins of a cycle that yield a rate")
+    window_step_s: float = option(0.05, "s", "step of the search for motion windows")
+    window_most_s: float = option(0.45, "s", "longest window after part present and before release that is tried")
+    window_late_s: float = option(0.9, "s", "longest window after part present where the lift follows late")
+    window_z: float = option(2.0, "", "rise of the misfit, in its standard deviations, that shows motion in a window")
+    tau_prior_s: float = option(
+        0.15, "s", "middle of the prior of the wall exchange; 4 mm hose 0.01 s, 30 mm cup 0.6 s"
+    )
+    tau_prior_sd: float = option(0.7, "ln", "its standard deviation in ln τ")
+    tau_least_s: float = option(0.015, "s", "shortest wall exchange that is tried")
+    tau_most_s: float = option(1.5, "s", "longest wall exchange that is tried")
+    memory_sd: float = option(0.05, "", "standard deviation of the amplitude of the gas's history about one")
+    temper: float = option(3.0, "", "divides log-likelihoods: the model is simpler than the station")
+    outlier_ratio: float = option(4.0, "", "cycles whose misfit exceeds this multiple of the median are set aside")
+    fewest_in_group: int = option(3, "", "fewest cycles that make a group of their own")
+    group_gap_noise: float = option(4.0, "", "width of the empty stretch between groups over the noise of a rate")
+    group_gap_share: float = option(0.35, "", "the same over the distance of the groups' medians")
+    group_apart_kpa_s: float = option(0.7, "kPa/s", "least distance of the medians; healthy cycles scatter by less")
+    decided: float = option(0.9, "", "probability of a form from which the mechanism counts as found")
+    ambient_share_kpa: float = option(0.003, "1/kPa", "relative change of a rate per kPa of error in ambient or zero")
+    zero_u_kpa: float = option(
+        0.1, "kPa", "standard uncertainty of the sensor's zero beside what the idle readings show"
+    )
+    gain_u: float = option(
+        0.006, "", "relative standard uncertainty of a pressure sensor's slope; it cannot be seen in a log"
+    )
+    model_u: float = option(
+        0.005, "", "relative standard uncertainty that one gas volume with one wall exchange leaves"
+    )
+    line_share: float = option(0.025, "", "share of the distance to the straight line that enters the uncertainty")
+    fewest_cycles: int = option(5, "", "fewest cycles with a rate that make a log's value")
+    lacking_share: float = option(0.10, "", "share of held cycles without a rate from which the interval is widened")
+    bound_share: float = option(0.25, "", "share of held cycles without a rate from which only a lower bound is given")
+    small_rate_kpa_s: float = option(0.3, "kPa/s", "below it per cent say nothing; the upper limit is what counts")
+    withhold_share: float = option(0.5, "", "half-width over value from which a rate above the small ones is withheld")
