@@ -1,0 +1,190 @@
+"""Keeping a history in order: check, merge, export."""
+
+import csv
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import TextIO
+
+import numpy as np
+import pyarrow as pa
+
+from tracekit.history.arrow import arrow_bytes, from_arrow
+from tracekit.history.events import iso, read_event
+from tracekit.history.forgotten import read_tombstone, read_tombstones
+from tracekit.history.place import UNFINISHED, Place
+from tracekit.history.read import (
+    Damage,
+    forgotten_rows,
+    newest_rows,
+    read_shards,
+    snapshot,
+)  # fmt: skip
+from tracekit.history.schema import (
+    CYCLES_FOLDER,
+    EVENTS,
+    FORGOTTEN,
+    PACK,
+    SUMMARIES,
+    SUMMARY,
+    metadata,
+    sealed_name,
+)  # fmt: skip
+from tracekit.options.history import StoreOptions
+
+_MARK_NAMES = ("log_id", "station", "version", "added_time", "analysis", "start_time")
+_FORMULA = ("=", "+", "-", "@", "\t", "\r")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Checked:
+    """What a check found. `orphans` are cycles files of logs that are not (yet) in the history."""
+
+    files: int
+    logs: int
+    damaged: tuple[Damage, ...]
+    unfinished: tuple[str, ...]
+    orphans: tuple[str, ...]
+
+    @property
+    def sound(self) -> bool:
+        """True where nothing is damaged."""
+        return not self.damaged
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Compacted:
+    """What a compaction did: files before and after, unfinished files of killed programs removed."""
+
+    before: int
+    after: int
+    removed: int
+
+
+def check(place: Place, options: StoreOptions | None = None) -> Checked:
+    """Read every file of a history and name those that are damaged. Nothing is changed."""
+    opts = options or StoreOptions()
+    damaged: list[Damage] = []
+    unfinished: list[str] = []
+    ids: dict[str, set[str]] = {SUMMARIES: set(), CYCLES_FOLDER: set()}
+    files = 0
+    for folder in (SUMMARIES, CYCLES_FOLDER):
+        for shard in place.folders(folder):
+            path = f"{folder}/{shard}"
+            names, tables, bad = snapshot(place, path, None if folder == SUMMARIES else _MARK_NAMES, opts)
+            damaged.extend(bad)
+            files += len(names)
+            unfinished.extend(f"{path}/{n}" for n in place.names(path) if n.endswith(UNFINISHED))
+            for table in tables:
+                ids[folder].update(str(v) for v in table.column("log_id").unique().to_pylist())
+    damaged.extend(_damaged_notes(place))
+    orphans = tuple(sorted(ids[CYCLES_FOLDER] - ids[SUMMARIES]))
+    return Checked(
+        files=files, logs=len(ids[SUMMARIES]), damaged=tuple(damaged), unfinished=tuple(unfinished), orphans=orphans
+    )
+
+
+def _damaged_notes(place: Place) -> Iterator[Damage]:
+    for folder, reader in ((EVENTS, read_event), (FORGOTTEN, read_tombstone)):
+        for name in place.names(folder):
+            if name.endswith(".json") and reader(place, name) is None:
+                yield Damage(f"{folder}/{name}", "not what tracekit writes there")
+
+
+def compact(place: Place, options: StoreOptions | None = None) -> Compacted:
+    """Merge the files of every sub-folder into one, older analyses and forgotten rows left out.
+
+    The merged file is written first, whole; only then are those deleted that went into it. Killed at any instant, at
+    worst both stand side by side, and readers count each log once. Damaged files stay where they are.
+    """
+    opts = options or StoreOptions()
+    before = after = removed = 0
+    for folder in (CYCLES_FOLDER, SUMMARIES):
+        for shard in place.folders(folder):
+            path = f"{folder}/{shard}"
+            old, new = _compact_folder(place, path, opts)
+            before, after = before + old, after + new
+            removed += _remove_stale(place, path, opts)
+    return Compacted(before=before, after=after, removed=removed)
+
+
+def _compact_folder(place: Place, path: str, options: StoreOptions) -> tuple[int, int]:
+    """Files before and after."""
+    names, tables, damaged = snapshot(place, path, None, options)
+    bad = {d.name for d in damaged}
+    good = [name for name in names if f"{path}/{name}" not in bad]
+    if not tables:
+        return len(names), len(names)
+    merged = _merged(place, tables)
+    if len(good) == 1 and good[0].startswith(PACK) and merged.num_rows == tables[0].num_rows:
+        return len(names), len(names)
+    kept = set()
+    if merged.num_rows:
+        data = arrow_bytes(merged.replace_schema_metadata(metadata()))
+        kept = {sealed_name(PACK, data)}
+        place.put(f"{path}/{sealed_name(PACK, data)}", data)
+    for name in good:
+        if name not in kept:
+            place.delete(f"{path}/{name}")
+    return len(names), len(names) - len(good) + len(kept)
+
+
+def _merged(place: Place, tables: list[pa.Table]) -> pa.Table:
+    """The tables below one another, each log and station once, sorted by log so that a log is found quickly."""
+    whole = pa.concat_tables(tables, promote_options="default").unify_dictionaries()
+    marks = from_arrow(whole, tuple(c for c in SUMMARY if c.name in _MARK_NAMES))
+    source = np.repeat(np.arange(len(tables)), [t.num_rows for t in tables])
+    keep = newest_rows(marks, source) & ~forgotten_rows(marks, read_tombstones(place))
+    words = marks.categories["log_id"]
+    rank = np.empty(len(words) + 1, np.int64)
+    rank[np.argsort(np.array(words, object), kind="stable")] = np.arange(len(words))
+    order = np.flatnonzero(keep)
+    order = order[np.argsort(rank[marks.codes("log_id")[order]], kind="stable")]
+    index = pa.Array.from_buffers(pa.int64(), len(order), [None, pa.py_buffer(order.astype(np.int64).tobytes())])
+    return whole.take(index).combine_chunks()
+
+
+def _remove_stale(place: Place, path: str, options: StoreOptions) -> int:
+    """Remove what killed programs left unfinished long ago."""
+    removed = 0
+    for name in place.names(path):
+        if not name.endswith(UNFINISHED):
+            continue
+        try:
+            if place.age_s(f"{path}/{name}") > options.stale_s:
+                place.delete(f"{path}/{name}")
+                removed += 1
+        except FileNotFoundError:
+            continue
+    return removed
+
+
+def export_csv(place: Place, out: TextIO, options: StoreOptions | None = None) -> int:
+    """Write the summaries of a history as CSV, each log once; gives the number of rows.
+
+    Text that a spreadsheet would take for a formula gets an apostrophe in front; numbers stay numbers.
+    """
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow([c.name for c in SUMMARY])
+    rows = 0
+    for shard in read_shards(place, SUMMARY, SUMMARIES, options):
+        table = shard.table
+        columns = [_cells(table.data[c.name].tolist(), c.kind, table.categories.get(c.name, ())) for c in SUMMARY]
+        writer.writerows(zip(*columns, strict=True))
+        rows += len(table)
+    return rows
+
+
+def _cells(values: list[float], kind: str, words: tuple[str, ...]) -> list[object]:
+    if kind == "category":
+        return ["" if v < 0 else harmless(words[int(v)]) for v in values]
+    if kind == "time":
+        return ["" if v == -1 else iso(int(v)) for v in values]
+    if kind == "float":
+        return ["" if math.isnan(v) else repr(v) for v in values]
+    return ["" if v == -1 else v for v in values]
+
+
+def harmless(text: str) -> str:
+    """A text that no spreadsheet takes for a formula."""
+    return f"'{text}" if text.startswith(_FORMULA) else text
