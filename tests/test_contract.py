@@ -161,7 +161,7 @@ def test_a_suggestion_fits_its_schema() -> None:
         (lambda d: d["stations"][0]["leak"].update(decay_rate_kpa_s={"status": "withheld"}), "is not valid under any"),
         (lambda d: d["stations"][0]["findings"][0].update(code="leak"), "'leak' is not one of"),
         (lambda d: d["stations"][0]["findings"][0].update(confidence=1.2), "1.2 is greater than the maximum"),
-        (lambda d: d["logs"][0].update(source="/home/x.csv"), "does not match"),
+        (lambda d: d["logs"][0].update(source="/logs/x.csv"), "does not match"),
     ],
 )
 def test_the_schema_refuses_what_breaks_the_contract(change, match: str) -> None:
