@@ -1,0 +1,179 @@
+"""What `import tracekit` offers: read, diagnose and simulate, and the result that shows itself."""
+
+import json
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tracekit import pipeline
+from tracekit.errors import UsageError, message, nearest
+from tracekit.model.finding import Finding
+from tracekit.model.result import DiagnosisRecord, LeakResult, StationResult, Suggestion
+from tracekit.model.station import Station
+from tracekit.model.trace import PRESENT_BIT, RELEASE_BIT, SUPPLY_BIT, Block, Layout, LogFacts
+from tracekit.read import open_log
+from tracekit.read.station_file import load_stations
+from tracekit.report.arrow import table_frame
+from tracekit.report.files import write_result
+from tracekit.report.json import diagnosis_json
+from tracekit.report.text import clean, escape
+from tracekit.simulate.log import SimulatedLog
+from tracekit.simulate.log import simulate as _simulate
+from tracekit.simulate.scenario import Scenario
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+StationLike = Station | str | Path | Sequence[Station] | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Recording:
+    """A log as read: what was understood of it, facts about it, and its samples in blocks per station."""
+
+    layout: Layout
+    facts: LogFacts
+    blocks: tuple[Block, ...]
+
+    def frame(self, station: str | None = None) -> "pd.DataFrame":
+        """The samples of a station in canonical columns; the digitals as wired, absent ones left out.
+
+        Raises UsageError where the log has no such station, or several and none is named.
+        """
+        import pandas as pd
+
+        number = self.layout.stations.index(_one_of(station, self.layout.stations))
+        own = [block for block in self.blocks if block.station == number]
+        data: dict[str, NDArray[Any]] = {
+            "time_s": np.concatenate([np.empty(0), *(block.time_s for block in own)]),
+            "pressure_kpa": np.concatenate([np.empty(0), *(block.pressure_kpa for block in own)]),
+        }
+        digital = np.concatenate([np.empty(0, np.uint8), *(block.digital for block in own)])
+        there = (("supply", SUPPLY_BIT, self.layout.has_supply), ("release", RELEASE_BIT, self.layout.has_release),
+                 ("part_present", PRESENT_BIT, self.layout.has_present))  # fmt: skip
+        data |= {name: ((digital & bit) > 0).astype(np.int8) for name, bit, has in there if has}
+        return pd.DataFrame(data)
+
+
+@dataclass(frozen=True, slots=True)
+class Diagnosis:
+    """A diagnosis. `record` holds everything; the properties are the ways that are used most.
+
+    A log of several stations has one result each: see `stations` and `station`.
+    """
+
+    record: DiagnosisRecord
+
+    @property
+    def cycles(self) -> "pd.DataFrame":
+        """One row per pick cycle; columns and units as `tracekit schema cycles` prints them."""
+        return table_frame(self.record.cycles)
+
+    @property
+    def periods(self) -> "pd.DataFrame":
+        """One row per stretch in which nothing changes that acts on the pressure."""
+        return table_frame(self.record.periods)
+
+    @property
+    def edges(self) -> "pd.DataFrame":
+        """One row per change of a digital."""
+        return table_frame(self.record.edges)
+
+    @property
+    def stations(self) -> tuple[str, ...]:
+        """Names of the stations in the log."""
+        return tuple(result.data.station for result in self.record.stations)
+
+    def station(self, name: str | None = None) -> StationResult:
+        """The result of one station.
+
+        Raises UsageError where the log has no such station, or several and none is named.
+        """
+        return self.record.stations[self.stations.index(_one_of(name, self.stations))]
+
+    @property
+    def findings(self) -> tuple[Finding, ...]:
+        """The findings of the log's only station, ranked: the first cause, setting or sensor is to be repaired first."""
+        return self.station().findings
+
+    @property
+    def leak(self) -> LeakResult:
+        """The leak of the log's only station."""
+        return self.station().leak
+
+    @property
+    def suggestion(self) -> Suggestion:
+        """The suggested settings of the log's only station, or why they are withheld."""
+        return self.station().suggestion
+
+    def to_dict(self) -> dict[str, object]:
+        """The content of `diagnosis.json`."""
+        return diagnosis_json(self.record)
+
+    def write(self, folder: str | Path, *, csv: bool = False) -> tuple[Path, ...]:
+        """Write page, findings and tables into a folder; gives the paths.
+
+        Raises OutputError where it cannot be written.
+        """
+        return write_result(self.record, folder, csv=csv, pages=pipeline.pages(self.record))
+
+    def _repr_html_(self) -> str:
+        """The findings as a small table, for notebooks."""
+        return "".join(map(_station_html, self.record.stations))
+
+
+def diagnose(log: Any, *, station: StationLike = None, baseline: Any = None) -> Diagnosis:
+    """Diagnose a log: a path, several paths of one recording, a DataFrame or an Arrow table. Writes nothing.
+
+    station   a `Station`, the path of a station file or of a folder of them, or several
+    baseline  a log of the same station while it was healthy
+
+    Raises LogReadError where there is no usable pressure or time, StationFileError for a station file with faults.
+    """
+    return Diagnosis(pipeline.diagnose(log, station=_stations(station), baseline=baseline))
+
+
+def read(log: Any, *, station: StationLike = None) -> Recording:
+    """Read a log without judging it. Arguments and errors as for `diagnose`."""
+    stations = _stations(station)
+    source = open_log(log, stations[0] if stations else Station())
+    blocks = tuple(source.blocks())
+    return Recording(layout=source.layout, facts=source.facts(), blocks=blocks)
+
+
+def simulate(scenario: Scenario) -> SimulatedLog:
+    """A synthetic log with its truth."""
+    return _simulate(scenario)
+
+
+def _stations(station: StationLike) -> tuple[Station, ...]:
+    if station is None:
+        return ()
+    if isinstance(station, Station):
+        return (station,)
+    return load_stations([station]) if isinstance(station, str | Path) else tuple(station)
+
+
+def _one_of(name: str | None, names: Sequence[str]) -> str:
+    """The station asked for, or the only one."""
+    if name is None and len(names) == 1:
+        return names[0]
+    if name is None or name not in names:
+        found = "no station named" if name is None else f'"{name}"'
+        raise UsageError(message("station", found, f"one of the log's {len(names)}", nearest(name or "", names)))
+    return name
+
+
+def _station_html(result: StationResult) -> str:
+    rows = "".join(
+        f"<tr><td>{escape(f.severity)}</td><td>{escape(clean(f.title, 200))}</td><td>{escape(f.code)}</td>"
+        f"<td style='text-align:right'>{100 * f.confidence:.0f} %</td></tr>"
+        for f in result.findings
+    )
+    head = "<tr><th>severity</th><th>finding</th><th>code</th><th>confidence</th></tr>"
+    body = head + rows if rows else "<tr><td>No finding.</td></tr>"
+    return f"<table><caption>{escape(clean(result.data.station))}</caption>{body}</table>"
