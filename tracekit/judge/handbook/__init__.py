@@ -23,7 +23,8 @@ from tracekit.model.finding import CODES
 
 __all__ = [
     "TEST_IDS", "Check", "Entry", "FieldTest", "Pair", "Repair", "State", "TakenFor", "Target", "Verify", "codes",
-    "entry", "field_test", "field_tests", "general_cautions", "pairs", "separating_tests", "short_name", "state_cautions", "title",
+    "entry", "field_test", "field_tests", "general_cautions", "pairs", "separating_tests", "short_name",
+    "state_cautions", "title",
 ]  # fmt: skip
 
 

@@ -95,7 +95,8 @@ def _verify(raw: _Raw) -> Verify:
         expect=raw["expect"], measures=tuple(raw["measures"]),
         targets=tuple(_target(target, target["measure"]) for target in raw.get("targets", [])),
         without_saving=raw.get("without_saving", ""), without_baseline=raw.get("without_baseline", ""),
-        picks_from=raw.get("picks_from", ""), picks_word=raw.get("picks_word", ""), cycles=raw.get("cycles", 200), minutes=raw.get("minutes", 30),
+        picks_from=raw.get("picks_from", ""), picks_word=raw.get("picks_word", ""),
+        cycles=raw.get("cycles", 200), minutes=raw.get("minutes", 30),
     )  # fmt: skip
 
 

@@ -82,8 +82,9 @@ class Verify:
     """How to see that the repair worked: words, measures of tracekit and what they should read.
 
     Of several targets for one measure the first counts whose terms are all known. `without_saving` are the words for
-    a station without air saving, `without_baseline` those without a healthy log, where they differ. `picks_from` names a share: none of `picks_word` in 3 divided by
-    that share shows, at 95 %, that it has fallen. `cycles` and `minutes` say how much to record.
+    a station without air saving, `without_baseline` those without a healthy log, where they differ. `picks_from`
+    names a share: none of `picks_word` in 3 divided by that share shows, at 95 %, that it has fallen. `cycles` and
+    `minutes` say how much to record.
     """
 
     expect: str
