@@ -10,6 +10,7 @@ from functools import lru_cache
 from importlib import resources
 from typing import TYPE_CHECKING
 
+from tracekit.report.markup import numbers
 from tracekit.report.text import clean
 from tracekit.report.words import PAGE_UNITS
 
@@ -84,9 +85,12 @@ def frame(
     )
 
 
-def render(template: str, **values: object) -> str:
-    """A template of this package filled in; every value is escaped unless the template marks it as finished HTML."""
-    return str(_environment().get_template(template).render(**values))
+def render(template: str, values: Mapping[str, object], unit: str = "kPa") -> str:
+    """A template of this package filled in; every value is escaped unless the template marks it as finished HTML.
+
+    The filter `numbers` writes an outside sentence with its pressures in `unit`, marked for the reader's switch.
+    """
+    return str(_environment().get_template(template).render({**values, "unit": unit}))
 
 
 @lru_cache(maxsize=32)
@@ -98,11 +102,14 @@ def asset(name: str) -> str:
 @lru_cache(maxsize=1)
 def _environment() -> "Environment":
     """Jinja2, loaded only when a page is made."""
-    from jinja2 import Environment, FunctionLoader, StrictUndefined
+    from jinja2 import Environment, FunctionLoader, StrictUndefined, pass_context
+    from markupsafe import Markup
 
-    return Environment(
+    found = Environment(
         loader=FunctionLoader(asset), autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
     )
+    found.filters["numbers"] = pass_context(lambda context, text: Markup(numbers(text, context["unit"])))  # noqa: S704
+    return found
 
 
 def _policy(style: str, scripts: Sequence[str]) -> str:

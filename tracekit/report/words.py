@@ -12,10 +12,10 @@ from dataclasses import dataclass, replace
 from tracekit.model.estimate import Bound, Estimate, Quantity, Withheld
 from tracekit.model.finding import Severity
 from tracekit.report.text import MINUS, NARROW, NBSP, escape
+from tracekit.units import PRESSURE_UNITS
 
-PAGE_UNITS: dict[str, float] = {
-    "kPa": 1.0, "mbar": 10.0, "bar": 0.01, "inHg": 0.295300, "psi": 0.1450377, "mmHg": 7.500617,
-}  # fmt: skip
+_OFFERED = ("kPa", "mbar", "hPa", "bar", "psi", "inHg", "mmHg", "Torr")
+PAGE_UNITS: dict[str, float] = {u.symbol: 1.0 / u.kpa for u in PRESSURE_UNITS if u.symbol in _OFFERED}
 
 _DECIMALS_MOST = 6
 
@@ -67,9 +67,9 @@ def plain(text: Text, unit: str = "kPa") -> str:
     return "".join(part if isinstance(part, str) else number(part, unit) for part in text)
 
 
-def html(text: Text, unit: str = "kPa") -> str:
-    """A text as HTML: escaped, its pressures marked for the unit switch."""
-    return "".join(escape(part) if isinstance(part, str) else _span(part, unit) for part in text)
+def html(text: Text, unit: str = "kPa", tag: str = "span") -> str:
+    """A text as HTML: escaped, its pressures marked for the unit switch (`tag` is "tspan" inside a picture)."""
+    return "".join(escape(part) if isinstance(part, str) else _span(part, unit, tag) for part in text)
 
 
 def number(num: Num, unit: str = "kPa") -> str:
@@ -193,7 +193,7 @@ def capital(text: Text) -> Text:
 
 
 def _single(what: str) -> str:
-    return what[:-1] if what.endswith("s") else what
+    return what.removesuffix("s")
 
 
 def _with_unit(figure: str, num: Num) -> str:
@@ -219,7 +219,7 @@ def _two_digits(value: float) -> float | None:
     return 10.0 ** (_first_place(value) - 1) if value and math.isfinite(value) else None
 
 
-def _span(num: Num, unit: str) -> str:
+def _span(num: Num, unit: str, tag: str) -> str:
     """A pressure marked with its unrounded value; other numbers need no mark."""
     shown = escape(number(num, unit))
     if not is_pressure(num.unit):
@@ -228,4 +228,4 @@ def _span(num: Num, unit: str) -> str:
     marks = "".join(f' data-{k}="{v:.9g}"' for k, v in facts.items() if v is not None and math.isfinite(v))
     extra = f' data-b="{num.bound}"' if num.bound else ""
     bare = " data-n" if num.bare else ""
-    return f'<span class="q" data-u="{num.unit}"{marks}{extra}{bare}>{shown}</span>'
+    return f'<{tag} class="q" data-u="{escape(num.unit)}"{marks}{extra}{bare}>{shown}</{tag}>'

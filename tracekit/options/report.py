@@ -1,0 +1,15 @@
+"""How results are shown; nothing here changes a figure."""
+
+from dataclasses import dataclass
+
+from tracekit.options.base import option
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReportOptions:
+    """What a page shows and how much it embeds."""
+
+    unit: str = option("kPa", "", "pressure unit shown at first; files stay in kPa")
+    most_cycles: int = option(4000, "cycles", "cycles whose numbers a page carries; with 45 columns about 0.5 MB")
+    most_points: int = option(150_000, "points", "points of traces a page carries for a closer look, about 0.4 MB")
+    most_pictures: int = option(5, "pictures", "beside the lead; more are not looked at (common practice, no source)")

@@ -1,0 +1,58 @@
+"""Outside sentences on a page: pressures in them are marked, so that the reader's unit switch reaches them too."""
+
+import re
+from collections.abc import Callable
+
+from tracekit.report.measures import setting_names
+from tracekit.report.text import MINUS, NBSP, clean, escape
+from tracekit.report.words import Num, html, number
+
+_FIGURE = r"[-\u2212]?\d+(?:\.\d+)?"
+_PRESSURE = re.compile(
+    rf"(?<![\w.,/])(?P<first>{_FIGURE})(?P<word>[ \u00a0](?:to|and|or|against)[ \u00a0])(?P<second>{_FIGURE})"
+    rf"[ \u00a0]kPa(?P<per>/s|/h|/d)?(?![\w/])"
+    rf"|(?<![\w.,/])(?P<only>{_FIGURE})[ \u00a0]kPa(?P<rate>/s|/h|/d)?(?![\w/])"
+)
+
+
+def numbers(text: str, unit: str = "kPa", limit: int = 600) -> str:
+    """A sentence from the analysis or a log as HTML: cleaned, escaped, its pressures in `unit` and marked."""
+    line = setting_names(clean(text, limit))
+    out: list[str] = []
+    at = 0
+    for match in _PRESSURE.finditer(line):
+        out += [escape(line[at : match.start()]), _marked(match, unit)]
+        at = match.end()
+    return "".join(out) + escape(line[at:])
+
+
+def numbers_plain(text: str, unit: str = "kPa", limit: int = 600) -> str:
+    """The same as characters, for a terminal."""
+    line = setting_names(clean(text, limit))
+    return _PRESSURE.sub(lambda m: "".join(_parts(m, unit, number)), line) if unit != "kPa" else line
+
+
+def _marked(match: re.Match[str], unit: str) -> str:
+    return "".join(_parts(match, unit, html_number))
+
+
+def html_number(num: Num, unit: str) -> str:
+    """One marked number."""
+    return html((num,), unit)
+
+
+def _parts(match: re.Match[str], unit: str, write: Callable[[Num, str], str]) -> list[str]:
+    if match["only"] is not None:
+        return [write(_num(match["only"], match["rate"], bare=False), unit)]
+    per = match["per"]
+    return [
+        write(_num(match["first"], per, bare=True), unit),
+        match["word"].replace(NBSP, " "),
+        write(_num(match["second"], per, bare=False), unit),
+    ]
+
+
+def _num(figure: str, per: str | None, *, bare: bool) -> Num:
+    decimals = len(figure.partition(".")[2])
+    value = float(figure.replace(MINUS, "-"))
+    return Num(value=value, unit=f"kPa{per or ''}", step=10.0**-decimals, bare=bare)

@@ -1,0 +1,233 @@
+"""From a diagnosis to its pages: one file per station, an index where a log holds several, nothing loaded from outside."""
+
+import os
+import re
+from collections.abc import Sequence
+from datetime import UTC, datetime
+from pathlib import Path
+
+from tracekit.errors import OutputError, message
+from tracekit.model.result import DiagnosisRecord, StationResult
+from tracekit.model.trace import Assumption, LogFacts
+from tracekit.options.report import ReportOptions
+from tracekit.report import sections
+from tracekit.report.cautions import SHORT
+from tracekit.report.frame import Block, frame, render
+from tracekit.report.pictures.budget import budget
+from tracekit.report.pictures.choose import choose
+from tracekit.report.text import NBSP, clean, escape
+from tracekit.report.todo import steps
+from tracekit.report.verdict import verdict
+from tracekit.report.view import counts
+from tracekit.report.words import count, html
+
+INDEX_NAME, FOLDER = "report.html", "stations"
+_RANK = ("critical", "major", "minor", "info")
+_PLAIN = ReportOptions()
+
+
+def station_page(record: DiagnosisRecord, index: int, options: ReportOptions = _PLAIN) -> str:
+    """The page of one station of a diagnosis, complete without script and without network."""
+    result = record.stations[index]
+    unit = options.unit
+    lead, others = choose(result, record.logs, unit, options.most_pictures)
+    said = verdict(result)
+    blocks = [
+        Block(
+            "answer",
+            "",
+            sections.answer(result, unit),
+            beside=sections.lead_picture(lead, unit) if lead else "",
+            page_one=True,
+        ),
+        Block("steps", "What to do, in this order", sections.what_to_do(result, unit), "Steps", page_one=True),
+    ]
+    if sections.has_causes(result):
+        title = "Why this cause and not another" if result.causes else "What was found"
+        blocks.append(Block("causes", title, sections.why_this_cause(result, unit), "Causes", page_one=True))
+    if others:
+        blocks.append(Block("evidence", "What the recording shows", sections.evidence(others, unit), "Evidence"))
+    blocks += [
+        Block("limits", "What this log cannot show", sections.limits(result, unit), "Limits"),
+        Block(
+            "assumptions",
+            "What was assumed",
+            sections.assumed(_assumptions(record, result), budget(result, unit), unit),
+            "Assumed",
+        ),
+        Block("cautions", "Before you act", sections.cautions(), "Cautions"),
+    ]
+    return frame(
+        f"{result.data.station}: {said.headline}", blocks, identity=_identity(result, record.logs),
+        provenance=provenance(record), unit=unit, print_note=_print_note(record),
+    )  # fmt: skip
+
+
+def index_page(record: DiagnosisRecord, options: ReportOptions = _PLAIN) -> str:
+    """The index of a log with several stations: the worst first, each with its verdict and first step."""
+    names = page_names(record)
+    order = sorted(range(len(record.stations)), key=lambda i: _RANK.index(verdict(record.stations[i]).severity))
+    rows = [_row(record.stations[i], f"{FOLDER}/{names[i]}", options.unit) for i in order]
+    wrong = sum(verdict(r).severity != "info" for r in record.stations)
+    n = len(record.stations)
+    headline = f"{count(wrong)} of {count(n)} stations need work" if wrong else f"No fault found on {count(n)} stations"
+    html_rows = render("stations.html", {
+        "headline": headline, "lead": "The worst first. Each name opens the page of its station.", "stations": rows,
+    }, options.unit)  # fmt: skip
+    blocks = [
+        Block("answer", "", html_rows, page_one=True),
+        Block("cautions", "Before you act", sections.cautions(), "Cautions"),
+    ]
+    sources = ", ".join(clean(log.source, 60) for log in record.logs)
+    return frame(
+        headline, blocks, identity=(sources, _when(record.logs)), provenance=provenance(record), unit=options.unit,
+        print_note=_print_note(record),
+    )  # fmt: skip
+
+
+def write_pages(record: DiagnosisRecord, folder: Path, options: ReportOptions = _PLAIN) -> Path:
+    """Write `report.html` (with several stations an index and a page each) and return its path.
+
+    Each file is written beside its place and renamed, so that no reader ever meets half a page.
+
+    Raises
+    ------
+    OutputError
+        Where the folder or a file cannot be written.
+    """
+    target = Path(folder) / INDEX_NAME
+    if len(record.stations) == 1:
+        _write(target, station_page(record, 0, options))
+        return target
+    for index, name in enumerate(page_names(record)):
+        _write(Path(folder) / FOLDER / name, station_page(record, index, options))
+    _write(target, index_page(record, options))
+    return target
+
+
+def page_names(record: DiagnosisRecord) -> tuple[str, ...]:
+    """A file name per station that every system accepts, each different from the others."""
+    found: list[str] = []
+    for result in record.stations:
+        stem = safe_name(result.data.station)
+        name, n = stem, 1
+        while name.casefold() in {f.casefold() for f in found}:
+            n += 1
+            name = f"{stem}-{n}"
+        found.append(name)
+    return tuple(f"{name}.html" for name in found)
+
+
+def safe_name(text: str) -> str:
+    """A station's name as a file's stem: letters, digits and single hyphens, never empty, never reserved."""
+    stem = re.sub(r"[^A-Za-z0-9]+", "-", clean(text, 200)).strip("-")[:60].strip("-") or "station"
+    reserved = re.fullmatch(r"(?i)con|prn|aux|nul|com\d|lpt\d", stem)
+    return f"{stem}-station" if reserved else stem
+
+
+def provenance(record: DiagnosisRecord) -> list[tuple[str, str]]:
+    """Label and text of everything a reader needs to find and repeat this diagnosis."""
+    rows: list[tuple[str, str]] = []
+    for number, log in enumerate(record.logs):
+        name = "File" if len(record.logs) == 1 else f"File {number + 1}"
+        rows += [(name, clean(log.source, 200)), ("SHA-256", log.log_id), ("Rows", _rows(log)), ("Time", _span(log))]
+        rows += [("Left out", _left_out(log))] if log.rejections else []
+        rows += [("Note", clean(w, 300)) for w in log.warnings[:20]]
+    rows += [("Program", f"tracekit {record.version}, {clean(record.created, 40)}"), ("Options", _options(record))]
+    return rows
+
+
+def _options(record: DiagnosisRecord) -> str:
+    if not record.options:
+        return "all at their defaults"
+    shown = [f"{clean(k, 60)} = {clean(v, 40)} {clean(u, 20)}".strip() for k, (v, u) in record.options.items()]
+    return "; ".join(shown[:40])
+
+
+def _rows(log: LogFacts) -> str:
+    every = (
+        f"one every {log.interval_median_s * 1e3:.4g} ms"
+        if log.interval_median_s < 1.0
+        else f"one every {log.interval_median_s:.4g} s"
+    )
+    return f"{count(log.rows_read)} read, {count(log.rows_used)} used, {every} in the median, longest {log.interval_max_s:.3g} s"
+
+
+def _left_out(log: LogFacts) -> str:
+    parts = []
+    for r in log.rejections[:12]:
+        lines = ", ".join(count(n) for n in r.first_lines[:5])
+        parts.append(f"{count(r.rows)}: {clean(r.reason, 100)}" + (f" (first lines {lines})" if lines else ""))
+    return "; ".join(parts)
+
+
+def _span(log: LogFacts) -> str:
+    start = _date(log.start_time_us) or "no date in the log"
+    gaps = f", {count(len(log.gaps))} gaps" if log.gaps else ""
+    jumps = f", {count(len(log.clock_steps))} clock steps" if log.clock_steps else ""
+    return f"{start}, {_duration(log.duration_s)}{gaps}{jumps}"
+
+
+def _date(time_us: int | None) -> str:
+    if time_us is None:
+        return ""
+    when = datetime.fromtimestamp(time_us / 1e6, UTC)
+    return f"{when.day} {when:%b %Y %H:%M} UTC"
+
+
+def _duration(seconds: float) -> str:
+    whole = round(seconds)
+    hours, minutes, left = whole // 3600, whole % 3600 // 60, whole % 60
+    if hours:
+        return f"{count(hours)}{NBSP}h {minutes}{NBSP}min"
+    return f"{minutes}{NBSP}min {left}{NBSP}s" if minutes else f"{seconds:.3g}{NBSP}s"
+
+
+def _when(logs: Sequence[LogFacts]) -> str:
+    starts = [log.start_time_us for log in logs if log.start_time_us is not None]
+    return _date(min(starts)) if starts else "no date in the log"
+
+
+def _identity(result: StationResult, logs: Sequence[LogFacts]) -> tuple[str, ...]:
+    n = counts(result.data)["cycles"]
+    total = sum(log.duration_s for log in logs)
+    return (
+        clean(result.data.station, 40) or "Station without a name",
+        _when(logs),
+        f"{count(n)} cycle{'' if n == 1 else 's'} in {_duration(total)}",
+    )
+
+
+def _assumptions(record: DiagnosisRecord, result: StationResult) -> tuple[Assumption, ...]:
+    return (*(a for group in record.log_assumptions for a in group), *result.assumptions)
+
+
+def _print_note(record: DiagnosisRecord) -> str:
+    hashes = " ".join(f'<span class="hash">{escape(log.log_id)}</span>' for log in record.logs[:3])
+    return f"<p><b>Caution.</b> {escape(SHORT)}</p><p>tracekit {escape(record.version)}, log SHA-256 {hashes}</p>"
+
+
+def _row(result: StationResult, href: str, unit: str) -> dict[str, str]:
+    said = verdict(result)
+    first = steps(result)[0]
+    minutes = f", {first.minutes} min" if first.minutes else ""
+    n = len(result.data.cycles)
+    return {
+        "name": clean(result.data.station, 60) or "Station without a name", "href": href, "headline": said.headline,
+        "lead": html(said.lead, unit), "action": said.action, "reasons": said.reasons,
+        "cycles": f"{count(n)} cycle{'' if n == 1 else 's'}", "first": f"{first.act}{minutes}.",
+    }  # fmt: skip
+
+
+def _write(path: Path, text: str) -> None:
+    beside = path.with_name(f".{path.name}.{os.getpid()}.part")
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        beside.write_text(text, encoding="utf-8", newline="\n")
+        beside.replace(path)
+    except OSError as error:
+        beside.unlink(missing_ok=True)
+        found = error.strerror or "cannot be written"
+        raise OutputError(
+            message(str(path), found, "a folder that can be written", "Choose another with --out.")
+        ) from error

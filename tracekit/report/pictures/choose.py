@@ -1,0 +1,74 @@
+"""Which pictures a page shows: the lead beside the verdict, then the deciding ones."""
+
+from collections.abc import Callable
+
+from tracekit.model.result import StationResult
+from tracekit.model.trace import LogFacts
+from tracekit.report.pictures.chatter import chatter
+from tracekit.report.pictures.fall import fall
+from tracekit.report.pictures.groups import groups
+from tracekit.report.pictures.hold_rows import hold_rows
+from tracekit.report.pictures.losses import losses
+from tracekit.report.pictures.pulldown import pulldown
+from tracekit.report.pictures.rates import rates
+from tracekit.report.pictures.shape import shape
+from tracekit.report.pictures.strip import strip
+from tracekit.report.plot import Picture
+from tracekit.report.view import main_finding, symptom
+
+_PICTURES: dict[str, Callable[[StationResult, str], Picture | None]] = {
+    "holds": hold_rows, "fall": fall, "rates": rates, "groups": groups, "pulldown": pulldown, "chatter": chatter,
+    "losses": losses, "shape": shape,
+}  # fmt: skip
+
+_LEAK = ("holds", "fall", "rates", "groups", "shape", "pulldown")
+_SUCTION = ("pulldown", "holds", "rates", "fall")
+_OUTPUT = ("holds", "chatter", "pulldown", "rates")
+_LOSS = ("losses", "holds", "rates", "pulldown")
+_ORDER: dict[str, tuple[str, ...]] = {
+    "leak_steady": _LEAK,
+    "leak_part_dependent": ("groups", "rates", "holds", "fall", "shape"),
+    "check_valve_leak": _LEAK,
+    "release_valve_leak": _LEAK,
+    "seal_lost_partly": ("rates", "holds", "fall", "pulldown"),
+    "supply_valve_passing": _LEAK,
+    "flow_restricted": _SUCTION,
+    "exhaust_restricted": _SUCTION,
+    "supply_pressure_low": _SUCTION,
+    "supply_pressure_dips": _SUCTION,
+    "supply_pulsation": _SUCTION,
+    "supply_valve_slow": _SUCTION,
+    "sensor_slow": _SUCTION,
+    "set_point_too_high": ("pulldown", "chatter", "holds", "rates"),
+    "set_point_too_low": ("pulldown", "holds", "rates"),
+    "timeout_too_short": ("pulldown", "holds", "rates"),
+    "switch_chatter": _OUTPUT,
+    "hysteresis_too_small": _OUTPUT,
+    "sensor_noisy": ("chatter", "holds", "rates", "pulldown"),
+    "collision_or_peel": _LOSS,
+    "motion_dips": _LOSS,
+    "part_dropped": _LOSS,
+    "supply_on_below_reset": ("holds", "losses", "chatter", "fall"),
+    "supply_band_too_narrow": ("holds", "fall", "rates"),
+    "supply_short_cycling": ("holds", "fall", "rates"),
+}
+_USUAL = ("holds", "rates", "fall", "pulldown")
+_NO_CLOSED_SUPPLY = ("release_weak", "release_slow", "part_not_presented", "part_missed")
+
+
+def choose(
+    result: StationResult, logs: tuple[LogFacts, ...], unit: str = "kPa", most: int = 5
+) -> tuple[Picture | None, tuple[Picture, ...]]:
+    """The lead picture and up to `most` others, deciding ones first, the recording strip always the last."""
+    source = main_finding(result) or symptom(result)
+    code = source.code if source is not None else ""
+    names = _ORDER.get(code, ("pulldown", "holds", "rates") if code in _NO_CLOSED_SUPPLY else _USUAL)
+    extra = [n for n in ("losses", "groups", "chatter") if n not in names]
+    found = [p for n in (*names, *extra) if (p := _PICTURES[n](result, unit)) is not None]
+    whole = strip(result, logs, unit)
+    if code in _NO_CLOSED_SUPPLY and whole is not None:
+        return whole, tuple(found[:most])
+    if not found:
+        return whole, ()
+    rest = found[1:most]
+    return found[0], (*rest, whole) if whole is not None else tuple(rest)

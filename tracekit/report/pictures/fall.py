@@ -1,0 +1,182 @@
+"""Fall: how fast vacuum is lost with the supply closed."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from tracekit.model.cycle import StationData
+from tracekit.model.estimate import Estimate
+from tracekit.model.result import LeakResult, StationResult
+from tracekit.report.plot import Axis, Cell, Column, Label, Picture, Plot, across, band, finish, line, round_up, upward
+from tracekit.report.view import Floats, Indices, Mask, grid_spread, in_kind, main_finding, runs
+from tracekit.report.words import Num, Text, join, say
+
+_MOST_COASTS, _POINTS, _SURGE_S = 400, 24, 0.02
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Fall:
+    """Median and middle 90 % of vacuum lost since the end of the closing surge.
+
+    `bare` is true where gas warming is still in it.
+    """
+
+    time_s: Floats
+    low: Floats
+    mid: Floats
+    high: Floats
+    bare: bool
+
+
+def fall(result: StationResult, unit: str = "kPa") -> Picture | None:
+    """Vacuum lost over time, this log against the baseline; None without at least five usable coasts."""
+    here = _fall_of(result.data, result.leak)
+    if here is None:
+        return None
+    base = None
+    if result.baseline is not None and result.baseline_leak is not None:
+        base = _fall_of(result.baseline, result.baseline_leak)
+    heading, caption = _heading(here, base), _caption(here, base)
+    plot = _plot(here, base, result)
+    columns = (
+        Column(name="time", unit="s"), Column(name="median lost", unit="kPa"), Column(name="5 % lost", unit="kPa"),
+        Column(name="95 % lost", unit="kPa"), Column(name="baseline median", unit="kPa"),
+    )  # fmt: skip
+    rows = _numbers(here, base)
+    return finish("fall", (heading, caption), plot, columns, rows, len(rows), unit)
+
+
+def _fall_of(data: StationData, leak: LeakResult) -> _Fall | None:
+    """Falls of all coasts on one grid of time, cut where half of them have ended."""
+    coasts = [rows for _, rows in runs(in_kind(data, "coast") & _used(data), data.bins.period)]
+    curves = [_lost(data, rows) for rows in coasts[:: max(1, len(coasts) // _MOST_COASTS)]]
+    kept = [c for c in curves if c is not None]
+    if len(kept) < 5:
+        return None
+    length = float(np.median([t[-1] for t, _ in kept]))
+    grid = np.linspace(0.0, length, _POINTS)
+    low, mid, high, present = grid_spread([np.interp(grid, t, v, right=np.nan) for t, v in kept])
+    good = present >= 0.5 * len(kept)
+    warming, bare = _warming(grid, mid, leak)
+    return _Fall(
+        time_s=grid[good], low=(low - warming)[good], mid=(mid - warming)[good], high=(high - warming)[good], bare=bare
+    )
+
+
+def _used(data: StationData) -> Mask:
+    """Bins of periods that no fit had to leave out."""
+    return np.asarray(data.periods.codes("used")[data.bins.period] != 0, np.bool_)
+
+
+def _lost(data: StationData, rows: Indices) -> tuple[Floats, Floats] | None:
+    """Time and vacuum lost of one coast from the end of its surge, the origin at the intercept of a straight line."""
+    time = data.bins.time_s[rows]
+    start = data.periods.floats("start_s")[data.bins.period[rows[0]]] + max(
+        _SURGE_S, 2.5 * data.sensor.sample_interval_s
+    )
+    after = time >= start
+    if after.sum() < 6:
+        return None
+    since, pressure = time[after] - start, data.bins.pressure_kpa[rows][after]
+    early = since <= max(0.4 * since[-1], since[min(5, len(since) - 1)])
+    mean_t, mean_p = since[early].mean(), pressure[early].mean()
+    spread = ((since[early] - mean_t) ** 2).sum()
+    slope = ((since[early] - mean_t) * (pressure[early] - mean_p)).sum() / spread if spread > 0 else 0.0
+    return since, pressure - (mean_p - slope * mean_t)
+
+
+def _warming(grid: Floats, mid: Floats, leak: LeakResult) -> tuple[Floats, bool]:
+    """What gas warming adds to the median fall, where the leak's shape tells it; zeros and True where it does not."""
+    shape = leak.shape
+    if shape is None or len(shape.time_s) < 3 or shape.time_s[-1] <= shape.time_s[0]:
+        return np.zeros(len(grid)), True
+    slope, offset = np.polyfit(shape.time_s, shape.lost_kpa, 1)
+    inside = np.interp(grid, shape.time_s, shape.lost_kpa - offset)
+    clean = np.where((grid < shape.time_s[0]) | (grid > shape.time_s[-1]), slope * grid, inside)
+    return mid - clean, False
+
+
+def _plot(here: _Fall, base: _Fall | None, result: StationResult) -> Plot:
+    falls = [here] if base is None else [here, base]
+    x = Axis(
+        low=0.0,
+        high=max(float(f.time_s[-1]) for f in falls),
+        unit="s",
+        name="seconds from the end of the closing surge",
+    )
+    deepest = max(float(np.nanmax(f.high)) for f in falls)
+    shallow = min(0.0, *(float(np.nanmin(f.low)) for f in falls))
+    y = Axis(low=shallow, high=round_up(deepest), unit="kPa", name="{} of vacuum lost", down=True)
+    style = "odd" if main_finding(result) is not None else "usual"
+    marks: list[str] = []
+    labels: list[Label] = []
+    for f, css, dash, name in ((base, "base", " dash", "baseline"), (here, style, "", "this log")):
+        if f is None:
+            continue
+        xs = across(x, f.time_s)
+        marks += [
+            band(xs, upward(y, f.low), upward(y, f.high), f"f-{css}"),
+            line(xs, upward(y, f.mid), f"line {css}{dash}"),
+        ]
+        labels.append(_end_label(f, result, name, css))
+    return Plot(x=x, y=y, marks=tuple(marks), labels=_apart(labels, y), style="")
+
+
+def _end_label(f: _Fall, result: StationResult, name: str, css: str) -> Label:
+    """Name and rate at the end of a line."""
+    leak = result.leak if name == "this log" else result.baseline_leak
+    lines: list[str | Text] = [name]
+    if leak is not None and isinstance(leak.decay_rate, Estimate):
+        d = leak.decay_rate
+        lines.append((Num(value=d.value, unit=d.unit, step=max(d.upper - d.lower, 1e-9) / 2.0),))
+    return Label(x=float(f.time_s[-1]), y=float(f.mid[-1]), lines=tuple(lines), style=f"t-{css}", dx=6)
+
+
+def _apart(labels: list[Label], y: Axis) -> tuple[Label, ...]:
+    """Labels of two lines each kept 34 px apart in a plot of 180 px."""
+    if len(labels) < 2 or abs(labels[0].y - labels[1].y) / (y.high - y.low) * 180.0 > 36.0:
+        return tuple(labels)
+    lower, upper = sorted(labels, key=lambda item: -item.y)
+    return (Label(x=lower.x, y=lower.y, lines=lower.lines, style=lower.style, dx=6, dy=20),
+            Label(x=upper.x, y=upper.y, lines=upper.lines, style=upper.style, dx=6, dy=-18))  # fmt: skip
+
+
+def _heading(here: _Fall, base: _Fall | None) -> Text:
+    """As in "5.4 kPa are gone in 0.7 s; in the baseline 0.3 kPa."."""
+    end = float(here.time_s[-1])
+    text = say("With the supply closed, {} are gone in {}", _lost_num(here.mid[-1]), _time(end))
+    if base is None:
+        return (*text, ".")
+    when = min(end, float(base.time_s[-1]))
+    lost = float(np.interp(when, base.time_s, base.mid))
+    tail = say("; in the baseline {}", _lost_num(max(0.0, lost)))
+    return (*text, *tail, *(say(" in {}.", _time(when)) if when < end else (".",)))
+
+
+def _lost_num(value: float) -> Num:
+    return Num(value=float(value), unit="kPa", step=0.1 if value < 10.0 else 1.0)
+
+
+def _time(value: float) -> Num:
+    return Num(value=value, unit="s", step=0.1 if value >= 0.3 else 0.01)
+
+
+def _caption(here: _Fall, base: _Fall | None) -> Text:
+    parts: list[Text] = [
+        ("Line: median fall. Band: middle 90 % of falls. Lines stop where half of the falls have ended.",)
+    ]
+    if here.bare:
+        parts.append(("As recorded: the warming of the gas is still in it.",))
+    else:
+        parts.append(("The warming of the gas is taken out.",))
+    if base is None:
+        parts.append(("No baseline was given.",))
+    return join(parts)
+
+
+def _numbers(here: _Fall, base: _Fall | None) -> tuple[tuple[Cell, ...], ...]:
+    other = np.full(len(here.time_s), np.nan)
+    if base is not None:
+        other = np.interp(here.time_s, base.time_s, base.mid, right=np.nan)
+    table = zip(here.time_s, here.mid, here.low, here.high, other, strict=True)
+    return tuple(tuple(None if np.isnan(v) else float(v) for v in row) for row in table)

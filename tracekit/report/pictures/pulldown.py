@@ -1,0 +1,189 @@
+"""Pull-down: is suction weak?"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from tracekit.model.cycle import StationData
+from tracekit.model.result import StationResult
+from tracekit.report.plot import (
+    Axis,
+    Cell,
+    Column,
+    Label,
+    Picture,
+    Plot,
+    across,
+    across_line,
+    band,
+    finish,
+    line,
+    round_up,
+    upward,
+)  # fmt: skip
+from tracekit.report.view import Floats, Indices, grid_spread, in_kind, median, runs, spaced
+from tracekit.report.words import Num, Text, join, say
+
+_MOST_CYCLES, _POINTS, _LEAST_SAMPLES = 80, 48, 6
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Rise:
+    """Vacuum over time, aligned where each cycle passes half the set point."""
+
+    time_s: Floats
+    low: Floats
+    mid: Floats
+    high: Floats
+    cycles: int
+
+
+def pulldown(result: StationResult, unit: str = "kPa") -> Picture | None:
+    """The rise of vacuum, this log over the baseline; None under six samples in the rise or five cycles."""
+    data = result.data
+    half = _half_set_point(data)
+    here = _rise(data, half)
+    if here is None:
+        return None
+    base = _rise(result.baseline, half) if result.baseline is not None else None
+    heading, caption = _heading(result, base is not None), _caption(half, base)
+    plot = _plot(here, base, data)
+    columns = (
+        Column(name="time", unit="s"),
+        Column(name="median", unit="kPa"),
+        Column(name="baseline median", unit="kPa"),
+    )
+    rows = _numbers(here, base)
+    return finish("pulldown", (heading, caption), plot, columns, rows, len(rows), unit)
+
+
+def _half_set_point(data: StationData) -> float:
+    setting = data.settings.get("set_point")
+    if setting is not None and setting.value_kpa is not None:
+        return setting.value_kpa / 2.0
+    return median(data.cycles.floats("peak_vacuum_kpa")) / 2.0
+
+
+def _rise(data: StationData, half: float) -> _Rise | None:
+    """Median rise with its middle 90 %."""
+    if not np.isfinite(half) or half <= 1.0:
+        return None
+    gripped = data.cycles.where("outcome", "held") | data.cycles.where("outcome", "dropped")
+    suction = in_kind(data, "open", "evacuate") & gripped[np.maximum(data.bins.cycle, 0)]
+    found = runs(suction, data.bins.cycle)
+    some = [found[i] for i in spaced(np.arange(len(found)), _MOST_CYCLES)]
+    curves = [c for _, rows in some if (c := _aligned(data, rows, half)) is not None]
+    if len(curves) < 5:
+        return None
+    start = float(np.median([t[0] for t, _ in curves]))
+    end = float(np.median([t[-1] for t, _ in curves]))
+    grid = np.linspace(start, end, _POINTS)
+    low, mid, high, present = grid_spread([np.interp(grid, t, v, left=np.nan, right=np.nan) for t, v in curves])
+    good = present >= 0.5 * len(curves)
+    return _Rise(time_s=grid[good], low=low[good], mid=mid[good], high=high[good], cycles=len(found))
+
+
+def _aligned(data: StationData, rows: Indices, half: float) -> tuple[Floats, Floats] | None:
+    time, vacuum = data.bins.time_s[rows], -data.bins.pressure_kpa[rows]
+    over = np.flatnonzero((vacuum[1:] >= half) & (vacuum[:-1] < half))
+    if len(rows) < _LEAST_SAMPLES or len(over) == 0:
+        return None
+    k = int(over[-1])
+    share = (half - vacuum[k]) / (vacuum[k + 1] - vacuum[k])
+    return time - (time[k] + share * (time[k + 1] - time[k])), vacuum
+
+
+def _plot(here: _Rise, base: _Rise | None, data: StationData) -> Plot:
+    all_rises = [here] if base is None else [here, base]
+    x = Axis(
+        low=min(float(r.time_s[0]) for r in all_rises), high=max(float(r.time_s[-1]) for r in all_rises), unit="s",
+        name="seconds, aligned at half the set point",
+    )  # fmt: skip
+    y = Axis(
+        low=min(0.0, float(np.nanmin(here.mid))),
+        high=round_up(float(np.nanmax(here.high)) * 1.05),
+        unit="kPa",
+        name="{} of vacuum",
+    )
+    marks: list[str] = []
+    labels: list[Label] = []
+    if base is not None:
+        marks.append(line(across(x, base.time_s), upward(y, base.mid), "wide9 baseband-line"))
+        marks.append(line(across(x, base.time_s), upward(y, base.mid), "thin base dash"))
+        labels.append(
+            Label(x=float(base.time_s[-1]), y=float(base.mid[-1]), lines=("baseline",), style="t-base", dx=8, dy=14)
+        )
+    marks.append(band(across(x, here.time_s), upward(y, here.low), upward(y, here.high), "f-usual"))
+    marks.append(line(across(x, here.time_s), upward(y, here.mid), "line usual"))
+    dy = -4 if base is not None else 4
+    labels.append(
+        Label(x=float(here.time_s[-1]), y=float(here.mid[-1]), lines=("this log",), style="t-usual", dx=8, dy=dy)
+    )
+    labels += _set_point(data, x, y, marks)
+    return Plot(x=x, y=y, marks=tuple(marks), labels=tuple(labels))
+
+
+def _set_point(data: StationData, x: Axis, y: Axis, marks: list[str]) -> list[Label]:
+    setting = data.settings.get("set_point")
+    if setting is None or setting.value_kpa is None or setting.value_kpa > y.high:
+        return []
+    value = setting.value_kpa
+    marks.append(across_line(float(upward(y, [value])[0]), "limit"))
+    step = max(data.sensor.quantisation_kpa, 0.1)
+    return [
+        Label(
+            x=x.low,
+            y=value,
+            lines=(say("set point {}", Num(value=value, unit="kPa", step=step)),),
+            style="",
+            dx=6,
+            dy=-6,
+        )
+    ]
+
+
+def _heading(result: StationResult, compared: bool) -> Text:
+    """As in "The set point takes 0.162 s; in the baseline 0.118 s."."""
+    here = median(result.data.cycles.floats("evacuation_time_s"))
+    step = max(result.data.sensor.sample_interval_s / 5.0, 0.001)
+    if not np.isfinite(here):
+        return ("How vacuum rises with the supply on.",)
+    now = Num(value=here, unit="s", step=step)
+    there = median(result.baseline.cycles.floats("evacuation_time_s")) if result.baseline is not None else float("nan")
+    if not compared or not np.isfinite(there):
+        return say("The set point is reached in {}.", now)
+    gap = here - there
+    if abs(gap) <= max(_shown(result) or 0.0, result.data.sensor.sample_interval_s):
+        return say("Suction as in the baseline: {} to the set point.", now)
+    word = "longer" if gap > 0 else "less"
+    return say(
+        "The set point takes {}, {} {} than in the baseline.", now, Num(value=abs(gap), unit="s", step=step), word
+    )
+
+
+def _shown(result: StationResult) -> float | None:
+    """The smallest change of the time to the set point that this log would have shown."""
+    sizes = [d.smallest for d in result.detectable if d.measure == "evacuation_time_s" and d.smallest is not None]
+    return min(sizes) if sizes else None
+
+
+def _caption(half: float, base: _Rise | None) -> Text:
+    parts: list[Text] = [
+        say(
+            "Line: median of all cycles, aligned where each passes {}. Band: middle 90 %.",
+            Num(value=half, unit="kPa", step=1.0),
+        )
+    ]
+    if base is not None:
+        parts.append(("Pale line beneath: the baseline.",))
+    else:
+        parts.append(("No baseline was given.",))
+    return join(parts)
+
+
+def _numbers(here: _Rise, base: _Rise | None) -> tuple[tuple[Cell, ...], ...]:
+    other = np.full(len(here.time_s), np.nan)
+    if base is not None:
+        other = np.interp(here.time_s, base.time_s, base.mid, left=np.nan, right=np.nan)
+    rows = zip(here.time_s, here.mid, other, strict=True)
+    return tuple((float(t), float(m), None if np.isnan(b) else float(b)) for t, m, b in rows)

@@ -1,0 +1,100 @@
+"""Recording strip: when did it happen? Outcome of every cycle over the trace of the whole recording."""
+
+import numpy as np
+
+from tracekit.model.result import StationResult
+from tracekit.model.trace import LogFacts
+from tracekit.report.plot import Axis, Cell, Column, Label, Picture, Plot, across, band, bars, finish, upward
+from tracekit.report.view import counts, is_list, spaced
+from tracekit.report.words import Num, Text, count, join, say
+
+_MOST_NUMBERS, _MOST_SYMBOLS, _LANE, _MOST_GAPS = 200, 120, 60.0, 4
+_SYMBOLS = {"dropped": "▼", "missed": "○", "incomplete": "╱"}
+
+
+def strip(result: StationResult, logs: tuple[LogFacts, ...], unit: str = "kPa") -> Picture | None:
+    """The whole recording with every cycle's outcome; None without a single sample."""
+    data = result.data
+    if len(data.strip.time_s) < 2:
+        return None
+    heading, caption = _heading(result), _caption(result, logs)
+    plot = _plot(result, logs)
+    columns = (Column(name="cycle"), Column(name="start", unit="s"), Column(name="outcome"))
+    names, starts = data.cycles.texts("outcome"), data.cycles.floats("start_s")
+    kept = spaced(np.arange(len(names)), _MOST_NUMBERS).tolist()
+    rows: tuple[tuple[Cell, ...], ...] = tuple((i, float(starts[i]), names[i] or "") for i in kept)
+    return finish("strip", (heading, caption), plot, columns, rows, len(names), unit)
+
+
+def _plot(result: StationResult, logs: tuple[LogFacts, ...]) -> Plot:
+    data = result.data
+    thin = data.strip
+    x = Axis(
+        low=float(thin.time_s[0]), high=float(thin.time_s[-1]), unit="s", name="seconds since the start of the log"
+    )
+    low, high = -thin.highest_kpa, -thin.lowest_kpa
+    top, foot = float(np.nanmax(high)), float(np.nanmin(low))
+    room = max(top - foot, 1.0)
+    y = Axis(low=foot - 0.03 * room, high=top + 0.16 * room, unit="kPa", name="{} of vacuum")
+    marks = [
+        band(
+            across(x, thin.time_s),
+            upward(y, low),
+            upward(y, np.maximum(high, low + 0.004 * room)),
+            "solid-usual usual hair",
+        )
+    ]
+    held = np.flatnonzero(data.cycles.where("outcome", "held"))
+    start, end = data.cycles.floats("start_s"), data.cycles.floats("end_s")
+    ends = start[held] + 0.8 * (end[held] - start[held])
+    marks.append(bars(across(x, start[held]), across(x, ends), np.full(len(held), _LANE), "r5 tick"))
+    labels = _symbols(result, y)
+    gaps = [g for log in logs for g in log.gaps if x.low <= g[0] <= x.high][:_MOST_GAPS]
+    for left, _ in gaps:
+        labels.append(Label(x=left, y=y.low, lines=("gap",), style="strong", dy=-4))
+    facts = (("strip", "1"), ("lo", f"{x.low:.6g}"), ("hi", f"{x.high:.6g}"))
+    return Plot(x=x, y=y, marks=tuple(marks), labels=tuple(labels), style="low wide", facts=facts)
+
+
+def _symbols(result: StationResult, y: Axis) -> list[Label]:
+    """A wedge, a ring or a stroke above every cycle that was not held."""
+    start = result.data.cycles.floats("start_s")
+    at = y.high - _LANE / 1000.0 * (y.high - y.low)
+    labels = []
+    for outcome, symbol in _SYMBOLS.items():
+        rows = spaced(np.flatnonzero(result.data.cycles.where("outcome", outcome)), _MOST_SYMBOLS)
+        css = "mid t-odd" if outcome != "incomplete" else "mid"
+        labels += [Label(x=float(start[r]), y=at, lines=(symbol,), style=css, dy=5) for r in rows.tolist()]
+    return labels
+
+
+def _heading(result: StationResult) -> Text:
+    """As in "The whole recording: 62 cycles, 56 held, 5 dropped, 1 missed."."""
+    n = counts(result.data)
+    if n["cycles"] == 0:
+        return ("The whole recording: no cycle found.",)
+    parts = [f"{count(n[k])} {k}" for k in ("held", "dropped", "missed", "incomplete") if n[k] or k == "held"]
+    noun = "cycle" if n["cycles"] == 1 else "cycles"
+    return (f"The whole recording: {count(n['cycles'])} {noun}, {', '.join(parts)}.",)
+
+
+def _caption(result: StationResult, logs: tuple[LogFacts, ...]) -> Text:
+    cycles = result.data.cycles
+    parts: list[Text] = []
+    signs = [("held", "bar"), *_SYMBOLS.items()]
+    shown = [f"{'grey bar' if s == 'bar' else s} {k}" for k, s in signs if cycles.where("outcome", k).any()]
+    if shown:
+        parts.append((f"Above the trace, one mark per cycle: {', '.join(shown)}.",))
+    for outcome, word in (("dropped", "Dropped"), ("missed", "Missed")):
+        rows = np.flatnonzero(cycles.where("outcome", outcome)).tolist()
+        if rows:
+            parts.append((f"{word}: {is_list(rows)}.",))
+    gaps = [stop - start for log in logs for start, stop in log.gaps]
+    if gaps:
+        longest = Num(value=float(max(gaps)), unit="s", step=0.1)
+        parts.append(
+            say("{} in the samples, the longest {}.", f"{count(len(gaps))} gap{'s' if len(gaps) > 1 else ''}", longest)
+        )
+    elif len(cycles):
+        parts.append(("No gap in the samples.",))
+    return join(parts) if parts else ("The trace alone; no cycle was found in it.",)

@@ -1,0 +1,143 @@
+"""What to do: the first step, all steps in order, and how to record a log that shows more."""
+
+import re
+from dataclasses import dataclass
+
+from tracekit.model.estimate import Withheld
+from tracekit.model.finding import Finding, NextStep
+from tracekit.model.result import StationResult
+from tracekit.report.text import clean
+from tracekit.report.verdict import cannot_answer
+from tracekit.report.view import fault_of_log, main_finding, symptom
+from tracekit.report.words import of_quantity
+
+_STEP_MOST, _LINE_MOST = 500, 240
+_END = re.compile(r"(?<=\.)\s+(?=[A-Z])")
+_GOOD_INTERVAL_S, _GOOD_CYCLES = 0.005, 200
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Step:
+    """One thing to do: act, minutes (None where nobody can say), how, results with what they mean, caution.
+
+    `results` holds the first of what is expected and the first of what else may show, `more` the rest.
+    """
+
+    act: str
+    how: str
+    minutes: int | None
+    results: tuple[tuple[str, str], ...]
+    caution: str
+    more: tuple[tuple[str, str], ...] = ()
+
+
+def steps(result: StationResult) -> tuple[Step, ...]:
+    """All steps in order; the last says how to prove the repair, or what to record."""
+    source = main_finding(result) or symptom(result) or fault_of_log(result)
+    found = [step_of(s) for s in source.next_steps] if source is not None else []
+    if cannot_answer(result):
+        return (*found, _record_better(result))
+    if source is None:
+        return (_keep_as_baseline(result),)
+    if found and _is_recording(found[-1].act):
+        return tuple(found)
+    return (*found, _prove(result, source))
+
+
+def step_of(step: NextStep) -> Step:
+    """A step with its first sentence as the act, and results split into what is seen and what it means."""
+    text = clean(step.do, _STEP_MOST)
+    act, _, how = text.partition(". ")
+    outcomes = [found for r in (step.expect_if, step.expect_else) if (found := _outcomes(clean(r, _LINE_MOST)))]
+    return Step(
+        act=act.rstrip("."),
+        how=how,
+        minutes=step.minutes if step.minutes > 0 else None,
+        results=tuple(pairs[0] for pairs in outcomes),
+        more=tuple(pair for pairs in outcomes for pair in pairs[1:]),
+        caution=clean(step.caution, _LINE_MOST),
+    )
+
+
+def to_record(result: StationResult) -> tuple[str, ...]:
+    """How to record a log that shows more, one line per thing that this one lacks."""
+    data = result.data
+    lacks: list[tuple[bool, str]] = [
+        (data.wiring.supply_on_level is None, "Log the command of the supply valve."),
+        (data.wiring.release_on_level is None, "Log the command of the release valve."),
+        (data.wiring.present_on_level is None, "Log the part-present output of the switch."),
+        (
+            data.sensor.sample_interval_s > _GOOD_INTERVAL_S * 1.01,
+            "Record at least 200 samples a second; 1000 for valves and chatter.",
+        ),
+        (len(data.cycles) < _GOOD_CYCLES, "Record at least 200 cycles and half an hour."),
+        (
+            not bool(data.periods.where("kind", "coast").any()),
+            "Close the supply by hand for 10 to 30 s on a held part, six times: only then the leak shows.",
+        ),
+        (isinstance(result.leak_rate_pa_m3_s, Withheld), "Put the volume under vacuum into the station file."),
+        (result.baseline is None, "Keep a log of the healthy station to compare with."),
+    ]
+    return tuple(text for lacking, text in lacks if lacking)
+
+
+def _outcomes(text: str) -> list[tuple[str, str]]:
+    """As in "Below 1 kPa/s: change the cup. Still near 7: step 2." → what is seen and what it means, in pairs."""
+    pairs: list[tuple[str, str]] = []
+    for sentence in _END.split(text):
+        line = sentence.strip().rstrip(".")
+        seen, found, means = line.partition(": ")
+        if found:
+            pairs.append((seen.strip(), means.strip()))
+        elif line and pairs:
+            pairs[-1] = (pairs[-1][0], f"{pairs[-1][1]}. {line}")
+        elif line:
+            pairs.append(("", line))
+    return pairs
+
+
+def _is_recording(act: str) -> bool:
+    return act.casefold().startswith(("record", "repeat the recording", "take a new log"))
+
+
+def _prove(result: StationResult, source: Finding) -> Step:
+    """Record again after the repair, with what to expect."""
+    return Step(
+        act="Record again after the repair" if source.kind != "setting" else "Record again after the change",
+        how="Same part, speed and air pressure, at least 30 cycles.",
+        minutes=None,
+        results=(("Expect", _expected(result)),),
+        caution="",
+    )
+
+
+def _expected(result: StationResult) -> str:
+    """What a log after the repair should show."""
+    if result.baseline_leak is not None:
+        base = of_quantity(result.baseline_leak.decay_rate)
+        if base is not None and base.upper is not None:
+            return "every measure as in the baseline"
+    return "no finding on the new page"
+
+
+def _keep_as_baseline(result: StationResult) -> Step:
+    if result.baseline is not None:
+        return Step(act="Nothing to do", how="Record again on the usual day.", minutes=None, results=(), caution="")
+    return Step(
+        act="Keep this log as the baseline",
+        how="The next log of this station is then judged against it, and shows smaller changes.",
+        minutes=None,
+        results=(),
+        caution="",
+    )
+
+
+def _record_better(result: StationResult) -> Step:
+    lines = to_record(result)
+    return Step(
+        act="Record again",
+        how=" ".join(lines[:3]) or "Record at least 200 cycles.",
+        minutes=30,
+        results=(),
+        caution="Wire only at a locked-out machine; never touch safety circuits.",
+    )

@@ -1,0 +1,282 @@
+"""The answer in words: headline, lead, urgency and first step, for the page and for the terminal alike."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from tracekit.model.estimate import Estimate, Withheld
+from tracekit.model.finding import Evidence, Finding, Severity
+from tracekit.model.result import StationResult
+from tracekit.report.measures import measure
+from tracekit.report.phrases import NOTHING, phrase, without_article
+from tracekit.report.text import clean
+from tracekit.report.view import counts, fault_of_log, main_finding, median, symptom
+from tracekit.report.words import (
+    Num,
+    Text,
+    capital,
+    chance,
+    count,
+    of_quantity,
+    plain,
+    say,
+    share_of,
+    strength,
+    urgency,
+)
+
+HEADLINE_MOST, LEAD_MOST, URGENCY_MOST = 50, 110, 70
+_RANK: tuple[Severity, ...] = ("info", "minor", "major", "critical")
+_LEAKS = ("leak_steady", "check_valve_leak", "release_valve_leak", "leak_part_dependent")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Verdict:
+    """headline (50 characters at most), lead (110), urgency split into what to do and what speaks for it (70)."""
+
+    headline: str
+    lead: Text
+    action: str
+    reasons: str
+    severity: Severity
+
+
+def verdict(result: StationResult) -> Verdict:
+    """The answer of one station in words."""
+    worst = _worst(result.findings)
+    main, log, sign = main_finding(result), fault_of_log(result), symptom(result)
+    if main is not None:
+        headline, lead = _headline(result, main), _lead(result, main)
+    elif sign is not None:
+        headline, lead = _fit(_symptom_lines(sign)), _lead(result, sign)
+    elif cannot_answer(result):
+        headline, lead = "This recording cannot answer", _why_not(result, log)
+    else:
+        headline, lead = _nothing_found(result, log), _would_have_shown(result)
+    action = _action(result, main or sign, worst)
+    reasons = _reasons(result, main, URGENCY_MOST - len(action) - 1)
+    return Verdict(headline=headline, lead=lead, action=action, reasons=reasons, severity=worst)
+
+
+def cannot_answer(result: StationResult) -> bool:
+    """True where nothing could be judged: no cycle, or no cause that this log could have shown."""
+    if len(result.data.cycles) == 0:
+        return True
+    shown = any(d.smallest is not None for d in result.detectable)
+    return not shown and isinstance(result.leak.decay_rate, Withheld)
+
+
+def rival_of(result: StationResult, main: Finding) -> str | None:
+    """The code that the evidence cannot tell from the main one: a rival within a factor of two."""
+    chances = {c.code: c.chance for c in result.causes}
+    own = chances.get(main.code, main.confidence)
+    rivals = [c for c in main.alternatives if c != main.code and chances.get(c, own) * 2.0 >= own]
+    near = [c.code for c in result.causes if c.code not in (main.code, *NOTHING) and c.chance * 2.0 >= own]
+    found = rivals or (near if main.confidence < 0.6 else [])
+    return max(found, key=lambda c: chances.get(c, own), default=None)
+
+
+def runner_up(result: StationResult, main: Finding) -> str | None:
+    """The next likely cause, of at least 1 in 20."""
+    others = [c for c in result.causes if c.code not in (main.code, *NOTHING) and c.chance >= 0.05]
+    return max(others, key=lambda c: c.chance).code if others else None
+
+
+def chance_of(result: StationResult, finding: Finding) -> float:
+    """The chance that a finding is the first to repair; its confidence where the causes do not list it."""
+    return next((c.chance for c in result.causes if c.code == finding.code), finding.confidence)
+
+
+def _worst(findings: Sequence[Finding]) -> Severity:
+    return max((f.severity for f in findings), key=_RANK.index, default="info")
+
+
+def _headline(result: StationResult, main: Finding) -> str:
+    """As in "Very likely a leak at the cup, hose or a fitting"; with a rival "Either … or …"."""
+    own = phrase(main.code)
+    rival = rival_of(result, main)
+    if rival is not None:
+        other = phrase(rival).short
+        pairs = [f"Either {own.short} or {other}", f"Either {without_article(own.short)} or {without_article(other)}"]
+        return _fit(pairs)
+    word = strength(main.confidence)
+    if word == "either":
+        word = "perhaps"
+    long, short = (f"{word} {noun}".strip() for noun in (own.noun, own.short))
+    return _fit([long[:1].upper() + long[1:], short[:1].upper() + short[1:]])
+
+
+def _symptom_lines(sign: Finding) -> list[str]:
+    noun = phrase(sign.code).noun
+    start = noun[:1].upper() + noun[1:]
+    return [f"{start}; the cause does not show", f"{start}; no cause found", start]
+
+
+def _fit(candidates: list[str]) -> str:
+    """The first that is short enough, else the last, cut."""
+    return next((c for c in candidates if len(c) <= HEADLINE_MOST), clean(candidates[-1], HEADLINE_MOST))
+
+
+def _nothing_found(result: StationResult, log: Finding | None) -> str:
+    n = len(result.data.cycles)
+    found = f"No fault found in {count(n)} cycle{'' if n == 1 else 's'}"
+    return _fit([f"{found}, but {phrase(log.code).short}", found]) if log is not None else found
+
+
+def _would_have_shown(result: StationResult) -> Text:
+    """As in "A leak above 1.5 kPa/s would have shown." and what it is now, or that a leak could not be measured."""
+    rate = of_quantity(result.leak.decay_rate)
+    if rate is None:
+        return ("Whether it leaks, this recording cannot show.",)
+    parts: list[Text] = [say("Vacuum falls {} with the supply closed.", rate)]
+    sizes = [d.smallest for d in result.detectable if d.code == "leak_steady" and d.unit == "kPa/s"]
+    if sizes and sizes[0] is not None:
+        parts.append(say("A leak above {} would have shown.", Num(value=sizes[0], unit="kPa/s", step=_tenth(sizes[0]))))
+    return _shortest(parts)
+
+
+def _why_not(result: StationResult, log: Finding | None) -> Text:
+    if log is not None:
+        return (_sentence(log.title, LEAD_MOST),)
+    if isinstance(result.leak.decay_rate, Withheld):
+        return (_sentence(result.leak.decay_rate.reason, LEAD_MOST),)
+    return ("No cycle was found in it.",)
+
+
+def _lead(result: StationResult, main: Finding) -> Text:
+    """Main measure, interval, reference and share of cycles, as far as they fit."""
+    if main.code == "leak_part_dependent":
+        grouped = _grouped(result, main)
+        if grouped is not None:
+            return grouped
+    if main.code in _LEAKS and isinstance(result.leak.decay_rate, Estimate):
+        return _leak_lead(result, main)
+    if main.evidence:
+        return _evidence_lead(result, main, main.evidence[0])
+    return (_sentence(main.title, LEAD_MOST),)
+
+
+def _leak_lead(result: StationResult, main: Finding) -> Text:
+    rate = of_quantity(result.leak.decay_rate)
+    assert rate is not None
+    start = say("Vacuum falls {} with the supply closed", rate)
+    where = say(", on {}.", _share(result, main))
+    base = of_quantity(result.baseline_leak.decay_rate) if result.baseline_leak is not None else None
+    if base is None or base.bound:
+        return _first_fit([(*start, *where), (*start, ".")])
+    bare = Num(value=base.value, unit=base.unit, lower=base.lower, upper=base.upper, bare=True)
+    plainly = Num(value=base.value, unit=base.unit, step=((base.upper or 0) - (base.lower or 0)) / 2.0, bare=True)
+    return _first_fit([
+        (*start, *where, *say(" Baseline: {}.", bare)), (*start, *where, *say(" Baseline: {}.", plainly)),
+        (*start, ".", *say(" Baseline: {}.", bare)),
+    ])  # fmt: skip
+
+
+def _grouped(result: StationResult, main: Finding) -> Text | None:
+    """As in "15 of 62 cycles leak, near 10 kPa/s; the others 0.4 kPa/s."."""
+    rate, n = result.leak.rate, len(result.data.cycles)
+    slow = np.zeros(n, np.bool_)
+    slow[[c for c in main.cycles if 0 <= c < n]] = True
+    with_rate = np.isfinite(rate)
+    if not (slow & with_rate).any() or not (~slow & with_rate).any():
+        return None
+    high, low = median(rate[slow]), median(rate[~slow])
+    known = [g for g in result.leak.groups if set(main.cycles) == set(g.cycles)]
+    which = f" ({clean(known[0].label, 20)})" if known and known[0].by.startswith("context") else ""
+    return say(
+        "{}{} leak, near {}; the others lose {}.", share_of(int(slow.sum()), n, "cycles"), which,
+        Num(value=high, unit="kPa/s", step=_tenth(high)), Num(value=low, unit="kPa/s", step=0.1),
+    )  # fmt: skip
+
+
+def _evidence_lead(result: StationResult, main: Finding, fact: Evidence) -> Text:
+    words = measure(fact.measure)
+    number = Num(value=fact.value, unit=fact.unit, lower=fact.lower, upper=fact.upper, step=_step(fact))
+    start = say(words.sentence, number)
+    where = say(", on {}.", _share(result, main, fact.cycles))
+    if fact.reference is None:
+        return _first_fit([(*start, *where), (*start, "."), (_sentence(main.title, LEAD_MOST),)])
+    name = {"baseline": "Baseline", "limit": "Limit", "station file": "Limit"}.get(fact.reference_source, "Expected")
+    tail = say(" {}: {}.", name, Num(value=fact.reference, unit=fact.unit, step=_step(fact), bare=True))
+    return _first_fit([(*start, *where, *tail), (*start, ".", *tail), (*start, ".")])
+
+
+def _step(fact: Evidence) -> float | None:
+    if fact.lower is not None and fact.upper is not None and fact.upper > fact.lower:
+        return (fact.upper - fact.lower) / 2.0
+    if not fact.unit and float(fact.value).is_integer():
+        return 1.0
+    return _tenth(fact.value)
+
+
+def _tenth(value: float) -> float:
+    """A step that leaves two digits."""
+    return float(10.0 ** (np.floor(np.log10(abs(value))) - 1.0)) if value else 0.1
+
+
+def _share(result: StationResult, main: Finding, cycles: int | None = None) -> str:
+    total = len(result.data.cycles)
+    touched = cycles if cycles is not None and main.share >= 0.999 else round(main.share * total)
+    if main.share >= 0.999:
+        whole = cycles is None or cycles == total
+        return share_of(total, total, "cycles") if whole else f"{count(touched)} of {count(total)} cycles"
+    return share_of(max(touched, len(main.cycles)) if main.cycles else touched, total, "cycles")
+
+
+def _first_fit(candidates: list[Text]) -> Text:
+    return next((c for c in candidates if len(plain(c)) <= LEAD_MOST), candidates[-1])
+
+
+def _shortest(parts: list[Text]) -> Text:
+    """All parts where they fit, else only the last."""
+    joined: Text = tuple(p for k, part in enumerate(parts) for p in ((" ", *part) if k else part))
+    return joined if len(plain(joined)) <= LEAD_MOST else parts[-1] if parts else ("",)
+
+
+def _sentence(text: str, limit: int) -> str:
+    """An outside text as one sentence with capital and full stop."""
+    line = clean(text, limit - 1).rstrip(".")
+    return plain(capital((line,))) + "." if line else ""
+
+
+def _action(result: StationResult, main: Finding | None, worst: Severity) -> str:
+    if main is None and (cannot_answer(result) or _only_recording(result)):
+        return "Record again."
+    if main is not None and main.kind == "setting" and worst in ("minor", "major"):
+        return "Plan the change." if worst == "minor" else "Change it this shift."
+    return urgency(worst)
+
+
+def _only_recording(result: StationResult) -> bool:
+    """True where nothing but the recording itself is at fault."""
+    above = [f for f in result.findings if f.severity != "info"]
+    return bool(above) and all(f.kind == "recording" for f in above)
+
+
+def _reasons(result: StationResult, main: Finding | None, room: int) -> str:
+    """Dropped and missed, then chance and rival, as far as they fit."""
+    n = counts(result.data)
+    parts: list[str] = []
+    if n["cycles"]:
+        parts.append(_losses(n["dropped"], n["missed"]))
+    if main is not None:
+        other = runner_up(result, main)
+        sure = f"Chance {chance(chance_of(result, main))}"
+        full = f"{sure}; else {phrase(other).rival}." if other else f"{sure}."
+        tries = [[*parts, full], [*parts, f"{sure}."], parts if n["dropped"] + n["missed"] else [full]]
+        parts = next((t for t in tries if len(" ".join(t)) <= room), parts)
+    return " ".join(parts)
+
+
+def _losses(dropped: int, missed: int) -> str:
+    if not dropped and not missed:
+        return "No part dropped."
+    if dropped and missed:
+        return f"{count(dropped)} dropped, {count(missed)} missed."
+    words = []
+    if dropped:
+        words.append(f"{count(dropped)} part{'' if dropped == 1 else 's'} dropped")
+    if missed:
+        words.append(f"{count(missed)} pick{'' if missed == 1 else 's'} missed")
+    return ", ".join(words) + "."

@@ -1,0 +1,131 @@
+"""Facts that several blocks and pictures of a page share."""
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tracekit.model.cycle import StationData
+from tracekit.model.finding import Finding
+from tracekit.model.result import StationResult
+
+Indices = NDArray[np.int64]
+Mask = NDArray[np.bool_]
+Floats = NDArray[np.float64]
+
+_REPAIRABLE = ("cause", "setting", "sensor")
+_WORDS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
+
+
+def main_finding(result: StationResult) -> Finding | None:
+    """What to repair first: the first cause, setting or sensor finding above info."""
+    return next((f for f in result.findings if f.kind in _REPAIRABLE and f.severity != "info"), None)
+
+
+def fault_of_log(result: StationResult) -> Finding | None:
+    """The first finding about the recording itself that is above info."""
+    return next((f for f in result.findings if f.kind == "recording" and f.severity != "info"), None)
+
+
+def symptom(result: StationResult) -> Finding | None:
+    """The first symptom above info."""
+    return next((f for f in result.findings if f.kind == "symptom" and f.severity != "info"), None)
+
+
+def odd_cycles(result: StationResult) -> Mask:
+    """True for cycles that the main finding names one by one, and for dropped and missed ones, shape (n_cycles,)."""
+    cycles = result.data.cycles
+    odd = cycles.where("outcome", "dropped") | cycles.where("outcome", "missed")
+    main = main_finding(result)
+    if main is not None:
+        rows = np.array([c for c in main.cycles if 0 <= c < len(odd)], np.int64)
+        odd[rows] = True
+    return odd
+
+
+def counts(data: StationData) -> dict[str, int]:
+    """Number of cycles per outcome, and of all under "cycles"."""
+    found = {
+        name: int(data.cycles.where("outcome", name).sum()) for name in ("held", "dropped", "missed", "incomplete")
+    }
+    return {"cycles": len(data.cycles), **found}
+
+
+def codes_present(result: StationResult) -> set[str]:
+    """Codes of every finding above info."""
+    return {f.code for f in result.findings if f.severity != "info"}
+
+
+def spaced(indices: Indices, most: int) -> Indices:
+    """At most `most` of the indices, evenly spaced, the first and last among them."""
+    if len(indices) <= most:
+        return indices
+    return indices[np.unique(np.linspace(0, len(indices) - 1, most).round().astype(np.int64))]
+
+
+def in_kind(data: StationData, *kinds: str) -> Mask:
+    """True for bins that lie in periods of these kinds, shape (n_bins,)."""
+    periods = data.periods
+    known = np.zeros(len(periods), np.bool_)
+    for kind in kinds:
+        known |= periods.where("kind", kind)
+    return known[data.bins.period] if len(known) else np.zeros(len(data.bins.period), np.bool_)
+
+
+def runs(mask: Mask, key: NDArray[np.int32]) -> list[tuple[int, Indices]]:
+    """Indices of the masked bins per value of `key` (cycle or period), in order."""
+    rows = np.flatnonzero(mask)
+    if len(rows) == 0:
+        return []
+    values = key[rows]
+    order = np.argsort(values, kind="stable")
+    rows, values = rows[order], values[order]
+    cuts = np.flatnonzero(np.diff(values)) + 1
+    starts = np.concatenate(([0], cuts))
+    return [(int(v), part) for v, part in zip(values[starts], np.split(rows, cuts), strict=True)]
+
+
+def grid_spread(curves: Sequence[Floats]) -> tuple[Floats, Floats, Floats, Indices]:
+    """5 %, 50 % and 95 % quantiles of curves on one grid (NaN where a curve is absent) and how many are present."""
+    stack = np.vstack(curves)
+    present = np.isfinite(stack).sum(axis=0)
+    low, mid, high = (np.full(stack.shape[1], np.nan) for _ in range(3))
+    some = present > 0
+    if some.any():
+        low[some], mid[some], high[some] = np.nanpercentile(stack[:, some], (5.0, 50.0, 95.0), axis=0)
+    return low, mid, high, present
+
+
+def middle(values: Floats) -> tuple[float, float, float]:
+    """5 %, 50 % and 95 % quantiles of the finite values; NaN where there is none."""
+    good = values[np.isfinite(values)]
+    if len(good) == 0:
+        return float("nan"), float("nan"), float("nan")
+    low, mid, high = np.percentile(good, (5.0, 50.0, 95.0))
+    return float(low), float(mid), float(high)
+
+
+def median(values: Floats) -> float:
+    """Median of the finite values; NaN where there is none."""
+    good = values[np.isfinite(values)]
+    return float(np.median(good)) if len(good) else float("nan")
+
+
+def number_word(n: int) -> str:
+    """Small counts in words."""
+    return _WORDS[n] if 0 <= n < len(_WORDS) else str(n)
+
+
+def is_list(cycles: Sequence[int], most: int = 6) -> str:
+    """Cycle numbers in a sentence: "4, 17 and 31", or "4, 17, 31 and 12 more", runs as "41–57"."""
+    spans: list[list[int]] = []
+    for c in sorted(set(cycles)):
+        if spans and c == spans[-1][1] + 1:
+            spans[-1][1] = c
+        else:
+            spans.append([c, c])
+    words = [str(a) if a == b else f"{a} and {b}" if b == a + 1 else f"{a} to {b}" for a, b in spans]
+    if len(words) > most:
+        left = sum(b - a + 1 for a, b in spans[most:])
+        return ", ".join(words[:most]) + f" and {left} more"
+    return words[0] if len(words) == 1 else ", ".join(words[:-1]) + (" and " if words[1:] else "") + "".join(words[-1:])
