@@ -259,7 +259,8 @@ def _expectation(verify: Verify, place: _Place) -> str:
     picks = _picks_to_show(verify, place)
     if picks:
         share = place.measures[verify.picks_from]
-        words = f"No {verify.picks_word} in {picks} picks: then, at 95 %, the share is below the {100 * share:.2g} % of this log."
+        then = f"then, at 95 %, the share is below the {100 * share:.2g} % of this log"
+        words = f"No {verify.picks_word} in {picks} picks: {then}."
     return _joined(words, figures and f"Here: {figures}.")
 
 
