@@ -1,0 +1,50 @@
+"""What a single cell of a text file may be: number, time, level, missing, word."""
+
+import re
+from typing import Literal
+
+from tracekit.read.levels import level_of_word
+
+CellKind = Literal["number", "time", "level", "missing", "text"]
+
+MISSING_WORDS = frozenset({
+    "", "nan", "-nan", "na", "n/a", "#n/a", "#n/a n/a", "#na", "#nv", "null", "none", "nil", "1.#qnan", "-1.#qnan",
+    "1.#ind", "-1.#ind", "1.#inf", "-1.#inf", "#num!", "#value!", "#div/0!", "#ref!", "inf", "-inf", "+inf", "*",
+    "**", "***", "****", "*****", "?", "??", "???", "-", "--", "---", "----", "-----", "------", "ovr", "over",
+    "under", "ol", "+ol", "-ol", "+over", "-over", "ovf", "ovrflw", "overflow", "underflow", "overrange",
+    "underrange", "over range", "under range", "out of range", "bad", "err", "error", "fehler", "erreur", "invalid",
+    "ungültig", "burnout", "no data", "nodata", "no value", "missing", "fault", "i/o timeout",
+    "timeout", "comm fail", "questionable", "uncertain",
+})  # fmt: skip
+"""What loggers write where there is no reading, in lower case (common practice, no source)."""
+
+_PLAIN = r"[+-]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE][+-]?\d+)?"
+_GROUPED = r"[+-]?\d{1,3}(?:(?P<mark>[.,' \u00a0\u202f\u2019])\d{3})(?:(?P=mark)\d{3})*(?:[.,]\d+)?"
+NUMBER = re.compile(rf"(?:{_PLAIN}|{_GROUPED})\s?%?")
+_UNIT_TAIL = re.compile(r"(?P<number>[+-]?\d+(?:[.,]\d+)?)\s*(?P<unit>[A-Za-zµ°%/²0-9]{1,6})")
+_DATE = r"\d{1,4}\s?[-./]\s?(?:\d{1,2}|[^\W\d_]{3,9}\.?)\s?[-./]\s?\d{1,4}\.?"
+_CLOCK = r"\d{1,4}:\d{2}(?::\d{2}(?:[.,:]\d{1,9})?)?(?:\s?[aApP]\.?\s?[mM]\.?)?"
+_ZONE = r"\s?(?:Z|UTC|GMT|[A-Z]{3,4}|[+-]\d{2}:?\d{2}|[+-]\d{2})"
+_COMPACT = r"(?:19|20)\d{6}[T _-]?\d{6}(?:[.,]\d{1,9})?"
+_WORDED = r"\d{1,2}\.?\s[^\W\d_]{3,9}\.?,?\s\d{4}|[^\W\d_]{3,9}\.?\s\d{1,2},\s\d{4}"
+TIME = re.compile(
+    rf"(?:(?:\d+\s?[dD]?\s)?{_CLOCK}|(?:{_DATE}|{_WORDED})(?:(?:T|,?\s+|_|-){_CLOCK})?|{_COMPACT})(?:{_ZONE})?"
+)
+
+
+def cell_kind(cell: str) -> CellKind:
+    """The most special thing a cell may be."""
+    text = cell.strip()
+    if text.casefold() in MISSING_WORDS:
+        return "missing"
+    if NUMBER.fullmatch(text):
+        return "number"
+    if TIME.fullmatch(text):
+        return "time"
+    return "level" if level_of_word(text) is not None else "text"
+
+
+def number_with_unit(cell: str) -> tuple[str, str] | None:
+    """Number and unit of a cell such as "-57.3 kPa", None where it is none."""
+    found = _UNIT_TAIL.fullmatch(cell.strip())
+    return (found["number"], found["unit"]) if found else None

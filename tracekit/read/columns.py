@@ -1,0 +1,160 @@
+"""What each column of a file holds, seen from its first rows."""
+
+import re
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+import pyarrow as pa
+from numpy.typing import NDArray
+
+from tracekit.read.cells import NUMBER, cell_kind, number_with_unit
+from tracekit.read.levels import level_of_word
+from tracekit.read.stamps import StampForm, find_form
+from tracekit.read.values import NumberForm, column_numbers, is_texty, word_codes, word_levels
+from tracekit.read.words import NameHints, hints
+
+ColumnKind = Literal["number", "stamp", "moment", "level", "array", "text", "empty"]
+
+_PACKED = re.compile(r"(?:19|20)\d{2}(?:0[1-9]|1[0-2])(?:0[1-9]|[12]\d|3[01])(?:[012]\d[0-5]\d[0-6]\d)?")
+_LIST = re.compile(r".*[\[(]\s*[+-]?\d[\d.eE+-]*(?:\s*[,; ]\s*[+-]?\d[\d.eE+-]*)+\s*[\])].*")
+_MOST = 0.9
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Profile:
+    """The kind of a column of text, and how its values are written."""
+
+    kind: ColumnKind
+    form: NumberForm = NumberForm()
+    stamp: StampForm | None = None
+    whole: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Column:
+    """A column and its first rows.
+
+    array    the rows as Arrow holds them
+    values   numbers, or levels 0 and 1 of words, NaN where missing; empty for other kinds, shape (n,) or (0,)
+    cells    some of the texts, for a stamp or text column
+    words    the different words of a text column, at most a few hundred
+    """
+
+    name: str
+    unit: str
+    profile: Profile
+    array: pa.Array
+    values: NDArray[np.float64]
+    cells: tuple[str, ...]
+    words: tuple[str, ...]
+    hints: NameHints
+
+    @property
+    def kind(self) -> ColumnKind:
+        """What the column holds."""
+        return self.profile.kind
+
+    @property
+    def levels(self) -> int:
+        """How many different values a column of numbers takes, counted to 40."""
+        finite = self.values[np.isfinite(self.values)]
+        return len(np.unique(finite[:: max(len(finite) // 20000, 1)])) if len(finite) else 0
+
+
+def profile_cells(cells: Sequence[str]) -> Profile:
+    """The kind of a column by some of its cells."""
+    written = [c.strip() for c in cells]
+    counts = Counter(cell_kind(c) for c in written)
+    total = sum(n for kind, n in counts.items() if kind != "missing")
+    if total == 0:
+        return Profile(kind="empty")
+    filled = [c for c in written if cell_kind(c) != "missing"]
+    if all(_PACKED.fullmatch(c) for c in filled):
+        return Profile(kind="stamp", stamp=find_form(filled))
+    if counts["number"] >= _MOST * total:
+        found = [c for c in filled if NUMBER.fullmatch(c)]
+        return Profile(kind="number", form=number_form(found), whole=all(c.lstrip("+-").isdigit() for c in found))
+    if counts["time"] >= _MOST * total:
+        stamp = find_form(filled)
+        return Profile(kind="stamp" if stamp else "text", stamp=stamp)
+    if counts["level"] + counts["number"] >= _MOST * total and _two_words(filled):
+        return Profile(kind="level")
+    units = Counter(found[1] for found in map(number_with_unit, filled) if found)
+    if units and units.most_common(1)[0][1] >= _MOST * total:
+        unit = units.most_common(1)[0][0]
+        bare = [found[0] for found in map(number_with_unit, filled) if found]
+        form = number_form(bare)
+        return Profile(kind="number", form=NumberForm(decimal=form.decimal, mark=form.mark, suffix=unit))
+    if sum(1 for c in filled if _LIST.fullmatch(c)) >= _MOST * total:
+        return Profile(kind="array")
+    return Profile(kind="text")
+
+
+def _two_words(cells: Sequence[str]) -> bool:
+    return all(level_of_word(c) is not None or c in ("0", "1") for c in set(cells))
+
+
+def number_form(cells: Sequence[str]) -> NumberForm:
+    """Decimal sign and thousands mark of numbers."""
+    for mark in ("'", "\u2019", " ", "\u00a0", "\u202f"):
+        if any(mark in c for c in cells):
+            return NumberForm(decimal="," if any("," in c for c in cells) else ".", mark=mark)
+    both = [c for c in cells if "," in c and "." in c]
+    if both:
+        decimal = both[0][max(both[0].rfind(","), both[0].rfind("."))]
+        return NumberForm(decimal=decimal, mark="." if decimal == "," else ",")
+    for mark, other in ((".", ","), (",", ".")):
+        if any(c.count(mark) > 1 for c in cells):
+            return NumberForm(decimal=other, mark=mark)
+    return NumberForm(decimal="," if any("," in c for c in cells) else ".")
+
+
+def make_column(name: str, unit: str, profile: Profile, array: pa.Array, cells: Sequence[str] = ()) -> Column:
+    """A column with its values taken from the first rows."""
+    values: NDArray[np.float64] = np.empty(0)
+    words: tuple[str, ...] = ()
+    if profile.kind == "number":
+        values = column_numbers(array, profile.form)
+    elif profile.kind == "level":
+        found = word_levels(array, {}).astype(np.float64)
+        values = np.where(found < 0, np.nan, found)
+    elif profile.kind == "text":
+        words = word_codes(array)[1][:500]
+    unit = unit or profile.form.suffix
+    return Column(
+        name=name,
+        unit=unit,
+        profile=profile,
+        array=array,
+        values=values,
+        cells=tuple(cells),
+        words=words,
+        hints=hints(name, unit),
+    )
+
+
+def typed_profile(array: pa.Array) -> Profile:
+    """The kind of a column of a file that has types."""
+    kind = array.type.value_type if pa.types.is_dictionary(array.type) else array.type
+    if pa.types.is_null(kind) or array.null_count == len(array):
+        return Profile(kind="empty")
+    if is_texty(array):
+        return profile_cells(spread_texts(array))
+    if pa.types.is_timestamp(kind) or pa.types.is_time(kind) or pa.types.is_duration(kind) or pa.types.is_date(kind):
+        return Profile(kind="moment")
+    if pa.types.is_boolean(kind) or pa.types.is_integer(kind):
+        return Profile(kind="number", whole=True)
+    if pa.types.is_floating(kind) or pa.types.is_decimal(kind):
+        return Profile(kind="number")
+    return Profile(kind="text") if not pa.types.is_nested(kind) else Profile(kind="empty")
+
+
+def spread_texts(array: pa.Array, most: int = 600) -> list[str]:
+    """Some texts of a column: the first, and others spread evenly."""
+    size = len(array)
+    index = sorted({*range(min(size, most // 2)), *range(0, size, max(size // (most // 2), 1))})
+    picked = [array[i].as_py() for i in index]
+    return [v.decode("cp1252", "replace") if isinstance(v, bytes) else str(v) for v in picked if v is not None]

@@ -1,0 +1,102 @@
+"""Bytes of a text file as UTF-8 with line feeds, damage marked."""
+
+import codecs
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from tracekit.errors import LogReadError, message
+
+DAMAGE = b"\x01"
+"""Stands where bytes of value zero were; no field that holds it can be read as a value."""
+
+_BOMS = ((codecs.BOM_UTF8, "utf-8"), (codecs.BOM_UTF16_LE, "utf-16-le"), (codecs.BOM_UTF16_BE, "utf-16-be"))
+_HARMLESS = frozenset(b"\t\n\v\f\r\x1a\x1b\x01")
+_ZEROS = re.compile(rb"\x00+")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Encoding:
+    """How characters are written. `evidence` says why; `only_cr` where lines end in carriage returns alone."""
+
+    name: str
+    bom: int
+    evidence: str
+    confidence: float
+    only_cr: bool = False
+
+
+def find_encoding(head: bytes, file_name: str) -> Encoding:
+    """The encoding of a file by its first bytes: byte-order mark, else UTF-16 by its zeros, UTF-8, Windows-1252.
+
+    Raises LogReadError where the bytes are no text.
+    """
+    for mark, name in _BOMS:
+        if head.startswith(mark):
+            return _with_line_ends(head, name, len(mark), "byte-order mark", 1.0)
+    wide = _wide(head)
+    if wide is not None:
+        return _with_line_ends(head, wide, 0, "every second byte is zero", 0.98)
+    _refuse_binary(head, file_name)
+    if head.isascii():
+        return _with_line_ends(head, "utf-8", 0, "only plain characters", 1.0)
+    try:
+        codecs.getincrementaldecoder("utf-8")().decode(head)
+    except UnicodeDecodeError:
+        evidence = "bytes that are no UTF-8, read as Western European"
+        return _with_line_ends(head, "cp1252", 0, evidence, 0.8)
+    return _with_line_ends(head, "utf-8", 0, "valid UTF-8", 0.99)
+
+
+def _with_line_ends(head: bytes, name: str, bom: int, evidence: str, confidence: float) -> Encoding:
+    text = codecs.getincrementaldecoder(name)("replace").decode(head[bom:])
+    only_cr = "\r" in text[:-1] and "\n" not in text
+    return Encoding(name=name, bom=bom, evidence=evidence, confidence=confidence, only_cr=only_cr)
+
+
+def _wide(head: bytes) -> str | None:
+    """UTF-16 without a mark: text of Western letters and digits has a zero in every second byte."""
+    sample = np.frombuffer(head[: len(head) // 2 * 2], np.uint8)[:65536]
+    if len(sample) < 8:
+        return None
+    even, odd = (sample[0::2] == 0).mean(), (sample[1::2] == 0).mean()
+    if odd > 0.7 and even < 0.1:
+        return "utf-16-le"
+    return "utf-16-be" if even > 0.7 and odd < 0.1 else None
+
+
+def _refuse_binary(head: bytes, file_name: str) -> None:
+    """Raise LogReadError where many bytes are neither text nor zero."""
+    counts = np.bincount(np.frombuffer(head, np.uint8), minlength=256)
+    control = sum(int(counts[b]) for b in range(1, 32) if b not in _HARMLESS) + int(counts[127])
+    written = len(head) - int(counts[0])
+    if written == 0 or control > 0.02 * written or counts[0] > 0.9 * len(head):
+        expected = "a text file with rows of samples, or Parquet"
+        raise LogReadError(message(file_name, "a binary file", expected, "Export the log as text."))
+
+
+def as_utf8(pieces: Iterator[bytes], encoding: Encoding, delimiter_run: bytes = b"") -> Iterator[bytes]:
+    """Pieces of a file as UTF-8 with line feeds.
+
+    A run of zero bytes becomes `delimiter_run` and a mark, so that its line cannot pass for a sound one.
+    """
+    decoder = codecs.getincrementaldecoder(encoding.name)("replace") if encoding.name.startswith("utf-16") else None
+    skip = encoding.bom
+    for piece in pieces:
+        text = piece[skip:]
+        skip = max(skip - len(piece), 0)
+        if decoder is not None:
+            text = decoder.decode(text).encode("utf-8", "replace")
+        if b"\0" in text:
+            text = _ZEROS.sub(DAMAGE + delimiter_run, text)
+        if encoding.only_cr:
+            text = text.replace(b"\r", b"\n")
+        if text:
+            yield text
+
+
+def readable(text: bytes, encoding: Encoding) -> str:
+    """Some bytes of `as_utf8` as a string."""
+    return text.decode(encoding.name if encoding.name == "cp1252" else "utf-8", "replace")

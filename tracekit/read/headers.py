@@ -1,0 +1,155 @@
+"""Header rows: names, units, addresses, groups."""
+
+import re
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+from tracekit.errors import UsageError
+from tracekit.units import find_pressure_unit, time_unit
+
+Splitter = Callable[[str], list[str]]
+
+_MAX_ROWS = 3
+_ADDRESS = re.compile(
+    r"%?[IQMEA][XBWD]?\d+(\.\d+)*|DB\d+[.,].*|(AI|AO|DI|DO|CH|IN|OUT|X|Y|K|D)[ _]?\d+([._]\d+)?|0x[0-9a-f]+|\d{3,6}"
+    r"|ns=\d+;.*",
+    re.IGNORECASE,
+)
+_OTHER_UNITS = frozenset({
+    "°c", "c", "degc", "°f", "k", "v", "mv", "a", "ma", "bool", "boolean", "real", "int", "dint", "uint", "word",
+    "float", "-", "–", "1", "%", "0/1", "on/off", "l/min", "n", "mm", "m", "hz", "-/-", "none", "unit", "units",
+    "einheit", "unité", "unite", "unidad", "unità", "eenheid", "hh:mm:ss", "hh:mm:ss.fff", "yyyy-mm-dd", "dd.mm.yyyy",
+    "hh:mm:ss,fff", "date", "datetime", "string", "byte", "state", "digital", "count", "counts", "adc", "#",
+})  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Header:
+    """What stands above the columns. Every tuple has one text per column, or is empty where there is none."""
+
+    names: tuple[str, ...] = ()
+    units: tuple[str, ...] = ()
+    addresses: tuple[str, ...] = ()
+    fields: int = 0
+    line: str = ""
+
+
+def is_unit(cell: str) -> bool:
+    """True for a cell of a row of units: a unit, in brackets or not, or a type."""
+    text = cell.strip()
+    bare = text.strip("[](){}<>").strip()
+    if bare.casefold() in _OTHER_UNITS or find_pressure_unit(bare) is not None:
+        return True
+    try:
+        time_unit(bare)
+    except UsageError:
+        return len(text) > 2 and text[0] + text[-1] in ("[]", "()", "<>")
+    return True
+
+
+def find_header(lines: Sequence[str], first_data: int, fields: int, cut: Splitter) -> tuple[Header, int]:
+    """The header above the first row of data and the position of its top line (`first_data` where there is none)."""
+    rows: list[tuple[int, str, list[str]]] = []
+    named = False
+    position = first_data - 1
+    while position >= 0 and len(rows) < _MAX_ROWS:
+        text = lines[position]
+        if not text.strip():
+            if rows or position < first_data - 2:
+                break
+            position -= 1
+            continue
+        cells = _cut_to(text, fields, cut)
+        kind = _kind(cells) if cells else ""
+        if not cells or not kind or (named and kind == "name" and not _groups(cells, rows)):
+            break
+        named = named or kind == "name"
+        rows.append((position, kind, cells))
+        position -= 1
+    if not rows:
+        return Header(), first_data
+    return _combine(rows, fields, lines[rows[-1][0]]), rows[-1][0]
+
+
+def _cut_to(text: str, fields: int, cut: Splitter) -> list[str]:
+    """Cells of a header line; other delimiters are tried where the data's does not give as many fields."""
+    ways = [cut(text), *(text.split(mark) for mark in ("\t", ";", ",", "|")), re.split(r"\s{2,}|\t", text.strip())]
+    for cells in ways:
+        if abs(len(cells) - fields) <= 1 and len(cells) > (fields > 1):
+            return [c.strip().strip('"') for c in cells]
+    first = ways[0]
+    if len(first) > 1 and sum(map(_is_word, first)) == len([c for c in first if c.strip()]) > 1:
+        return [c.strip().strip('"') for c in first]
+    return []
+
+
+def _is_word(cell: str) -> bool:
+    return any(c.isalpha() for c in cell)
+
+
+def _kind(cells: list[str]) -> str:
+    """unit, address or name; empty for a line that is no header row."""
+    filled = [c for c in cells if c]
+    if not filled:
+        return ""
+    if sum(map(is_unit, filled)) > 0.7 * len(filled):
+        return "unit"
+    if all(_ADDRESS.fullmatch(c) for c in filled):
+        return "address"
+    words = sum(map(_is_word, filled))
+    return "name" if words >= 0.5 * len(filled) and len(filled) >= 0.5 * len(cells) else _sparse(cells, words)
+
+
+def _sparse(cells: list[str], words: int) -> str:
+    """A row of group names over several columns each is sparse."""
+    return "name" if words and len(cells) > 2 else ""
+
+
+def _groups(cells: list[str], rows: list[tuple[int, str, list[str]]]) -> bool:
+    """True where a row above the names parts columns of the same name."""
+    names = next(c for _, kind, c in rows if kind == "name")
+    filled = [n for n in names if n]
+    return len(set(filled)) < len(filled) and sum(1 for c in cells if c) >= 2
+
+
+def _combine(rows: list[tuple[int, str, list[str]]], fields: int, line: str) -> Header:
+    named = [cells for _, kind, cells in rows if kind == "name"]
+    units = [cells for _, kind, cells in rows if kind == "unit"]
+    addresses = [cells for _, kind, cells in rows if kind == "address"]
+    if not named:
+        named = addresses[:1] or units[:1]
+        addresses, units = addresses[1:], units[1:] if named == units[:1] else units
+    names = _padded(named[0], fields) if named else ()
+    if len(named) > 1:
+        group = ""
+        prefixes = []
+        for cell in _padded(named[1], fields):
+            group = cell or group
+            prefixes.append(group)
+        names = tuple(f"{g} {n}".strip() if n else n for g, n in zip(prefixes, names, strict=True))
+    return Header(
+        names=names,
+        units=_padded(units[0], fields) if units else (),
+        addresses=_padded(addresses[0], fields) if addresses else (),
+        fields=len(named[0]) if named else 0,
+        line=line,
+    )
+
+
+def _padded(cells: list[str], fields: int) -> tuple[str, ...]:
+    return tuple((cells + [""] * fields)[:fields])
+
+
+def unique_names(names: Sequence[str], fields: int) -> tuple[str, ...]:
+    """A name for every column, none twice; columns without one are "column 1", "column 2" …"""
+    given = [names[i].strip() if i < len(names) else "" for i in range(fields)]
+    result: list[str] = []
+    for place, name in enumerate(given, 1):
+        wanted = name or f"column {place}"
+        count = 2
+        unique = wanted
+        while unique in result:
+            unique = f"{wanted} ({count})"
+            count += 1
+        result.append(unique)
+    return tuple(result)

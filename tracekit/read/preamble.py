@@ -1,0 +1,80 @@
+"""What the free lines above the header say: interval between samples, units."""
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from tracekit.read.words import fold
+from tracekit.units import PressureUnit, Sense, find_pressure_unit
+
+_PAIR = re.compile(r'^\s*["#;%/*\']*\s*(?P<key>[^:=;\t,]{1,60}?)\s*(?:[:=;\t,]|\s{2,})\s*(?P<value>.+?)\s*[;,\t"]*$')
+_QUANTITY = re.compile(r"(?P<number>\d+(?:[.,]\d+)?(?:e-?\d+)?)\s*(?P<unit>[a-zµμ/]*)")
+_INTERVAL_WORDS = (
+    "interval", "intervall", "abtastzeit", "abtastinterv", "period", "periode", "zykluszeit", "takt", "sampletime",
+    "samplingtime", "schrittweite", "deltat", "increment", "dt", "passo", "pas", "cyclus", "采样间隔", "采样周期",
+    "サンプリング間隔", "サンプリング周期", "샘플링간격", "интервал", "период",
+)  # fmt: skip
+_RATE_WORDS = (
+    "rate", "frequency", "frequenz", "freq", "abtastrate", "frecuencia", "frequenza", "cadence", "frequence",
+    "taktfrequenz", "samplerate", "samplingrate", "采样频率", "采样率", "サンプリング周波数", "частота",
+)  # fmt: skip
+_TIME_FACTORS = {
+    "s": 1.0, "sec": 1.0, "seconds": 1.0, "second": 1.0, "sek": 1.0, "ms": 1e-3, "msec": 1e-3, "us": 1e-6,
+    "µs": 1e-6, "μs": 1e-6, "usec": 1e-6, "ns": 1e-9, "min": 60.0,
+}  # fmt: skip
+_RATE_FACTORS = {"hz": 1.0, "khz": 1e3, "s/s": 1.0, "sps": 1.0, "/s": 1.0, "1/s": 1.0, "ks/s": 1e3}
+_PRESSURE_WORDS = ("pressure", "druck", "pression", "presion", "pressione", "unit", "einheit", "unite", "unidad")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Preamble:
+    """Facts of the preamble, None where it does not tell them, with the lines they stand in."""
+
+    interval_s: float | None = None
+    interval_line: str = ""
+    pressure_unit: PressureUnit | None = None
+    pressure_sense: Sense | None = None
+    unit_line: str = ""
+
+
+def read_preamble(lines: Sequence[str]) -> Preamble:
+    """Facts of the free lines above the header."""
+    interval, interval_line = None, ""
+    unit, sense, unit_line = None, None, ""
+    for line in lines:
+        match = _PAIR.match(line)
+        if match is None:
+            continue
+        key, value = fold(match["key"]).replace(" ", ""), match["value"]
+        found = _interval_s(key, fold(value))
+        if found is not None and interval is None:
+            interval, interval_line = found, line.strip()
+        known = find_pressure_unit(value.strip(' "[]')) or find_pressure_unit(value.strip(' "[]').split(" ")[-1])
+        if known is not None and unit is None and any(w in key for w in _PRESSURE_WORDS):
+            (unit, sense), unit_line = known, line.strip()
+    return Preamble(
+        interval_s=interval,
+        interval_line=interval_line,
+        pressure_unit=unit,
+        pressure_sense=sense,
+        unit_line=unit_line,
+    )
+
+
+def _interval_s(key: str, value: str) -> float | None:
+    """Seconds between samples from one line; a number without a unit, in key or value, says nothing."""
+    quantity = _QUANTITY.search(value)
+    if quantity is None:
+        return None
+    number = float(quantity["number"].replace(",", "."))
+    in_key = re.search(r"[\[(/_]\s*([a-zµμ/]+)\s*[\])]?$", key)
+    unit = quantity["unit"] or (in_key[1] if in_key else "")
+    if number <= 0:
+        return None
+    if any(word in key for word in _RATE_WORDS) and unit in _RATE_FACTORS:
+        return 1.0 / (number * _RATE_FACTORS[unit])
+    if any(word in key for word in _INTERVAL_WORDS) and unit in _TIME_FACTORS:
+        return number * _TIME_FACTORS[unit]
+    if any(word in key for word in _INTERVAL_WORDS) and unit in _RATE_FACTORS:
+        return 1.0 / (number * _RATE_FACTORS[unit])
+    return None

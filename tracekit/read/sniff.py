@@ -1,0 +1,144 @@
+"""How a text file is cut: delimiter, preamble, header rows, first row of data."""
+
+import re
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from tracekit.read.cells import CellKind, cell_kind
+from tracekit.read.headers import Header, find_header
+
+DELIMITERS = ("\t", ";", "|", ",", " ")
+"""In order of preference where two fit equally well; " " stands for runs of blanks and tabs."""
+
+_DECLARED = re.compile(r'"?sep=(?P<mark>.)"?', re.IGNORECASE)
+_GLUED = re.compile(r"\d[;,|\t ]+[+-]?[\d.]|[;|\t]")
+_BODY_LINES, _SCAN_LINES = 300, 3
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TextForm:
+    """The cut of a text file. Line positions count from 0.
+
+    fields      columns of a row of data
+    first_data  position of the first row of data
+    preamble    lines above header and data that are not blank
+    multiline   a quoted field holds line ends
+    """
+
+    delimiter: str
+    quote: str | None
+    multiline: bool
+    fields: int
+    first_data: int
+    header: Header
+    preamble: tuple[str, ...]
+    evidence: str
+    confidence: float
+
+
+def split(line: str, delimiter: str, quote: str | None = '"') -> list[str]:
+    """Fields of a line. Blanks and tabs in any number are one delimiter where it is " "."""
+    if delimiter == " ":
+        return line.split()
+    if quote is None or quote not in line:
+        return line.split(delimiter)
+    fields, current, inside = [], [], False
+    for part in line.split(delimiter):
+        current.append(part)
+        inside ^= part.count(quote) % 2 == 1
+        if not inside:
+            fields.append(delimiter.join(current).strip().strip(quote))
+            current = []
+    return fields + ([delimiter.join(current)] if current else [])
+
+
+def sniff(lines: Sequence[str]) -> TextForm | None:
+    """The cut of a file by its first lines; None where no delimiter gives rows of equal length with values."""
+    declared = _DECLARED.fullmatch(lines[0].strip()) if lines else None
+    written = [i for i, line in enumerate(lines) if line.strip()]
+    if declared:
+        written = written[1:]
+    if not written:
+        return None
+    body = _body([lines[i] for i in written])
+    quote = '"' if any('"' in line for line in body) else None
+    marks = (declared["mark"],) if declared else DELIMITERS
+    scores = {mark: _score(body, mark, quote) for mark in marks}
+    delimiter = max(marks, key=lambda mark: (round(scores[mark][0], 2), -marks.index(mark)))
+    score, fields = scores[delimiter]
+    if score < 0.3:
+        return None
+    kinds = _kinds([r for r in (split(x, delimiter, quote) for x in body) if len(r) == fields])
+    first = _first_data(lines, written, kinds, delimiter, quote)
+    header, top = find_header(lines, first, fields, lambda text: split(text, delimiter, '"'))
+    below = [lines[i] for i in written if i >= first]
+    return TextForm(
+        delimiter=delimiter,
+        quote='"' if any('"' in line for line in below) else None,
+        multiline=any(line.count('"') % 2 for line in below[:-1]),
+        fields=fields,
+        first_data=first,
+        header=header,
+        preamble=tuple(lines[i] for i in written if i < top),
+        evidence="named in the first line" if declared else f"{fields} fields in every row",
+        confidence=1.0 if declared else round(min(score, 0.999), 3),
+    )
+
+
+def _body(written: list[str]) -> list[str]:
+    """Lines that are most likely rows of data: evenly spread over the last 60 %."""
+    tail = written[int(len(written) * 0.4) :]
+    step = max(len(tail) // _BODY_LINES, 1)
+    return tail[::step][:_BODY_LINES]
+
+
+def _score(body: list[str], delimiter: str, quote: str | None) -> tuple[float, int]:
+    """How well a delimiter cuts the body, 0 to 1, and the number of fields that it gives most often."""
+    rows = [split(line, delimiter, quote) for line in body]
+    counts = Counter(len(r) for r in rows if len(r) > 1)
+    if not counts:
+        return (0.05, 1) if delimiter == "," else (0.0, 1)
+    fields, often = max(counts.items(), key=lambda item: (item[1], item[0]))
+    cells = [cell for row in rows if len(row) == fields for cell in row]
+    clean = sum(_cleanness(cell) for cell in cells) / len(cells)
+    return often / len(rows) * clean, fields
+
+
+def _cleanness(cell: str) -> float:
+    if cell_kind(cell) != "text":
+        return 1.0
+    return 0.0 if _GLUED.search(cell) else 0.6
+
+
+def _kinds(rows: list[list[str]]) -> list[CellKind]:
+    """The usual kind of every column, missing cells left aside."""
+    kinds: list[CellKind] = []
+    for cells in zip(*rows, strict=True):
+        found = Counter(kind for kind in map(cell_kind, cells) if kind != "missing")
+        kinds.append(found.most_common(1)[0][0] if found else "missing")
+    return kinds
+
+
+def _first_data(
+    lines: Sequence[str], written: list[int], kinds: list[CellKind], delimiter: str, quote: str | None
+) -> int:
+    """Position of the first line that looks like a row of data and is followed by such lines."""
+    fits = [_fits(split(lines[i], delimiter, quote or '"'), kinds) for i in written]
+    for place, position in enumerate(written):
+        following = fits[place : place + 1 + _SCAN_LINES]
+        if fits[place] and sum(following) >= min(len(following), 3):
+            return position
+    return next((p for p, fit in zip(written, fits, strict=True) if fit), written[-1])
+
+
+def _fits(cells: list[str], kinds: list[CellKind]) -> bool:
+    """True where a row has values in the columns that have values elsewhere."""
+    if abs(len(cells) - len(kinds)) > 1:
+        return False
+    strict = [(cell_kind(c), k) for c, k in zip(cells, kinds, strict=False) if k in ("number", "time")]
+    hits = [found == kind or {found, kind} == {"number", "time"} for found, kind in strict]
+    empty = [found == "missing" for found, _ in strict]
+    if not strict:
+        return any(cell_kind(c) == k == "level" for c, k in zip(cells, kinds, strict=False))
+    return any(hits) and all(h or e for h, e in zip(hits, empty, strict=True))

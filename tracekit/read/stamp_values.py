@@ -1,0 +1,166 @@
+"""Stamps of whole columns as nanoseconds, without a loop over rows."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+from numpy.typing import NDArray
+
+from tracekit.read.rows import valid
+from tracekit.read.stamps import MONTHS, StampForm
+
+NS = 1_000_000_000
+_DAY_NS = 86_400 * NS
+_PACKED_DATE, _PACKED_BOTH = 10_000_000, 10_000_000_000_000
+
+
+_MOST_SHAPES = 64
+
+Ints = NDArray[np.int64]
+
+
+@dataclass(frozen=True, slots=True)
+class _Runs:
+    """Runs of digits, one entry each: values of shape (n,) or (1,), lengths, the byte before; PM flags (n,)."""
+
+    values: list[Ints]
+    lengths: list[int]
+    before: list[NDArray[np.uint8]]
+    afternoon: NDArray[np.bool_]
+
+
+def stamp_ns(array: pa.Array, form: StampForm) -> tuple[Ints, NDArray[np.bool_]]:
+    """Nanoseconds of stamps in text, and where they are sound, both of shape (n,).
+
+    Dates count from 1970 (as UTC where the zone is written, else as local time), stamps without a date from zero.
+    """
+    if form.worded:
+        array = _numbered_months(array)
+    texts = array.cast(pa.binary())
+    data = np.frombuffer(texts.buffers()[2] or b"", np.uint8)
+    offsets = np.frombuffer(texts.buffers()[1], np.int32)[texts.offset : texts.offset + len(texts) + 1].astype(np.int64)
+    rows = len(texts)
+    ns, sound = np.zeros(rows, np.int64), np.zeros(rows, np.bool_)
+    widths = np.diff(offsets)
+    if rows and widths[0] > 0 and (widths == widths[0]).all():
+        cells = data[offsets[0] : offsets[-1]].reshape(rows, int(widths[0]))
+        ns, sound = _matrix(np.ascontiguousarray(cells.T), form)
+    else:
+        for width in np.unique(widths[(widths > 0) & (widths < 64)]).tolist():
+            here = np.nonzero(widths == width)[0]
+            cells = data[offsets[here][None, :] + np.arange(width)[:, None]]
+            ns[here], sound[here] = _matrix(cells, form)
+    return ns, sound & valid(texts)
+
+
+def _numbered_months(array: pa.Array) -> pa.Array:
+    """Names of months replaced by their numbers."""
+    texts = pc.utf8_lower(array.cast(pa.binary()).cast(pa.string(), safe=False))
+    for accented, plain in (("ä", "a"), ("é", "e"), ("û", "u"), ("ş", "s"), ("ğ", "g"), ("ź", "z"), ("ú", "u")):
+        texts = pc.replace_substring(texts, accented, plain)
+    for starts, number in MONTHS:
+        pattern = r"(?:" + "|".join(starts.split()) + r")\p{L}*\.?"
+        texts = pc.replace_substring_regex(texts, pattern, f"{number:02d}", max_replacements=1)
+    return texts
+
+
+def _matrix(cells: NDArray[np.uint8], form: StampForm) -> tuple[Ints, NDArray[np.bool_]]:
+    """Stamps of equal length, one per column of `cells` (width, n); those of one shape are taken together."""
+    figures = cells - np.uint8(48)
+    digit = figures < 10
+    rows = cells.shape[1]
+    if all(bool((line == line[0]).all()) for line in digit):
+        return _shape(cells, figures, digit[:, 0], form)
+    ns, sound = np.zeros(rows, np.int64), np.zeros(rows, np.bool_)
+    key = np.zeros(rows, np.int64)
+    for line in digit:
+        key = key * 2 + line
+    shapes, first, inverse = np.unique(key, return_index=True, return_inverse=True)
+    for k in range(min(len(shapes), _MOST_SHAPES)):
+        here = np.nonzero(inverse == k)[0]
+        ns[here], sound[here] = _shape(cells[:, here], figures[:, here], digit[:, first[k]], form)
+    return ns, sound
+
+
+def _shape(
+    cells: NDArray[np.uint8], figures: NDArray[np.uint8], digit: NDArray[np.bool_], form: StampForm
+) -> tuple[Ints, NDArray[np.bool_]]:
+    """Stamps whose digits stand at the same places; a missing fraction counts as zero."""
+    rows = cells.shape[1]
+    edges = np.diff(np.concatenate([[0], digit.view(np.int8), [0]]))
+    starts, stops = np.nonzero(edges == 1)[0].tolist(), np.nonzero(edges == -1)[0].tolist()
+    lengths = [stop - start for start, stop in zip(starts, stops, strict=True)]
+    values = [_number(figures[a:b]) for a, b in zip(starts, stops, strict=True)]
+    before = [cells[max(a - 1, 0)] for a in starts]
+    if "fraction" in form.fields and len(values) == len(form.fields) - 1:
+        place = form.fields.index("fraction")
+        values.insert(place, np.zeros(1, np.int64))
+        lengths.insert(place, 1)
+        before.insert(place, cells[0])
+    if len(values) != len(form.fields) or max(lengths) > 18:
+        return np.zeros(rows, np.int64), np.zeros(rows, np.bool_)
+    afternoon = ((cells[~digit] | 32) == ord("p")).any(axis=0) if form.twelve else np.zeros(1, np.bool_)
+    return _combine(_Runs(values, lengths, before, afternoon), form, rows)
+
+
+def _number(figures: NDArray[np.uint8]) -> Ints:
+    """Numbers from their figures (length, n); of shape (1,) where all are the same."""
+    same = [bool((line == line[0]).all()) for line in figures]
+    if all(same):
+        return np.array([int("".join(map(str, figures[:, 0].tolist())))], np.int64)
+    total = np.zeros(1, np.int64)
+    for line, constant in zip(figures, same, strict=True):
+        total = total * 10 + (line[:1] if constant else line)
+    return total
+
+
+def _combine(runs: _Runs, form: StampForm, rows: int) -> tuple[Ints, NDArray[np.bool_]]:
+    """Nanoseconds from the values of the runs, and where all are in range."""
+    part: dict[str, Ints] = {}
+    for value, name in zip(runs.values, form.fields, strict=True):
+        part |= _unpack(value) if name == "packed" else {name: value}
+    zero = np.zeros(1, np.int64)
+    hour, minute, second = (part.get(f, zero) for f in ("hour", "minute", "second"))
+    sound = (minute < 60) & (second < 61)
+    if form.has_date or form.twelve:
+        sound = sound & (hour < 25)
+    if form.twelve:
+        hour = hour % 12 + 12 * runs.afternoon
+    ns = ((hour * 60 + minute) * 60 + second) * NS
+    if "fraction" in part:
+        length = runs.lengths[form.fields.index("fraction")]
+        sound = sound & (length <= 9)
+        ns = ns + part["fraction"] * 10 ** max(9 - length, 0)
+    if "days" in part:
+        ns = ns + part["days"] * _DAY_NS
+    if "day" in part:
+        days, real = _days(part["year"], part["month"], part["day"])
+        ns, sound = ns + days * _DAY_NS, sound & real
+    if "zone_h" in part:
+        written = part["zone_h"]
+        minutes = np.where(written > 99, written // 100 * 60 + written % 100, written * 60) + part.get("zone_m", zero)
+        sign = np.where(runs.before[form.fields.index("zone_h")] == ord("-"), -1, 1)
+        ns = ns - sign * minutes * 60 * NS
+    return np.broadcast_to(ns, (rows,)), np.broadcast_to(sound, (rows,))
+
+
+def _unpack(value: NDArray[np.int64]) -> dict[str, NDArray[np.int64]]:
+    """Parts of 20240326, 101714 or 20240326101714."""
+    biggest = int(value.max(initial=0))
+    if biggest < _PACKED_DATE:
+        return {"hour": value // 10000, "minute": value // 100 % 100, "second": value % 100}
+    date = value // 1_000_000 if biggest >= _PACKED_BOTH else value
+    parts = {"year": date // 10000, "month": date // 100 % 100, "day": date % 100}
+    return parts | (_unpack(value % 1_000_000) if biggest >= _PACKED_BOTH else {})
+
+
+def _days(year: Ints, month: Ints, day: Ints) -> tuple[Ints, NDArray[np.bool_]]:
+    """Days since 1970 and where the date exists; years of two digits lie between 1970 and 2069."""
+    year = np.where(year < 100, np.where(year < 70, year + 2000, year + 1900), year)
+    real = (month >= 1) & (month <= 12) & (day >= 1) & (day <= 31) & (year >= 1970) & (year < 2200)
+    months = np.where(real, (year - 1970) * 12 + month - 1, 0).astype("M8[M]")
+    days = months.astype("M8[D]").astype(np.int64)
+    following = (months + 1).astype("M8[D]").astype(np.int64)
+    result = days + np.where(real, day - 1, 0)
+    return result, real & (result < following)

@@ -1,0 +1,201 @@
+"""Dates and times of day written as text: how they are written, and their value, whole columns at once.
+
+A stamp is a row of runs of digits. What each run means (year, month, day, hour, minute, second, fraction, zone) is
+decided once from the first cells; then the runs of all cells are taken as numbers.
+"""
+
+import re
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Literal
+
+from tracekit.read.words import fold
+
+Field = Literal["year", "month", "day", "hour", "minute", "second", "fraction", "days", "zone_h", "zone_m", "packed"]
+
+DATE_FIELDS: tuple[Field, ...] = ("year", "month", "day")
+
+MONTHS: tuple[tuple[str, int], ...] = (
+    ("jan ene gen ian янв sty led oca", 1), ("feb fev unor lut sub фев", 2), ("mar maa mrz brez мар bre", 3),
+    ("apr avr abr kwi dub nis апр", 4), ("may mai maj mei mag май mayis", 5), ("jun juin giu cze haz июн cerv", 6),
+    ("jul juil lug lip tem июл cervenec", 7), ("aug aou ago sie agu srp авг", 8), ("sep set wrz eyl zar сен", 9),
+    ("oct okt out ott paz eki rij окт", 10), ("nov lis kas ноя", 11), ("dec dez dic des gru ara pros дек", 12),
+)  # fmt: skip
+"""First letters of the names of the months in common languages, folded."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StampForm:
+    """How stamps are written: the meaning of every run of digits, in order.
+
+    twelve     hours of a 12-hour clock with AM or PM
+    zone       "" none, "Z" where UTC is written, "offset" where hours from UTC are written
+    worded     months are names
+    ambiguous  day and month could be exchanged
+    evidence   how day and month were told apart
+    """
+
+    fields: tuple[Field, ...]
+    twelve: bool = False
+    zone: str = ""
+    worded: bool = False
+    ambiguous: bool = False
+    evidence: str = ""
+
+    @property
+    def has_date(self) -> bool:
+        """The stamp holds a date."""
+        return "day" in self.fields or "packed" in self.fields
+
+    @property
+    def has_clock(self) -> bool:
+        """The stamp holds a time of day or an elapsed time."""
+        return "minute" in self.fields
+
+
+_RUN = re.compile(r"\d+")
+_WORD_MONTH = re.compile(r"[^\W\d_]{3,}\.?")
+_PM = re.compile(r"[aApP]\.?\s?[mM]\.?\s*$|[aApP]\.?[mM]\.?(?=\s|$)")
+
+
+def month_of(word: str) -> int | None:
+    """Number of a month by its name in some language, folded, or None."""
+    for starts, number in MONTHS:
+        if any(word.startswith(start) for start in starts.split()):
+            return number
+    return None
+
+
+def find_form(cells: Sequence[str]) -> StampForm | None:
+    """The form that most cells share; None where they are no stamps.
+
+    Which of day and month comes first is decided over all cells: by a number above 12, else by the order of days,
+    else it stays open (`ambiguous`).
+    """
+    forms = Counter(form for form in map(_cell_form, cells) if form is not None)
+    if not forms:
+        return None
+    longest = max(forms, key=lambda f: (forms[f] > 0.02 * len(cells), len(f.fields)))
+    if "day" not in longest.fields or longest.worded:
+        return longest
+    return _order_date(longest, [c for c in cells if _cell_form(c) is not None])
+
+
+def _cell_form(cell: str) -> StampForm | None:
+    text = cell.strip()
+    worded = False
+    plain = _PM.sub("", text)
+    for word in _WORD_MONTH.findall(plain):
+        number = month_of(fold(word).rstrip("."))
+        if number is not None and not worded and word.casefold() not in ("gmt", "utc"):
+            plain, worded = plain.replace(word, f"{number:02d}", 1), True
+            month_first = text.strip().startswith(word)
+    runs = list(_RUN.finditer(plain))
+    if not runs:
+        return None
+    marks = [plain[: runs[0].start()]] + [plain[a.end() : b.start()] for a, b in zip(runs, runs[1:], strict=False)]
+    tail = plain[runs[-1].end() :].strip()
+    fields, used = _date_fields([r.group() for r in runs], marks, month_first=worded and month_first)
+    clock = _clock_fields([r.group() for r in runs], marks, used)
+    if clock is None or not (fields or clock):
+        return None
+    zone = "offset" if "zone_h" in clock else ("Z" if tail in ("Z", "z", "UTC", "GMT") else "")
+    twelve = _PM.search(text) is not None
+    return StampForm(fields=(*fields, *clock), twelve=twelve, zone=zone, worded=worded)
+
+
+def _date_fields(runs: list[str], marks: list[str], *, month_first: bool) -> tuple[tuple[Field, ...], int]:
+    """Fields of the date at the start, and how many runs it takes; the order of day and month is settled later."""
+    if len(runs) >= 1 and len(runs[0]) in (8, 14) and runs[0][:2] in ("19", "20"):
+        return (("packed",), 1)
+    if len(runs) < 3:
+        return (), 0
+    first, second = marks[1].strip(), marks[2].strip()
+    parted = first[:1] in ("-", ".", "/") and second[:1] in ("-", ".", "/")
+    blank = first in ("", ".") and second in ("", ",", ".") and ":" not in marks[1] + marks[2] and len(runs[2]) == 4
+    if not (parted or (blank and len(runs) >= 3 and ":" not in "".join(marks[:3]))):
+        return (), 0
+    if len(runs[0]) == 4:
+        return (("year", "month", "day"), 3)
+    return ((("month", "day", "year") if month_first else ("day", "month", "year")), 3)
+
+
+def _clock_fields(runs: list[str], marks: list[str], used: int) -> tuple[Field, ...] | None:
+    """Fields after the date, None where the runs make no time."""
+    left = len(runs) - used
+    if left == 0:
+        return ()
+    fields: list[Field] = []
+    place = used
+    if used and len(runs[place]) == 6 and (left == 1 or ":" not in marks[place + 1]):
+        fields, place = ["packed"], place + 1
+    else:
+        if place + 1 < len(runs) and ":" not in marks[place + 1]:
+            if used or place + 2 >= len(runs) or ":" not in marks[place + 2]:
+                return None
+            fields, place = ["days"], place + 1
+        parts = 1
+        while place + parts < len(runs) and marks[place + parts].strip() == ":" and parts < 4:
+            parts += 1
+        if parts == 1:
+            return None
+        clock: tuple[Field, ...] = ("hour", "minute", "second", "fraction")
+        has_fraction = place + parts < len(runs) and marks[place + parts] in (".", ",")
+        fields += ["minute", "second"] if parts == 2 and has_fraction else clock[:parts]
+        place += parts
+    if place < len(runs) and marks[place] in (".", ","):
+        fields, place = [*fields, "fraction"], place + 1
+    return _zone_fields(runs, marks, place, fields)
+
+
+def _zone_fields(runs: list[str], marks: list[str], place: int, fields: list[Field]) -> tuple[Field, ...] | None:
+    if place == len(runs):
+        return tuple(fields)
+    if marks[place].strip()[-1:] not in ("+", "-"):
+        return None
+    rest = len(runs) - place
+    if rest == 1 and len(runs[place]) in (2, 4):
+        return (*fields, "zone_h")
+    return (*fields, "zone_h", "zone_m") if rest == 2 and marks[place + 1] == ":" else None
+
+
+def _order_date(form: StampForm, cells: Sequence[str]) -> StampForm:
+    """Settle which of the first three runs is the day, the month and the year."""
+    if form.fields[0] == "year":
+        return replace(form, evidence="the year comes first")
+    texts = [_RUN.findall(c)[:3] for c in cells]
+    rows = [tuple(map(int, t)) for t in texts]
+    marks = {re.split(r"\d+", c.strip(), maxsplit=2)[1].strip() for c in cells}
+    orders = _possible_orders(rows, year_last=all(len(t[2]) == 4 for t in texts))
+    evidence = "the numbers leave no other way"
+    if len(orders) > 1 and marks == {"."}:
+        orders, evidence = [o for o in orders if o[0] == "day"] or orders, "dates with dots put the day first"
+    days = list(dict.fromkeys(rows))
+    if len(orders) > 1 and len(days) > 1:
+        counting = [o for o in orders if all(_next_day(a, b, o) for a, b in zip(days, days[1:], strict=False))]
+        orders, evidence = counting or orders, "the dates count day by day"
+    ambiguous = len(orders) != 1
+    fields = orders[0] if orders else form.fields[:3]
+    return replace(
+        form,
+        fields=(*fields, *form.fields[3:]),
+        ambiguous=ambiguous,
+        evidence="day, month and year could be exchanged" if ambiguous else evidence,
+    )
+
+
+def _possible_orders(rows: Sequence[tuple[int, ...]], *, year_last: bool) -> list[tuple[Field, ...]]:
+    """Orders of day, month and year in which all numbers are in range."""
+    known: list[tuple[Field, ...]] = [("day", "month", "year"), ("month", "day", "year")]
+    if not year_last:
+        known.append(("year", "month", "day"))
+    limits = {"day": 31, "month": 12, "year": 9999}
+    return [o for o in known if all(0 < v <= limits[f] for row in rows for v, f in zip(row, o, strict=True))]
+
+
+def _next_day(first: tuple[int, ...], second: tuple[int, ...], order: tuple[Field, ...]) -> bool:
+    """True where the second date is one day after the first, or the first of the next month."""
+    a, b = dict(zip(order, first, strict=True)), dict(zip(order, second, strict=True))
+    same_month = a["month"] == b["month"] and a["year"] == b["year"]
+    return (same_month and b["day"] == a["day"] + 1) or (b["day"] == 1 and a["day"] >= 28)

@@ -1,0 +1,103 @@
+"""Numbers and levels out of columns of text, whole columns at once."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+from numpy.typing import NDArray
+
+from tracekit.read.levels import level_of_word
+from tracekit.read.rows import numbers, valid
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NumberForm:
+    """How numbers are written: decimal sign, thousands mark, and a unit that stands behind every number."""
+
+    decimal: str = "."
+    mark: str = ""
+    suffix: str = ""
+
+    @property
+    def plain(self) -> bool:
+        """A parser that knows the decimal sign needs nothing else."""
+        return not self.mark and not self.suffix
+
+
+_NUMBER = r"^[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?$"
+
+
+def is_texty(array: pa.Array) -> bool:
+    """True for columns of strings, bytes, or dictionaries of them."""
+    kind = array.type.value_type if pa.types.is_dictionary(array.type) else array.type
+    return any(
+        test(kind)
+        for test in (pa.types.is_string, pa.types.is_binary, pa.types.is_large_string, pa.types.is_large_binary)
+    )
+
+
+def column_numbers(array: pa.Array, form: NumberForm) -> NDArray[np.float64]:
+    """A column as float64, NaN where it is no number, shape (n,)."""
+    if not is_texty(array):
+        return numbers(array.dictionary_decode() if pa.types.is_dictionary(array.type) else array)
+    if pa.types.is_dictionary(array.type):
+        known = column_numbers(array.dictionary, form)
+        return np.concatenate([known, [np.nan]])[dictionary_codes(array)]
+    texts = as_text(array)
+    if form.suffix:
+        texts = pc.replace_substring_regex(texts, r"\s*" + _quoted(form.suffix) + r"\s*$", "")
+    for mark in {form.mark, '"'} - {""}:
+        texts = pc.replace_substring(texts, mark, "")
+    if form.decimal == ",":
+        texts = pc.replace_substring(texts, ",", ".")
+    texts = pc.utf8_trim_whitespace(texts)
+    good = pc.fill_null(pc.match_substring_regex(texts, _NUMBER), fill_value=False)
+    return numbers(pc.if_else(good, texts, pa.scalar(None, pa.string())).cast(pa.float64()))
+
+
+def _quoted(text: str) -> str:
+    return "".join(c if c.isalnum() else f"\\{c}" for c in text)
+
+
+def as_text(array: pa.Array) -> pa.Array:
+    """A column of bytes or text as strings; bytes that are no UTF-8 are read as Western European."""
+    if pa.types.is_string(array.type):
+        return array
+    if pa.types.is_large_string(array.type):
+        return array.cast(pa.string())
+    try:
+        return array.cast(pa.binary()).cast(pa.string())
+    except pa.ArrowInvalid:
+        return pa.array([None if v is None else v.decode("cp1252", "replace") for v in array.to_pylist()], pa.string())
+
+
+def dictionary_codes(array: pa.Array) -> NDArray[np.int64]:
+    """Positions in the dictionary, -1 where null, shape (n,)."""
+    indices = array.indices
+    values = numbers(indices)
+    return np.where(valid(indices), np.nan_to_num(values, nan=-1.0), -1.0).astype(np.int64)
+
+
+def word_codes(array: pa.Array) -> tuple[NDArray[np.int64], tuple[str, ...]]:
+    """A column of text as codes (-1 where null) and the words they stand for."""
+    if not pa.types.is_dictionary(array.type):
+        if not is_texty(array):
+            array = array.cast(pa.string())
+        array = array.dictionary_encode()
+    words = tuple(str(w) for w in as_text(array.dictionary).to_pylist())
+    return dictionary_codes(array), words
+
+
+def word_levels(array: pa.Array, known: Mapping[str, int]) -> NDArray[np.int8]:
+    """Levels of a column of words, -1 where a word means neither, shape (n,)."""
+    codes, words = word_codes(array)
+    table = [known.get(w.strip(), -1 if (v := level_of_word(w)) is None else v) for w in words]
+    table = [_digit(w) if v < 0 else v for w, v in zip(words, table, strict=True)]
+    return np.array([*table, -1], np.int8)[codes]
+
+
+def _digit(word: str) -> int:
+    text = word.strip().strip('"').replace(",", ".").removesuffix(".0")
+    return int(text) if text in ("0", "1") else -1

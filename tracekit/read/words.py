@@ -1,0 +1,123 @@
+"""What the names of columns say, in the common words of many languages."""
+
+import functools
+import re
+import tomllib
+import unicodedata
+from collections.abc import Mapping
+from dataclasses import dataclass
+from importlib.resources import files
+from typing import Any, Literal
+
+from tracekit.errors import UsageError
+from tracekit.units import PERCENT, PressureUnit, Sense, TimeUnit, find_pressure_unit, time_unit
+
+Role = Literal["time", "pressure", "supply", "release", "part_present", "station", "tag", "value", "quality", "other"]
+
+_TOO_SHORT = ("at", "mb")  # units only where they stand in brackets or in a row of units; "at" is also a word
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NameHints:
+    """What a name says: weights of roles, unit, sense; `sample_number` where it counts rows."""
+
+    roles: Mapping[Role, float]
+    pressure_unit: PressureUnit | None = None
+    percent: bool = False
+    sense: Sense | None = None
+    says_vacuum: bool = False
+    time_unit: TimeUnit | None = None
+    sample_number: bool = False
+    tokens: tuple[str, ...] = ()
+
+    def weight(self, role: Role) -> float:
+        """How strongly the name speaks for a role, 0 where it does not."""
+        return self.roles.get(role, 0.0)
+
+
+@functools.cache
+def _lexicon() -> Mapping[str, Any]:
+    """The table of words, folded."""
+    return tomllib.loads(fold(files("tracekit.read").joinpath("words.toml").read_text("utf-8")))
+
+
+def fold(text: str) -> str:
+    """Lower case without accents."""
+    flat = unicodedata.normalize("NFKD", text.replace("ß", "ss").replace("ø", "o").replace("ł", "l"))
+    return unicodedata.normalize("NFC", "".join(c for c in flat.casefold() if not unicodedata.combining(c)))
+
+
+def tokens_of(name: str) -> tuple[str, ...]:
+    """The words of a name: parted at blanks, signs, and where lower case meets upper case."""
+    parted = re.sub(r"(?<=[^\W\d_A-Z])(?=[A-Z][^\W\d_A-Z])", " ", name)
+    return tuple(t for t in re.split(r"[\s_\-./\\:;,()\[\]{}<>|=+*&]+", fold(parted)) if t)
+
+
+def hints(name: str, unit_text: str = "") -> NameHints:
+    """What the name of a column, and the unit that stands with it, say."""
+    tokens = tokens_of(name)
+    squeezed = "".join(tokens)
+    plain = {re.sub(r"\d+$", "", t) or t for t in tokens} | set(tokens)
+    table = _lexicon()
+    roles: dict[Role, float] = {}
+    for entry in table["hint"]:
+        if any(stem in squeezed for stem in entry["stems"].split()) or plain & set(entry["tokens"].split()):
+            roles[entry["role"]] = max(roles.get(entry["role"], 0.0), entry["weight"])
+    unit, sense = _pressure(name, unit_text)
+    if unit is not None or roles.get("pressure") == 1.0:
+        roles = {r: w for r, w in roles.items() if r != "release" or w == 1.0}
+    _sharpen(roles, confirming=any(w in squeezed for w in table["confirm"]["stems"].split()))
+    says: list[Sense] = [s for s in ("absolute", "gauge") if set(tokens) & set(table["senses"][s].split())]
+    vacuum = table["vacuum"]
+    return NameHints(
+        roles=roles,
+        pressure_unit=unit,
+        percent=PERCENT in name or PERCENT in unit_text,
+        sense=sense or (says[0] if len(says) == 1 else None),
+        says_vacuum=any(w in squeezed for w in vacuum["stems"].split()) or bool(plain & set(vacuum["tokens"].split())),
+        time_unit=_time(name, unit_text),
+        sample_number=bool(set(table["sample_number"]["tokens"].split()) & set(tokens)),
+        tokens=tokens,
+    )
+
+
+def _sharpen(roles: dict[Role, float], *, confirming: bool) -> None:
+    """Where words of two roles meet, the more special one wins."""
+    if confirming and "part_present" in roles:
+        roles.pop("supply", None)
+        roles.pop("release", None)
+    if "release" in roles and "supply" in roles:
+        roles["supply"] = min(roles["supply"], 0.5)
+    if roles.get("release", 0) >= 0.9 and roles.get("part_present", 0) < 1.0:
+        roles.pop("part_present", None)
+    if roles.get("supply", 0) >= 0.9 and roles.get("part_present", 0) <= 0.5:
+        roles.pop("part_present", None)
+
+
+def _unit_texts(name: str, unit_text: str) -> list[str]:
+    """Places where a unit may stand, the surest first."""
+    found = [unit_text] if unit_text.strip() else []
+    found += re.findall(r"[\[(<{]\s*([^\])>}]*?)\s*[\])>}]", name)
+    bare = re.sub(r"[\[(<{][^\])>}]*[\])>}]", " ", name)
+    found += re.findall(r"(?:\bin\s+|/\s*|,\s*)([^\s,;]+)\s*$", bare)
+    words = [w for w in re.split(r"[\s_\-.,;:|]+", bare) if w and w.casefold() not in _TOO_SHORT]
+    found += [" ".join(words[i : i + 2]) for i in range(len(words) - 2, -1, -1)]
+    return found + words[:0:-1]
+
+
+def _pressure(name: str, unit_text: str) -> tuple[PressureUnit | None, Sense | None]:
+    for text in _unit_texts(name, unit_text):
+        for spelling in (text.strip("[]() "), text.replace("_", " ")):
+            found = find_pressure_unit(spelling)
+            if found is not None:
+                return found
+    return None, None
+
+
+def _time(name: str, unit_text: str) -> TimeUnit | None:
+    for text in (*_unit_texts(name, unit_text), name):
+        try:
+            return time_unit(text.strip("[]() "))
+        except UsageError:
+            continue
+    return None
