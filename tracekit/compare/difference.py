@@ -26,7 +26,7 @@ _HALVINGS = 60
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Difference:
-    """After minus before. `ratio` holds the possible standard deviations over the typical one, `weight` their weights."""
+    """After minus before. `ratio`: possible standard deviations over the typical one, with their `weight`."""
 
     before: MedianFit
     after: MedianFit
@@ -78,7 +78,7 @@ def p_below(difference: Difference, limit: float) -> float:
 
 
 def p_equivalent(difference: Difference, margin: float) -> float:
-    """p value against "the difference is `margin` or more, either way": the larger of two one-sided tests."""
+    """P value against "the difference is `margin` or more, either way": the larger of two one-sided tests."""
     return max(p_above(difference, -margin), p_below(difference, margin))
 
 

@@ -36,8 +36,14 @@ class MedianFit:
 
     @property
     def common(self) -> float:
-        """Standard uncertainty of what all cycles share."""
-        return (self.common_low + self.common_high) / 2.0
+        """Standard uncertainty of what all cycles share; of the known end where the other is open."""
+        known = [u for u in (self.common_low, self.common_high) if np.isfinite(u)]
+        return sum(known) / len(known) if known else 0.0
+
+    @property
+    def open_ended(self) -> bool:
+        """True where only a bound of this side is known."""
+        return not (np.isfinite(self.common_low) and np.isfinite(self.common_high))
 
     def order_band(self, z: float) -> tuple[float, float]:
         """Order statistics z standard deviations of the share below and above the middle; unbounded beyond the data."""

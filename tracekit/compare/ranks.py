@@ -3,7 +3,8 @@
 They assume independent cycles and stand beside the interval of the medians, which does not.
 
 Sources
-[1] Mann, Whitney: On a test of whether one of two random variables is stochastically larger, Ann. Math. Stat. 18 (1947).
+[1] Mann, Whitney: On a test of whether one of two random variables is stochastically larger,
+    Ann. Math. Stat. 18 (1947) 50–60.
 [2] Hodges, Lehmann: Estimates of location based on rank tests, Ann. Math. Stat. 34 (1963); Moses' interval,
     Hollander, Wolfe: Nonparametric Statistical Methods.
 [3] Schuirmann: A comparison of the two one-sided tests procedure, J. Pharmacokinetics Biopharm. 15 (1987) 657–680.
@@ -60,7 +61,7 @@ def shift_limits(first: Floats, second: Floats, one_sided: float) -> tuple[float
 
 
 def p_equal_means(first: Floats, second: Floats, margin: float) -> float:
-    """Two one-sided t tests with pooled variance [3]: p value against means `margin` or more apart. Normal data only."""
+    """Two one-sided t tests with pooled variance [3], for normal data: p value against means `margin` or more apart."""
     from scipy.special import stdtr
 
     n, m = len(first), len(second)

@@ -1,0 +1,104 @@
+"""The rule: verdicts of the measures and the verdict over all, fixed before the data are seen."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+from tracekit.compare.counts import smallest_p
+from tracekit.compare.measures import CLAIM_RATES
+from tracekit.compare.multiple import holm
+from tracekit.compare.rates import rate_equivalent
+from tracekit.model.comparison import MeasureResult, Overall, RateResult
+from tracekit.model.estimate import Withheld
+from tracekit.options.compare import CompareOptions
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Judged:
+    """Measures and rates with their verdicts, and the verdict over all with its reasons."""
+
+    measures: dict[str, MeasureResult]
+    rates: dict[str, RateResult]
+    verdict: Overall
+    reasons: tuple[str, ...]
+
+
+def judge(
+    measures: Mapping[str, MeasureResult], rates: Mapping[str, RateResult], primary: str, error: float,
+    options: CompareOptions,
+) -> Judged:  # fmt: skip
+    """Apply the rule. `error` is the one-sided error rate of the primary: 2.5 %, or what a plan's look leaves it."""
+    figures: dict[str, MeasureResult | RateResult] = {**measures, **rates}
+    claim = {n: figures[n].p_worse for n in dict.fromkeys((primary, *CLAIM_RATES)) if n in figures}
+    others = [n for n, f in figures.items() if n not in claim and (isinstance(f, RateResult) or f.watched)]
+    least = {n: smallest_p(r.events, r.cycles) for n, r in rates.items()}
+    worse = holm(claim, options.one_sided, least) | holm(
+        {n: figures[n].p_worse for n in others}, options.one_sided, least
+    )
+    better = holm({n: figures[n].p_better for n in others}, options.one_sided, least) | holm(
+        {n: figures[n].p_better for n in claim if n != primary}, options.one_sided, least
+    )
+    if primary in figures and figures[primary].p_better <= error:
+        better |= {primary}
+    decided_first = frozenset((primary, *CLAIM_RATES))
+    judged = {n: _measure(m, better, worse, decided_first, options) for n, m in measures.items()}
+    judged_rates = {n: _rate(r, better, worse, decided_first, options) for n, r in rates.items()}
+    verdict, reasons = _overall({**judged, **judged_rates}, primary)
+    return Judged(measures=judged, rates=judged_rates, verdict=verdict, reasons=reasons)
+
+
+def rule_text(primary: str, options: CompareOptions, looks: str = "") -> str:
+    """The rule in words. It is the same for every comparison with these options."""
+    once = f"{100 * options.one_sided:g} %"
+    return (
+        f"Primary measure: {primary}. Demonstrated: the primary is better (one-sided {once}{looks}) and no watched "
+        f"measure, nor the drop or miss rate, is worse (Holm, one-sided {once}). Worse: the primary, the drop or the "
+        f"miss rate is worse (Holm over these three, one-sided {once}). No change: the primary lies within its margin "
+        f"(two one-sided tests, {100 * options.equivalence:g} % each). Else not demonstrated. Any other measure that "
+        "lies within its margin counts as equivalent, whatever its sign."
+    )
+
+
+def _measure(
+    result: MeasureResult, better: frozenset[str], worse: frozenset[str], first: frozenset[str],
+    options: CompareOptions,
+) -> MeasureResult:  # fmt: skip
+    """The verdict of a measure: of the primary better and worse come first, of all others equivalence does."""
+    if isinstance(result.difference, Withheld):
+        return result
+    equivalent = result.p_equivalent <= options.equivalence
+    if equivalent and result.column not in first:
+        return replace(result, verdict="equivalent", cycles_needed=None)
+    if result.column in better or result.column in worse:
+        return replace(result, verdict="better" if result.column in better else "worse", cycles_needed=None)
+    return replace(result, verdict="equivalent", cycles_needed=None) if equivalent else result
+
+
+def _rate(
+    rate: RateResult, better: frozenset[str], worse: frozenset[str], first: frozenset[str], options: CompareOptions
+) -> RateResult:
+    """The verdict of a rate, in the same order."""
+    equivalent = rate_equivalent(rate, options)
+    if equivalent and rate.name not in first:
+        return replace(rate, verdict="equivalent", cycles_needed=None)
+    if rate.name in better or rate.name in worse:
+        return replace(rate, verdict="better" if rate.name in better else "worse", cycles_needed=None)
+    return replace(rate, verdict="equivalent", cycles_needed=None) if equivalent else rate
+
+
+def _overall(figures: Mapping[str, MeasureResult | RateResult], primary: str) -> tuple[Overall, tuple[str, ...]]:
+    worse = [n for n, f in figures.items() if f.verdict == "worse"]
+    deciding = [n for n in worse if n == primary or n in CLAIM_RATES]
+    if deciding:
+        return "worse", tuple(f"{n} is worse" for n in deciding)
+    first = figures.get(primary)
+    if first is None:
+        return "not_demonstrated", (f"{primary} is not in these logs",)
+    if isinstance(first.difference, Withheld):
+        return "not_demonstrated", (f"{primary} is withheld: {first.difference.reason}",)
+    if first.verdict == "better":
+        if not worse:
+            return "demonstrated", (f"{primary} is better",)
+        return "not_demonstrated", (f"{primary} is better", *(f"{n} is worse" for n in worse))
+    if first.verdict == "equivalent":
+        return "no_change", (f"{primary} lies within its margin",)
+    return "not_demonstrated", (f"{primary} is undecided",)
