@@ -55,7 +55,8 @@ def measure_chunk(
     spans = find_spans(samples, starts, stop, reference, segment)
     hold = find_hold(samples, spans, reference, last_open, segment)
     zero = idle_vacuum(samples, spans, segment)
-    evacuation = measure_evacuation(samples, spans, hold, zero, measure)
+    closed = np.asarray(hold.peak >= segment.open_share * reference.peak, np.bool_)
+    evacuation = measure_evacuation(samples, spans, hold, zero, closed, measure)
     periods = find_periods(samples, spans, hold, evacuation.contact, measure.coast_least_samples)
     bins = make_bins(samples, spans, hold, periods, segment)
     cycles = {

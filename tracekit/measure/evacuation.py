@@ -135,22 +135,27 @@ def _response(samples: Samples, spans: Spans, zero: Floats, amplitude: Floats, t
 
 
 def measure_evacuation(
-    samples: Samples, spans: Spans, hold: Hold, zero: Floats, options: MeasureOptions
+    samples: Samples, spans: Spans, hold: Hold, zero: Floats, closed: NDArray[np.bool_], options: MeasureOptions
 ) -> Evacuation:
-    """All measures of the evacuation of each cycle."""
+    """All measures of the evacuation of each cycle; `closed`: a cup that closed on a part, by the vacuum reached."""
     off = falling(samples.supply)
     after = np.where(hold.grip >= 0, hold.grip, spans.last_try + 1)
     cut = first_true(off, after, np.maximum(hold.quit + 1, after))
     first_cut = np.where(cut >= 0, np.minimum(cut, hold.quit), hold.quit)
     curve = curve_of(samples, options)
-    top = first_reach(samples.smooth, options.fit_to * hold.peak, spans.last_try, np.maximum(first_cut, after + 1))
+    # suction may be cut before the peak, which the valve's delay adds
+    last = np.clip(first_cut - 1, 0, len(samples.time) - 1)
+    summit = np.fmin(options.fit_to * hold.peak, samples.smooth[last])
+    top = first_reach(samples.smooth, summit, spans.last_try, np.maximum(first_cut, after + 1))
     empty = np.where(np.isfinite(zero), zero, 0.0)
     half = first_reach(curve, empty + 0.5 * (hold.peak - empty), spans.last_try, np.where(top >= 0, top + 1, 0))
     begin = first_reach(curve, empty + options.fit_from * (hold.peak - empty), spans.last_try, half + 1)
     tau, end_level = fit_exponential(samples, begin, np.where(top >= 0, top + 1, begin), options.fit_least_samples)
-    contact, contact_time, open_level = _contact(samples, spans, hold, begin, tau, end_level, empty, options)
+    contact, contact_time, open_level = _contact(
+        samples, spans, hold, begin, tau, end_level, empty, closed, options
+    )
     amplitude = np.where(np.isfinite(open_level), open_level - empty, 0.2 * (hold.peak - empty))
-    ultimate, extrapolated = _ultimate(samples, hold, first_cut, tau, end_level, options)
+    ultimate, extrapolated = _ultimate(samples, hold, top, first_cut, tau, end_level, options)
     held = hold.grip >= 0
     command = samples.time[spans.last_try] - 0.5 * samples.interval
     return Evacuation(
@@ -160,9 +165,9 @@ def measure_evacuation(
         open_cup_vacuum_kpa=open_level,
         evacuation_time_s=np.where(held, hold.grip_time - command, np.nan),
         seal_time_s=np.where(held & (hold.grip_time > contact_time), hold.grip_time - contact_time, np.nan),
-        pump_time_constant_s=np.where(held, tau, np.nan),
-        ultimate_vacuum_kpa=np.where(held, ultimate, np.nan),
-        ultimate_extrapolated=np.where(held & np.isfinite(ultimate), extrapolated, -1),
+        pump_time_constant_s=np.where(closed, tau, np.nan),
+        ultimate_vacuum_kpa=np.where(closed, ultimate, np.nan),
+        ultimate_extrapolated=np.where(closed & np.isfinite(ultimate), extrapolated, -1),
         rise_s=rise_times(samples, spans, top, options),
         first_cut=first_cut,
     )
@@ -176,6 +181,7 @@ def _contact(
     tau: Floats,
     end_level: Floats,
     zero: Floats,
+    closed: NDArray[np.bool_],
     options: MeasureOptions,
 ) -> tuple[Ints, Floats, Floats]:
     """Contact as sample index (-1) and time, and the open-cup level before it, by carrying the fit back to that level.
@@ -201,9 +207,10 @@ def _contact(
     with np.errstate(invalid="ignore", divide="ignore"):
         span = 0.5 * (at - spans.last_try) * samples.interval
         flat = (late - early) / span < options.open_flat * (end_level - level) / tau + 3.0 * samples.noise / span
-    shows = (begin >= 0) & np.isfinite(when) & (at - spans.last_try >= 4) & flat & (level < 0.6 * hold.peak)
+    risen = level - zero > np.maximum(5.0 * samples.noise / np.sqrt(np.maximum(at - spans.last_try, 1) / 2), 0.8)
+    shows = (begin >= 0) & np.isfinite(when) & (at - spans.last_try >= 4) & flat & (level < 0.6 * hold.peak) & risen
     when = np.where(shows, when, np.nan)
-    never = hold.grip < 0
+    never = ~closed
     suction = _open_level(samples, spans.last_try, np.maximum(hold.quit, spans.last_try))
     open_level = np.where(never, suction, np.where(shows, level, np.nan))
     contact = np.where(shows & ~never, np.clip(at, spans.last_try, spans.end - 1), -1)
@@ -211,12 +218,12 @@ def _contact(
 
 
 def _ultimate(
-    samples: Samples, hold: Hold, first_cut: Ints, tau: Floats, end_level: Floats, options: MeasureOptions
+    samples: Samples, hold: Hold, top: Ints, first_cut: Ints, tau: Floats, end_level: Floats, options: MeasureOptions
 ) -> tuple[Floats, Ints]:
     """Vacuum that the evacuation tends to: read off where suction went on long enough, else extrapolated by the fit."""
-    grip = np.maximum(hold.grip, 0)
-    stretch = samples.time[np.clip(first_cut - 1, 0, len(samples.time) - 1)] - samples.time[grip]
-    seen = (hold.grip >= 0) & (stretch > options.settled_tau * np.where(np.isfinite(tau), tau, np.inf))
+    grip = np.where(hold.grip >= 0, hold.grip, top)
+    stretch = samples.time[np.clip(first_cut - 1, 0, len(samples.time) - 1)] - samples.time[np.maximum(grip, 0)]
+    seen = (grip >= 0) & (stretch > options.settled_tau * np.where(np.isfinite(tau), tau, np.inf))
     start = grip + (np.maximum(first_cut - grip, 0)) * 3 // 4
     level = range_quantile(samples.vacuum, np.where(seen, start, 0), np.where(seen, first_cut, 0), 0.5)
     sane = (end_level > 0.9 * hold.peak) & (end_level < 106.0)

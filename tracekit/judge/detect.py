@@ -1,0 +1,96 @@
+"""The smallest change per cause that this log would have shown, by injecting changes into its own evidence."""
+
+from collections.abc import Mapping
+from dataclasses import replace
+
+import numpy as np
+
+from tracekit.judge.effects import Effect
+from tracekit.judge.effects_of import LOGARITHMIC, measure_name
+from tracekit.judge.evidence import Sign
+from tracekit.judge.fingerprints import FINGERPRINTS
+from tracekit.judge.rank import posterior
+from tracekit.model.cycle import StationData
+from tracekit.model.finding import Detectable
+from tracekit.options.judge import JudgeOptions
+
+_MAIN: Mapping[str, tuple[str, ...]] = {
+    "leak_steady": ("decay", "ultimate"),
+    "check_valve_leak": ("decay",),
+    "flow_restricted": ("over", "open"),
+    "exhaust_restricted": ("rise",),
+    "supply_pressure_low": ("rise", "blow"),
+    "supply_valve_slow": ("response",),
+    "release_weak": ("blow",),
+    "sensor_zero_shift": ("idle",),
+    "sensor_noisy": ("noise",),
+    "supply_valve_passing": ("idle",),
+}
+_NINE_IN_TEN = 1.2816
+
+
+def _quiet(effects: Mapping[str, Effect]) -> dict[str, Effect]:
+    """The same measures with no change: what the log would be if nothing were wrong."""
+    return {k: replace(e, shift=0.0) for k, e in effects.items() if k != "balance"}
+
+
+def _with_change(quiet: Mapping[str, Effect], code: str, main: tuple[str, ...], size: float) -> dict[str, Effect]:
+    """The change injected into the main measures of a cause, each moved in its own direction by as many errors."""
+    out = dict(quiet)
+    for name in main:
+        change = FINGERPRINTS[code].get(name)
+        if name in out and change is not None:
+            sign = 1.0 if change.most > 0 else -1.0
+            # with a probability of 0.9 the measured change is at least the true one less 1.28 errors
+            out[name] = replace(out[name], shift=sign * (size - _NINE_IN_TEN) * out[name].error)
+    if code in ("leak_steady", "check_valve_leak") and "decay" in out and "top" in quiet:
+        share = 0.7 if code == "leak_steady" else 0.0
+        wide = quiet["top"].error / max(out["decay"].shift, 1e-9)
+        if out["decay"].shift > 4.0 * out["decay"].error:
+            out["balance"] = replace(out["decay"], now=share, reference=0.0, shift=share, error=max(wide, 0.08))
+    return out
+
+
+def detectable(
+    effects: Mapping[str, Effect],
+    signs: tuple[Sign, ...],
+    words: tuple[str, ...],
+    complaint: bool,
+    has_reference: bool,
+    data: StationData,
+    options: JudgeOptions,
+) -> tuple[Detectable, ...]:
+    """Per cause the smallest change of its main measure that would have been listed with a probability of 0.9."""
+    if not has_reference:
+        why = "needs a baseline, or a change inside the log, to be seen"
+        return tuple(
+            Detectable(code=code, measure=measure_name(main[0])[0], smallest=None, unit=measure_name(main[0])[1], why=why)
+            for code, main in _MAIN.items()
+        )
+    quiet = _quiet(effects)
+    calm = tuple(replace(s, present=min(s.present, 0.02)) if s.name != "leaky" else s for s in signs)
+    out = []
+    for code, main in _MAIN.items():
+        name = next((m for m in main if m in quiet), None)
+        if name is None:
+            measure, unit = measure_name(main[0])
+            out.append(Detectable(code=code, measure=measure, smallest=None, unit=unit, why="the log does not show this measure"))
+            continue
+        size = next((float(s) for s in np.geomspace(2.5, 60.0, 22) if _listed(quiet, calm, words, code, main, float(s), options)), None)
+        measure, unit = measure_name(name)
+        if size is None:
+            out.append(Detectable(code=code, measure=measure, smallest=None, unit=unit, why="other causes would look the same"))
+            continue
+        change = size * quiet[name].error
+        if name in LOGARITHMIC:
+            change, unit = 100.0 * (float(np.exp(change)) - 1.0), "%"
+        out.append(Detectable(code=code, measure=measure, smallest=change, unit=unit, why=f"{quiet[name].n_now} cycles now against {quiet[name].n_reference}"))
+    return tuple(out)
+
+
+def _listed(
+    quiet: Mapping[str, Effect], signs: tuple[Sign, ...], words: tuple[str, ...], code: str, main: tuple[str, ...], size: float, options: JudgeOptions
+) -> bool:
+    post = posterior(_with_change(quiet, code, main, size), signs, words, False, options)
+    near = [p for c, p in post.present.items() if c != code and p >= post.present[code] / options.rival]
+    return post.present[code] >= 0.25 and post.present[code] + sum(near) >= options.listed

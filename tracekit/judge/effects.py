@@ -1,0 +1,177 @@
+"""How the cycles now differ from a reference, measure by measure, with the uncertainty of the difference.
+
+The reference is a baseline log, or the log's own cycles before an onset. What is compared are medians; a spread says how far a
+healthy station differs between two recordings.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tracekit.judge.features import Features
+from tracekit.options.judge import JudgeOptions
+
+Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Effect:
+    """A measure now against its reference.
+
+    shift    difference of the medians and its standard error, spread between recordings included
+    tail_up, tail_down  share of cycles now that lie outside what the reference shows, above and below
+    """
+
+    now: float
+    reference: float
+    shift: float
+    error: float
+    n_now: int
+    n_reference: int
+    tail_up: float
+    tail_down: float
+    scatter: float
+
+    @property
+    def z(self) -> float:
+        """Shift in standard errors."""
+        return self.shift / self.error
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Comparison:
+    """All effects of a log, and where its reference comes from: baseline, earlier cycles, or none."""
+
+    effects: Mapping[str, Effect]
+    source: str
+    onset: int | None
+    now: Bools
+    reference: Bools
+
+
+def robust_spread(values: Floats) -> float:
+    """Standard deviation from the median absolute deviation."""
+    return 1.4826 * float(np.median(np.abs(values - np.median(values)))) if len(values) else float("nan")
+
+
+def _spread(name: str, value: float, options: JudgeOptions) -> float:
+    fixed = {
+        "rise": options.spread_rise,
+        "open": options.spread_open,
+        "response": options.spread_response,
+        "ultimate": options.spread_ultimate,
+        "peak": options.spread_ultimate,
+        "blow": options.spread_blow,
+        "blow_start": 1.5 * options.spread_response,
+        "release": 2.0 * options.spread_response,
+        "residual": options.spread_residual,
+        "idle": options.spread_idle,
+        "noise": options.spread_noise,
+        "fast_fall": options.spread_fast_fall,
+        "overshoot": 0.4,
+        "dip": 0.4,
+    }
+    if name == "decay":
+        return float(np.hypot(options.spread_decay, options.spread_decay_share * value))
+    if name == "top":
+        return options.spread_top_share * abs(value)
+    if name == "over":
+        return float(np.hypot(options.spread_over, 0.03 * value))
+    return fixed[name]
+
+
+def compare_feature(
+    name: str, now: Floats, reference: Floats, floor: float, same_log: bool, options: JudgeOptions
+) -> Effect | None:
+    """The effect of one measure; None where either side has fewer than four values."""
+    a, b = now[np.isfinite(now)], reference[np.isfinite(reference)]
+    if len(a) < 4 or len(b) < 4:
+        return None
+    middle_a, middle_b = float(np.median(a)), float(np.median(b))
+    spread_a, spread_b = (max(robust_spread(x), floor) for x in (a, b))
+    # neighbouring cycles are alike: a third of them counts
+    sampling = 1.25 * float(np.sqrt(spread_a**2 / max(len(a) / 3, 1) + spread_b**2 / max(len(b) / 3, 1)))
+    between = _spread(name, middle_b, options) * (options.same_log if same_log else 1.0)
+    reach = max(float(np.quantile(b, 0.95)) - middle_b, 2.5 * spread_b, 3.0 * floor) + between
+    depth = max(middle_b - float(np.quantile(b, 0.05)), 2.5 * spread_b, 3.0 * floor) + between
+    return Effect(
+        now=middle_a,
+        reference=middle_b,
+        shift=middle_a - middle_b,
+        error=float(np.sqrt(sampling**2 + floor**2 + between**2)),
+        n_now=len(a),
+        n_reference=len(b),
+        tail_up=float(np.mean(a > middle_b + 1.6 * reach)),
+        tail_down=float(np.mean(a < middle_b - 1.6 * depth)),
+        scatter=spread_a / spread_b,
+    )
+
+
+def _scores(values: Floats, floor: float, least: int) -> Floats:
+    """Squared significance of a step at each split, shape (n_cycles,); 0 where a side is too short.
+
+    A split at k puts cycles 0 … k - 1 before it. Values are winsorised so that single cycles make no step.
+    """
+    n = len(values)
+    score = np.zeros(n)
+    seen = np.flatnonzero(np.isfinite(values))
+    if len(seen) < 2 * least:
+        return score
+    x = values[seen]
+    jump = np.diff(x)
+    noise = max(1.4826 * float(np.median(np.abs(jump - np.median(jump)))) / np.sqrt(2.0), floor)
+    low, high = np.quantile(x, 0.02), np.quantile(x, 0.98)
+    x = np.clip(x, low, high)
+    total = np.cumsum(x)
+    k = np.arange(1, len(x))
+    step = total[:-1] / k - (total[-1] - total[:-1]) / (len(x) - k)
+    inside = np.where((k >= least) & (len(x) - k >= least), step**2 * k * (len(x) - k) / len(x) / noise**2, 0.0)
+    size = np.where(np.abs(step) > 2.5 * floor, inside, 0.0)
+    score[seen[1:]] = size
+    return score
+
+
+ONSET_MEASURES = ("decay", "rise", "open", "ultimate", "peak", "blow", "residual", "over", "idle", "release", "noise")
+
+
+def find_onset(features: Features, options: JudgeOptions) -> int | None:
+    """The cycle at which the station changed, by the step that most measures share; None where there is none."""
+    scores = [
+        np.minimum(_scores(np.where(features.held, features.values[m], np.nan), features.floor[m], options.onset_least), 400.0)
+        for m in ONSET_MEASURES
+    ]
+    total = np.max(scores, axis=0) + 0.2 * np.sum(scores, axis=0)
+    if not len(total) or float(np.max(scores)) < options.onset_score:
+        return None
+    return int(np.argmax(total))
+
+
+def compare(features: Features, baseline: Features | None, options: JudgeOptions) -> Comparison:
+    """Effects of a log against its baseline, else against its own cycles before an onset, else none."""
+    n = len(features.held)
+    onset = find_onset(features, options)
+    cycle = np.arange(n)
+    after = cycle >= (onset or 0)
+    last = max(int(np.ceil(options.last_share * after.sum())), min(12, int(after.sum())))
+    late = after & (np.cumsum(after[::-1])[::-1] <= last)
+    if baseline is None and onset is None:
+        return Comparison(effects={}, source="none", onset=None, now=after, reference=np.zeros(n, np.bool_))
+    effects = {}
+    for name, values in features.values.items():
+        now = values[late & features.held]
+        if baseline is not None:
+            others = baseline.values[name].copy()
+            others[0:1] = np.nan  # the first cycle after a standstill differs
+            reference = others[baseline.held]
+            floor = max(features.floor[name], baseline.floor[name])
+        else:
+            reference = values[~after & features.held]
+            floor = features.floor[name]
+        effect = compare_feature(name, now, reference, floor, baseline is None, options)
+        if effect is not None:
+            effects[name] = effect
+    source = "baseline" if baseline is not None else "earlier cycles"
+    return Comparison(effects=effects, source=source, onset=onset, now=late, reference=~after)

@@ -1,0 +1,99 @@
+"""Likelihood of measured effects and signs under each cause.
+
+Every measure adds the logarithm of how well a cause's range explains it, against how well "unchanged" does at best. One measure
+alone never decides by more than a stated bound, and the sum is tempered because measures are not independent.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from tracekit.judge.effects import Effect
+from tracekit.judge.fingerprints import FINGERPRINTS, SAME, SIGN_BACKGROUND, SIGNS, Change
+from tracekit.options.judge import JudgeOptions
+
+_POINTS = 14
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sign:
+    """Something seen or not seen in the cycles, with the probability that it is really there."""
+
+    name: str
+    present: float
+    text: str = ""
+
+
+def _grid(change: Change) -> tuple[np.ndarray, np.ndarray]:
+    """Points of a range and half the distance between neighbours."""
+    if change.least * change.most > 0:
+        points = np.sign(change.least) * np.geomspace(abs(change.least), abs(change.most), _POINTS)
+    else:
+        points = np.linspace(change.least, change.most, _POINTS)
+    return points, np.abs(np.gradient(points)) / 2.0
+
+
+def log_fit(change: Change, effect: Effect, worst: float) -> float:
+    """Logarithm of how well a range explains an effect; 0 is the best that "unchanged" can reach."""
+    same = float(np.exp(-0.5 * min(effect.z**2, 80.0)))
+    if change == SAME:
+        return max(-0.5 * effect.z**2, worst)
+    points, gap = _grid(change)
+    wide = np.hypot(effect.error, gap)
+    inside = float(np.mean(effect.error / wide * np.exp(-0.5 * ((effect.shift - points) / wide) ** 2)))
+    return max(float(np.log(max(change.chance * inside + (1.0 - change.chance) * same, 1e-300))), worst)
+
+
+def combined(first: Mapping[str, Change], second: Mapping[str, Change]) -> dict[str, Change]:
+    """The fingerprint of two causes at once; a measure about which either says nothing says nothing."""
+    both = {}
+    for name in first.keys() & second.keys():
+        a, b = first[name], second[name]
+        if a == SAME or b == SAME:
+            both[name] = b if a == SAME else a
+        elif a.least * b.least > 0:
+            both[name] = Change(min(a.least, b.least, key=abs), a.most + b.most, max(a.chance, b.chance))
+        else:
+            both[name] = Change(min(a.least, a.most, b.least, b.most), max(a.least, a.most, b.least, b.most))
+    return both
+
+
+def evidence_for(
+    fingerprint: Mapping[str, Change], effects: Mapping[str, Effect], options: JudgeOptions
+) -> dict[str, float]:
+    """Log-likelihood of every measured effect under one fingerprint, by measure."""
+    return {
+        name: log_fit(change, effects[name], options.worst_logp)
+        for name, change in fingerprint.items()
+        if name in effects
+    }
+
+
+def sign_evidence(codes: tuple[str, ...], signs: tuple[Sign, ...]) -> float:
+    """Log-likelihood of the signs under one or two causes: a sign appears if either cause brings it."""
+    total = 0.0
+    for sign in signs:
+        missing = 1.0
+        for code in codes:
+            missing *= 1.0 - SIGNS[sign.name].get(code, SIGN_BACKGROUND[sign.name])
+        chance = 1.0 - missing
+        total += float(np.log(sign.present * chance + (1.0 - sign.present) * (1.0 - chance)))
+    return total
+
+
+def log_likelihood(
+    codes: tuple[str, ...], effects: Mapping[str, Effect], signs: tuple[Sign, ...], options: JudgeOptions
+) -> float:
+    """Tempered log-likelihood of all evidence under a set of one or two causes, or ("none",)."""
+    fingerprint: Mapping[str, Change] = FINGERPRINTS.get(codes[0], {})
+    for code in codes[1:]:
+        fingerprint = combined(fingerprint, FINGERPRINTS.get(code, {}))
+    measured = sum(evidence_for(fingerprint, effects, options).values())
+    # a measure about which a cause says nothing is taken as middling evidence, not as a free pass
+    silent = sum(_silent(effects[n]) for n in FINGERPRINTS["none"] if n in effects and n not in fingerprint)
+    return options.temper * (measured + silent) + sign_evidence(codes, signs)
+
+
+def _silent(effect: Effect) -> float:
+    return max(-0.5 * effect.z**2, -2.0)

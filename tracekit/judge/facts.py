@@ -1,0 +1,31 @@
+"""One rule's answer: how probable a condition is, with its evidence, before it becomes a finding."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tracekit.model.finding import Evidence
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Fact:
+    """A condition that a rule looked at.
+
+    explained_by  causes that would bring it about: repair them first
+    cycles        rows of the cycles table that show it
+    """
+
+    code: str
+    probability: float
+    evidence: tuple[Evidence, ...] = ()
+    cycles: tuple[int, ...] = ()
+    explained_by: tuple[str, ...] = ()
+    reason: str = ""
+    critical: bool = False
+
+
+def rows(flag: NDArray[np.bool_] | Sequence[int]) -> tuple[int, ...]:
+    """Row numbers of a flag."""
+    return tuple(int(i) for i in np.flatnonzero(np.asarray(flag)))

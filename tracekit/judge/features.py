@@ -1,0 +1,138 @@
+"""What the ranking looks at: one number per cycle and measure, the same for a log and its baseline."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tracekit.model.cycle import StationData
+from tracekit.model.result import LeakResult
+
+Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Features:
+    """Per-cycle measures by name, arrays of shape (n_cycles,), NaN where a cycle does not show them.
+
+    floor is the smallest difference that the recording can show in each, from sampling and quantisation.
+    """
+
+    values: Mapping[str, Floats]
+    floor: Mapping[str, float]
+    held: Bools
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Bands:
+    """Vacuum levels between which speeds are taken, shared by a log and its baseline [kPa]."""
+
+    rise_low: float
+    rise_high: float
+    top_low: float
+    top_high: float
+    fall_high: float
+    fall_low: float
+
+
+def choose_bands(data: tuple[StationData, ...]) -> Bands:
+    """Levels that usual cycles of all logs pass: evacuation at mid height and near its top, blow-off below the hold."""
+    tops = []
+    for one in data:
+        cut = one.settings["supply_off"].value_kpa
+        peak = one.usual_peak_kpa
+        tops.append(min(cut, peak) if one.air_saving and cut is not None else 0.92 * peak)
+    top = min(tops) if tops else 50.0
+    step = 5.0
+    high = max(step * np.floor(top / step), 3 * step)
+    return Bands(
+        rise_low=max(step * np.round(0.35 * top / step), step),
+        rise_high=max(step * np.round(0.75 * top / step), 3 * step),
+        top_low=high - 2 * step,
+        top_high=high,
+        fall_high=step * np.round(0.65 * top / step),
+        fall_low=max(step * np.round(0.25 * top / step), step),
+    )
+
+
+def _between(times: Floats, levels: Floats, first: float, last: float) -> Floats:
+    """Time from one level to another, NaN where either is not passed [s]."""
+    a, b = (int(np.argmin(np.abs(levels - level))) for level in (first, last))
+    gap = times[:, b] - times[:, a]
+    return np.where(gap > 0, gap, np.nan)
+
+
+def _fast_fall(data: StationData) -> Floats:
+    """Vacuum lost between 30 and 130 ms after the first supply-off of each hold, beyond the later slope [kPa]."""
+    n = len(data.cycles)
+    kind = data.periods.codes("kind")
+    coast = data.periods.categories["kind"].index("coast")
+    bins = data.bins
+    cycle_of = data.periods.codes("cycle")
+    first = np.full(n, -1, np.int64)
+    rows = np.flatnonzero(kind == coast)
+    if not len(rows) or not len(bins.time_s):
+        return np.full(n, np.nan)
+    cycles, place = np.unique(cycle_of[rows], return_index=True)
+    first[cycles] = rows[place]
+    start = np.where(first >= 0, data.periods.floats("start_s")[np.maximum(first, 0)], np.nan)
+    end = np.where(first >= 0, data.periods.floats("end_s")[np.maximum(first, 0)], np.nan)
+    at = [np.interp(start + delay, bins.time_s, -bins.pressure_kpa) for delay in (0.03, 0.13, 0.16, 0.26)]
+    early = at[0] - at[1]
+    late = at[2] - at[3]
+    return np.where(end - start > 0.28, early - late, np.nan)
+
+
+def make_features(data: StationData, leak: LeakResult, bands: Bands) -> Features:
+    """Per-cycle measures of one log."""
+    cycles = data.cycles
+    column = cycles.floats
+    interval = data.sensor.sample_interval_s
+    rise, fall, levels = data.rise_s, data.fall_s, data.levels_kpa
+    idle = column("idle_vacuum_kpa")
+    zero = np.where(np.isfinite(idle), idle, 0.0)
+    values = {
+        "decay": leak.rate,
+        "rise": np.log(_between(rise, levels, bands.rise_low, bands.rise_high)),
+        "top": (bands.top_high - bands.top_low) / _between(rise, levels, bands.top_low, bands.top_high),
+        "open": column("open_cup_vacuum_kpa") - zero,
+        "response": column("response_delay_s"),
+        "ultimate": column("ultimate_vacuum_kpa") - zero,
+        "blow": np.log(_between(fall, levels, bands.fall_high, bands.fall_low)),
+        "blow_start": fall[:, int(np.argmin(np.abs(levels - bands.fall_high)))],
+        "residual": column("residual_vacuum_kpa") - zero,
+        "over": column("release_peak_kpa") + zero,
+        "idle": idle,
+        "noise": np.log(np.maximum(column("noise_kpa"), 1e-3)),
+        "fast_fall": _fast_fall(data),
+        "overshoot": column("peak_vacuum_kpa") - data.cycle_settings["supply_off"],
+        "dip": column("hold_vacuum_kpa") - column("hold_min_vacuum_kpa"),
+        "peak": column("peak_vacuum_kpa"),
+        "release": column("release_time_s"),
+    }
+    held = cycles.where("outcome", "held")
+    step, noise = data.sensor.quantisation_kpa, data.sensor.noise_kpa
+    small = max(step / 2, 0.02)
+    top_speed = float(np.nanmedian(values["top"])) if np.isfinite(values["top"]).any() else 50.0
+    floor = {
+        "decay": 0.05,
+        "rise": 0.01,
+        "top": max(0.02 * top_speed, 0.5),
+        "open": small,
+        "response": max(0.25 * interval, 0.0005),
+        "ultimate": small,
+        "blow": 0.01,
+        "blow_start": max(0.25 * interval, 0.0005),
+        "residual": small,
+        "over": small,
+        "idle": small,
+        "noise": 0.05,
+        "fast_fall": max(small, noise / 3),
+        "overshoot": small,
+        "peak": small,
+        "dip": small,
+        "release": max(0.25 * interval, 0.0005),
+    }
+    return Features(values=values, floor=floor, held=held)

@@ -1,0 +1,130 @@
+"""The fingerprints of causes: what each does to each measure, as ranges that a practitioner can read.
+
+A range is in the measure's own unit: `decay` kPa/s; `rise`, `blow`, `noise` logarithms of a time or amplitude;
+`open`, `ultimate`, `residual`, `over`, `idle`, `fast_fall`, `overshoot` kPa; `response`, `blow_start` s. `SAME` means unchanged; a
+measure that is absent from a row may do anything and is no evidence. `chance` is how often the change shows at all.
+Signs follow physics; the sizes are common practice, no source.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """A change of a measure between `least` and `most` (same sign), which shows with probability `chance`."""
+
+    least: float
+    most: float
+    chance: float = 1.0
+
+
+SAME = Change(0.0, 0.0)
+
+
+def up(least: float, most: float, chance: float = 1.0) -> Change:
+    """A rise."""
+    return Change(least, most, chance)
+
+
+def down(least: float, most: float, chance: float = 1.0) -> Change:
+    """A fall."""
+    return Change(-least, -most, chance)
+
+
+_BASIC: Mapping[str, Mapping[str, Change]] = {
+    "leak_steady": {
+        "decay": up(0.3, 60.0), "balance": up(0.37, 1.01), "rise": up(0.001, 0.2, 0.6), "ultimate": down(0.1, 12.0, 0.6),
+        "open": SAME, "blow": SAME, "over": SAME, "idle": SAME, "residual": SAME, "response": SAME, "noise": SAME,
+    },
+    "check_valve_leak": {
+        "decay": up(0.3, 60.0), "balance": Change(-0.3, 0.27), "rise": SAME, "ultimate": SAME,
+        "open": SAME, "blow": SAME, "over": SAME, "idle": SAME, "residual": SAME, "response": SAME, "noise": SAME,
+    },
+    "release_valve_leak": {
+        "decay": up(0.3, 30.0), "balance": up(0.37, 1.01), "rise": up(0.001, 0.2, 0.6), "ultimate": down(0.1, 8.0, 0.6),
+        "open": down(0.1, 2.0, 0.6), "blow": SAME, "over": SAME, "residual": down(0.05, 0.5, 0.3), "response": SAME,
+        "idle": down(0.05, 1.0, 0.5), "noise": SAME,
+    },
+    "flow_restricted": {
+        "decay": SAME, "over": up(0.12, 25.0, 0.9), "residual": down(0.1, 10.0, 0.6), "open": up(0.1, 40.0, 0.8),
+        "response": down(0.0005, 0.02, 0.5), "blow": down(0.02, 1.0, 0.6), "fast_fall": up(0.3, 20.0, 0.6),
+        "blow_start": down(0.0005, 0.02, 0.6), "idle": SAME, "noise": SAME, "ultimate": SAME,
+        "rise": Change(-0.3, 0.3),
+    },
+    "exhaust_restricted": {
+        "decay": SAME, "rise": up(0.04, 2.0), "ultimate": down(0.5, 30.0, 0.9), "open": down(0.05, 10.0, 0.8),
+        "blow": SAME, "over": SAME, "residual": SAME, "idle": SAME, "response": SAME, "noise": SAME, "balance": SAME,
+    },
+    "supply_pressure_low": {
+        "decay": SAME, "rise": up(0.03, 2.0), "ultimate": down(0.5, 40.0, 0.9), "open": down(0.05, 10.0, 0.8),
+        "blow": up(0.04, 0.8), "over": down(0.05, 10.0, 0.5), "idle": SAME, "noise": SAME,
+        "residual": up(0.05, 5.0, 0.5),
+    },
+    "supply_valve_slow": {
+        "decay": SAME, "response": up(0.003, 0.4), "rise": SAME, "ultimate": SAME, "open": SAME, "blow": SAME,
+        "over": SAME, "idle": SAME, "residual": SAME, "noise": SAME,
+    },
+    "supply_valve_passing": {
+        "decay": down(0.05, 5.0, 0.6), "idle": up(0.4, 15.0), "rise": SAME, "ultimate": SAME, "over": down(0.1, 10.0, 0.6),
+        "blow": up(0.02, 0.6, 0.7), "response": SAME, "noise": SAME,
+    },
+    "release_weak": {
+        "decay": SAME, "rise": Change(-0.3, 0.3, 0.3), "ultimate": SAME, "blow": up(0.06, 4.0, 0.85),
+        "blow_start": up(0.003, 0.5, 0.8), "residual": up(0.3, 90.0, 0.5), "over": down(0.1, 30.0, 0.6),
+        "idle": up(0.5, 80.0, 0.3), "noise": SAME,
+    },
+    "sensor_zero_shift": {
+        "decay": SAME, "idle": Change(-12.0, 12.0), "ultimate": SAME, "blow": Change(-0.06, 0.06), "rise": Change(-0.15, 0.15),
+        "open": SAME, "noise": SAME, "response": SAME,
+    },
+    "sensor_noisy": {
+        "noise": up(0.5, 3.0), "decay": SAME, "rise": SAME, "ultimate": SAME, "blow": SAME, "idle": SAME, "over": SAME,
+    },
+    "none": {
+        "decay": SAME, "balance": SAME, "rise": SAME, "ultimate": SAME, "open": SAME, "blow": SAME, "over": SAME,
+        "idle": SAME, "residual": SAME, "response": SAME, "noise": SAME, "fast_fall": SAME, "blow_start": SAME,
+    },
+}  # fmt: skip
+
+_NEUTRAL: Mapping[str, Change] = _BASIC["none"]
+
+FINGERPRINTS: Mapping[str, Mapping[str, Change]] = {
+    **_BASIC,
+    "leak_part_dependent": {
+        **_NEUTRAL, "decay": up(0.1, 30.0, 0.5), "rise": up(0.001, 0.2, 0.3), "ultimate": down(0.1, 12.0, 0.4),
+        "balance": up(0.37, 1.01),
+    },
+    "supply_pressure_dips": {
+        **_NEUTRAL, "rise": up(0.005, 0.5, 0.6), "ultimate": down(0.1, 20.0, 0.5), "open": down(0.05, 5.0, 0.4),
+        "blow": up(0.01, 0.4, 0.4),
+    },
+    "collision_or_peel": _NEUTRAL,
+    "part_not_presented": _NEUTRAL,
+    "motion_dips": _NEUTRAL,
+    "supply_pulsation": {**_NEUTRAL, "noise": up(0.2, 3.0, 0.6)},
+}  # fmt: skip
+
+SIGN_BACKGROUND: Mapping[str, float] = {
+    "rate_groups": 0.006, "late_response": 0.01, "scattered_evacuation": 0.02, "sudden_losses": 0.004,
+    "gradual_losses": 0.004, "empty_picks": 0.006, "deep_dips": 0.02, "pulsation": 0.005, "leaky": 0.03,
+}  # fmt: skip
+"""How often a sign shows without the causes below (common practice, no source)."""
+
+SIGNS: Mapping[str, Mapping[str, float]] = {
+    "rate_groups": {"leak_part_dependent": 0.9, "check_valve_leak": 0.05, "leak_steady": 0.04},
+    "late_response": {"supply_valve_slow": 0.75},
+    "scattered_evacuation": {
+        "supply_pressure_dips": 0.85, "leak_part_dependent": 0.4, "supply_valve_slow": 0.05, "leak_steady": 0.06,
+        "supply_pressure_low": 0.06, "exhaust_restricted": 0.06,
+    },
+    "sudden_losses": {"collision_or_peel": 0.97, "motion_dips": 0.1, "leak_steady": 0.03, "leak_part_dependent": 0.05},
+    "gradual_losses": {"leak_steady": 0.3, "leak_part_dependent": 0.3, "check_valve_leak": 0.2, "motion_dips": 0.1},
+    "empty_picks": {"part_not_presented": 0.97, "leak_part_dependent": 0.05},
+    "deep_dips": {"motion_dips": 0.9, "collision_or_peel": 0.1},
+    "pulsation": {"supply_pulsation": 0.9},
+    "leaky": {
+        "leak_steady": 0.9, "check_valve_leak": 0.9, "release_valve_leak": 0.9, "leak_part_dependent": 0.5,
+    },
+}  # fmt: skip
+"""How often each cause brings each sign (common practice, no source)."""

@@ -1,0 +1,68 @@
+"""Which cause is the one to repair first: a posterior over nothing, single causes and pairs.
+
+Prior times tempered likelihood, normalised over all hypotheses. What a pair explains counts for both of its causes.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from itertools import combinations
+
+import numpy as np
+
+from tracekit.judge.effects import Effect
+from tracekit.judge.evidence import Sign, log_likelihood
+from tracekit.judge.fingerprints import FINGERPRINTS
+from tracekit.judge.priors import TWO_CAUSES, prior
+from tracekit.options.judge import JudgeOptions
+
+HYPOTHESES: tuple[str, ...] = tuple(code for code in FINGERPRINTS if code != "none")
+_PAIRED = 6
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Posterior:
+    """Probability that nothing is wrong, that each cause is present, and that it is the only one."""
+
+    none: float
+    present: Mapping[str, float]
+    single: Mapping[str, float]
+
+
+def posterior(
+    effects: Mapping[str, Effect],
+    signs: tuple[Sign, ...],
+    surroundings: tuple[str, ...],
+    complaint: bool,
+    options: JudgeOptions,
+) -> Posterior:
+    """Posterior over hypotheses given measured effects and signs."""
+    logs: dict[tuple[str, ...], float] = {}
+    weight = {code: prior(code, surroundings, complaint=True) for code in HYPOTHESES}
+    total = sum(weight.values())
+    faulty = 0.6 if complaint else 0.25
+    nothing = 1.0 - faulty
+    logs[("none",)] = np.log(nothing) + log_likelihood(("none",), effects, signs, options)
+    for code in HYPOTHESES:
+        share = faulty * (1.0 - TWO_CAUSES) * weight[code] / total
+        logs[(code,)] = np.log(share) + log_likelihood((code,), effects, signs, options)
+    best = sorted(HYPOTHESES, key=lambda code: -logs[(code,)])[:_PAIRED]
+    for a, b in combinations(best, 2):
+        share = faulty * TWO_CAUSES * weight[a] * weight[b] / total**2
+        logs[(a, b)] = np.log(share) + log_likelihood((a, b), effects, signs, options)
+    top = max(logs.values())
+    odds = {k: float(np.exp(v - top)) for k, v in logs.items()}
+    norm = sum(odds.values())
+    present = {code: sum(v for k, v in odds.items() if code in k) / norm for code in HYPOTHESES}
+    single = {code: odds[(code,)] / norm for code in HYPOTHESES}
+    return Posterior(none=odds[("none",)] / norm, present=present, single=single)
+
+
+def rivals(post: Posterior, code: str, factor: float) -> tuple[str, ...]:
+    """Causes that the evidence cannot tell from `code`: alone about as probable, within `factor`, and not beside it."""
+    own = post.present[code]
+    other = [
+        (p, name)
+        for name, p in post.present.items()
+        if name != code and p >= own / factor and p <= own * factor and own + p <= 1.15
+    ]
+    return tuple(name for _, name in sorted(other, reverse=True))

@@ -1,0 +1,79 @@
+"""One line for or against a cause, from the measure or sign that weighs most."""
+
+from collections.abc import Mapping
+
+import numpy as np
+
+from tracekit.judge.effects import Effect
+from tracekit.judge.effects_of import LOGARITHMIC
+from tracekit.judge.evidence import Sign, log_fit
+from tracekit.judge.fingerprints import FINGERPRINTS, SAME, SIGN_BACKGROUND, SIGNS
+
+_WORDS: Mapping[str, str] = {
+    "decay": "the leak with the supply off",
+    "balance": "the slowing of the evacuation by the leak",
+    "rise": "the evacuation time",
+    "open": "the open-cup vacuum",
+    "response": "the answer to the supply command",
+    "ultimate": "the ultimate vacuum",
+    "blow": "the blow-off time",
+    "blow_start": "the start of the blow-off",
+    "residual": "the vacuum left after the release",
+    "over": "the over-pressure of the release",
+    "idle": "the idle reading",
+    "noise": "the noise",
+    "fast_fall": "the fall just after the cut",
+}
+_SIGN_WORDS: Mapping[str, str] = {
+    "rate_groups": "two groups of cycles",
+    "late_response": "late answers to the supply command",
+    "scattered_evacuation": "scattered evacuations",
+    "sudden_losses": "sudden losses of the part",
+    "gradual_losses": "slow losses of the part",
+    "empty_picks": "picks at open-cup vacuum",
+    "deep_dips": "dips in the hold",
+    "pulsation": "a ripple while the supply is on",
+    "leaky": "a leak that healthy stations do not have",
+}
+
+
+def _change_words(name: str, effect: Effect) -> str:
+    word = _WORDS[name]
+    if abs(effect.z) < 2.0:
+        return f"{word} is unchanged"
+    if name in LOGARITHMIC:
+        percent = 100.0 * (np.exp(effect.shift) - 1.0)
+        return f"{word} changed by {percent:+.0f} %"
+    unit = {"response": "ms", "blow_start": "ms", "decay": "kPa/s", "balance": "of it"}.get(name, "kPa")
+    value = effect.shift * 1e3 if unit == "ms" else effect.shift
+    return f"{word} changed by {value:+.2g} {unit}"
+
+
+def reason_for(
+    code: str, effects: Mapping[str, Effect], signs: tuple[Sign, ...], source: str, present: float
+) -> str:
+    """The strongest point for a cause that is likely, against one that is not; says so where nothing speaks."""
+    if code == "none of these":
+        return "no known cause explains it better" if effects else "nothing in this log points to a fault"
+    points: list[tuple[float, str]] = []
+    nothing = FINGERPRINTS["none"]
+    for name, change in FINGERPRINTS.get(code, {}).items():
+        effect = effects.get(name)
+        if effect is not None and name in _WORDS:
+            gain = log_fit(change, effect, -18.0) - log_fit(nothing.get(name, SAME), effect, -18.0)
+            points.append((gain, _change_words(name, effect)))
+    for sign in signs:
+        chance = SIGNS[sign.name].get(code)
+        if chance is not None:
+            background = SIGN_BACKGROUND[sign.name]
+            gain = np.log(sign.present * chance + (1 - sign.present) * (1 - chance)) - np.log(
+                sign.present * background + (1 - sign.present) * (1 - background)
+            )
+            words = _SIGN_WORDS[sign.name]
+            points.append((float(gain), f"{words} seen" if sign.present > 0.5 else f"no {words}"))
+    if not points:
+        return "not in this log" if source != "none" else "needs a baseline to be seen"
+    best = max(points) if present >= 0.3 else min(points)
+    if present < 0.3 and best[0] > -0.7:
+        return "not excluded, but nothing speaks for it" if source != "none" else "not excluded: needs a baseline to be seen"
+    return best[1]

@@ -1,0 +1,129 @@
+"""The sensor and the recording, judged before anything else."""
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tracekit.judge.facts import Fact, rows
+from tracekit.judge.signs import logistic
+from tracekit.model.cycle import StationData
+from tracekit.model.finding import Evidence
+from tracekit.model.trace import Layout, LogFacts
+from tracekit.options.judge import JudgeOptions
+
+Bools = NDArray[np.bool_]
+
+
+def sensor_facts(data: StationData, has_reference: bool, options: JudgeOptions) -> tuple[Fact, ...]:
+    """Stuck, clipped and noisy sensors; a zero shift without a reference."""
+    found = [_stuck(data), _clipped(data)]
+    if not has_reference:
+        found += [_noisy(data, options), _zero(data, options)]
+    return tuple(f for f in found if f is not None)
+
+
+def _stuck(data: StationData) -> Fact | None:
+    count = data.sensor.stuck_cycles
+    if count < 3:
+        return None
+    still = data.reading_range_kpa <= max(2.0 * data.sensor.quantisation_kpa, 0.02)
+    evidence = Evidence(
+        measure="reading_range_kpa", value=float(np.median(data.reading_range_kpa[still])), unit="kPa", cycles=count,
+        text=f"the reading does not move for {count} cycles",
+    )  # fmt: skip
+    return Fact(
+        code="sensor_stuck", probability=0.97, evidence=(evidence,), cycles=rows(still), reason="the reading does not move"
+    )
+
+
+def _clipped(data: StationData) -> Fact | None:
+    """Flat at the deep end of the range while it should move; the end at 0 is a choice of range, not a fault."""
+    share = data.sensor.clipped_low_share
+    low = data.sensor.range_low_kpa
+    coarse = data.sensor.quantisation_kpa > 1.5 * data.sensor.noise_kpa
+    if share < 0.02 or coarse or low > -20.0:
+        return None
+    evidence = Evidence(
+        measure="range_low_kpa", value=-low, unit="kPa", text=f"{100 * share:.0f} % of the samples sit exactly at {-low:.1f} kPa"
+    )
+    return Fact(
+        code="sensor_clipped", probability=logistic((share - 0.06) / 0.015) * 0.95, evidence=(evidence,),
+        reason="the reading is flat at the end of its range",
+    )  # fmt: skip
+
+
+def _noisy(data: StationData, options: JudgeOptions) -> Fact | None:
+    noise = data.cycles.floats("noise_kpa")
+    level = float(np.nanmedian(noise)) if np.isfinite(noise).any() else data.sensor.noise_kpa
+    if not np.isfinite(level):
+        return None
+    step = data.sensor.quantisation_kpa / np.sqrt(12.0)
+    own = float(np.sqrt(max(level**2 - step**2, 0.0)))
+    evidence = Evidence(
+        measure="noise_kpa", value=level, unit="kPa", reference=options.noisy_kpa, reference_source="common practice",
+        text=f"single readings scatter by {level:.2f} kPa",
+    )  # fmt: skip
+    return Fact(
+        code="sensor_noisy", probability=0.95 * logistic((own - options.noisy_kpa) / 0.07), evidence=(evidence,),
+        reason=f"single readings scatter by {level:.2f} kPa",
+    )  # fmt: skip
+
+
+def _zero(data: StationData, options: JudgeOptions) -> Fact | None:
+    idle = data.cycles.floats("idle_vacuum_kpa")
+    if np.isfinite(idle).sum() < 3:
+        return None
+    level = float(np.nanmedian(idle))
+    quick = np.nanmedian(data.cycles.floats("residual_vacuum_kpa")) < level + 1.5
+    evidence = Evidence(
+        measure="idle_vacuum_kpa", value=level, unit="kPa", reference=0.0, reference_source="open to air",
+        text=f"the idle reading is {level:+.1f} kPa",
+    )  # fmt: skip
+    stuck_part = level > 6.0 and not quick
+    return Fact(
+        code="sensor_zero_shift", probability=0.9 * logistic((abs(level) - options.zero_kpa) / 0.2) * (0.2 if stuck_part else 1.0),
+        evidence=(evidence,), explained_by=("supply_valve_passing", "release_weak"), reason=f"the idle reading is {level:+.1f} kPa",
+    )  # fmt: skip
+
+
+def recording_facts(data: StationData, layout: Layout, facts: LogFacts) -> tuple[Fact, ...]:
+    """What is wrong with the recording itself."""
+    out = []
+    missing = [n for n, has in (("supply", layout.has_supply), ("release", layout.has_release), ("part present", layout.has_present)) if not has]
+    still = [
+        n for n, has, level in (
+            ("supply", layout.has_supply, data.wiring.supply_on_level),
+            ("part present", layout.has_present, data.wiring.present_on_level),
+        ) if has and level is None
+    ]  # fmt: skip
+    if missing or still:
+        text = "; ".join([f"{n} is not in the log" for n in missing] + [f"{n} never changes" for n in still])
+        out.append(Fact(code="channel_missing", probability=0.99, evidence=(Evidence(measure="channels", value=float(len(missing) + len(still)), unit="", text=text),), reason=text))
+    inverted = [
+        n for n, level in (("supply", data.wiring.supply_on_level), ("part present", data.wiring.present_on_level)) if level == 0
+    ]
+    if inverted:
+        text = " and ".join(inverted) + (" is" if len(inverted) == 1 else " are") + " logged with 0 for on"
+        out.append(Fact(code="channel_inverted", probability=0.99, evidence=(Evidence(measure="on_level", value=0.0, unit="", text=text),), reason=text))
+    if facts.gaps:
+        total = float(sum(b for _, b in facts.gaps))
+        text = f"{len(facts.gaps)} pauses without samples"
+        out.append(Fact(code="log_gaps", probability=0.99, evidence=(Evidence(measure="gaps", value=float(len(facts.gaps)), unit="", text=text + f", {total:.1f} s in all"),), reason=text))
+    if facts.clock_steps:
+        text = f"the clock steps {len(facts.clock_steps)} times"
+        out.append(Fact(code="clock_step", probability=0.99, evidence=(Evidence(measure="clock_steps", value=float(len(facts.clock_steps)), unit="", text=text),), reason=text))
+    slow = _undersampled(data)
+    return tuple([*out, *(() if slow is None else (slow,))])
+
+
+def _undersampled(data: StationData) -> Fact | None:
+    evacuation = data.cycles.floats("evacuation_time_s")
+    if np.isfinite(evacuation).sum() < 3:
+        return None
+    samples = float(np.nanmedian(evacuation)) / data.sensor.sample_interval_s
+    if samples >= 10.0:
+        return None
+    text = f"an evacuation has only {samples:.0f} samples; 10 or more tell its shape"
+    return Fact(
+        code="log_undersampled", probability=0.95,
+        evidence=(Evidence(measure="sample_interval_s", value=data.sensor.sample_interval_s, unit="s", text=text),), reason=text,
+    )  # fmt: skip

@@ -1,0 +1,264 @@
+"""Settings that are wrong in themselves: order, reach, hysteresis, band, time-out, overlap.
+
+Each rule gives a probability from how far a condition holds against its uncertainty. All thresholds that are rules of thumb are
+common practice, no source, and stand in `options.judge`.
+"""
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tracekit.judge.facts import Fact, rows
+from tracekit.judge.signs import logistic
+from tracekit.model.cycle import StationData
+from tracekit.model.finding import Evidence
+from tracekit.model.station import Station
+from tracekit.options.judge import JudgeOptions
+
+Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
+
+_WEAK_SUCTION = ("leak_steady", "leak_part_dependent", "exhaust_restricted", "supply_pressure_low", "supply_pressure_dips")
+
+
+def setting_facts(data: StationData, station: Station, now: Bools, options: JudgeOptions) -> tuple[Fact, ...]:
+    """All setting rules on the cycles `now`, shape (n_cycles,)."""
+    if not len(data.cycles):
+        return ()
+    found = (
+        _set_point_too_high(data, now, options),
+        _set_point_too_low(data, now),
+        _hysteresis(data, now, options),
+        _order_broken(data, now),
+        _band(data, now, options),
+        _unreachable(data, station, now),
+        _timeout(data, now),
+        _overlap(data, now, options),
+    )
+    return tuple(f for f in found if f is not None)
+
+
+def _value(data: StationData, name: str) -> float:
+    found = data.settings[name].value_kpa
+    return float("nan") if found is None else found
+
+
+def _held(data: StationData) -> Bools:
+    return data.cycles.where("outcome", "held")
+
+
+def _closed_misses(data: StationData) -> Bools:
+    """Picks given up although the cup had closed on the part: vacuum near its usual peak, no set point reached."""
+    missed = data.cycles.where("outcome", "missed")
+    return np.asarray(missed & (data.cycles.floats("peak_vacuum_kpa") > 0.7 * data.usual_peak_kpa), np.bool_)
+
+
+def _set_point_too_high(data: StationData, now: Bools, options: JudgeOptions) -> Fact | None:
+    misses = _closed_misses(data) & ~_still_rising(data)
+    peak = data.cycles.floats("peak_vacuum_kpa")
+    set_point = np.where(np.isfinite(data.cycle_settings["set_point"]), data.cycle_settings["set_point"], _value(data, "set_point"))
+    count = int((misses & now).sum()) or int(misses.sum())
+    if count >= 2 and count > 0.02 * len(peak):
+        level = float(np.median(peak[misses]))
+        evidence = Evidence(
+            measure="peak_vacuum_kpa", value=level, unit="kPa", reference=float(np.nanmedian(set_point)),
+            reference_source="set point", cycles=count,
+            text=f"{count} picks were given up with {level:.1f} kPa in the cup",
+        )  # fmt: skip
+        return Fact(
+            code="set_point_too_high", probability=0.97, evidence=(evidence,), cycles=rows(misses), explained_by=_WEAK_SUCTION,
+            reason="picks are given up although the cup has closed",
+        )  # fmt: skip
+    held = _held(data) & now & np.isfinite(set_point)
+    if data.air_saving or held.sum() < 4:
+        return None
+    ultimate = data.cycles.floats("ultimate_vacuum_kpa")
+    seen = held & np.isfinite(ultimate) & (data.cycles.codes("ultimate_extrapolated") == 0)
+    reach = ultimate if seen.sum() >= 4 else data.cycles.floats("hold_vacuum_kpa")
+    margin = float(np.nanquantile((reach - set_point)[held], 0.1))
+    evidence = Evidence(
+        measure="ultimate_vacuum_kpa", value=float(np.nanquantile(reach[held], 0.1)), unit="kPa",
+        reference=float(np.nanmedian(set_point[held])), reference_source="set point", cycles=int(held.sum()),
+        text=f"the weakest cycles reach only {margin:.1f} kPa more than the set point",
+    )  # fmt: skip
+    return Fact(
+        code="set_point_too_high", probability=0.97 * logistic((options.margin_kpa - margin) / 0.4), evidence=(evidence,),
+        cycles=rows(held), explained_by=_WEAK_SUCTION, reason=f"margin above the set point is {margin:.1f} kPa",
+    )  # fmt: skip
+
+
+def _set_point_too_low(data: StationData, now: Bools) -> Fact | None:
+    set_point = _value(data, "set_point")
+    missed = data.cycles.where("outcome", "missed")
+    fooled = missed & (data.timing["has_output_on"] > 0)
+    open_level = data.cycles.floats("open_cup_vacuum_kpa")
+    idle = np.nan_to_num(data.cycles.floats("idle_vacuum_kpa"))
+    level = float(np.nanquantile(open_level, 0.75)) if np.isfinite(open_level).sum() >= 3 else float("nan")
+    count = int(fooled.sum())
+    probability = {0: 0.0, 1: 0.85}.get(count, 0.98)
+    if np.isfinite(level) and np.isfinite(set_point):
+        probability = max(probability, 0.95 * logistic((level + max(2.0 * data.sensor.noise_kpa, 0.5) - set_point) / 0.5))
+    if not np.isfinite(set_point):
+        return None
+    text = f"the output came on in {count} empty picks" if count else f"an empty cup reaches {level:.1f} kPa"
+    evidence = Evidence(
+        measure="open_cup_vacuum_kpa", value=level if np.isfinite(level) else float(np.nanmedian(idle)), unit="kPa",
+        reference=set_point, reference_source="set point", cycles=count or None, text=text,
+    )  # fmt: skip
+    return Fact(
+        code="set_point_too_low", probability=probability, evidence=(evidence,), cycles=rows(fooled),
+        explained_by=("flow_restricted",), reason=text,
+    )  # fmt: skip
+
+
+def chatter_cycles(data: StationData) -> Bools:
+    """Held cycles with more output edges than the one on and one off that belong there."""
+    return np.asarray((data.cycles.codes("chatter_edges") > 0) & _held(data), np.bool_)
+
+
+def order_gap(data: StationData) -> float:
+    """supply_on minus reset point [kPa], NaN where either is unknown or the reset point is known badly."""
+    reset = data.settings["reset_point"]
+    if reset.value_kpa is None or reset.spread_kpa > 3.0:
+        return float("nan")
+    return _value(data, "supply_on") - reset.value_kpa
+
+
+def _hysteresis(data: StationData, now: Bools, options: JudgeOptions) -> Fact | None:
+    chatter = chatter_cycles(data)
+    held = _held(data)
+    if not held.any() or not chatter.any():
+        return None
+    share = float(chatter.sum() / held.sum())
+    edges = int(data.cycles.codes("chatter_edges")[chatter].sum())
+    broken = data.air_saving and order_gap(data) < 0.3
+    low = float(np.nanmedian(data.cycle_settings["reset_point"][chatter]))
+    hysteresis = float(np.nanmedian(data.cycle_settings["set_point"][chatter])) - low
+    probability = logistic((edges - 3.0) / 1.2) * logistic((share - 0.03) / 0.008)
+    if broken:
+        probability *= 0.2
+    deep = float(np.nanmedian((data.cycles.floats("hold_vacuum_kpa") - data.cycles.floats("hold_min_vacuum_kpa"))[chatter]))
+    if np.isfinite(hysteresis) and hysteresis > max(3.0, 8.0 * data.sensor.noise_kpa) and deep > hysteresis:
+        probability *= 0.35  # the vacuum itself moves by more than the hysteresis: not a matter of noise
+    evidence = Evidence(
+        measure="chatter_edges", value=edges / max(int(held.sum()), 1), unit="per hold", cycles=int(chatter.sum()),
+        reference=hysteresis if np.isfinite(hysteresis) else None, reference_source="hysteresis in force, kPa",
+        text=f"{edges} output edges too many in {int(chatter.sum())} of {int(held.sum())} holds",
+    )  # fmt: skip
+    return Fact(
+        code="hysteresis_too_small", probability=min(probability, 0.98), evidence=(evidence,), cycles=rows(chatter),
+        explained_by=("motion_dips", "supply_pulsation", "leak_steady", "sensor_noisy"),
+        reason=f"the output toggles in {int(chatter.sum())} of {int(held.sum())} holds",
+    )  # fmt: skip
+
+
+def _order_broken(data: StationData, now: Bools) -> Fact | None:
+    gap = order_gap(data)
+    if not data.air_saving or not np.isfinite(gap):
+        return None
+    chatter = chatter_cycles(data)
+    recharged = data.cycles.codes("supply_switches") >= 2
+    seen = bool((chatter & recharged).any())
+    probability = 0.98 * logistic((0.25 - gap) / 0.12) if seen else 0.8 * logistic((0.0 - gap) / 0.3)
+    evidence = Evidence(
+        measure="supply_on_kpa", value=_value(data, "supply_on"), unit="kPa", reference=_value(data, "reset_point"),
+        reference_source="reset point", cycles=int(chatter.sum()),
+        text=f"supply resumes {abs(gap):.1f} kPa {'below' if gap < 0 else 'above'} the reset point",
+    )  # fmt: skip
+    return Fact(
+        code="supply_on_below_reset", probability=probability, evidence=(evidence,), cycles=rows(chatter), critical=True,
+        reason="the saw-tooth of the air saving crosses the reset point",
+    )  # fmt: skip
+
+
+def _band(data: StationData, now: Bools, options: JudgeOptions) -> Fact | None:
+    band = _value(data, "supply_off") - _value(data, "supply_on")
+    held = _held(data) & now
+    if not data.air_saving or not np.isfinite(band) or not held.any():
+        return None
+    recharges = float(np.median(data.cycles.codes("supply_switches")[held])) / 2.0
+    probability = 0.97 * logistic((0.8 * options.band_kpa - band) / 0.25) * logistic((recharges - 0.9) / 0.2)
+    evidence = Evidence(
+        measure="supply_switches", value=2.0 * recharges, unit="per hold", reference=band, reference_source="band, kPa",
+        cycles=int(held.sum()), text=f"the supply resumes {band:.1f} kPa under its cut",
+    )  # fmt: skip
+    return Fact(
+        code="supply_band_too_narrow", probability=probability, evidence=(evidence,), cycles=rows(held),
+        reason=f"the band is {band:.1f} kPa and a usual hold has {recharges:.0f} recharges",
+    )  # fmt: skip
+
+
+def _unreachable(data: StationData, station: Station, now: Bools) -> Fact | None:
+    cut = _value(data, "supply_off")
+    wanted = station.settings.supply_off_kpa
+    if not np.isfinite(cut) and wanted is None:
+        return None
+    level = cut if np.isfinite(cut) else float(wanted or 0.0)
+    held = _held(data) & now
+    cycles = data.cycles
+    length = cycles.floats("hold_end_s") - cycles.floats("hold_start_s")
+    long = held & (length > 0.3)
+    if long.sum() < 4:
+        return None
+    never = long & (cycles.codes("coasts") == 0) & (cycles.floats("peak_vacuum_kpa") < level)
+    share = float(never.sum() / long.sum())
+    peak = float(np.nanmedian(cycles.floats("peak_vacuum_kpa")[never])) if never.any() else float("nan")
+    evidence = Evidence(
+        measure="peak_vacuum_kpa", value=peak if np.isfinite(peak) else level, unit="kPa", reference=level,
+        reference_source="supply_off", cycles=int(never.sum()),
+        text=f"{int(never.sum())} of {int(long.sum())} holds never reach supply_off",
+    )  # fmt: skip
+    return Fact(
+        code="supply_off_unreachable", probability=0.97 * logistic((share - 0.5) / 0.06), evidence=(evidence,),
+        cycles=rows(never), explained_by=_WEAK_SUCTION, reason="the supply is never cut in the hold",
+    )  # fmt: skip
+
+
+def _still_rising(data: StationData) -> Bools:
+    """Missed picks whose vacuum is still rising clearly when the suction is given up."""
+    n = len(data.cycles)
+    quit_s, bins = data.timing["quit_s"], data.bins
+    out = np.zeros(n, np.bool_)
+    if not len(bins.time_s):
+        return out
+    start = data.timing["try_s"]
+    length = quit_s - start
+    late, early = (
+        np.interp(start + share * length, bins.time_s, -bins.pressure_kpa) for share in (0.97, 0.77)
+    )
+    peak = data.cycles.floats("peak_vacuum_kpa")
+    with np.errstate(invalid="ignore"):
+        rising = (late - early > 0.04 * peak) & (late - early > 4.0 * data.sensor.noise_kpa) & (late > 0.93 * peak)
+    return np.asarray(rising & data.cycles.where("outcome", "missed"), np.bool_)
+
+
+def _timeout(data: StationData, now: Bools) -> Fact | None:
+    rising = _still_rising(data) & (data.cycles.floats("peak_vacuum_kpa") > 0.4 * data.usual_peak_kpa)
+    count = int(rising.sum())
+    if not count:
+        return None
+    evidence = Evidence(
+        measure="peak_vacuum_kpa", value=float(np.median(data.cycles.floats("peak_vacuum_kpa")[rising])), unit="kPa",
+        reference=_value(data, "set_point"), reference_source="set point", cycles=count,
+        text=f"{count} picks were given up while vacuum still rose",
+    )  # fmt: skip
+    return Fact(
+        code="timeout_too_short", probability=0.6 if count == 1 else 0.93, evidence=(evidence,), cycles=rows(rising),
+        explained_by=_WEAK_SUCTION, reason="picks are given up while vacuum still rises",
+    )  # fmt: skip
+
+
+def _overlap(data: StationData, now: Bools, options: JudgeOptions) -> Fact | None:
+    overlap = data.timing["overlap_s"]
+    least = max(options.overlap_s, 1.6 * data.sensor.sample_interval_s)
+    flag = now & (overlap > least)
+    share = float(flag.sum() / max(now.sum(), 1))
+    if share < 0.1:
+        return None
+    evidence = Evidence(
+        measure="overlap_s", value=float(np.median(overlap[flag])), unit="s", reference=options.overlap_s,
+        reference_source="common practice", cycles=int(flag.sum()), text="supply and release are on together",
+    )  # fmt: skip
+    return Fact(
+        code="valves_overlap", probability=0.95 * logistic((share - 0.3) / 0.06), evidence=(evidence,), cycles=rows(flag),
+        reason="supply and release are commanded on together",
+    )  # fmt: skip

@@ -1,0 +1,173 @@
+"""Signs in the cycles that no median shows: groups, late answers, scatter, losses, empty picks, dips."""
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tracekit.judge.effects import Comparison, robust_spread
+from tracekit.judge.evidence import Sign
+from tracekit.judge.features import Features
+from tracekit.model.cycle import StationData
+from tracekit.model.estimate import Bound, Estimate
+from tracekit.model.result import LeakResult
+from tracekit.options.judge import JudgeOptions
+
+Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
+
+
+def logistic(x: float) -> float:
+    """1 / (1 + e^-x), safe for any x."""
+    return float(1.0 / (1.0 + np.exp(-np.clip(x, -40.0, 40.0))))
+
+
+def two_groups(values: Floats, least_gap: float) -> tuple[Bools, float]:
+    """Cycles of the upper of two groups, and how many of its own spreads the gap between them is; 0 where there is one.
+
+    The split is the one that explains most of the variance; a group has at least four cycles.
+    """
+    upper = np.zeros(len(values), np.bool_)
+    seen = np.flatnonzero(np.isfinite(values))
+    if len(seen) < 10:
+        return upper, 0.0
+    order = seen[np.argsort(values[seen])]
+    x = values[order]
+    total = np.cumsum(x)
+    k = np.arange(1, len(x))
+    between = k * (len(x) - k) * (total[:-1] / k - (total[-1] - total[:-1]) / (len(x) - k)) ** 2
+    between = np.where((k >= 4) & (len(x) - k >= 4), between, -1.0)
+    cut = int(np.argmax(between)) + 1
+    low, high = x[:cut], x[cut:]
+    spread = float(np.hypot(robust_spread(low), robust_spread(high)))
+    gap = float(np.median(high) - np.median(low))
+    empty = float(high.min() - low.max())
+    if gap < least_gap:
+        return upper, 0.0
+    upper[order[cut:]] = True
+    return upper, min(gap / max(spread, 0.1 * least_gap), 20.0) * (1.0 if empty > 0 else 0.5)
+
+
+def alternations(flag: Bools) -> int:
+    """How often a flag changes from one cycle to the next."""
+    return int(np.count_nonzero(np.diff(flag.astype(np.int8))))
+
+
+def group_sign(data: StationData, features: Features, options: JudgeOptions) -> tuple[Sign, Bools]:
+    """Two interleaved groups of leak rates, or of cycles that never cut the supply among those that do."""
+    held = features.held
+    rate = np.where(held, features.values["decay"], np.nan)
+    level = float(np.nanmedian(rate)) if np.isfinite(rate).any() else 0.0
+    upper, gap = two_groups(rate, max(0.6, 0.35 * level))
+    changes = alternations(upper[np.isfinite(rate)])
+    chance = logistic(1.6 * (gap - 5.0)) if changes >= 4 else 0.02
+    if data.air_saving and held.sum() >= 10:
+        never = held & (data.cycles.codes("coasts") == 0)
+        share = float(never.sum() / held.sum())
+        if 0.08 < share < 0.92 and alternations(never[held]) >= 4 and never.sum() >= 3:
+            low = features.values["peak"]
+            drop = float(np.nanmedian(low[held & ~never]) - np.nanmedian(low[never]))
+            if drop > 1.0:
+                chance, upper = max(chance, 0.9), upper | never
+    if not data.air_saving:
+        upper, chance = _groups_without_coasts(features, upper)
+    count = int(upper.sum())
+    return Sign(name="rate_groups", present=min(max(chance, 0.01), 0.99), text=f"{count} cycles leak more than the rest"), upper
+
+
+def _groups_without_coasts(features: Features, upper: Bools) -> tuple[Bools, float]:
+    """Without coasts a leaking group shows in the ultimate vacuum alone."""
+    depth = np.where(features.held, -features.values["ultimate"], np.nan)
+    group, gap = two_groups(depth, max(0.8, 6.0 * features.floor["ultimate"]))
+    changes = alternations(group[np.isfinite(depth)])
+    return (group, logistic(1.6 * (gap - 6.0))) if changes >= 4 else (upper, 0.02)
+
+
+def late_sign(features: Features, comparison: Comparison, options: JudgeOptions) -> tuple[Sign, Bools]:
+    """Supply commands that the pressure answers much later than usual."""
+    response = np.where(features.held, features.values["response"], np.nan)
+    seen = np.isfinite(response)
+    if seen.sum() < 8:
+        return Sign(name="late_response", present=0.02), np.zeros(len(response), np.bool_)
+    usual = float(np.nanquantile(response, 0.4))
+    lower = response[seen & (response <= usual)]
+    spread = max(float(usual - np.min(lower)) / 2.0, robust_spread(lower), features.floor["response"])
+    late = seen & (response > usual + max(0.006, 6.0 * spread, 3.0 * features.floor["response"]))
+    share = float(late.sum() / seen.sum())
+    return Sign(
+        name="late_response",
+        present=min(max(logistic((share - 0.055) / 0.012) if late.sum() >= 3 else 0.02, 0.02), 0.985),
+        text=f"{int(late.sum())} commands answered late",
+    ), late
+
+
+def scatter_sign(features: Features, comparison: Comparison, groups: Bools) -> tuple[Sign, Bools]:
+    """Evacuations that scatter towards slow while the leak does not: cycles far slower than usual, here and there."""
+    rise = np.where(features.held, features.values["rise"], np.nan)
+    seen = np.isfinite(rise)
+    if seen.sum() < 10:
+        return Sign(name="scattered_evacuation", present=0.02), np.zeros(len(rise), np.bool_)
+    usual = float(np.nanquantile(rise, 0.4))
+    lower = rise[seen & (rise <= usual)]
+    spread = max(float(usual - np.quantile(lower, 0.05)) / 1.6, features.floor["rise"])
+    slow = seen & (rise > usual + max(5.0 * spread, 0.03))
+    share = float(slow.sum() / seen.sum())
+    mixed = alternations(slow[seen]) >= 4
+    chance = logistic((share - 0.07) / 0.015) if mixed and slow.sum() >= 3 else 0.02
+    if groups.any() and (slow & groups).sum() > 0.6 * slow.sum():
+        chance = min(chance, 0.1)  # the slow ones are the leaking ones
+    return Sign(
+        name="scattered_evacuation", present=min(max(chance, 0.02), 0.98), text=f"{int(slow.sum())} slow evacuations"
+    ), slow
+
+
+def loss_signs(data: StationData) -> tuple[tuple[Sign, Bools], ...]:
+    """Sudden and gradual losses and picks that found nothing, by count."""
+    cycles = data.cycles
+    dropped = cycles.where("outcome", "dropped")
+    sudden = dropped & cycles.where("drop_kind", "sudden")
+    gradual = dropped & ~sudden
+    missed = cycles.where("outcome", "missed")
+    empty = missed & (cycles.floats("peak_vacuum_kpa") < 0.62 * data.usual_peak_kpa)
+    out = []
+    for name, flag, single in (
+        ("sudden_losses", sudden, 0.97), ("gradual_losses", gradual, 0.95), ("empty_picks", empty, 0.93),
+    ):  # fmt: skip
+        n = int(flag.sum())
+        present = 0.001 if n == 0 else single if n == 1 else 0.998
+        out.append((Sign(name=name, present=present, text=f"{n} cycles"), flag))
+    return tuple(out)
+
+
+def dip_sign(features: Features, comparison: Comparison) -> tuple[Sign, Bools]:
+    """Dips of vacuum in the hold, far deeper than the reference or the usual hold shows, that recover."""
+    dip = np.where(features.held, features.values["dip"], np.nan)
+    seen = np.isfinite(dip)
+    effect = comparison.effects.get("dip")
+    flag = np.zeros(len(dip), np.bool_)
+    if seen.sum() < 8 or effect is None:
+        return Sign(name="deep_dips", present=0.03), flag
+    limit = effect.reference + max(3.0, 4.0 * effect.error, 0.5 * effect.reference)
+    flag = seen & (dip > limit)
+    share = float(flag.sum() / seen.sum())
+    return Sign(name="deep_dips", present=min(max(logistic((share - 0.15) / 0.04), 0.02), 0.95)), flag
+
+
+def leaky_sign(
+    data: StationData, leak: LeakResult, volume_ml: float | None, has_reference: bool, options: JudgeOptions
+) -> Sign:
+    """Without a reference: is the rate one that healthy stations do not have? By flow where the volume is known."""
+    quantity = leak.decay_rate
+    rate = quantity.value if isinstance(quantity, Estimate) else None
+    if isinstance(quantity, Bound) and quantity.status == "lower_bound":
+        rate = quantity.limit
+    if rate is None:
+        return Sign(name="leaky", present=0.5 if has_reference else 0.03)
+    if has_reference:
+        return Sign(name="leaky", present=0.5)
+    if volume_ml is None:
+        return Sign(name="leaky", present=logistic(2.5 * np.log(max(rate, 1e-3) / options.leaky_kpa_s)))
+    flow = 0.0006 * volume_ml * max(rate, 1e-3)
+    return Sign(
+        name="leaky",
+        present=logistic(3.0 * np.log(flow / options.leaky_l_min)),
+        text=f"{flow:.2g} L/min ANR",
+    )

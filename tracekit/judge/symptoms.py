@@ -1,0 +1,129 @@
+"""Symptoms: what the station suffers from, never a repair target."""
+
+from collections.abc import Mapping
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tracekit.judge.facts import Fact, rows
+from tracekit.judge.signs import logistic
+from tracekit.model.cycle import StationData
+from tracekit.model.finding import Evidence
+
+Bools = NDArray[np.bool_]
+
+EXPLAINS: Mapping[str, tuple[str, ...]] = {
+    "leak_steady": ("part_dropped", "part_missed", "supply_short_cycling", "supply_never_cuts", "seal_lost_partly", "switch_chatter"),
+    "leak_part_dependent": ("part_dropped", "part_missed", "supply_short_cycling", "supply_never_cuts"),
+    "check_valve_leak": ("supply_short_cycling", "part_dropped"),
+    "release_valve_leak": ("supply_short_cycling", "part_dropped"),
+    "flow_restricted": ("part_dropped", "part_missed"),
+    "exhaust_restricted": ("part_missed", "supply_never_cuts"),
+    "supply_pressure_low": ("part_missed", "supply_never_cuts", "release_slow"),
+    "supply_pressure_dips": ("part_missed", "part_dropped"),
+    "supply_valve_slow": ("part_missed",),
+    "release_weak": ("release_slow",),
+    "collision_or_peel": ("part_dropped",),
+    "motion_dips": ("part_dropped", "switch_chatter"),
+    "part_not_presented": ("part_missed",),
+    "set_point_too_high": ("part_missed", "switch_chatter"),
+    "hysteresis_too_small": ("switch_chatter",),
+    "supply_on_below_reset": ("switch_chatter", "part_dropped"),
+    "supply_band_too_narrow": ("supply_short_cycling",),
+    "supply_off_unreachable": ("supply_never_cuts",),
+    "timeout_too_short": ("part_missed",),
+    "sensor_stuck": ("part_missed",),
+    "sensor_noisy": ("switch_chatter",),
+    "supply_pulsation": ("switch_chatter",),
+}  # fmt: skip
+
+
+def _counted(code: str, flag: Bools, what: str) -> Fact | None:
+    count, n = int(flag.sum()), len(flag)
+    if not count:
+        return None
+    text = f"{count} of {n} cycles {what}"
+    evidence = Evidence(measure="outcome", value=float(count), unit="cycles", cycles=count, text=text)
+    return Fact(code=code, probability=0.99, evidence=(evidence,), cycles=rows(flag), reason=text)
+
+
+def symptom_facts(data: StationData) -> tuple[Fact, ...]:
+    """All symptoms that the cycles show."""
+    if not len(data.cycles):
+        return ()
+    cycles = data.cycles
+    held = cycles.where("outcome", "held")
+    found = [
+        _counted("part_dropped", cycles.where("outcome", "dropped"), "lost their part"),
+        _counted("part_missed", cycles.where("outcome", "missed"), "never gripped"),
+        _chatter(data, held),
+        _short_cycling(data, held),
+        _never_cuts(data, held),
+        _partly(data, held),
+    ]
+    return tuple(f for f in found if f is not None)
+
+
+def _chatter(data: StationData, held: Bools) -> Fact | None:
+    edges = data.cycles.codes("chatter_edges")
+    flag = (edges > 0) & held
+    total = int(edges[flag].sum())
+    if total < 4 or flag.sum() < 0.02 * max(held.sum(), 1):
+        return None
+    text = f"{total} output edges too many in {int(flag.sum())} of {int(held.sum())} holds"
+    evidence = Evidence(measure="chatter_edges", value=float(total), unit="edges", cycles=int(flag.sum()), text=text)
+    return Fact(code="switch_chatter", probability=0.98, evidence=(evidence,), cycles=rows(flag), reason=text)
+
+
+def _short_cycling(data: StationData, held: Bools) -> Fact | None:
+    length = data.cycles.floats("hold_end_s") - data.cycles.floats("hold_start_s")
+    recharges = data.cycles.codes("supply_switches") / 2.0
+    with np.errstate(invalid="ignore", divide="ignore"):
+        period = np.where(held & (recharges >= 2), length / recharges, np.nan)
+    fast = held & (period < 1.0)
+    share = float(fast.sum() / max(held.sum(), 1))
+    if not fast.any():
+        return None
+    text = f"the supply resumes every {float(np.nanmedian(period)):.2f} s in {int(fast.sum())} of {int(held.sum())} holds"
+    evidence = Evidence(
+        measure="supply_switches", value=float(np.nanmedian(period)), unit="s", reference=1.0,
+        reference_source="common practice", cycles=int(fast.sum()), text=text,
+    )  # fmt: skip
+    return Fact(
+        code="supply_short_cycling", probability=0.97 * logistic((share - 0.25) / 0.05), evidence=(evidence,), cycles=rows(fast),
+        reason=text,
+    )  # fmt: skip
+
+
+def _never_cuts(data: StationData, held: Bools) -> Fact | None:
+    cut = data.settings["supply_off"]
+    if cut.value_kpa is None and cut.station_file_kpa is None:
+        return None
+    length = data.cycles.floats("hold_end_s") - data.cycles.floats("hold_start_s")
+    long = held & (length > 0.3)
+    never = long & (data.cycles.codes("coasts") == 0)
+    share = float(never.sum() / max(long.sum(), 1))
+    if share < 0.2 or never.sum() < 3:
+        return None
+    text = f"the supply stays on through {int(never.sum())} of {int(long.sum())} holds"
+    evidence = Evidence(measure="coasts", value=0.0, unit="", cycles=int(never.sum()), text=text)
+    return Fact(
+        code="supply_never_cuts", probability=0.97 * logistic((share - 0.35) / 0.05), evidence=(evidence,), cycles=rows(never), reason=text
+    )
+
+
+def _partly(data: StationData, held: Bools) -> Fact | None:
+    """A partial loss that stays: vacuum falls by a step with the supply on, and the hold goes on at the lower level."""
+    cycles = data.cycles
+    peak, mean, low = (cycles.floats(c) for c in ("peak_vacuum_kpa", "hold_vacuum_kpa", "hold_min_vacuum_kpa"))
+    last = np.interp(data.timing["quit_s"] - 0.05, data.bins.time_s, -data.bins.pressure_kpa) if len(data.bins.time_s) else peak
+    with np.errstate(invalid="ignore"):
+        flag = held & (last < 0.8 * peak) & (low < 0.8 * peak) & (mean < 0.95 * peak)
+    if data.air_saving or not flag.any():
+        return None
+    text = f"vacuum falls by a step and stays low in {int(flag.sum())} holds"
+    evidence = Evidence(
+        measure="hold_min_vacuum_kpa", value=float(np.nanmedian(last[flag])), unit="kPa",
+        reference=float(np.nanmedian(peak[flag])), reference_source="peak of the same holds", cycles=int(flag.sum()), text=text,
+    )  # fmt: skip
+    return Fact(code="seal_lost_partly", probability=0.85, evidence=(evidence,), cycles=rows(flag), reason=text)

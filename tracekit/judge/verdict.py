@@ -1,0 +1,189 @@
+"""From evidence to the ranked findings of one station."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tracekit.judge.case import Case, Seen
+from tracekit.judge.detect import detectable
+from tracekit.judge.effects import Comparison, Effect, compare
+from tracekit.judge.effects_of import effects_of
+from tracekit.judge.evidence import Sign
+from tracekit.judge.facts import Fact, rows
+from tracekit.judge.features import Bands, Features, choose_bands, make_features
+from tracekit.judge.findings import cause_finding, fact_finding
+from tracekit.judge.rank import HYPOTHESES, Posterior, posterior, rivals
+from tracekit.judge.reasons import reason_for
+from tracekit.judge.sensor_rules import recording_facts, sensor_facts
+from tracekit.judge.setting_rules import setting_facts
+from tracekit.judge.signs import dip_sign, group_sign, late_sign, leaky_sign, loss_signs, scatter_sign
+from tracekit.judge.symptoms import EXPLAINS, symptom_facts
+from tracekit.model.cycle import StationData
+from tracekit.model.finding import CODES, CauseChance, Detectable, Finding
+from tracekit.model.result import LeakResult
+from tracekit.model.station import Station
+from tracekit.model.trace import Layout, LogFacts
+from tracekit.options.judge import JudgeOptions
+
+Bools = NDArray[np.bool_]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Judgement:
+    """The outcome: ranked findings, chances of the causes, and what this log could have shown."""
+
+    findings: tuple[Finding, ...]
+    causes: tuple[CauseChance, ...]
+    detectable: tuple[Detectable, ...]
+    comparison: Comparison
+
+
+def _features(case: Case) -> tuple[Features, Features | None, Bands]:
+    both = (case.data,) if case.baseline is None else (case.data, case.baseline)
+    bands = choose_bands(both)
+    own = make_features(case.data, case.leak, bands)
+    if case.baseline is None or case.baseline_leak is None or len(case.baseline.cycles) < 4:
+        return own, None, bands
+    return own, make_features(case.baseline, case.baseline_leak, bands), bands
+
+
+def _seen(case: Case, options: JudgeOptions) -> Seen:
+    features, reference, bands = _features(case)
+    comparison = compare(features, reference, options)
+    effects = effects_of(case.data, comparison, bands.rise_high - bands.rise_low)
+    group, grouped = group_sign(case.data, features, options)
+    late, late_cycles = late_sign(features, comparison, options)
+    scatter, scattered = scatter_sign(features, comparison, grouped)
+    dips, dipped = dip_sign(features, comparison)
+    leaky = leaky_sign(case.data, case.leak, case.station.station.volume_ml, comparison.source != "none", options)
+    losses = loss_signs(case.data)
+    pairs = [(group, grouped), (late, late_cycles), (scatter, scattered), (dips, dipped), *losses]
+    return Seen(
+        effects=effects,
+        signs=(*(s for s, _ in pairs), leaky),
+        cycles={s.name: flag for s, flag in pairs},
+        comparison=comparison,
+    )
+
+
+def judge(case: Case, options: JudgeOptions) -> Judgement:
+    """Judge one station."""
+    recording = recording_facts(case.data, case.layout, case.facts)
+    if not len(case.data.cycles):
+        findings = tuple(fact_finding(case, f, ()) for f in recording)
+        causes = (CauseChance(code="none of these", chance=1.0, reason="no cycle in this log"),)
+        return Judgement(
+            findings=findings, causes=causes, detectable=(),
+            comparison=Comparison(effects={}, source="none", onset=None, now=np.zeros(0, np.bool_), reference=np.zeros(0, np.bool_)),
+        )  # fmt: skip
+    seen = _seen(case, options)
+    cycles = case.data.cycles
+    complaint = bool((cycles.where("outcome", "dropped") | cycles.where("outcome", "missed")).any())
+    words = tuple(case.station.station.surroundings)
+    post = posterior(seen.effects, seen.signs, words, complaint, options)
+    has_reference = seen.comparison.source != "none"
+    sensors = sensor_facts(case.data, has_reference, options)
+    settings = setting_facts(case.data, case.station, _now(case, seen), options)
+    post = _stuck_first(post, sensors)
+    repairs = tuple(_discounted(f, post) for f in (*sensors, *settings))
+    symptoms = symptom_facts(case.data)
+    chances = _chances(post, repairs)
+    findings = _ranked(case, seen, post, repairs, symptoms, recording, chances, options)
+    return Judgement(
+        findings=findings,
+        causes=_causes(seen, post, repairs, chances),
+        detectable=detectable(seen.effects, seen.signs, words, complaint, has_reference, case.data, options),
+        comparison=seen.comparison,
+    )
+
+
+def _now(case: Case, seen: Seen) -> Bools:
+    """Cycles in which a setting is judged: those after an onset, else all."""
+    onset = seen.comparison.onset
+    return np.asarray(np.arange(len(case.data.cycles)) >= (onset or 0), np.bool_)
+
+
+def _stuck_first(post: Posterior, sensors: tuple[Fact, ...]) -> Posterior:
+    """A reading that does not move says nothing about the station."""
+    stuck = max((f.probability for f in sensors if f.code == "sensor_stuck"), default=0.0)
+    if stuck < 0.5:
+        return post
+    keep = 1.0 - stuck
+    return Posterior(
+        none=post.none * keep,
+        present={k: v * keep for k, v in post.present.items()},
+        single={k: v * keep for k, v in post.single.items()},
+    )
+
+
+def _discounted(fact: Fact, post: Posterior) -> Fact:
+    """A condition that a probable cause brings about is less probably a wrong setting: repair the cause first."""
+    blame = max((post.present.get(code, 0.0) for code in fact.explained_by), default=0.0)
+    return replace(fact, probability=fact.probability * (1.0 - 0.6 * blame))
+
+
+def _chances(post: Posterior, repairs: tuple[Fact, ...]) -> dict[str, float]:
+    """Chance of each to be the first to repair, "none of these" included; sums to one."""
+    weights = dict(post.present)
+    clear = post.none
+    for fact in repairs:
+        weights[fact.code] = max(weights.get(fact.code, 0.0), fact.probability)
+        clear *= 1.0 - fact.probability
+    total = sum(weights.values()) + clear
+    return {**{k: v / total for k, v in weights.items()}, "none of these": clear / total}
+
+
+def _ranked(
+    case: Case,
+    seen: Seen,
+    post: Posterior,
+    repairs: tuple[Fact, ...],
+    symptoms: tuple[Fact, ...],
+    recording: tuple[Fact, ...],
+    chances: Mapping[str, float],
+    options: JudgeOptions,
+) -> tuple[Finding, ...]:
+    """Repair targets by chance, then symptoms, then what concerns the recording."""
+    shown = {f.code for f in symptoms}
+    found: list[tuple[float, Finding]] = []
+    named: set[str] = set()
+    facts = {f.code: f for f in repairs}
+    for code in sorted(HYPOTHESES, key=lambda c: -post.present[c]):
+        own = post.present[code]
+        if code in facts and facts[code].probability > own or own < 0.1:
+            continue
+        others = rivals(post, code, options.rival)
+        listed = own + sum(post.present[o] for o in others) >= options.listed
+        if code in named or (named & set(others)):
+            continue
+        if listed:
+            named |= {code}
+        explains = tuple(s for s in EXPLAINS.get(code, ()) if s in shown)
+        found.append((chances[code] + (1.0 if listed else 0.0), cause_finding(case, seen, code, own, others if listed else (), explains, listed)))
+    for fact in repairs:
+        if fact.probability < 0.1 or (fact.code in post.present and post.present[fact.code] >= fact.probability):
+            continue
+        explains = tuple(s for s in EXPLAINS.get(fact.code, ()) if s in shown)
+        listed = fact.probability >= options.listed
+        first = 0.5 if fact.critical or CODES[fact.code] == "sensor" else 0.0
+        found.append((fact.probability * 0.999 + first + (1.0 if listed else 0.0) - 0.5 * (1 - fact.probability), fact_finding(case, fact, explains)))
+    ranked = [f for _, f in sorted(found, key=lambda item: -item[0])]
+    return (*ranked, *(fact_finding(case, f, ()) for f in symptoms), *(fact_finding(case, f, ()) for f in recording))
+
+
+def _causes(
+    seen: Seen, post: Posterior, repairs: tuple[Fact, ...], chances: Mapping[str, float]
+) -> tuple[CauseChance, ...]:
+    """Every cause with its chance and one line for or against it, most likely first."""
+    reasons = {f.code: f.reason for f in repairs}
+    out = []
+    for code, chance in sorted(chances.items(), key=lambda item: -item[1]):
+        reason = reasons.get(code) or _reason(seen, code, post)
+        out.append(CauseChance(code=code, chance=chance, reason=reason))
+    return tuple(out)
+
+
+def _reason(seen: Seen, code: str, post: Posterior) -> str:
+    return reason_for(code, seen.effects, seen.signs, seen.comparison.source, post.present.get(code, 0.0))

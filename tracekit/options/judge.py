@@ -1,0 +1,42 @@
+"""Thresholds and spreads of the judgement."""
+
+from dataclasses import dataclass
+
+from tracekit.options.base import option
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class JudgeOptions:
+    """Thresholds of the judgement. Spreads are how far a healthy station differs between two recordings."""
+
+    last_share: float = option(0.34, "share of cycles", "the last cycles tell the level now; faults grow")
+    onset_score: float = option(36.0, "squared sigmas", "a step inside the log smaller than this is no onset")
+    onset_least: int = option(6, "cycles", "fewer cycles on one side of an onset tell nothing")
+    same_log: float = option(0.5, "unitless", "spreads shrink by this where the reference is the same log")
+    temper: float = option(0.7, "unitless", "measures are not independent: their joint evidence is worth less")
+    worst_logp: float = option(-18.0, "nats", "one measure alone never rules a cause out by more than this")
+    listed: float = option(0.5, "probability", "findings above info have at least this confidence")
+    rival: float = option(2.0, "factor", "alternatives are rivals within this factor")
+    leaky_l_min: float = option(0.30, "L/min ANR", "between fair and leaky without a baseline (common practice, no source)")
+    leaky_kpa_s: float = option(4.0, "kPa/s", "the same where no volume is known (common practice, no source)")
+    spread_decay: float = option(0.15, "kPa/s", "day to day")
+    spread_decay_share: float = option(0.12, "share", "day to day, of the rate")
+    spread_rise: float = option(0.015, "log", "day to day")
+    spread_top_share: float = option(0.04, "share", "day to day")
+    spread_open: float = option(0.12, "kPa", "day to day")
+    spread_response: float = option(0.0012, "s", "day to day")
+    spread_ultimate: float = option(0.8, "kPa", "the weather moves it")
+    spread_blow: float = option(0.02, "log", "day to day")
+    spread_residual: float = option(0.25, "kPa", "day to day")
+    spread_over: float = option(0.10, "kPa", "day to day")
+    spread_idle: float = option(0.2, "kPa", "warm-up of a sensor")
+    spread_noise: float = option(0.15, "log", "day to day")
+    spread_fast_fall: float = option(0.3, "kPa", "day to day")
+    margin_kpa: float = option(2.5, "kPa", "set point nearer than this to the weakest healthy cycle is too high")
+    band_kpa: float = option(3.0, "kPa", "an air-saving band under this is narrow (common practice: 5 to 10)")
+    zero_kpa: float = option(1.5, "kPa", "an idle reading off by more is a zero shift without a baseline (common practice)")
+    noisy_kpa: float = option(0.9, "kPa", "a sensor this noisy is unfit without a baseline (common practice, no source)")
+    overlap_s: float = option(0.02, "s", "supply and release on together for longer than this overlap")
+    slow_response_s: float = option(0.06, "s", "a supply valve answering later is slow without a baseline")
+    residual_kpa: float = option(2.0, "kPa", "vacuum left after blow-off that is too much without a baseline")
+    slow_release_s: float = option(0.35, "s", "a release slower than this is weak without a baseline (common practice)")
