@@ -1,7 +1,6 @@
 """What `import tracekit` offers: read, diagnose and simulate, and the result that shows itself."""
 
-import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -18,9 +17,9 @@ from tracekit.model.trace import PRESENT_BIT, RELEASE_BIT, SUPPLY_BIT, Block, La
 from tracekit.read import open_log
 from tracekit.read.station_file import load_stations
 from tracekit.report.arrow import table_frame
-from tracekit.report.files import write_result
 from tracekit.report.json import diagnosis_json
 from tracekit.report.text import clean, escape
+from tracekit.report.whole import write_all
 from tracekit.simulate.log import SimulatedLog
 from tracekit.simulate.log import simulate as _simulate
 from tracekit.simulate.scenario import Scenario
@@ -97,7 +96,7 @@ class Diagnosis:
 
     @property
     def findings(self) -> tuple[Finding, ...]:
-        """The findings of the log's only station, ranked: the first cause, setting or sensor is to be repaired first."""
+        """The findings of the log's only station, ranked: what to repair first comes first."""
         return self.station().findings
 
     @property
@@ -114,12 +113,12 @@ class Diagnosis:
         """The content of `diagnosis.json`."""
         return diagnosis_json(self.record)
 
-    def write(self, folder: str | Path, *, csv: bool = False) -> tuple[Path, ...]:
-        """Write page, findings and tables into a folder; gives the paths.
+    def write(self, folder: str | Path, *, csv: bool = False) -> Path:
+        """Write page, findings and tables into a folder, all of them or none; gives the path of the page.
 
         Raises OutputError where it cannot be written.
         """
-        return write_result(self.record, folder, csv=csv, pages=pipeline.pages(self.record))
+        return write_all(self.record, folder, csv=csv)
 
     def _repr_html_(self) -> str:
         """The findings as a small table, for notebooks."""

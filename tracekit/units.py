@@ -61,7 +61,9 @@ PRESSURE_UNITS: tuple[PressureUnit, ...] = (
     PressureUnit("bar", 100.0, ("bars",)),
     PressureUnit("MPa", 1e3, ("megapascal",)),
     PressureUnit("psi", _POUND_KG * STANDARD_GRAVITY_M_S2 / _INCH_M**2 / 1e3, ("lbf/in2", "lb/in2")),
-    PressureUnit("inHg", 13595.1 * STANDARD_GRAVITY_M_S2 * _INCH_M / 1e3, ('"hg', "in.hg", "inchhg", "inchesofmercury")),
+    PressureUnit(
+        "inHg", 13595.1 * STANDARD_GRAVITY_M_S2 * _INCH_M / 1e3, ('"hg', "in.hg", "inchhg", "inchesofmercury")
+    ),
     PressureUnit("mmHg", 13595.1 * STANDARD_GRAVITY_M_S2 * 1e-6, ("mm.hg",)),
     PressureUnit("Torr", 101.325 / 760.0, ()),
     PressureUnit("mmH2O", STANDARD_GRAVITY_M_S2 * 1e-3, ("mmwc", "mmws", "mmwg", "mmaq")),

@@ -268,7 +268,7 @@ def _circular(entry: Mapping[str, str]) -> bool:
 
 
 def _check_order(settings: Settings, display: Display, facts: StationFacts, faults: Faults) -> None:
-    """The order that settings must keep: reset + guard ≤ supply_on < supply_off, set + step ≤ supply_off, reset < set."""
+    """The order of settings: reset + guard ≤ supply_on < supply_off, set + step ≤ supply_off, reset < set."""
     step_kpa = display.step * pressure_unit(display.unit).kpa
     rules = (
         ("reset_point_kpa", settings.reset_point_kpa, 0.0, "<", "set_point_kpa", settings.set_point_kpa, ""),

@@ -33,9 +33,9 @@ def arrow_table(table: Table, name: str) -> Any:
 
 
 def csv_table(table: Table) -> Any:
-    """The Arrow table of `table` for a CSV file: text plain, dates ISO 8601, cells that a spreadsheet would run disarmed.
+    """The Arrow table of `table` for a CSV file: text plain, dates ISO 8601, formulas disarmed.
 
-    Such a cell starts with one of `FORMULA_MARKS`; an apostrophe is put before it.
+    A cell that a spreadsheet would run starts with one of `FORMULA_MARKS`; an apostrophe is put before it.
     """
     arrays = []
     for column in table.columns:
@@ -121,6 +121,4 @@ def _dates(times_us: NDArray[np.int64]) -> Any:
 
 def column_metadata(schema: Any) -> Mapping[str, tuple[str, str]]:
     """Unit and meaning by column name, read back from an Arrow schema that `arrow_table` wrote."""
-    return {
-        field.name: (field.metadata[b"unit"].decode(), field.metadata[b"meaning"].decode()) for field in schema
-    }
+    return {field.name: (field.metadata[b"unit"].decode(), field.metadata[b"meaning"].decode()) for field in schema}

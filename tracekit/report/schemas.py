@@ -227,7 +227,8 @@ def _trend() -> Schema:
     crossing = _object({"date": date}, {"earliest": date, "latest": date})
     measure = _object(
         {
-            "unit": _TEXT, "slope_per_day": _QUANTITY, "steps": _list(_object({"time": date, "before": _NUMBER, "after": _NUMBER})),
+            "unit": _TEXT, "slope_per_day": _QUANTITY,
+            "steps": _list(_object({"time": date, "before": _NUMBER, "after": _NUMBER})),
             "alarms": _list(_object({"time": date, "kind": _TEXT, "rule": _TEXT})),
         },
         {

@@ -1,0 +1,144 @@
+"""`tracekit diagnose`: the main job."""
+
+import json
+import os
+import sys
+import webbrowser
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from tracekit.errors import UsageError, message
+from tracekit.fleet.batch import SEVERITIES, Job, Outcome, run_jobs
+from tracekit.history.events import parse_time
+from tracekit.model.finding import Severity
+from tracekit.read import open_log
+from tracekit.read.source import find_inputs
+from tracekit.read.station_file import load_stations
+from tracekit.report.files import check_folder
+from tracekit.units import pressure_unit
+
+DEFAULT_OUT = Path("tracekit-out")
+STANDARD_INPUT = "-"
+CANONICAL_TIME = "time_s"  # seconds since the start: such a log has no date
+
+
+def diagnose(
+    logs: Annotated[list[str], typer.Argument(metavar="LOG...", help="Text or Parquet file, folder, glob, or -.")],
+    station: Annotated[
+        list[Path] | None, typer.Option(help="Station file, or a folder of them. May be given again.")
+    ] = None,
+    baseline: Annotated[str | None, typer.Option(metavar="LOG", help="The same station while it was healthy.")] = None,
+    blanked: Annotated[
+        str | None, typer.Option(metavar="LOG", help="The same station with the cup on a flat plate.")
+    ] = None,
+    out: Annotated[Path | None, typer.Option(metavar="DIR", help="Default: tracekit-out/ and the log's name.")] = None,
+    history: Annotated[str, typer.Option(metavar="DIR", help="Add the cycles to this history.")] = "",
+    started: Annotated[
+        str, typer.Option(metavar="TIME", help="Start of a log without dates, like 2025-03-02T06:00+00:00.")
+    ] = "",
+    csv: Annotated[bool, typer.Option("--csv", help="Write the tables as CSV too.")] = False,
+    units: Annotated[str, typer.Option(metavar="UNIT", help="Pressure unit of the page; files stay in kPa.")] = "kPa",
+    fail_on: Annotated[Severity | None, typer.Option(help="Exit with 1 when a finding is as severe as this.")] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="Print diagnosis.json instead of the summary.")] = False,
+    quiet: Annotated[bool, typer.Option("--quiet", help="Print nothing but errors.")] = False,
+    no_color: Annotated[bool, typer.Option("--no-color", help="No colours on the screen.")] = False,
+    timing: Annotated[bool, typer.Option("--timing", help="Say how long each part took.")] = False,
+    workers: Annotated[int, typer.Option(min=0, help="Processes for several logs; 0: one per core.")] = 0,
+    open_page: Annotated[bool, typer.Option("--open", help="Open the page in a browser.")] = False,
+) -> None:
+    """Say what is wrong, how sure, and what to do first. Writes a page, findings and tables into a folder."""
+    stations = load_stations(station or [])
+    started_us = parse_time(started, "--started")[0] if started else None
+    names = _recordings(logs)
+    jobs = [
+        Job(
+            log=log, folder=folder, stations=stations, baseline=baseline, blanked=blanked, history=history,
+            started_us=started_us, csv=csv, unit=pressure_unit(units).symbol,
+            colour=not no_color and "NO_COLOR" not in os.environ and sys.stdout.isatty(),
+        )
+        for log, folder in zip(names, _folders(names, out), strict=True)
+    ]  # fmt: skip
+    for job in jobs:
+        _check(job)
+    outcomes = tuple(_shown(jobs, workers, quiet=quiet, as_json=as_json, timing=timing))
+    if open_page and outcomes[0].page:
+        webbrowser.open(outcomes[0].page.resolve().as_uri())
+    _leave(outcomes, fail_on)
+
+
+def _recordings(logs: Sequence[str]) -> list[str]:
+    """One entry per recording: folders and globs give their files."""
+    found: list[str] = []
+    for log in logs:
+        if log == STANDARD_INPUT:
+            found.append(log)
+        else:
+            found.extend(str(one.path) for one in find_inputs(log))
+    return found
+
+
+def _folders(logs: Sequence[str], out: Path | None) -> list[Path]:
+    """A folder per recording: `out` itself for one, below it for several; each different from the others."""
+    if len(logs) == 1 and out is not None:
+        return [out]
+    found: list[Path] = []
+    for log in logs:
+        stem = "standard-input" if log == STANDARD_INPUT else Path(log).name.split(".")[0] or "log"
+        folder, n = (out or DEFAULT_OUT) / stem, 1
+        while folder in found:
+            n += 1
+            folder = (out or DEFAULT_OUT) / f"{stem}-{n}"
+        found.append(folder)
+    return found
+
+
+def _check(job: Job) -> None:
+    """Refuse, before any work, what would fail at its end."""
+    check_folder(job.folder)
+    undated = job.history and job.started_us is None and job.log != STANDARD_INPUT
+    if undated and open_log(job.log).layout.columns.get("time") == CANONICAL_TIME:
+        name, todo = Path(job.log).name, "Give --started TIME, like 2025-03-02T06:00+00:00."
+        raise UsageError(message(name, "a log without dates", "a start for the history", todo))
+
+
+def _shown(jobs: Sequence[Job], workers: int, *, quiet: bool, as_json: bool, timing: bool) -> Iterator[Outcome]:
+    """Run the jobs and print each as it is done."""
+    several = 1 if any(job.log == STANDARD_INPUT for job in jobs) else workers or os.cpu_count() or 1
+    _progress(f"Reading {Path(jobs[0].log).name} ...")
+    for at, outcome in enumerate(run_jobs(jobs, several)):
+        _progress("")
+        if as_json and outcome.document is not None:
+            print(json.dumps(outcome.document, ensure_ascii=False, indent=None if len(jobs) > 1 else 1))
+        elif not quiet and outcome.screen:
+            print(outcome.screen, end="" if outcome.screen.endswith("\n") else "\n")
+        for note in outcome.notes if not quiet else ():
+            print(note, file=sys.stderr)
+        if timing:
+            print("  ".join(f"{name} {spent:.2f} s" for name, spent in outcome.seconds), file=sys.stderr)
+        if at + 1 < len(jobs):
+            _progress(f"{at + 1} of {len(jobs)} logs done ...")
+        yield outcome
+
+
+def _progress(text: str) -> None:
+    """Show what is going on in the last line of a terminal; nothing where the output goes elsewhere."""
+    if sys.stderr.isatty():
+        print(f"\r\x1b[2K{text}", end="", file=sys.stderr, flush=True)
+
+
+def _leave(outcomes: Sequence[Outcome], fail_on: Severity | None) -> None:
+    """Exit 2 where a log was bad, listing them; 1 where a finding reaches `fail_on`."""
+    bad = [outcome for outcome in outcomes if outcome.error]
+    for outcome in bad:
+        print(f"tracekit: {outcome.error}", file=sys.stderr)
+    if bad and len(outcomes) > 1:
+        print(f"tracekit: {len(bad)} of {len(outcomes)} logs could not be diagnosed.", file=sys.stderr)
+    if bad:
+        raise typer.Exit(2)
+    if fail_on is not None:
+        worst = [SEVERITIES.index(o.severity) for o in outcomes if o.severity is not None]
+        if worst and max(worst) >= SEVERITIES.index(fail_on):
+            raise typer.Exit(1)

@@ -1,0 +1,29 @@
+"""Everything that a diagnosis leaves in its folder: page or pages, findings, tables."""
+
+from pathlib import Path
+
+from tracekit.model.result import DiagnosisRecord
+from tracekit.options.report import ReportOptions
+from tracekit.report.files import write_result
+from tracekit.report.page import FOLDER, INDEX_NAME, index_page, page_names, station_page
+
+_PLAIN = ReportOptions()
+
+
+def pages(record: DiagnosisRecord, options: ReportOptions = _PLAIN) -> dict[str, str]:
+    """The pages by relative path: `report.html`, and with several stations `stations/<name>.html` besides."""
+    if len(record.stations) == 1:
+        return {INDEX_NAME: station_page(record, 0, options)}
+    single = {f"{FOLDER}/{name}": station_page(record, at, options) for at, name in enumerate(page_names(record))}
+    return {INDEX_NAME: index_page(record, options), **single}
+
+
+def write_all(
+    record: DiagnosisRecord, folder: str | Path, *, csv: bool = False, options: ReportOptions = _PLAIN
+) -> Path:
+    """Write pages, findings and tables into a folder, all of them or none; gives the path of the first page.
+
+    Raises OutputError where the folder cannot be written.
+    """
+    write_result(record, folder, csv=csv, pages=pages(record, options))
+    return Path(folder) / INDEX_NAME
