@@ -71,21 +71,24 @@ def utc_text(time_us: int) -> str:
 def diagnosis_json(record: DiagnosisRecord) -> dict[str, object]:
     """The whole of `diagnosis.json`."""
     logs = zip(record.logs, record.log_assumptions, strict=True)
-    return plain_object({
-        "schema": SCHEMA,
-        "tool": {"name": "tracekit", "version": record.version},
-        "created": record.created,
-        "options": {name: {"value": value, "unit": unit} for name, (value, unit) in record.options.items()},
-        "logs": [_log(facts, assumptions) for facts, assumptions in logs],
-        "stations": [_station(result) for result in record.stations],
-    })
+    return plain_object(
+        {
+            "schema": SCHEMA,
+            "tool": {"name": "tracekit", "version": record.version},
+            "created": record.created,
+            "options": {name: {"value": value, "unit": unit} for name, (value, unit) in record.options.items()},
+            "logs": [_log(facts, assumptions) for facts, assumptions in logs],
+            "stations": [_station(result) for result in record.stations],
+        }
+    )
 
 
 def suggestion_json(suggestion: Suggestion) -> dict[str, object]:
     """A suggestion as in `tuning.json`, where `settings_suggested` may be withheld."""
     settings = suggestion.settings
     suggested: object = {
-        s.name: {"kpa": s.suggested_kpa, "display": {"value": s.shown, "unit": s.unit, "from": s.entry}} for s in settings
+        s.name: {"kpa": s.suggested_kpa, "display": {"value": s.shown, "unit": s.unit, "from": s.entry}}
+        for s in settings
     }
     if suggestion.withheld is not None:
         suggested = quantity_json(Withheld(suggestion.withheld))
@@ -133,9 +136,7 @@ def _log(facts: LogFacts, assumptions: Iterable[Assumption]) -> Json:
 
 
 def _assumptions(assumptions: Iterable[Assumption]) -> list[Json]:
-    return [
-        {"what": a.what, "value": a.value, "evidence": a.evidence, "confidence": a.confidence} for a in assumptions
-    ]
+    return [{"what": a.what, "value": a.value, "evidence": a.evidence, "confidence": a.confidence} for a in assumptions]
 
 
 def _station(result: StationResult) -> Json:
