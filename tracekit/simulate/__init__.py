@@ -1,7 +1,8 @@
 """A physical station with known truth; shares no code with the estimators.
 
 `simulate(scenario)` makes a log; `load_scenario` reads a scenario by name or from a TOML file;
-`random_scenario` draws one. Layers: gas, scenario -> schedule -> plant, machine, faults -> run -> recorder, truth -> log.
+`random_scenario` draws one. Inside: gas, scenario -> schedule -> plant, machine, faults -> run -> recorder, truth
+-> log.
 """
 
 from tracekit.simulate.log import SimulatedLog, simulate

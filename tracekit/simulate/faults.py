@@ -9,6 +9,7 @@ from dataclasses import fields, replace
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from tracekit.errors import UsageError, message, nearest
 from tracekit.simulate.gas import Q_PER_C_KPA, Array
@@ -111,7 +112,10 @@ def _low_supply(s: Schedule, fault: Fault, _station: StationSpec, _rng: np.rando
 def _supply_dips(s: Schedule, fault: Fault, _station: StationSpec, rng: np.random.Generator) -> Schedule:
     if fault.kind == "own":
         return replace(s, droop_kpa=fault.size["depth_kpa"] * rng.uniform(0.6, 1.2, len(s.droop_kpa)))
-    same = lambda name: np.full_like(s.neighbour_kpa, fault.size[name])  # noqa: E731
+
+    def same(name: str) -> Array:
+        return np.full_like(s.neighbour_kpa, fault.size[name])
+
     return replace(
         s, neighbour_kpa=same("depth_kpa"), neighbour_period_s=same("period_s"), neighbour_share=same("share")
     )
@@ -172,7 +176,10 @@ def _missed(s: Schedule, fault: Fault, station: StationSpec, rng: np.random.Gene
 
 def _settings(s: Schedule, fault: Fault, _station: StationSpec, _rng: np.random.Generator) -> Schedule:
     """Any of the four settings turned, noise added where the fault says so."""
-    given = lambda name, old: np.full_like(old, fault.size[name]) if name in fault.size else old  # noqa: E731
+
+    def given(name: str, old: Array) -> Array:
+        return np.full_like(old, fault.size[name]) if name in fault.size else old
+
     return replace(
         s,
         set_point_kpa=given("set_point_kpa", s.set_point_kpa),
@@ -275,7 +282,10 @@ def labels() -> tuple[str, ...]:
 
 def _touched(fault: Fault, schedule: Schedule) -> dict[str, list[int]]:
     """Numbers of the cycles that a fault of single cycles hits."""
-    pick = lambda mask: [int(i) for i in np.flatnonzero(mask)]  # noqa: E731
+
+    def pick(mask: NDArray[np.bool_]) -> list[int]:
+        return [int(i) for i in np.flatnonzero(mask)]
+
     if fault.label == "drops_sudden":
         return {"cycles": pick(schedule.strike < NEVER)}
     if fault.label == "drops_gradual":
@@ -293,7 +303,10 @@ def _touched(fault: Fault, schedule: Schedule) -> dict[str, list[int]]:
 
 def fault_truth(fault: Fault, scenario: Scenario, schedule: Schedule, start_of_cycle_s: list[float]) -> dict[str, Any]:
     """One entry of `faults` in the truth."""
-    at = lambda k: start_of_cycle_s[k] if k is not None and k < len(start_of_cycle_s) else None  # noqa: E731
+
+    def at(k: int | None) -> float | None:
+        return start_of_cycle_s[k] if k is not None and k < len(start_of_cycle_s) else None
+
     truth: dict[str, Any] = {"label": fault.label, "onset_cycle": fault.onset_cycle, "end_cycle": fault.end_cycle}
     truth |= {"onset_s": at(fault.onset_cycle), "end_s": at(fault.end_cycle), "severity": scenario.severity}
     truth |= dict(fault.size) | _touched(fault, schedule)

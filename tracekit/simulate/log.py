@@ -104,6 +104,6 @@ def _starts(scenario: Scenario, schedule: Schedule) -> Array:
     """When cycles begin on the clock of the surroundings [s]: exact for a paced line, else about right."""
     paced = scenario.station.sequencer.paced_s
     if paced > 0.0:
-        return np.arange(scenario.cycles) * paced
+        return np.asarray(np.arange(scenario.cycles) * paced, np.float64)
     length = schedule.approach_s + schedule.transport_s + schedule.release_s + schedule.idle_s + 0.5
     return np.concatenate([[0.0], np.cumsum(length)[:-1]])

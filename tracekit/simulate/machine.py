@@ -203,7 +203,7 @@ def follow_part(
 
 
 def lip_leak_c(programme: Programme, cup: Cup, t: float, schedule: Schedule) -> Array:
-    """C [dm³/(s·bar)] of what opens in motion: lips lifted at both ends of the transport, parts set askew, lips that open."""
+    """C [dm³/(s·bar)] of what lets air in: lips lifted at both ends of the transport, parts askew, lips that open."""
     since = (t - programme.lift_s) / schedule.dip_s
     until = (programme.stop_s - t) / schedule.dip_s
     moving = (programme.phase == HOLD) & cup.closed

@@ -19,7 +19,7 @@ SUPPLY_AMBIENT_KPA = 101.0
 
 
 class Gas(NamedTuple):
-    """State of both volumes, shape (2, n): pressure [kPa abs] and the pressure that the same mass has at wall temperature."""
+    """State of both volumes, shape (2, n): pressure [kPa abs], and pressure of the same mass at wall temperature."""
 
     pressure: Array
     cold: Array
@@ -45,7 +45,8 @@ class Constants(NamedTuple):
 
 class Drive(NamedTuple):
     """What acts on the gas during one step, shape (n,) each: drive pressure [kPa gauge], inflow of blow-off
-    [kPa·mL/s], conductance of the opening at the cup, exhaust back-pressure at full flow [kPa]."""
+    [kPa·mL/s], conductance of the opening at the cup, exhaust back-pressure at full flow [kPa].
+    """
 
     pressure: Array
     blow: Array
@@ -55,7 +56,8 @@ class Drive(NamedTuple):
 
 class Flows(NamedTuple):
     """Throughputs of one step [kPa·mL/s at wall temperature], shape (n,): out through the ejector, in at the cup
-    (hole, pores, residual; not the opening), in at the generator side, through the opening, blown in, to the generator."""
+    (hole, pores, residual; not the opening), in at the generator side, through the opening, blown in, to the generator.
+    """
 
     ejector: Array
     cup: Array
@@ -128,7 +130,7 @@ def suction_curve(constants: Constants, drive: Array, exhaust_kpa: Array, vacuum
 
 
 def step(gas: Gas, drive: Drive, check_c: Array, constants: Constants, dt: float) -> tuple[Gas, Flows]:
-    """One step of `dt` seconds. Mass is conserved exactly; pressures are implicit, conductances from the step's start."""
+    """One step of `dt` seconds. Mass is conserved exactly; pressures are implicit, conductances those of its start."""
     p1, p2 = gas.pressure
     air = constants.ambient
     theta = gas.pressure / gas.cold

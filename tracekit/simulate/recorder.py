@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from tracekit.simulate.gas import Array
 from tracekit.simulate.run import PRESENT, RELEASE, SUPPLY, Trace
-from tracekit.simulate.scenario import Recorder, Sensor, StationSpec
+from tracekit.simulate.scenario import Recorder, StationSpec
 from tracekit.simulate.schedule import Schedule
 
 
@@ -25,7 +25,7 @@ def record(trace: Trace, station: StationSpec, schedule: Schedule, rng: np.rando
     """Sample a run as the logger does."""
     recorder = station.recorder
     nominal, true = _sample_times(trace, recorder, rng)
-    pressure = _pressure(trace, station.sensor, schedule, true, rng)
+    pressure = _pressure(trace, station, schedule, true, rng)
     bits = _digitals(trace, true + recorder.digital_late_s)
     wired = {
         "supply": (bits & SUPPLY > 0) ^ station.valves.normally_open,
@@ -52,11 +52,12 @@ def _sample_times(trace: Trace, recorder: Recorder, rng: np.random.Generator) ->
     for start in np.sort(rng.uniform(0.05, 0.95, recorder.gaps)) * total:
         keep &= ~((true >= start) & (true < start + recorder.gap_s))
     true = true[keep]
-    return np.round(true, recorder.time_digits), true
+    return np.asarray(np.round(true, recorder.time_digits), np.float64), np.asarray(true, np.float64)
 
 
-def _pressure(trace: Trace, sensor: Sensor, schedule: Schedule, true: Array, rng: np.random.Generator) -> Array:
-    """The analogue column: interpolated between steps, with the part of the noise that is the logger's, spikes and steps."""
+def _pressure(trace: Trace, station: StationSpec, schedule: Schedule, true: Array, rng: np.random.Generator) -> Array:
+    """The analogue column: interpolated between steps, with the logger's part of the noise, spikes and quantisation."""
+    sensor, lowest = station.sensor, max(station.sensor.low_kpa, station.recorder.low_kpa)
     cycle = np.minimum(np.searchsorted(np.cumsum(trace.steps) * trace.dt, true, side="right"), len(trace.steps) - 1)
     grid = (np.arange(len(trace.reading)) + 1.0) * trace.dt
     pressure = np.interp(true, grid, trace.reading)
@@ -68,7 +69,7 @@ def _pressure(trace: Trace, sensor: Sensor, schedule: Schedule, true: Array, rng
         pressure = pressure + hit * sensor.spike_kpa * rng.choice([-1.0, 1.0], len(true)) * rng.uniform(
             0.4, 1.0, len(true)
         )
-    pressure = np.clip(quantise(pressure, sensor.step_kpa), sensor.low_kpa, sensor.high_kpa)
+    pressure = np.clip(quantise(pressure, sensor.step_kpa), lowest, sensor.high_kpa)
     frozen = schedule.link_frozen[cycle] > 0.0
     if frozen.any():
         last = np.maximum.accumulate(np.where(frozen, 0, np.arange(len(true))))

@@ -9,9 +9,7 @@ from tracekit.simulate.gas import Array
 from tracekit.simulate.machine import (
     DONE,
     HOLD,
-    SUCK,
     Cup,
-    Flags,
     Programme,
     Switch,
     Valve,
@@ -28,7 +26,7 @@ from tracekit.simulate.machine import (
     suction_asked,
     watch_pressure,
 )
-from tracekit.simulate.plant import Constants, Drive, Flows, Gas, at_rest, blow_in, constants, open_cup_c, step
+from tracekit.simulate.plant import Constants, Drive, Flows, Gas, at_rest, blow_in, constants, step
 from tracekit.simulate.scenario import StationSpec
 from tracekit.simulate.schedule import Schedule
 
@@ -228,8 +226,6 @@ def _strung(analog: Array, bits: NDArray[np.uint8], state: State, dt: float) -> 
     end = np.where(np.isfinite(state.programme.end_s), state.programme.end_s, length * dt)
     steps = np.minimum(np.round(end / dt).astype(np.int64), length)
     keep = np.arange(length)[None, :] < steps[:, None]
-    flat = [np.ascontiguousarray(a.T)[keep] for a in analog]
-    return Trace(dt, steps, *flat, np.ascontiguousarray(bits.T)[keep], state.programme, state.cup)
-
-
-__all__ = ["CLOSED", "FLOW", "LIFTED", "PRESENT", "RELEASE", "SUCK", "SUPPLY", "Trace", "open_cup_c", "run"]
+    reading, clean, near, far, leak_cup, leak_all, drive = (np.ascontiguousarray(a.T)[keep] for a in analog)
+    levels = np.ascontiguousarray(bits.T)[keep]
+    return Trace(dt, steps, reading, clean, near, far, leak_cup, leak_all, drive, levels, state.programme, state.cup)

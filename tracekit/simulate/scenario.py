@@ -150,7 +150,10 @@ class Sensor:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Recorder:
-    """The data logger. `digital_late_s`: digitals are read that much later than the pressure."""
+    """The data logger. `digital_late_s`: digitals are read that much later than the pressure.
+
+    `low_kpa` is the end of its own input range, gauge; the device in front of it goes on to the sensor's end.
+    """
 
     rate_hz: float = 200.0
     jitter_s: float = 0.0
@@ -159,6 +162,7 @@ class Recorder:
     gap_s: float = 0.5
     digital_late_s: float = 0.0
     time_digits: int = 6
+    low_kpa: float = -110.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

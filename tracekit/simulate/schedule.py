@@ -138,7 +138,7 @@ def _gas_part(station: StationSpec, n: int, rng: np.random.Generator) -> dict[st
     spread = np.exp(space.residual_scatter * rng.standard_normal(n))
     dip = hole_for_rate(station, np.pi / 2.0 * sequencer.dip_kpa / max(sequencer.dip_s, 0.01), 0.4)
     return {
-        "ambient_kpa": station.air.ambient_kpa + station.air.ambient_rate_kpa_h * hours,
+        "ambient_kpa": np.asarray(station.air.ambient_kpa + station.air.ambient_rate_kpa_h * hours, np.float64),
         "residual_c": residual * spread,
         "hole_c": _same(n, 0.0),
         "hole_b": _same(n, 0.3),
@@ -179,7 +179,10 @@ def _drive_part(station: StationSpec, n: int, rng: np.random.Generator) -> dict[
 
 def _machine_part(station: StationSpec, n: int, rng: np.random.Generator) -> dict[str, Array]:
     sequencer, switch = station.sequencer, station.switch
-    about = lambda middle, spread, least: np.maximum(middle + spread * rng.uniform(-1.7, 1.7, n), least)  # noqa: E731
+
+    def about(middle: float, spread: float, least: float) -> Array:
+        return np.maximum(middle + spread * rng.uniform(-1.7, 1.7, n), least)
+
     off, on = (station.saving.supply_off_kpa, station.saving.supply_on_kpa) if station.saving else (NEVER, -NEVER)
     return {
         "approach_s": about(sequencer.approach_s, sequencer.approach_scatter_s, 0.0),

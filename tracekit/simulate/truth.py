@@ -22,7 +22,7 @@ LITRE_AMBIENT_KPA = 101.0
 class Window(NamedTuple):
     """One cycle of a trace: its number, the flat indices of its steps, its start on the log's clock [s]."""
 
-    index: int
+    number: int
     part: slice
     start_s: float
 
@@ -97,14 +97,17 @@ def outcome_of(index: int, schedule: Schedule, trace: Trace, vac_at_lift_kpa: fl
 
 
 def _cycle(window: Window, station: StationSpec, schedule: Schedule, trace: Trace) -> dict[str, Any]:
-    k, begin = window.index, window.start_s
+    k, begin = window.number, window.start_s
     programme, cup = trace.programme, trace.cup
     bits = trace.bits[window.part]
     supply = _edges(bits, SUPPLY, trace, begin)
     flow = _edges(bits, FLOW, trace, begin)
     present = _edges(bits, PRESENT, trace, begin)
     seconds = np.arange(len(bits)) * trace.dt
-    at = lambda local: _or_none(begin + float(local))  # noqa: E731
+
+    def at(local: float) -> float | None:
+        return _or_none(begin + float(local))
+
     stop = programme.stop_s[k]
     toggles = [e for e in supply[1:] if e[0] < begin + stop - 0.5 * trace.dt]
     lift = programme.lift_s[k] if not programme.timed_out[k] else np.inf
@@ -148,7 +151,7 @@ def _cycle(window: Window, station: StationSpec, schedule: Schedule, trace: Trac
 
 def _vacua(window: Window, station: StationSpec, schedule: Schedule, trace: Trace, lift: float) -> dict[str, Any]:
     """Pressures and air of one cycle."""
-    k = window.index
+    k = window.number
     ambient = schedule.ambient_kpa[k]
     bits, drive = trace.bits[window.part], trace.drive_kpa[window.part]
     near, far = ambient - trace.generator_kpa[window.part], ambient - trace.cup_kpa[window.part]
@@ -237,7 +240,7 @@ def _cycle_leak(leak: dict[str, float], window: Window, cycle: dict[str, Any], t
         mechanism = "orifice" if pores < 0.1 * hole else "porous" if hole < 0.1 * pores else "mixed"
     held: dict[str, Any] = {"q_hold_cup": None, "q_hold_total": None, "q_hold_integrated": None}
     if cycle["hold_start_s"] is not None:
-        low, high = (int(round((cycle[e] - window.start_s) / trace.dt)) for e in ("hold_start_s", "hold_end_s"))
+        low, high = (round((cycle[e] - window.start_s) / trace.dt) for e in ("hold_start_s", "hold_end_s"))
         part = slice(window.part.start + low, window.part.start + max(high, low + 1))
         cup, everything = trace.leak_cup[part] / Q_PER_PA_M3_S, trace.leak_all[part] / Q_PER_PA_M3_S
         held = {
@@ -249,7 +252,10 @@ def _cycle_leak(leak: dict[str, float], window: Window, cycle: dict[str, Any], t
 
 
 def _summary(cycles: Sequence[dict[str, Any]], leaks: dict[str, Array], nozzle_l_min: float) -> dict[str, Any]:
-    total = lambda name: float(sum(c[name] for c in cycles))  # noqa: E731
+
+    def total(name: str) -> float:
+        return float(sum(c[name] for c in cycles))
+
     return {
         "cycles": len(cycles),
         "outcomes": dict(Counter(c["outcome"] for c in cycles)),
@@ -326,7 +332,7 @@ def _sensor(station: StationSpec) -> dict[str, Any]:
         "pulsation_hz": sensor.pulsation_hz or None,
         "quant": f"q{sensor.step_kpa:g}" if sensor.step_kpa > 0.0 else "none",
         "q": sensor.step_kpa,
-        "lo": sensor.low_kpa,
+        "lo": max(sensor.low_kpa, station.recorder.low_kpa),
         "hi": sensor.high_kpa,
         "spike_rate": sensor.spikes_per_s,
         "spike_kpa": sensor.spike_kpa,
