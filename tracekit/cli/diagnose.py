@@ -22,6 +22,7 @@ from tracekit.units import pressure_unit
 
 DEFAULT_OUT = Path("tracekit-out")
 STANDARD_INPUT = "-"
+LAST_GOOD = "last-good"
 CANONICAL_TIME = "time_s"  # seconds since the start: such a log has no date
 
 
@@ -98,6 +99,11 @@ def _folders(logs: Sequence[str], out: Path | None) -> list[Path]:
 def _check(job: Job) -> None:
     """Refuse, before any work, what would fail at its end."""
     check_folder(job.folder)
+    if job.baseline == LAST_GOOD and not job.history:
+        raise UsageError(message("--baseline", LAST_GOOD, "a history to take it from", "Give --history DIR."))
+    for other in (job.baseline, job.blanked):
+        if other is not None and other != LAST_GOOD:
+            find_inputs(other)
     undated = job.history and job.started_us is None and job.log != STANDARD_INPUT
     if undated and open_log(job.log).layout.columns.get("time") == CANONICAL_TIME:
         name, todo = Path(job.log).name, "Give --started TIME, like 2025-03-02T06:00+00:00."
