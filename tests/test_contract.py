@@ -128,7 +128,7 @@ def test_schemas_are_schemas(name: str) -> None:
 
 def test_unknown_schema() -> None:
     """An unknown name is refused with the nearest known one."""
-    with pytest.raises(UsageError, match='"diagnose"; expected a file of tracekit. Did you mean "diagnosis"'):
+    with pytest.raises(UsageError, match=r'"diagnose"; expected a file of tracekit. Did you mean "diagnosis"'):
         schema("diagnose")
 
 

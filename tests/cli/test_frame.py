@@ -143,7 +143,7 @@ def test_debugging_shows_the_error(command, monkeypatch: pytest.MonkeyPatch) -> 
         raise ZeroDivisionError("shown")
 
     command("plan", plan)
-    with pytest.raises(ZeroDivisionError, match="^shown$"):
+    with pytest.raises(ZeroDivisionError, match=r"^shown$"):
         cli.run(["plan"])
 
 

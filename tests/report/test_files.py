@@ -74,7 +74,7 @@ def test_an_interruption_leaves_no_part(tmp_path: Path) -> None:
     def stopped(sink: object) -> None:
         raise KeyboardInterrupt
 
-    with pytest.raises(KeyboardInterrupt, match="^$"):
+    with pytest.raises(KeyboardInterrupt, match=r"^$"):
         write_files(tmp_path, {"a": text_write("new"), "b": stopped})
     assert list(tmp_path.iterdir()) == []
 
