@@ -47,7 +47,7 @@ class SimulatedLog:
             place.mkdir(parents=True, exist_ok=True)
             (self._write_csv if kind == "csv" else self._write_parquet)(path)
             named = "truth.json" if stem == "log" else f"{stem}_truth.json"
-            (place / named).write_text(json.dumps(self.truth, indent=1) + "\n", encoding="utf-8")
+            (place / named).write_text(json.dumps(self.truth, separators=(",", ":")) + "\n", encoding="utf-8")
         except OSError as problem:
             said = problem.strerror or str(problem)
             raise OutputError(
