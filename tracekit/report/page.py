@@ -1,4 +1,4 @@
-"""From a diagnosis to its pages: one file per station, an index where a log holds several, nothing loaded from outside."""
+"""From a diagnosis to its pages: one file per station, and an index where a log holds several."""
 
 import os
 import re
@@ -12,7 +12,8 @@ from tracekit.model.trace import Assumption, LogFacts
 from tracekit.options.report import ReportOptions
 from tracekit.report import sections
 from tracekit.report.cautions import SHORT
-from tracekit.report.frame import Block, frame, render
+from tracekit.report.embed import packed
+from tracekit.report.frame import Block, asset, frame, render
 from tracekit.report.pictures.budget import budget
 from tracekit.report.pictures.choose import choose
 from tracekit.report.text import NBSP, clean, escape
@@ -60,6 +61,8 @@ def station_page(record: DiagnosisRecord, index: int, options: ReportOptions = _
     return frame(
         f"{result.data.station}: {said.headline}", blocks, identity=_identity(result, record.logs),
         provenance=provenance(record), unit=unit, print_note=_print_note(record),
+        scripts=(asset("cycles.js"), asset("explore.js")),
+        data=packed(result, options.most_cycles, options.most_points),
     )  # fmt: skip
 
 
@@ -145,12 +148,10 @@ def _options(record: DiagnosisRecord) -> str:
 
 
 def _rows(log: LogFacts) -> str:
-    every = (
-        f"one every {log.interval_median_s * 1e3:.4g} ms"
-        if log.interval_median_s < 1.0
-        else f"one every {log.interval_median_s:.4g} s"
-    )
-    return f"{count(log.rows_read)} read, {count(log.rows_used)} used, {every} in the median, longest {log.interval_max_s:.3g} s"
+    step = log.interval_median_s
+    every = f"{step * 1e3:.4g} ms" if step < 1.0 else f"{step:.4g} s"
+    read = f"{count(log.rows_read)} read, {count(log.rows_used)} used"
+    return f"{read}, one every {every} in the median, longest {log.interval_max_s:.3g} s"
 
 
 def _left_out(log: LogFacts) -> str:

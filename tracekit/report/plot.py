@@ -17,6 +17,9 @@ from tracekit.report.words import PAGE_UNITS, Text, digits, html, is_pressure, p
 
 Floats = NDArray[np.float64]
 
+_EDGE_PX, _EDGE_WIDE_PX = 88, 8
+"""Room at the right of a plot that the name of its x axis may use, as page.css pads it."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Axis:
@@ -202,9 +205,10 @@ def round_up(value: float) -> float:
 def draw(plot: Plot, label: str, unit: str = "kPa") -> str:
     """The plot as HTML; `label` is its text alternative."""
     facts = "".join(f' data-{key}="{escape(value)}"' for key, value in plot.facts)
+    edge = _EDGE_WIDE_PX if "wide" in plot.style else _EDGE_PX
     return (
         f'<div class="plot {plot.style}"{facts}><div class="inner" role="img" aria-label="{escape(label)}">'
-        f'<svg class="labels" aria-hidden="true">{_ticks(plot.x, "x", unit)}{_ticks(plot.y, "y", unit)}</svg>'
+        f'<svg class="labels" aria-hidden="true">{_ticks(plot.x, "x", unit, edge)}{_ticks(plot.y, "y", unit)}</svg>'
         '<svg class="data" viewBox="0 0 1000 1000" preserveAspectRatio="none" aria-hidden="true">'
         f"{''.join(plot.marks)}</svg>"
         f'<svg class="labels" aria-hidden="true">{"".join(_text(plot, item, unit) for item in plot.labels)}</svg>'
@@ -212,15 +216,15 @@ def draw(plot: Plot, label: str, unit: str = "kPa") -> str:
     )  # fmt: skip
 
 
-def _ticks(axis: Axis, side: str, unit: str) -> str:
+def _ticks(axis: Axis, side: str, unit: str, edge: int = 0) -> str:
     """Grid lines, tick numbers and the name of an axis; pressures are marked for the unit switch."""
     if axis.quiet:
-        return _axis_name(axis, side, unit)
+        return _axis_name(axis, side, unit, edge)
     swaps = is_pressure(axis.unit)
     factor = PAGE_UNITS[unit] if swaps else 1.0
     marks = "".join(_tick(axis, side, value, factor, place) for value, place in tick_values(axis, factor))
     group = f' data-lo="{axis.low:.9g}" data-hi="{axis.high:.9g}" data-down="{int(axis.down)}"' if swaps else ""
-    return f'<g class="axis-{side}"{group}>{marks}</g>{_axis_name(axis, side, unit)}'
+    return f'<g class="axis-{side}"{group}>{marks}</g>{_axis_name(axis, side, unit, edge)}'
 
 
 def tick_values(axis: Axis, factor: float) -> list[tuple[float, int]]:
@@ -243,8 +247,8 @@ def _tick(axis: Axis, side: str, value: float, factor: float, place: int) -> str
     )
 
 
-def _axis_name(axis: Axis, side: str, unit: str) -> str:
-    """The name with its unit, "{}" in the name standing for it."""
+def _axis_name(axis: Axis, side: str, unit: str, edge: int) -> str:
+    """The name with its unit, "{}" in the name standing for it; `edge` is the room right of the plot [px]."""
     if not axis.name:
         return ""
     shown = unit + axis.unit[3:] if is_pressure(axis.unit) else axis.unit
@@ -254,7 +258,7 @@ def _axis_name(axis: Axis, side: str, unit: str) -> str:
     )
     words = f"{escape(head)}{mark if '{}' in axis.name else ''}{escape(tail)}"
     if side == "x":
-        return f'<text class="end" x="100%" y="100%" dy="32">{words}</text>'
+        return f'<text class="end name" x="100%" y="100%" dx="{edge}" dy="32">{words}</text>'
     return f'<text x="0" dx="-40" y="0" dy="-10">{words}</text>'
 
 

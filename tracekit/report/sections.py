@@ -15,7 +15,7 @@ from tracekit.report.plot import Cell, Column, Picture
 from tracekit.report.text import MINUS, clean, escape
 from tracekit.report.todo import Step, steps, to_record
 from tracekit.report.verdict import cannot_answer, verdict
-from tracekit.report.view import main_finding, symptom
+from tracekit.report.view import LEAKS, main_finding, symptom
 from tracekit.report.words import Num, chance, html, is_pressure, strength
 
 _LINE_AT_360, _FIRST_LINES, _FIRST_LINES_WITH_SETTINGS = 36, 9, 7
@@ -42,6 +42,7 @@ def answer(result: StationResult, unit: str) -> str:
     return render("answer.html", {
         "headline": said.headline, "lead": html(said.lead, unit), "action": said.action, "reasons": said.reasons,
         "step": _lowered(first), "shortened": shortened, "entries": entries, "leave": _leave(result),
+        "one_unit": entries[0]["unit"] if len({e["unit"] for e in entries}) == 1 else "",
     }, unit)  # fmt: skip
 
 
@@ -86,7 +87,7 @@ def assumed(assumptions: tuple[Assumption, ...], budget: Picture | None, unit: s
     ordered = sorted({(a.what, a.value): a for a in assumptions}.values(), key=lambda a: a.confidence)
     rows = [
         {
-            "what": clean(a.what, 80), "value": clean(a.value, 120), "evidence": clean(a.evidence, 240),
+            "what": _whole(a.what).rstrip("."), "value": clean(a.value, 120), "evidence": _whole(a.evidence),
             "sure": "" if a.confidence >= 0.975 else f"Chance {chance(a.confidence)}.",
         }
         for a in ordered
@@ -161,7 +162,8 @@ def _entries(result: StationResult) -> list[dict[str, str]]:
         {
             "name": setting(s.name), "entry": setting_names(clean(s.entry, 30)) if s.entry else "",
             "now": _typographic(f"{s.shown_now:.{decimals}f}") if s.shown_now is not None else "not known",
-            "new": _typographic(f"{s.shown:.{decimals}f}"), "copy": f"{s.shown:.{decimals}f}", "unit": clean(s.unit, 10),
+            "new": _typographic(f"{s.shown:.{decimals}f}"), "copy": f"{s.shown:.{decimals}f}",
+            "unit": clean(s.unit, 10),
         }
         for s in rows
     ]  # fmt: skip
@@ -196,9 +198,14 @@ def _causes(causes: tuple[CauseChance, ...]) -> list[dict[str, object]]:
     )
     left = rest + sum(c.chance for c in likely[8:]) + sum(c.chance for c in known if c.chance < 0.005)
     rows = [*named, ("Something else, or nothing", left, other)] if left >= 0.005 or not named else named
-    return [
-        {"name": n, "chance": chance(p), "boxes": min(10, max(0, round(p * 10))), "reason": why} for n, p, why in rows
-    ]
+    return [{"name": n, "chance": chance(p), "boxes": _boxes(p), "reason": why} for n, p, why in rows]
+
+
+def _boxes(p: float) -> int:
+    """Filled boxes of ten: all only where the chance is near one, none only where it is near none."""
+    if p >= 0.975 or p < 0.05:
+        return 10 if p >= 0.975 else 0
+    return min(9, max(1, math.floor(p * 10.0 + 0.5)))
 
 
 def _others(result: StationResult) -> list[dict[str, str]]:
@@ -221,7 +228,7 @@ def _hidden(result: StationResult) -> list[dict[str, str]]:
     leak = result.leak
     if isinstance(leak.decay_rate, Withheld):
         rows.append({"name": "Fall of vacuum with the supply closed", "why": _whole(leak.decay_rate.reason)})
-    elif leak.mechanism == "undecided" and leak.evidence:
+    elif leak.mechanism == "undecided" and leak.evidence and _leaks(result):
         rows.append({"name": "Hole or pores: undecided", "why": _whole(leak.evidence)})
     if isinstance(result.leak_rate_l_min_anr, Withheld):
         rows.append({"name": "Leak in litres per minute", "why": _whole(result.leak_rate_l_min_anr.reason)})
@@ -229,6 +236,11 @@ def _hidden(result: StationResult) -> list[dict[str, str]]:
     if cannot_answer(result) and not rows:
         rows.append({"name": "Anything", "why": "No cycle was found in this log."})
     return rows
+
+
+def _leaks(result: StationResult) -> bool:
+    main = main_finding(result)
+    return main is not None and main.code in LEAKS
 
 
 def _whole(text: str) -> str:

@@ -11,7 +11,7 @@ from tracekit.model.result import StationResult
 from tracekit.report.measures import measure
 from tracekit.report.phrases import NOTHING, phrase, without_article
 from tracekit.report.text import clean
-from tracekit.report.view import counts, fault_of_log, main_finding, median, symptom
+from tracekit.report.view import LEAKS, counts, fault_of_log, main_finding, median, symptom
 from tracekit.report.words import (
     Num,
     Text,
@@ -28,7 +28,6 @@ from tracekit.report.words import (
 
 HEADLINE_MOST, LEAD_MOST, URGENCY_MOST = 50, 110, 70
 _RANK: tuple[Severity, ...] = ("info", "minor", "major", "critical")
-_LEAKS = ("leak_steady", "check_valve_leak", "release_valve_leak", "leak_part_dependent")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -150,11 +149,12 @@ def _lead(result: StationResult, main: Finding) -> Text:
         grouped = _grouped(result, main)
         if grouped is not None:
             return grouped
-    if main.code in _LEAKS and isinstance(result.leak.decay_rate, Estimate):
+    if main.code in LEAKS and isinstance(result.leak.decay_rate, Estimate):
         return _leak_lead(result, main)
     if main.evidence:
         return _evidence_lead(result, main, main.evidence[0])
-    return (_sentence(main.title, LEAD_MOST),)
+    title = _sentence(main.title, LEAD_MOST)
+    return _first_fit([(f"{title} On {_share(result, main)}.",), (title,)]) if len(result.data.cycles) else (title,)
 
 
 def _leak_lead(result: StationResult, main: Finding) -> Text:

@@ -13,6 +13,10 @@ Indices = NDArray[np.int64]
 Mask = NDArray[np.bool_]
 Floats = NDArray[np.float64]
 
+LEAKS = frozenset({
+    "leak_steady", "leak_part_dependent", "check_valve_leak", "release_valve_leak", "seal_lost_partly",
+    "supply_valve_passing",
+})  # fmt: skip
 _REPAIRABLE = ("cause", "setting", "sensor")
 _WORDS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
 
@@ -63,13 +67,11 @@ def spaced(indices: Indices, most: int) -> Indices:
     return indices[np.unique(np.linspace(0, len(indices) - 1, most).round().astype(np.int64))]
 
 
-def in_kind(data: StationData, *kinds: str) -> Mask:
-    """True for bins that lie in periods of these kinds, shape (n_bins,)."""
-    periods = data.periods
-    known = np.zeros(len(periods), np.bool_)
-    for kind in kinds:
-        known |= periods.where("kind", kind)
-    return known[data.bins.period] if len(known) else np.zeros(len(data.bins.period), np.bool_)
+def in_periods(data: StationData, periods: Indices) -> Mask:
+    """True for bins that lie in one of these rows of the periods table, shape (n_bins,)."""
+    known = np.zeros(len(data.periods) + 1, np.bool_)
+    known[periods] = True
+    return known[data.bins.period]
 
 
 def runs(mask: Mask, key: NDArray[np.int32]) -> list[tuple[int, Indices]]:

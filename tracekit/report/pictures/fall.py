@@ -8,7 +8,7 @@ from tracekit.model.cycle import StationData
 from tracekit.model.estimate import Estimate
 from tracekit.model.result import LeakResult, StationResult
 from tracekit.report.plot import Axis, Cell, Column, Label, Picture, Plot, across, band, finish, line, round_up, upward
-from tracekit.report.view import Floats, Indices, Mask, grid_spread, in_kind, main_finding, runs
+from tracekit.report.view import Floats, Indices, grid_spread, in_periods, main_finding, runs, spaced
 from tracekit.report.words import Num, Text, join, say
 
 _MOST_COASTS, _POINTS, _SURGE_S = 400, 24, 0.02
@@ -36,7 +36,7 @@ def fall(result: StationResult, unit: str = "kPa") -> Picture | None:
     base = None
     if result.baseline is not None and result.baseline_leak is not None:
         base = _fall_of(result.baseline, result.baseline_leak)
-    heading, caption = _heading(here, base), _caption(here, base)
+    heading, caption = _heading(here, base), _caption(here)
     plot = _plot(here, base, result)
     columns = (
         Column(name="time", unit="s"), Column(name="median lost", unit="kPa"), Column(name="5 % lost", unit="kPa"),
@@ -48,8 +48,9 @@ def fall(result: StationResult, unit: str = "kPa") -> Picture | None:
 
 def _fall_of(data: StationData, leak: LeakResult) -> _Fall | None:
     """Falls of all coasts on one grid of time, cut where half of them have ended."""
-    coasts = [rows for _, rows in runs(in_kind(data, "coast") & _used(data), data.bins.period)]
-    curves = [_lost(data, rows) for rows in coasts[:: max(1, len(coasts) // _MOST_COASTS)]]
+    usable = np.flatnonzero(data.periods.where("kind", "coast") & (data.periods.codes("used") != 0))
+    chosen = in_periods(data, spaced(usable, _MOST_COASTS))
+    curves = [_lost(data, rows) for _, rows in runs(chosen, data.bins.period)]
     kept = [c for c in curves if c is not None]
     if len(kept) < 5:
         return None
@@ -61,11 +62,6 @@ def _fall_of(data: StationData, leak: LeakResult) -> _Fall | None:
     return _Fall(
         time_s=grid[good], low=(low - warming)[good], mid=(mid - warming)[good], high=(high - warming)[good], bare=bare
     )
-
-
-def _used(data: StationData) -> Mask:
-    """Bins of periods that no fit had to leave out."""
-    return np.asarray(data.periods.codes("used")[data.bins.period] != 0, np.bool_)
 
 
 def _lost(data: StationData, rows: Indices) -> tuple[Floats, Floats] | None:
@@ -161,7 +157,7 @@ def _time(value: float) -> Num:
     return Num(value=value, unit="s", step=0.1 if value >= 0.3 else 0.01)
 
 
-def _caption(here: _Fall, base: _Fall | None) -> Text:
+def _caption(here: _Fall) -> Text:
     parts: list[Text] = [
         ("Line: median fall. Band: middle 90 % of falls. Lines stop where half of the falls have ended.",)
     ]
@@ -169,8 +165,6 @@ def _caption(here: _Fall, base: _Fall | None) -> Text:
         parts.append(("As recorded: the warming of the gas is still in it.",))
     else:
         parts.append(("The warming of the gas is taken out.",))
-    if base is None:
-        parts.append(("No baseline was given.",))
     return join(parts)
 
 

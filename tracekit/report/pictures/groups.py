@@ -52,7 +52,7 @@ def _rates(result: StationResult, group: LeakGroup) -> Floats:
 def _plot(found: list[LeakGroup], result: StationResult) -> Plot:
     x = Axis(low=-0.5, high=len(found) - 0.5, quiet=True)
     tallest = max(float(np.percentile(_rates(result, g), 98)) for g in found)
-    y = Axis(low=0.0, high=round_up(1.1 * max(tallest, 0.1)), unit="kPa/s", name="{} of vacuum lost")
+    y = Axis(low=0.0, high=round_up(1.1 * max(tallest, 0.1)), unit="kPa/s", name="vacuum lost, {}")
     usual = median(_rates(result, found[0]))
     marks: list[str] = []
     labels: list[Label] = []
@@ -63,8 +63,8 @@ def _plot(found: list[LeakGroup], result: StationResult) -> Plot:
         odd = place > 0 and mid > 1.5 * max(usual, 0.05)
         css = "squares odd" if odd else "dots usual"
         shift = np.asarray((np.arange(len(shown)) * 0.618) % 1.0 - 0.5, np.float64)
-        marks.append(dots(across(x, place + 0.4 * shift), upward(y, np.minimum(shown, y.high)), f"{css} small"))
         marks += _median_bar(place, mid, group, x, y)
+        marks.append(dots(across(x, place + 0.4 * shift), upward(y, np.minimum(shown, y.high)), f"{css} small"))
         labels.append(
             Label(x=place, y=0.0, lines=(group_name(group, 14), f"{count(len(rate))} cycles"), style="mid", dy=17)
         )
@@ -91,10 +91,12 @@ def _value(group: LeakGroup, result: StationResult) -> Num:
 
 
 def _heading(found: list[LeakGroup], result: StationResult) -> Text:
-    """As in "tile 30 loses 10 kPa/s, tile 20 0.4 kPa/s."."""
+    """As in "With tile 30 vacuum falls 10 kPa/s; with tile 20 0.4 kPa/s."."""
     worst, least = found[-1], found[0]
     rest = group_name(least) if len(found) == 2 else f"{group_name(least)}, the least,"
-    return say("{} loses {}, {} {}.", group_name(worst), _value(worst, result), rest, _value(least, result))
+    return say(
+        "With {} vacuum falls {}; with {} {}.", group_name(worst), _value(worst, result), rest, _value(least, result)
+    )
 
 
 def _caption(found: list[LeakGroup]) -> Text:

@@ -21,7 +21,7 @@ from tracekit.report.plot import (
     round_up,
     upward,
 )  # fmt: skip
-from tracekit.report.view import Floats, Indices, grid_spread, in_kind, median, runs, spaced
+from tracekit.report.view import Floats, Indices, grid_spread, in_periods, median, runs, spaced
 from tracekit.report.words import Num, Text, join, say
 
 _MOST_CYCLES, _POINTS, _LEAST_SAMPLES = 80, 48, 6
@@ -69,10 +69,12 @@ def _rise(data: StationData, half: float) -> _Rise | None:
     if not np.isfinite(half) or half <= 1.0:
         return None
     gripped = data.cycles.where("outcome", "held") | data.cycles.where("outcome", "dropped")
-    suction = in_kind(data, "open", "evacuate") & gripped[np.maximum(data.bins.cycle, 0)]
-    found = runs(suction, data.bins.cycle)
-    some = [found[i] for i in spaced(np.arange(len(found)), _MOST_CYCLES)]
-    curves = [c for _, rows in some if (c := _aligned(data, rows, half)) is not None]
+    wanted = np.zeros(len(data.cycles) + 1, np.bool_)
+    wanted[spaced(np.flatnonzero(gripped), _MOST_CYCLES)] = True
+    kind = data.periods.where("kind", "open") | data.periods.where("kind", "evacuate")
+    suction = np.flatnonzero(kind & wanted[data.periods.codes("cycle")])
+    found = runs(in_periods(data, suction), data.bins.cycle)
+    curves = [c for _, rows in found if (c := _aligned(data, rows, half)) is not None]
     if len(curves) < 5:
         return None
     start = float(np.median([t[0] for t, _ in curves]))
@@ -80,7 +82,7 @@ def _rise(data: StationData, half: float) -> _Rise | None:
     grid = np.linspace(start, end, _POINTS)
     low, mid, high, present = grid_spread([np.interp(grid, t, v, left=np.nan, right=np.nan) for t, v in curves])
     good = present >= 0.5 * len(curves)
-    return _Rise(time_s=grid[good], low=low[good], mid=mid[good], high=high[good], cycles=len(found))
+    return _Rise(time_s=grid[good], low=low[good], mid=mid[good], high=high[good], cycles=int(gripped.sum()))
 
 
 def _aligned(data: StationData, rows: Indices, half: float) -> tuple[Floats, Floats] | None:
@@ -176,8 +178,6 @@ def _caption(half: float, base: _Rise | None) -> Text:
     ]
     if base is not None:
         parts.append(("Pale line beneath: the baseline.",))
-    else:
-        parts.append(("No baseline was given.",))
     return join(parts)
 
 

@@ -23,7 +23,7 @@ from tracekit.report.plot import (
     uprights,
     upward,
 )  # fmt: skip
-from tracekit.report.view import Floats, Indices, Mask, main_finding, median, middle, odd_cycles, spaced
+from tracekit.report.view import LEAKS, Floats, Indices, Mask, main_finding, median, middle, odd_cycles, spaced
 from tracekit.report.words import Num, Text, count, join, say, share_of
 
 _LEAST, _MOST_DRAWN, _MOST_NUMBERS, _MOST_NAMED = 5, 1500, 200, 6
@@ -65,8 +65,9 @@ def trend_z(values: Floats) -> float:
 
 def _odd(result: StationResult, known: Indices) -> Mask:
     """Cycles drawn as squares: those a finding names where they are not nearly all, else outliers."""
+    main = main_finding(result)
     odd = odd_cycles(result)
-    if 0 < odd[known].sum() <= 0.7 * len(known):
+    if main is not None and main.code in LEAKS and 0 < odd[known].sum() <= 0.7 * len(known):
         return odd
     rate = result.leak.rate
     mid = median(rate)
@@ -85,7 +86,7 @@ def _plot(result: StationResult, drawn: Indices, odd: Mask) -> Plot:
     leak, n = result.leak, len(result.data.cycles)
     base = result.baseline_leak
     x = Axis(low=-0.5, high=n - 0.5, name="cycle", whole=True)
-    y = Axis(low=0.0, high=_top(leak.rate[drawn], leak.rate_upper[drawn], base), unit="kPa/s", name="{} of vacuum lost")
+    y = Axis(low=0.0, high=_top(leak.rate[drawn], leak.rate_upper[drawn], base), unit="kPa/s", name="vacuum lost, {}")
     marks: list[str] = []
     labels: list[Label] = []
     if base is not None and np.isfinite(base.rate).sum() >= _LEAST:

@@ -58,13 +58,15 @@ def _plot(result: StationResult, logs: tuple[LogFacts, ...]) -> Plot:
 
 def _symbols(result: StationResult, y: Axis) -> list[Label]:
     """A wedge, a ring or a stroke above every cycle that was not held."""
-    start = result.data.cycles.floats("start_s")
+    start, end = result.data.cycles.floats("start_s"), result.data.cycles.floats("end_s")
     at = y.high - _LANE / 1000.0 * (y.high - y.low)
     labels = []
     for outcome, symbol in _SYMBOLS.items():
         rows = spaced(np.flatnonzero(result.data.cycles.where("outcome", outcome)), _MOST_SYMBOLS)
         css = "mid t-odd" if outcome != "incomplete" else "mid"
-        labels += [Label(x=float(start[r]), y=at, lines=(symbol,), style=css, dy=5) for r in rows.tolist()]
+        labels += [
+            Label(x=float(start[r] + end[r]) / 2.0, y=at, lines=(symbol,), style=css, dy=5) for r in rows.tolist()
+        ]
     return labels
 
 

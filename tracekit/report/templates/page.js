@@ -36,10 +36,44 @@
       digits(Math.ceil(high / u - 1e-9) * u, p) + ")";
   }
 
+  // The rules of plot.py: round steps of 1, 2 or 5, at most about five.
+  function ticks(low, high, factor) {
+    var a = low * factor, b = high * factor, raw = (b - a) / 5, power = Math.pow(10, Math.floor(Math.log10(raw)));
+    if (!(raw > 0)) { return []; }
+    var step = [1, 2, 5, 10].map(function (m) { return m * power; }).find(function (s) { return s >= raw * 0.999; });
+    var found = [], first = Math.ceil(a / step - 1e-9), last = Math.floor(b / step + 1e-9);
+    for (var k = first; k <= last; k += 1) {
+      found.push({ value: k * step / factor, text: digits(k * step, Math.min(0, Math.floor(Math.log10(step) + 1e-9))) });
+    }
+    return found;
+  }
+
+  function redraw(group, unit) {
+    var low = Number(group.dataset.lo), high = Number(group.dataset.hi), upright = group.classList.contains("axis-y");
+    var grid = group.querySelector("line"), word = group.querySelector("text");
+    if (!word) { return; }
+    var line = grid && grid.cloneNode(), text = word.cloneNode();
+    group.replaceChildren();
+    ticks(low, high, data.units[unit]).forEach(function (t) {
+      var share = (t.value - low) / (high - low) * 100, at = (upright && group.dataset.down === "0" ? 100 - share : share) + "%";
+      if (line && upright) {
+        var rule = line.cloneNode();
+        rule.setAttribute("y1", at);
+        rule.setAttribute("y2", at);
+        group.append(rule);
+      }
+      var label = text.cloneNode();
+      label.setAttribute(upright ? "y" : "x", at);
+      label.textContent = t.text;
+      group.append(label);
+    });
+  }
+
   function switchUnit(unit) {
     chosen = unit;
     document.querySelectorAll(".q").forEach(function (el) { el.textContent = say(el.dataset, unit); });
     document.querySelectorAll("[data-unit]").forEach(function (el) { el.textContent = unit + el.dataset.unit.slice(3); });
+    document.querySelectorAll("g[data-lo]").forEach(function (group) { redraw(group, unit); });
     watchers.forEach(function (act) { act(unit); });
   }
 
@@ -109,6 +143,6 @@
     button.addEventListener("click", function () { copy(button); });
   });
   addDownloads();
-  window.tracekit = { data: data, say: say, digits: digits, tell: tell, save: save, cell: cell,
+  window.tracekit = { data: data, say: say, digits: digits, ticks: ticks, tell: tell, save: save, cell: cell,
     unit: function () { return chosen; }, onUnit: function (act) { watchers.push(act); } };
 }());
