@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from tracekit.measure import leak_forms
-from tracekit.measure.leak_bins import History, Timeline, cut_delay_s, gather, timeline
+from tracekit.measure.leak_bins import History, Timeline, break_at_falls, cut_delay_s, gather, timeline
 from tracekit.measure.leak_budget import CycleRates, LogRate, Models, cycle_rates, log_rate
 from tracekit.measure.leak_groups import assign, limits, masks
 from tracekit.measure.leak_pieces import Pieces, Windows, cut_pieces, usable
@@ -15,15 +15,15 @@ from tracekit.measure.leak_rules import given, mechanism, without_coasts
 from tracekit.measure.leak_search import (
     Tau,
     enough,
+    flow_of,
     inflow,
     locate_tau,
-    locate_windows,
-    prior_weight,
     scan,
     sound,
     stratified,
 )  # fmt: skip
-from tracekit.measure.leak_sums import Noise, fit_all, sensor_noise
+from tracekit.measure.leak_sums import Scales, bin_noise, fit_all, sensor_noise
+from tracekit.measure.leak_windows import locate_windows
 from tracekit.model.cycle import StationData
 from tracekit.model.estimate import Quantity, Withheld
 from tracekit.model.result import LeakResult
@@ -40,7 +40,7 @@ class Search:
     found: Posterior
     parted: tuple[float, ...]
     line_ratio: float
-    noise: Noise
+    scales: Scales
 
 
 def estimate_leak(data: StationData, *, options: LeakOptions = DEFAULTS) -> LeakResult:
@@ -59,9 +59,9 @@ def estimate_leak(data: StationData, *, options: LeakOptions = DEFAULTS) -> Leak
     main = int(np.argmax([w.sum() for w in weight]))
     shared = Shared(
         node_s=node_s, amplitude=amplitude[main], line_ratio=search.line_ratio,
-        best=int(np.argmax(weight[main])), variance=search.found.variance,
+        best=int(np.argmax(weight[main])),
     )  # fmt: skip
-    rates = rate_cycles(data, line, search.windows, search.noise, shared, options)
+    rates = rate_cycles(data, line, search.windows, search.scales, shared, options)
     flat = (len(weight), -1)
     models = Models(
         weight=weight.reshape(flat), amplitude=amplitude.reshape(flat), amplitude_sd=sd.reshape(flat),
@@ -77,52 +77,55 @@ def _search(data: StationData, line: Timeline, options: LeakOptions) -> Search |
     """Windows, wall exchange, forms and groups from a stratified set of cycles."""
     interval = data.sensor.sample_interval_s
     history = gather(data, line, stratified(line, options.fit_coasts))
-    noise = sensor_noise(data.sensor.noise_kpa, data.sensor.quantisation_kpa)
+    scales = Scales(
+        memory_mean=options.memory_mean,
+        noise=sensor_noise(data.sensor.noise_kpa, data.sensor.quantisation_kpa), variance=1.0,
+        memory_sd=float(np.hypot(options.memory_sd, options.memory_sd_slow_1_s * interval)), scatter_sd=0.01,
+    )  # fmt: skip
     cut = cut_delay_s(history, interval, options)
-    first = _first_tau(history, cut, noise, options)
+    history = break_at_falls(history, cut, bin_noise(history, scales.noise))
+    first = _first_tau(history, cut, scales, options)
     if first is None:
         return None
     rho = inflow(history, first.rate)
-    windows = locate_windows(history, cut, first.best_s, noise, rho, options)
+    few = stratified(line, options.window_coasts)[history.rows]
+    windows = locate_windows(history, few, cut, first, options)
     if windows is None:
         return None
     pieces = cut_pieces(history, usable(history, windows), options)
-    tau = locate_tau(history, pieces, noise, rho, options)
+    tau = locate_tau(history, pieces, first.scales, rho, options)
     if tau is None:
         return None
-    return _posterior_of(history, pieces, tau, windows, noise, options)
+    return _posterior_of(history, pieces, tau, windows, options)
 
 
-def _first_tau(history: History, cut_s: float, noise: Noise, options: LeakOptions) -> Tau | None:
+def _first_tau(history: History, cut_s: float, scales: Scales, options: LeakOptions) -> Tau | None:
     """Wall exchange with wide windows, or with the widest that leave anything."""
     for width in (0.3, 0.2, 0.1, 0.0):
         windows = Windows(cut_s=cut_s, present_s=width, end_s=width)
         pieces = cut_pieces(history, usable(history, windows), options)
         if not len(pieces.start):
             continue
-        tau = locate_tau(history, pieces, noise, inflow(history, np.zeros(len(history.rows))), options)
+        tau = locate_tau(history, pieces, scales, inflow(history, np.zeros(len(history.rows))), options)
         if tau is not None and int(np.isfinite(tau.rate).sum()) >= options.fewest_cycles:
             return tau
     return None
 
 
-def _posterior_of(
-    history: History, pieces: Pieces, tau: Tau, windows: Windows, noise: Noise, options: LeakOptions
-) -> Search:
+def _posterior_of(history: History, pieces: Pieces, tau: Tau, windows: Windows, options: LeakOptions) -> Search:
     """Groups and the probability of every model."""
-    forms = tuple(range(len(leak_forms.NAMES)))
-    result = scan(history, pieces, tau.grid_s, noise, inflow(history, tau.rate), forms, options.ref_vacuum_kpa)
-    chosen = enough(result.sums, options)
-    fits = fit_all(result.sums, chosen, prior_weight(tau.variance, options))
+    sums = scan(history, pieces, tau.grid_s, tau.scales, inflow(history, tau.rate), flow_of(history, options))
+    chosen = enough(sums, options)
+    fits = fit_all(sums, chosen, tau.scales)
     chosen = sound(fits, chosen, options)
     at = np.unravel_index(int(np.argmin(fits.total)), fits.total.shape)
     rate = np.where(chosen, fits.rate[at], np.nan)
     with np.errstate(invalid="ignore", divide="ignore"):
-        se = np.sqrt(tau.variance / result.sums.gg[at])
+        se = np.sqrt(tau.scales.variance / sums.gg[at])
     parted = limits(rate, se, options)
     groups = tuple(g for g in masks(assign(rate, parted), len(parted) + 1))
-    found = posterior(tau.grid_s, result.sums, groups, 1.0, options)
-    return Search(windows=windows, found=found, parted=parted, line_ratio=0.9, noise=noise)
+    found = posterior(tau.grid_s, sums, groups, tau.scales, 1.0, options)
+    return Search(windows=windows, found=found, parted=parted, line_ratio=0.9, scales=tau.scales)
 
 
 def _nothing(data: StationData, reason: str, options: LeakOptions) -> LeakResult:

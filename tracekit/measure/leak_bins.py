@@ -1,6 +1,6 @@
 """The bins of a station's cycles as the leak estimator needs them: absolute pressure, coasts, distances to events."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -154,6 +154,24 @@ def _end(cycle: Ints, time: Floats, lost: Bools, line: Timeline) -> Floats:
     return np.asarray(end[cycle])
 
 
+def break_at_falls(history: History, cut_s: float, bin_noise_kpa: Floats) -> History:
+    """The same history with the time since the cut counted anew wherever the pressure falls inside a coast.
+
+    A coast's pressure can only rise. Where it falls by more than noise (`bin_noise_kpa`, shape (n_bins,)), the supply
+    came on for a time too short for the recorder.
+    """
+    fall = -np.diff(history.pressure_kpa, prepend=history.pressure_kpa[:1])
+    same = np.diff(history.coast, prepend=-2) == 0
+    limit = 5.0 * np.hypot(bin_noise_kpa, np.concatenate([bin_noise_kpa[:1], bin_noise_kpa[:-1]]))
+    fell = same & (history.coast >= 0) & (history.since_cut_s > cut_s) & (fall > limit)
+    if not fell.any():
+        return history
+    last = np.maximum.accumulate(np.where(fell, np.arange(len(fell)), -1))
+    within = (last >= 0) & (history.coast[last] == history.coast)
+    since = np.where(within, history.time_s - history.time_s[last], history.since_cut_s)
+    return replace(history, since_cut_s=np.minimum(since, history.since_cut_s))
+
+
 def cut_delay_s(history: History, interval_s: float, options: LeakOptions) -> float:
     """From the supply-off command to where a coast is a coast: the pooled pressure minimum and a settling time.
 
@@ -168,5 +186,5 @@ def cut_delay_s(history: History, interval_s: float, options: LeakOptions) -> fl
     fall = history.pressure_kpa[early] - start[coast]
     count = np.bincount(place)
     middle = [np.median(fall[place == k]) if count[k] > 0.5 * history.coasts else np.inf for k in range(len(count))]
-    lowest = int(np.argmin(middle)) if len(middle) else 0
+    lowest = int(np.argmin(middle)) if middle else 0
     return (lowest + 1) * width + max(options.settle_s, options.settle_samples * interval_s)

@@ -6,8 +6,8 @@ import numpy as np
 
 from tracekit.measure import leak_forms
 from tracekit.measure.leak_bins import Bools, Floats
-from tracekit.measure.leak_search import prior_weight, tau_prior
-from tracekit.measure.leak_sums import CycleSums, Fits, fit_all
+from tracekit.measure.leak_search import tau_prior
+from tracekit.measure.leak_sums import CycleSums, Scales, fit_all
 from tracekit.options.leak import LeakOptions
 
 
@@ -41,15 +41,15 @@ class Posterior:
 
 
 def posterior(
-    grid_s: Floats, sums: CycleSums, groups: tuple[Bools, ...], inflation: float, options: LeakOptions
+    grid_s: Floats, sums: CycleSums, groups: tuple[Bools, ...], scales: Scales, inflation: float, options: LeakOptions
 ) -> Posterior:
     """Weights of all models: each group has its own form and amplitude, the wall exchange is the station's.
 
     groups are masks over the cycles of `sums`. Log-likelihoods are divided by `options.temper` and by the inflation of
     the residuals' variance, because the model is simpler than the station.
     """
-    variance = min(_variance(fit_all(sums, g, prior_weight(1.0, options)), g) for g in groups)
-    fits = [fit_all(sums, g, prior_weight(variance, options)) for g in groups]
+    fits = [fit_all(sums, g, scales) for g in groups]
+    variance = scales.variance
     divisor = variance * options.temper * max(inflation, 1.0)
     each = [np.log(leak_forms.PRIOR) - 0.5 * f.total / divisor for f in fits]
     evidence = [_log_sum(e) for e in each]
@@ -66,12 +66,7 @@ def posterior(
     )
 
 
-def _variance(fits: Fits, chosen: Bools) -> float:
-    """Residual variance of the best model."""
-    return max(float(fits.total.min()) / max(int(np.sum(fits.free[chosen])), 1), 1e-6)
-
-
 def _log_sum(values: Floats) -> Floats:
-    """log Σ exp over the last axis."""
+    """Log Σ exp over the last axis."""
     top = values.max(axis=-1)
     return np.asarray(top + np.log(np.sum(np.exp(values - top[..., None]), axis=-1)))

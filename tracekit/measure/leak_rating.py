@@ -5,10 +5,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from tracekit.measure import leak_forms
-from tracekit.measure.leak_bins import Bools, Floats, History, Timeline, gather
+from tracekit.measure.leak_bins import Bools, Floats, History, Timeline, break_at_falls, gather
 from tracekit.measure.leak_pieces import Pieces, Windows, cut_pieces, cycle_sum, piece_sum, usable
-from tracekit.measure.leak_search import enough, inflow, scan
-from tracekit.measure.leak_sums import CycleSums, Noise
+from tracekit.measure.leak_search import enough, flow_of, inflow, scan
+from tracekit.measure.leak_sums import CycleSums, Scales, bin_noise
 from tracekit.model.cycle import StationData
 from tracekit.options.leak import LeakOptions
 
@@ -38,13 +38,12 @@ class Rates:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Shared:
-    """What the rating takes from the search: nodes, amplitude of the main group at them, ratio of rate to line, best."""
+    """What the rating takes from the search: nodes, amplitude at them, ratio of rate to line, best model."""
 
     node_s: Floats
     amplitude: Floats
     line_ratio: float
     best: int
-    variance: float
 
 
 def nodes(grid_s: Floats, weight: Floats) -> tuple[Floats, Floats]:
@@ -71,7 +70,7 @@ def at_nodes(grid_s: Floats, node_s: Floats, values: Floats) -> Floats:
 
 
 def rate_cycles(
-    data: StationData, line: Timeline, windows: Windows, noise: Noise, found: Shared, options: LeakOptions
+    data: StationData, line: Timeline, windows: Windows, scales: Scales, found: Shared, options: LeakOptions
 ) -> Rates:
     """Every rated cycle of the log under every node and form, in blocks of some thousand coasts."""
     n, models = len(line.rated), NODES * len(leak_forms.NAMES)
@@ -84,28 +83,30 @@ def rate_cycles(
     for number in np.unique(block):
         chosen = np.zeros(n, bool)
         chosen[rows[block == number]] = True
-        _rate_block(gather(data, line, chosen), windows, noise, found, options, out)
+        _rate_block(gather(data, line, chosen), windows, scales, found, options, out)
     return out
 
 
 def _rate_block(
-    history: History, windows: Windows, noise: Noise, found: Shared, options: LeakOptions, out: Rates
+    history: History, windows: Windows, scales: Scales, found: Shared, options: LeakOptions, out: Rates
 ) -> None:
     """Rates of the cycles of one block, written into `out`."""
+    history = break_at_falls(history, windows.cut_s, bin_noise(history, scales.noise))
     pieces = cut_pieces(history, usable(history, windows), options)
     if not len(pieces.start):
         return
     slope, vacuum, rough = _straight(history, pieces)
-    forms = tuple(range(len(leak_forms.NAMES)))
     rho = inflow(history, rough * found.line_ratio)
-    result = scan(history, pieces, found.node_s, noise, rho, forms, options.ref_vacuum_kpa)
-    chosen = enough(result.sums, options)
+    sums = scan(history, pieces, found.node_s, scales, rho, flow_of(history, options))
+    chosen = enough(sums, options)
     at = history.rows[chosen]
-    gg, gh, gu = (a.reshape(-1, len(history.rows))[:, chosen] for a in (result.sums.gg, result.sums.gh, result.sums.gu))
+    gg, gh, gu = (a.reshape(-1, len(history.rows))[:, chosen] for a in (sums.gg, sums.gh, sums.gu))
     out.rate[:, at], out.slope[:, at] = (gu - gh) / gg, -gh / gg
-    free = np.maximum(result.sums.bins - result.sums.pieces - 1, 1)[chosen]
-    out.misfit[at] = _misfit(result.sums, found.amplitude, found.best, chosen) / free / found.variance
-    out.noise[at] = np.sqrt(found.variance / gg[found.best])
+    free = np.maximum(sums.bins - sums.pieces - 1, 1)[chosen]
+    out.misfit[at] = _misfit(sums, found.amplitude, found.best, chosen) / free / scales.variance
+    far = at[out.misfit[at] > options.rating_ratio]
+    out.rate[:, far] = np.nan
+    out.noise[at] = np.sqrt(scales.variance / gg[found.best])
     out.line[at], out.vacuum[at] = slope[chosen], vacuum[chosen]
 
 

@@ -7,7 +7,7 @@ from tracekit.options.leak import LeakOptions
 
 NO_COASTS = (
     "The supply is never cut in a hold, so the log holds no decay. To get one on purpose: close the supply with a part "
-    "held and nothing moving, log 10 s of the fall, let the part go only when it is safe; 20 times, some 5 minutes in all."
+    "held and nothing moving, log 10 s of the fall, let the part go only when it is safe; 20 times, some 5 minutes."
 )
 FEW_COASTS = (
     "No cycle has a stretch of coast long enough between the supply's cut, the motion and the release. To get a decay "

@@ -17,7 +17,7 @@ import numpy as np
 
 from tracekit.measure.leak_bins import Bools, Floats, History, Ints
 from tracekit.measure.leak_pieces import Pieces, cycle_sum, piece_sum
-from tracekit.physics.heat import HEAT_RATIO, MEMORY_SHARE, exchange_rate_1_s, follow
+from tracekit.physics.heat import HEAT_RATIO, MEMORY_SHARE, exchange_rate_1_s, follow, gas_memory
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -35,6 +35,7 @@ class CycleSums:
     """Sums per cycle after the levels are projected out; u: what is seen, h: memory, g: leak.
 
     uu, uh, hh  shape (..., n_cycles);  gg, gu, gh  shape (..., n_forms, n_cycles)
+    spread      log-determinant of the pieces' own amplitudes, the price of their freedom, shape (..., n_cycles)
     bins, pieces  shape (n_cycles,)
     """
 
@@ -44,15 +45,9 @@ class CycleSums:
     gg: Floats
     gu: Floats
     gh: Floats
+    spread: Floats
     bins: Ints
     pieces: Ints
-
-
-def weights(history: History, pieces: Pieces, noise: "Noise") -> Floats:
-    """Weight of each used bin: P² over the variance of its mean, in units of ln P."""
-    n = history.samples[pieces.index]
-    variance = noise.sample_kpa**2 / n + noise.step_kpa**2
-    return np.asarray(history.pressure_kpa[pieces.index] ** 2 / variance)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -75,25 +70,69 @@ def sensor_noise(noise_kpa: float, quantisation_kpa: float) -> Noise:
     return Noise(sample_kpa=float(np.hypot(inner, uniform)), step_kpa=float(max(left, 1e-4)))
 
 
-def regressors(history: History, pieces: Pieces, tau_s: float, flow: Floats, inflow_1_s: Floats) -> Regressors:
-    """Columns of the model for one wall exchange.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Scales:
+    """Sizes of what is random: noise, misfit, amplitudes.
 
-    tau_s       wall exchange [s]
-    flow        φ in every used bin, shape (n_forms, m)
-    inflow_1_s  ρ in every bin of the history, shape (n_bins,)
+    variance     residual variance in units of the expected noise [unitless]
+    memory_mean, memory_sd    of the prior of the common α − 1
+    scatter_sd   standard deviation of a piece's own α about the common one
     """
-    rate = exchange_rate_1_s(tau_s, np.exp(history.log_pressure)) + inflow_1_s
-    memory = follow(history.log_pressure, rate * history.step_s, history.free)
+
+    noise: Noise
+    variance: float
+    memory_mean: float
+    memory_sd: float
+    scatter_sd: float
+
+    @property
+    def prior_weight(self) -> float:
+        """Weight of the prior of α in a weighted sum of squares."""
+        return self.variance / self.memory_sd**2
+
+    @property
+    def ridge(self) -> float:
+        """The same for a piece's own amplitude."""
+        return self.variance / self.scatter_sd**2
+
+
+def bin_noise(history: History, noise: Noise) -> Floats:
+    """Standard deviation of each bin's mean, shape (n_bins,) [kPa]."""
+    return np.asarray(np.sqrt(noise.sample_kpa**2 / history.samples + noise.step_kpa**2))
+
+
+def weights(history: History, pieces: Pieces, noise: Noise) -> Floats:
+    """Weight of each used bin: P² over the variance of its mean, in units of ln P."""
+    return np.asarray((history.pressure_kpa / bin_noise(history, noise))[pieces.index] ** 2)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Gas:
+    """Rate k and memory y of the gas in every bin of a history, for one wall exchange, shape (n_bins,)."""
+
+    rate: Floats
+    memory: Floats
+
+
+def gas_of(history: History, tau_s: float, inflow_1_s: Floats) -> Gas:
+    """The gas's memory under a wall exchange τ [s] and an inflow ρ per bin [1/s]."""
+    exchange = exchange_rate_1_s(tau_s, history.pressure_kpa / history.ambient_kpa)
+    rate, memory = gas_memory(history.log_pressure, exchange, inflow_1_s, history.step_s, history.free)
+    return Gas(rate=rate, memory=memory)
+
+
+def regressors(history: History, pieces: Pieces, gas: Gas, flow: Floats) -> Regressors:
+    """Columns of the model; `flow` is φ in every bin of the history, shape (n_forms, n_bins)."""
     index, start, owner = pieces.index, pieces.start, pieces.owner
     step = np.where(pieces.first, 0.0, np.diff(history.time_s[index], prepend=0.0))
-    turns = HEAT_RATIO * _mean_of_pairs(rate[index]) * step
+    turns = HEAT_RATIO * _mean_of_pairs(gas.rate[index]) * step
     faded = np.exp(-_since(np.cumsum(turns), start, owner))
-    u = history.log_pressure[index]
-    content = u - MEMORY_SHARE * (u - memory[index])
-    grown = _mean_of_pairs(flow * np.exp(-content) / history.ambient_kpa) * step
+    u, y = history.log_pressure[index], gas.memory[index]
+    content = u - MEMORY_SHARE * (u - y)
+    grown = _mean_of_pairs(flow[:, index] * np.exp(-content) / history.ambient_kpa) * step
     path = _since(np.cumsum(grown, axis=-1), start, owner)
     lagging = follow(path, np.broadcast_to(turns, path.shape), pieces.first)
-    u_a, y_a = u[start][owner], memory[index][start][owner]
+    u_a, y_a = u[start][owner], y[start][owner]
     return Regressors(
         level=1.0 + 0.4 * faded,
         seen=u + 0.4 * u_a * faded,
@@ -112,24 +151,32 @@ def _since(cumulated: Floats, start: Ints, owner: Ints) -> Floats:
     return np.asarray(cumulated - cumulated[..., start][..., owner])
 
 
-def cycle_sums(history: History, pieces: Pieces, columns: Regressors, weight: Floats) -> CycleSums:
-    """Weighted sums of products per cycle, with the level of each piece projected out."""
+def cycle_sums(history: History, pieces: Pieces, columns: Regressors, weight: Floats, ridge: float) -> CycleSums:
+    """Weighted sums of products per cycle, with the level of each piece projected out, and its own amplitude in part.
+
+    The amplitude of the gas's history scatters from piece to piece by some s about the common α, because a slow log
+    sees the evacuation in a few samples only; `ridge` is residual variance over s².
+    """
     e, u, h, g = columns.level, columns.seen, columns.memory, columns.leak
     we, wu, wh, wg = weight * e, weight * u, weight * h, weight * g
     ee = piece_sum(pieces, we * e)
     eu, eh, eg = (piece_sum(pieces, we * other) for other in (u, h, g))
+    hh = piece_sum(pieces, wh * h) - eh * eh / ee
+    hu, hg = (piece_sum(pieces, wh * other) - eh * eo / ee for other, eo in ((u, eu), (g, eg)))
+    free = 1.0 / (hh + ridge)
     rows = len(history.rows)
 
-    def left(product: Floats, one: Floats, other: Floats) -> Floats:
-        return cycle_sum(pieces, piece_sum(pieces, product) - one * other / ee, rows)
+    def left(product: Floats, levels: Floats, own: Floats) -> Floats:
+        return cycle_sum(pieces, piece_sum(pieces, product) - levels / ee - own * free, rows)
 
     return CycleSums(
-        uu=left(wu * u, eu, eu),
-        uh=left(wu * h, eu, eh),
-        hh=left(wh * h, eh, eh),
-        gg=left(wg * g, eg, eg),
-        gu=left(wg * u, eg, eu),
-        gh=left(wg * h, eg, eh),
+        uu=left(wu * u, eu * eu, hu * hu),
+        uh=left(wu * h, eu * eh, hu * hh),
+        hh=left(wh * h, eh * eh, hh * hh),
+        gg=left(wg * g, eg * eg, hg * hg),
+        gu=left(wg * u, eg * eu, hg * hu),
+        gh=left(wg * h, eg * eh, hg * hh),
+        spread=cycle_sum(pieces, np.log1p(np.maximum(hh, 0.0) / ridge), rows),
         bins=np.bincount(pieces.cycle, weights=pieces.count, minlength=rows).astype(np.int64),
         pieces=np.bincount(pieces.cycle, minlength=rows),
     )
@@ -142,7 +189,7 @@ class Fits:
     rate        r per cycle, NaN where not fitted, shape (n_tau, n_forms, n_cycles) [kPa/s]
     slope       change of r per unit of α, the same shape [kPa/s]
     misfit      weighted residual sum of squares per cycle at its r and the common α, the same shape
-    total       sum over the fitted cycles, with the prior's share of α, shape (n_tau, n_forms)
+    total       sum over the fitted cycles, with what the amplitudes cost, shape (n_tau, n_forms)
     amplitude, amplitude_var   α − 1 and its variance per unit of residual variance, shape (n_tau, n_forms)
     free        degrees of freedom per cycle, shape (n_cycles,)
     """
@@ -155,34 +202,41 @@ class Fits:
     amplitude_var: Floats
     free: Ints
 
+    def variance(self, chosen: Bools) -> float:
+        """Residual variance of the best model."""
+        best = np.unravel_index(int(np.argmin(self.total)), self.total.shape)
+        return max(float(np.sum(self.misfit[best][chosen])) / max(int(np.sum(self.free[chosen])), 1), 1e-6)
+
 
 def stack(sums: Sequence[CycleSums]) -> CycleSums:
     """Sums of several wall exchanges with a leading axis (n_tau, …)."""
-    names = ("uu", "uh", "hh", "gg", "gu", "gh")
+    names = ("uu", "uh", "hh", "gg", "gu", "gh", "spread")
     stacked = {name: np.stack([getattr(one, name) for one in sums]) for name in names}
     return CycleSums(**stacked, bins=sums[0].bins, pieces=sums[0].pieces)
 
 
-def fit_all(sums: CycleSums, chosen: Bools, prior_weight: float) -> Fits:
-    """Fit every wall exchange and form to the chosen cycles, α ~ N(1, 1/prior_weight) per unit of residual variance."""
+def fit_all(sums: CycleSums, chosen: Bools, scales: Scales) -> Fits:
+    """Fit every wall exchange and form to the chosen cycles, with the prior of α."""
+    prior_weight = scales.prior_weight
     gg, gh, gu = (a[..., chosen] for a in (sums.gg, sums.gh, sums.gu))
     uu, uh, hh = (a[..., None, chosen] for a in (sums.uu, sums.uh, sums.hh))
     gu, uh, uu = gu - gh, uh - hh, uu - 2.0 * uh + hh
     precision = np.sum(hh - gh**2 / gg, axis=-1) + prior_weight
-    d = np.sum(uh - gu * gh / gg, axis=-1) / precision
+    d = (np.sum(uh - gu * gh / gg, axis=-1) + prior_weight * scales.memory_mean) / precision
     by_cycle = d[..., None]
     misfit = uu - 2.0 * by_cycle * uh + by_cycle**2 * hh - (gu - by_cycle * gh) ** 2 / gg
-    total = np.sum(misfit, axis=-1) + d * d * prior_weight
+    spread = scales.variance * np.sum(sums.spread[..., chosen], axis=-1)[..., None]
+    total = np.sum(misfit, axis=-1) + (d - scales.memory_mean) ** 2 * prior_weight + spread
 
-    def spread(values: Floats) -> Floats:
+    def placed(values: Floats) -> Floats:
         out = np.full(sums.gg.shape, np.nan)
         out[..., chosen] = values
         return out
 
     return Fits(
-        rate=spread((gu - by_cycle * gh) / gg),
-        slope=spread(-gh / gg),
-        misfit=spread(misfit),
+        rate=placed((gu - by_cycle * gh) / gg),
+        slope=placed(-gh / gg),
+        misfit=placed(misfit),
         total=total,
         amplitude=d,
         amplitude_var=1.0 / precision,

@@ -23,17 +23,27 @@ class LeakOptions:
     lost_margin_s: float = option(0.1, "s", "left out before a loss of grip")
     bins_per_piece: int = option(4, "", "fewest bins of an uninterrupted stretch that can tell a slope")
     bins_per_cycle: int = option(6, "", "fewest bins of a cycle that yield a rate")
-    window_step_s: float = option(0.05, "s", "step of the search for motion windows")
-    window_most_s: float = option(0.45, "s", "longest window after part present and before release that is tried")
-    window_late_s: float = option(0.9, "s", "longest window after part present where the lift follows late")
+    window_step_s: float = option(0.1, "s", "step of the search for motion windows")
+    window_most_s: float = option(0.4, "s", "longest window after part present and before release that is tried")
+    window_late_s: float = option(0.8, "s", "longest window after part present where the lift follows late")
     window_z: float = option(2.0, "", "rise of the misfit, in its standard deviations, that shows motion in a window")
+    window_slack: float = option(0.0, "", "misfit that more bins may add beyond that, over the reference's own")
+    window_margin_s: float = option(0.05, "s", "added to both windows, because a test misses the last of a motion")
+    rating_ratio: float = option(8.0, "", "cycles whose misfit exceeds this multiple of the usual get no rate")
+    window_keep: float = option(0.9, "", "share of the cycles that windows must leave a rate")
     tau_prior_s: float = option(
         0.15, "s", "middle of the prior of the wall exchange; 4 mm hose 0.01 s, 30 mm cup 0.6 s"
     )
     tau_prior_sd: float = option(0.7, "ln", "its standard deviation in ln τ")
     tau_least_s: float = option(0.015, "s", "shortest wall exchange that is tried")
     tau_most_s: float = option(1.5, "s", "longest wall exchange that is tried")
-    memory_sd: float = option(0.05, "", "standard deviation of the amplitude of the gas's history about one")
+    memory_mean: float = option(
+        0.04, "", "middle of the prior of α − 1: resistance between sensor and cup hides some of the cooling"
+    )
+    memory_sd: float = option(0.07, "", "standard deviation of the amplitude of the gas's history about that")
+    memory_sd_slow_1_s: float = option(
+        2.0, "1/s", "what a sampling interval adds to it: slow logs see little of the evacuation"
+    )
     temper: float = option(3.0, "", "divides log-likelihoods: the model is simpler than the station")
     outlier_ratio: float = option(4.0, "", "cycles whose misfit exceeds this multiple of the median are set aside")
     fewest_in_group: int = option(3, "", "fewest cycles that make a group of their own")

@@ -44,7 +44,7 @@ def laminar_factor(ratio: ArrayLike) -> NDArray[np.float64]:
 def hole_throughput_pa_m3_s(
     conductance_dm3_s_bar: ArrayLike, critical_ratio: float, ambient_kpa: float, pressure_kpa: ArrayLike
 ) -> NDArray[np.float64]:
-    """pV flow at 20 °C from ambient through a hole into `pressure_kpa` absolute [Pa·m³/s], ISO 6358 [1].
+    """PV flow at 20 °C from ambient through a hole into `pressure_kpa` absolute [Pa·m³/s], ISO 6358 [1].
 
     The sonic conductance C is in dm³/(s·bar) of air at reference conditions; no density is needed, because
     Q = 100 kPa · C · p_a. Valid for air at 20 °C before the hole; else multiply by √(293.15 K / T).

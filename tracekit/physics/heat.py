@@ -33,7 +33,7 @@ def conduction_time_s(radius_mm: float, pressure_kpa: float) -> float:
 
 
 def exchange_rate_1_s(tau_s: ArrayLike, ratio: ArrayLike) -> NDArray[np.float64]:
-    """k without inflow: 1/(1.4 τ √x) [1/s]; `tau_s` [s], `ratio` x = P/p_a [unitless]."""
+    """K without inflow: 1/(1.4 τ √x) [1/s]; `tau_s` [s], `ratio` x = P/p_a [unitless]."""
     return np.asarray(1.0 / (HEAT_RATIO * np.asarray(tau_s, np.float64) * np.sqrt(ratio)), np.float64)
 
 
@@ -55,7 +55,7 @@ def recursion(factor: NDArray[np.float64], into: NDArray[np.float64]) -> NDArray
 
 
 def follow(target: NDArray[np.float64], turns: NDArray[np.float64], restart: NDArray[np.bool_]) -> NDArray[np.float64]:
-    """y of y′ = k (target − y), stepped exactly with the target linear between samples, along the last axis.
+    """Y of y′ = k (target − y), stepped exactly with the target linear between samples, along the last axis.
 
     target   u, shape (..., n)
     turns    k times the step from the sample before, shape (..., n) [unitless]
@@ -68,6 +68,28 @@ def follow(target: NDArray[np.float64], turns: NDArray[np.float64], restart: NDA
     return recursion(np.where(restart, 0.0, decay), np.where(restart, target, into))
 
 
+def gas_memory(
+    log_pressure: NDArray[np.float64],
+    exchange_1_s: NDArray[np.float64],
+    inflow_1_s: NDArray[np.float64],
+    step_s: NDArray[np.float64],
+    restart: NDArray[np.bool_],
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """The rate k and the memory y of a recorded pressure, both of shape (n,).
+
+    The law that is exact in w reads y′ = (u − y)·[(1 − e^(−w))/w / (1.4 τ √x) + (e^w − 1)/w · ρ]. A first pass to
+    first order gives w, a second one uses it. Valid for |w| up to some 0.4, gas 100 K colder than the wall.
+
+    log_pressure   u [unitless];  exchange_1_s  1/(1.4 τ √x) [1/s];  inflow_1_s  ρ [1/s]
+    step_s         time since the sample before [s];  restart  where the gas has the temperature of the ambient
+    """
+    first = follow(log_pressure, (exchange_1_s + inflow_1_s) * step_s, restart)
+    w = MEMORY_SHARE * (log_pressure - first)
+    curved = w * w / 6.0 + 1.0
+    rate = exchange_1_s * (curved - 0.5 * w) + inflow_1_s * (curved + 0.5 * w)
+    return rate, follow(log_pressure, rate * step_s, restart)
+
+
 def virtual_pressure(log_pressure: NDArray[np.float64], memory: NDArray[np.float64]) -> NDArray[np.float64]:
-    """z = P·e^(−w), w = (2/7)(u − y): the pressure at ambient temperature, in the unit of e^u."""
+    """Z = P·e^(−w), w = (2/7)(u − y): the pressure at ambient temperature, in the unit of e^u."""
     return np.asarray(np.exp(log_pressure - MEMORY_SHARE * (log_pressure - memory)), np.float64)
