@@ -1,5 +1,6 @@
 """The Python API takes paths and tables alike, writes nothing by itself and shows itself."""
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -13,6 +14,7 @@ import tracekit
 from tracekit.errors import LogReadError, StationFileError, UsageError
 from tracekit.model.tables import CYCLES
 from tracekit.read.station_file import load_station
+from tracekit.simulate.load import load_scenario
 
 
 @pytest.fixture(scope="module")
@@ -135,3 +137,14 @@ def test_read_without_digitals() -> None:
     assert list(recording.frame().columns) == ["time_s", "pressure_kpa"]
     with pytest.raises(UsageError, match='"X"; expected one of the log'):
         recording.frame("X")
+
+
+def test_simulate() -> None:
+    """A scenario gives a log with its truth; equal seeds give equal logs, and an unknown name is refused."""
+    short = replace(load_scenario("loader_2_healthy"), cycles=2)
+    first, again, other = (tracekit.simulate(short, seed=seed) for seed in (1, 1, 2))
+    np.testing.assert_array_equal(first.pressure_kpa, again.pressure_kpa)
+    assert first.pressure_kpa.shape != other.pressure_kpa.shape or (first.pressure_kpa != other.pressure_kpa).any()
+    assert first.truth["summary"]["cycles"] == 2
+    with pytest.raises(UsageError, match=r'"helthy".*Did you mean'):
+        tracekit.simulate("helthy")

@@ -56,7 +56,7 @@ class _Called(ModuleType):
 
 
 class _FrontDoor(ModuleType):
-    """This package. `read` and `simulate` are both functions of the list and packages of that name: they are both."""
+    """The package itself: `read` and `simulate` of its list are functions, and packages of that name besides."""
 
     def __setattr__(self, name: str, value: object) -> None:
         """Let the packages among the public names be called."""
@@ -65,13 +65,15 @@ class _FrontDoor(ModuleType):
         super().__setattr__(name, value)
 
 
-def __getattr__(name: str) -> Any:
-    """The public name, imported now."""
-    if name in _ALSO_PACKAGES:
-        return importlib.import_module(f"tracekit.{name}")
-    if name in _HOMES:
-        return getattr(importlib.import_module(_HOMES[name]), name)
-    raise AttributeError(f"module 'tracekit' has no attribute {name!r}")
+if not TYPE_CHECKING:  # a type checker shall refuse names that are not in the list
+
+    def __getattr__(name: str) -> Any:
+        """The public name, imported now."""
+        if name in _ALSO_PACKAGES:
+            return importlib.import_module(f"tracekit.{name}")
+        if name in _HOMES:
+            return getattr(importlib.import_module(_HOMES[name]), name)
+        raise AttributeError(f"module 'tracekit' has no attribute {name!r}")
 
 
 def __dir__() -> list[str]:

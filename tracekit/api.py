@@ -1,25 +1,26 @@
 """What `import tracekit` offers: read, diagnose and simulate, and the result that shows itself."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from tracekit import pipeline
 from tracekit.errors import UsageError, message, nearest
 from tracekit.model.finding import Finding
 from tracekit.model.result import DiagnosisRecord, LeakResult, StationResult, Suggestion
 from tracekit.model.station import Station
 from tracekit.model.trace import PRESENT_BIT, RELEASE_BIT, SUPPLY_BIT, Block, Layout, LogFacts
+from tracekit.pipeline import diagnose as _diagnose
 from tracekit.read import open_log
 from tracekit.read.station_file import load_stations
 from tracekit.report.arrow import table_frame
 from tracekit.report.json import diagnosis_json
 from tracekit.report.text import clean, escape
 from tracekit.report.whole import write_all
+from tracekit.simulate.load import load_scenario
 from tracekit.simulate.log import SimulatedLog
 from tracekit.simulate.log import simulate as _simulate
 from tracekit.simulate.scenario import Scenario
@@ -133,7 +134,7 @@ def diagnose(log: Any, *, station: StationLike = None, baseline: Any = None) -> 
 
     Raises LogReadError where there is no usable pressure or time, StationFileError for a station file with faults.
     """
-    return Diagnosis(pipeline.diagnose(log, station=_stations(station), baseline=baseline))
+    return Diagnosis(_diagnose(log, station=_stations(station), baseline=baseline))
 
 
 def read(log: Any, *, station: StationLike = None) -> Recording:
@@ -144,9 +145,13 @@ def read(log: Any, *, station: StationLike = None) -> Recording:
     return Recording(layout=source.layout, facts=source.facts(), blocks=blocks)
 
 
-def simulate(scenario: Scenario) -> SimulatedLog:
-    """A synthetic log with its truth."""
-    return _simulate(scenario)
+def simulate(scenario: Scenario | str | Path, *, seed: int | None = None) -> SimulatedLog:
+    """A synthetic log with its truth, of a scenario, its name or a TOML file; `seed` draws the scatter anew.
+
+    Raises UsageError for an unknown name or a file with faults.
+    """
+    chosen = scenario if isinstance(scenario, Scenario) else load_scenario(scenario)
+    return _simulate(chosen if seed is None else replace(chosen, seed=seed))
 
 
 def _stations(station: StationLike) -> tuple[Station, ...]:

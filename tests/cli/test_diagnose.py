@@ -227,8 +227,8 @@ def test_poor_logs_are_read_in_part(log: Path, tmp_path: Path, kind: str) -> Non
 def test_interrupted(tmp_path: Path) -> None:
     """A user who stops the work gets status 130, no traceback and nothing half-written."""
     code = (
-        "import os, signal, sys; from tracekit import cli, pipeline;"
-        "pipeline.diagnose = lambda *a, **k: os.kill(os.getpid(), signal.SIGINT);"
+        "import os, signal, sys; from tracekit import cli; from tracekit.fleet import batch;"
+        "batch.diagnose = lambda *a, **k: os.kill(os.getpid(), signal.SIGINT);"
         "sys.exit(cli.run(sys.argv[1:]))"
     )
     log = write_log(tmp_path / "loader.csv", cycles=3)

@@ -7,13 +7,13 @@ from concurrent.futures import Future, ProcessPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 
-from tracekit import pipeline
 from tracekit.errors import TracekitError
 from tracekit.history.add import add_record
 from tracekit.model.finding import Severity
 from tracekit.model.result import DiagnosisRecord
 from tracekit.model.station import Station
 from tracekit.options.report import ReportOptions
+from tracekit.pipeline import diagnose
 from tracekit.report.json import diagnosis_json
 from tracekit.report.terminal import first_screen
 from tracekit.report.whole import write_all
@@ -57,7 +57,7 @@ def run_job(job: Job) -> Outcome:
     Raises TracekitError where it cannot be read or written.
     """
     times = [time.perf_counter()]
-    record = pipeline.diagnose(
+    record = diagnose(
         job.log,
         station=job.stations or None,
         baseline=job.baseline,
