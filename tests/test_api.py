@@ -146,5 +146,5 @@ def test_simulate() -> None:
     np.testing.assert_array_equal(first.pressure_kpa, again.pressure_kpa)
     assert first.pressure_kpa.shape != other.pressure_kpa.shape or (first.pressure_kpa != other.pressure_kpa).any()
     assert first.truth["summary"]["cycles"] == 2
-    with pytest.raises(UsageError, match=r'"helthy".*Did you mean'):
-        tracekit.simulate("helthy")
+    with pytest.raises(UsageError, match=r'"loader_2_helthy".*Did you mean'):
+        tracekit.simulate("loader_2_helthy")

@@ -59,6 +59,7 @@ def diagnose(
             log=log, folder=folder, stations=stations, baseline=baseline, blanked=blanked, history=history,
             started_us=started_us, csv=csv, unit=pressure_unit(units).symbol,
             colour=not no_color and "NO_COLOR" not in os.environ and sys.stdout.isatty(),
+            encoding=sys.stdout.encoding or "ascii",
         )
         for log, folder in zip(names, _folders(names, out), strict=True)
     ]  # fmt: skip

@@ -23,7 +23,10 @@ SEVERITIES: tuple[Severity, ...] = ("info", "minor", "major", "critical")
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Job:
-    """One recording to be diagnosed into one folder; `history` receives its cycles where it is not empty."""
+    """One recording to be diagnosed into one folder; `history` receives its cycles where it is not empty.
+
+    `unit`, `colour` and `encoding` are those of page and screen.
+    """
 
     log: str
     folder: Path
@@ -35,6 +38,7 @@ class Job:
     csv: bool = False
     unit: str = "kPa"
     colour: bool = False
+    encoding: str = "utf-8"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -65,14 +69,15 @@ def run_job(job: Job) -> Outcome:
         started_us=job.started_us,
     )
     times.append(time.perf_counter())
-    page = write_all(record, job.folder, csv=job.csv, options=ReportOptions(unit=job.unit))
+    options = ReportOptions(unit=job.unit)
+    page = write_all(record, job.folder, csv=job.csv, options=options)
     times.append(time.perf_counter())
     notes = _remember(record, job)
     times.append(time.perf_counter())
     names = ("diagnose", "write", "history") if job.history else ("diagnose", "write")
     return Outcome(
         log=job.log,
-        screen=first_screen(record, page),
+        screen=first_screen(record, page, options=options, colour=job.colour, encoding=job.encoding),
         document=diagnosis_json(record),
         severity=worst_severity(record),
         page=page,
