@@ -35,8 +35,8 @@ def locate_windows(history: History, few: Bools, cut_s: float, tau: Tau, options
     fits: Bools = (tried.free >= 20.0) & (tried.cycles >= options.window_keep * most)
     if most < 1.0 or not fits.any():
         return None
-    few = 1.0 + 2.5 * np.sqrt(2.0 / np.maximum(tried.free, 1.0))
-    ref = int(np.argmin(np.where(fits, tried.misfit / np.maximum(tried.free, 1.0) * few, np.inf)))
+    scarce = 1.0 + 2.5 * np.sqrt(2.0 / np.maximum(tried.free, 1.0))
+    ref = int(np.argmin(np.where(fits, tried.misfit / np.maximum(tried.free, 1.0) * scarce, np.inf)))
     variance = max(tried.misfit[ref] / tried.free[ref], 1e-9)
     more = np.maximum(tried.free - tried.free[ref], 0.0)
     allowed = more + options.window_z * np.sqrt(2.0 * np.maximum(more, 1.0)) + options.window_slack * tried.free[ref]
