@@ -3,8 +3,9 @@
 from collections.abc import Mapping
 
 import numpy as np
+from numpy.typing import NDArray
 
-from tracekit.judge.effects import Comparison, Effect
+from tracekit.judge.effects import Comparison, Effect, robust_spread
 from tracekit.model.cycle import StationData
 
 _NAMES: Mapping[str, tuple[str, str]] = {
@@ -20,6 +21,7 @@ _NAMES: Mapping[str, tuple[str, str]] = {
     "over": ("release_peak_kpa", "kPa"),
     "idle": ("idle_vacuum_kpa", "kPa"),
     "noise": ("noise_kpa", "kPa"),
+    "unevenness": ("scatter of the leak", "log of share"),
     "fast_fall": ("fall just after the cut", "kPa"),
 }
 LOGARITHMIC = ("rise", "blow", "noise")
@@ -64,6 +66,26 @@ def evacuation_without_leak(effects: Mapping[str, Effect], band_kpa: float) -> d
     return out
 
 
+def unevenness(data: StationData, now: NDArray[np.bool_]) -> Effect | None:
+    """Logarithm of the relative scatter of the leak from cycle to cycle, beyond what measuring adds.
+
+    A leak at the cup changes with every part and lip position; one behind the check valve does not.
+    """
+    cycles = data.cycles
+    rate = cycles.floats("decay_rate_kpa_s")
+    seen = now & cycles.where("outcome", "held") & np.isfinite(rate) & (rate > 0)
+    if seen.sum() < 10:
+        return None
+    value = rate[seen]
+    middle = float(np.median(value))
+    spread = robust_spread(np.diff(value)) / np.sqrt(2.0)
+    relative = max(spread / max(middle, 1e-3), 0.002)
+    return Effect(
+        now=float(np.log(relative)), reference=0.0, shift=float(np.log(relative)), error=0.4, n_now=int(seen.sum()), n_reference=0,
+        tail_up=0.0, tail_down=0.0, scatter=1.0,
+    )  # fmt: skip
+
+
 def physical_effects(data: StationData) -> dict[str, Effect]:
     """What physics alone tells without a reference: vacuum left after the blow-off, a late answer, the idle reading."""
     cycles = data.cycles
@@ -90,5 +112,11 @@ def physical_effects(data: StationData) -> dict[str, Effect]:
 def effects_of(data: StationData, comparison: Comparison, band_kpa: float) -> dict[str, Effect]:
     """All effects for the ranking."""
     if comparison.source == "none":
-        return physical_effects(data)
-    return with_balance(evacuation_without_leak(comparison.effects, band_kpa))
+        out = physical_effects(data)
+    else:
+        out = with_balance(evacuation_without_leak(comparison.effects, band_kpa))
+    uneven = unevenness(data, comparison.now)
+    decay = out.get("decay")
+    if uneven is not None and (comparison.source == "none" or decay is not None and decay.shift > 3.0 * decay.error):
+        out["unevenness"] = uneven
+    return out

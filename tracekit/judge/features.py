@@ -85,14 +85,29 @@ def _fast_fall(data: StationData) -> Floats:
     return np.where(end - start > 0.28, early - late, np.nan)
 
 
+def _hung_on(data: StationData) -> Bools:
+    """Cycles before which a part still hung on: vacuum was left after the release, and the idle reading is its rest."""
+    left = data.cycles.floats("residual_vacuum_kpa")
+    idle = data.cycles.floats("idle_vacuum_kpa")
+    before = np.concatenate([[np.nan], left[:-1]])
+    with np.errstate(invalid="ignore"):
+        return np.asarray((before > 6.0) & (idle > 1.5) & (before > idle + 2.0), np.bool_)
+
+
+def _ends_at_zero(data: StationData) -> bool:
+    """The range of the sensor or recorder ends near ambient: over-pressure does not show."""
+    return data.sensor.range_high_kpa < 1.5 and data.sensor.clipped_high_share > 0.01
+
+
 def make_features(data: StationData, leak: LeakResult, bands: Bands) -> Features:
     """Per-cycle measures of one log."""
     cycles = data.cycles
     column = cycles.floats
     interval = data.sensor.sample_interval_s
     rise, fall, levels = data.rise_s, data.fall_s, data.levels_kpa
-    idle = column("idle_vacuum_kpa")
-    zero = np.where(np.isfinite(idle), idle, 0.0)
+    idle = np.where(_hung_on(data), np.nan, column("idle_vacuum_kpa"))
+    usual = float(np.nanmedian(idle)) if np.isfinite(idle).any() else 0.0
+    zero = np.where(np.isfinite(idle), idle, usual)
     values = {
         "decay": leak.rate,
         "rise": np.log(_between(rise, levels, bands.rise_low, bands.rise_high)),
@@ -103,7 +118,7 @@ def make_features(data: StationData, leak: LeakResult, bands: Bands) -> Features
         "blow": np.log(_between(fall, levels, bands.fall_high, bands.fall_low)),
         "blow_start": fall[:, int(np.argmin(np.abs(levels - bands.fall_high)))],
         "residual": column("residual_vacuum_kpa") - zero,
-        "over": column("release_peak_kpa") + zero,
+        "over": np.where(_ends_at_zero(data), np.nan, column("release_peak_kpa") + zero),
         "idle": idle,
         "noise": np.log(np.maximum(column("noise_kpa"), 1e-3)),
         "fast_fall": _fast_fall(data),

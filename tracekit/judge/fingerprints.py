@@ -1,7 +1,8 @@
 """The fingerprints of causes: what each does to each measure, as ranges that a practitioner can read.
 
 A range is in the measure's own unit: `decay` kPa/s; `rise`, `blow`, `noise` logarithms of a time or amplitude;
-`open`, `ultimate`, `residual`, `over`, `idle`, `fast_fall`, `overshoot` kPa; `response`, `blow_start` s. `SAME` means unchanged; a
+`open`, `ultimate`, `residual`, `over`, `idle`, `fast_fall`, `overshoot` kPa; `response`, `blow_start` s; `unevenness` is the logarithm of the relative
+scatter of the leak from cycle to cycle. `SAME` means unchanged; a
 measure that is absent from a row may do anything and is no evidence. `chance` is how often the change shows at all.
 Signs follow physics; the sizes are common practice, no source.
 """
@@ -35,14 +36,15 @@ def down(least: float, most: float, chance: float = 1.0) -> Change:
 _BASIC: Mapping[str, Mapping[str, Change]] = {
     "leak_steady": {
         "decay": up(0.3, 60.0), "balance": up(0.37, 1.01), "rise": up(0.001, 0.2, 0.6), "ultimate": down(0.1, 12.0, 0.6),
-        "open": SAME, "blow": SAME, "over": SAME, "idle": SAME, "residual": SAME, "response": SAME, "noise": SAME,
+        "unevenness": Change(-4.8, -1.6), "open": SAME, "blow": SAME, "over": SAME, "idle": SAME, "residual": SAME, "response": SAME, "noise": SAME,
     },
     "check_valve_leak": {
         "decay": up(0.3, 60.0), "balance": Change(-0.3, 0.27), "rise": SAME, "ultimate": SAME,
+        "unevenness": Change(-6.2, -3.9),
         "open": SAME, "blow": SAME, "over": SAME, "idle": SAME, "residual": SAME, "response": SAME, "noise": SAME,
     },
     "release_valve_leak": {
-        "decay": up(0.3, 30.0), "balance": up(0.37, 1.01), "rise": up(0.001, 0.2, 0.6), "ultimate": down(0.1, 8.0, 0.6),
+        "decay": up(0.3, 30.0), "unevenness": Change(-6.2, -3.9), "balance": up(0.37, 1.01), "rise": up(0.001, 0.2, 0.6), "ultimate": down(0.1, 8.0, 0.6),
         "open": down(0.1, 2.0, 0.6), "blow": SAME, "over": SAME, "residual": down(0.05, 0.5, 0.3), "response": SAME,
         "idle": down(0.05, 1.0, 0.5), "noise": SAME,
     },
@@ -106,8 +108,8 @@ FINGERPRINTS: Mapping[str, Mapping[str, Change]] = {
 }  # fmt: skip
 
 SIGN_BACKGROUND: Mapping[str, float] = {
-    "rate_groups": 0.006, "late_response": 0.01, "scattered_evacuation": 0.02, "sudden_losses": 0.004,
-    "gradual_losses": 0.004, "empty_picks": 0.006, "deep_dips": 0.02, "pulsation": 0.005, "leaky": 0.03,
+    "rate_groups": 0.002, "late_response": 0.002, "scattered_evacuation": 0.004, "sudden_losses": 0.002,
+    "gradual_losses": 0.002, "empty_picks": 0.003, "deep_dips": 0.01, "pulsation": 0.003, "leaky": 0.03,
 }  # fmt: skip
 """How often a sign shows without the causes below (common practice, no source)."""
 

@@ -58,7 +58,7 @@ def group_sign(data: StationData, features: Features, options: JudgeOptions) -> 
     level = float(np.nanmedian(rate)) if np.isfinite(rate).any() else 0.0
     upper, gap = two_groups(rate, max(0.6, 0.35 * level))
     changes = alternations(upper[np.isfinite(rate)])
-    chance = logistic(1.6 * (gap - 5.0)) if changes >= 4 else 0.02
+    chance = logistic(1.6 * (gap - 5.0)) if changes >= 4 else 0.002
     if data.air_saving and held.sum() >= 10:
         never = held & (data.cycles.codes("coasts") == 0)
         share = float(never.sum() / held.sum())
@@ -70,7 +70,7 @@ def group_sign(data: StationData, features: Features, options: JudgeOptions) -> 
     if not data.air_saving:
         upper, chance = _groups_without_coasts(features, upper)
     count = int(upper.sum())
-    return Sign(name="rate_groups", present=min(max(chance, 0.01), 0.99), text=f"{count} cycles leak more than the rest"), upper
+    return Sign(name="rate_groups", present=min(max(chance, 0.002), 0.999), text=f"{count} cycles leak more than the rest"), upper
 
 
 def _groups_without_coasts(features: Features, upper: Bools) -> tuple[Bools, float]:
@@ -78,7 +78,7 @@ def _groups_without_coasts(features: Features, upper: Bools) -> tuple[Bools, flo
     depth = np.where(features.held, -features.values["ultimate"], np.nan)
     group, gap = two_groups(depth, max(0.8, 6.0 * features.floor["ultimate"]))
     changes = alternations(group[np.isfinite(depth)])
-    return (group, logistic(1.6 * (gap - 6.0))) if changes >= 4 else (upper, 0.02)
+    return (group, logistic(1.6 * (gap - 6.0))) if changes >= 4 else (upper, 0.002)
 
 
 def late_sign(features: Features, comparison: Comparison, options: JudgeOptions) -> tuple[Sign, Bools]:
@@ -86,7 +86,7 @@ def late_sign(features: Features, comparison: Comparison, options: JudgeOptions)
     response = np.where(features.held, features.values["response"], np.nan)
     seen = np.isfinite(response)
     if seen.sum() < 8:
-        return Sign(name="late_response", present=0.02), np.zeros(len(response), np.bool_)
+        return Sign(name="late_response", present=0.002), np.zeros(len(response), np.bool_)
     usual = float(np.nanquantile(response, 0.4))
     lower = response[seen & (response <= usual)]
     spread = max(float(usual - np.min(lower)) / 2.0, robust_spread(lower), features.floor["response"])
@@ -94,7 +94,7 @@ def late_sign(features: Features, comparison: Comparison, options: JudgeOptions)
     share = float(late.sum() / seen.sum())
     return Sign(
         name="late_response",
-        present=min(max(logistic((share - 0.055) / 0.012) if late.sum() >= 3 else 0.02, 0.02), 0.985),
+        present=min(max(logistic((share - 0.055) / 0.012) if late.sum() >= 3 else 0.002, 0.002), 0.999),
         text=f"{int(late.sum())} commands answered late",
     ), late
 
@@ -104,18 +104,18 @@ def scatter_sign(features: Features, comparison: Comparison, groups: Bools) -> t
     rise = np.where(features.held, features.values["rise"], np.nan)
     seen = np.isfinite(rise)
     if seen.sum() < 10:
-        return Sign(name="scattered_evacuation", present=0.02), np.zeros(len(rise), np.bool_)
+        return Sign(name="scattered_evacuation", present=0.004), np.zeros(len(rise), np.bool_)
     usual = float(np.nanquantile(rise, 0.4))
     lower = rise[seen & (rise <= usual)]
     spread = max(float(usual - np.quantile(lower, 0.05)) / 1.6, features.floor["rise"])
     slow = seen & (rise > usual + max(5.0 * spread, 0.03))
     share = float(slow.sum() / seen.sum())
     mixed = alternations(slow[seen]) >= 4
-    chance = logistic((share - 0.07) / 0.015) if mixed and slow.sum() >= 3 else 0.02
+    chance = logistic((share - 0.07) / 0.015) if mixed and slow.sum() >= 3 else 0.004
     if groups.any() and (slow & groups).sum() > 0.6 * slow.sum():
         chance = min(chance, 0.1)  # the slow ones are the leaking ones
     return Sign(
-        name="scattered_evacuation", present=min(max(chance, 0.02), 0.98), text=f"{int(slow.sum())} slow evacuations"
+        name="scattered_evacuation", present=min(max(chance, 0.004), 0.998), text=f"{int(slow.sum())} slow evacuations"
     ), slow
 
 
@@ -148,7 +148,7 @@ def dip_sign(features: Features, comparison: Comparison) -> tuple[Sign, Bools]:
     limit = effect.reference + max(3.0, 4.0 * effect.error, 0.5 * effect.reference)
     flag = seen & (dip > limit)
     share = float(flag.sum() / seen.sum())
-    return Sign(name="deep_dips", present=min(max(logistic((share - 0.15) / 0.04), 0.02), 0.95)), flag
+    return Sign(name="deep_dips", present=min(max(logistic((share - 0.15) / 0.04), 0.01), 0.98)), flag
 
 
 def leaky_sign(
