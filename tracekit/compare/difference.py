@@ -21,7 +21,8 @@ from tracekit.compare.median import MedianFit
 Floats = NDArray[np.float64]
 
 _MOST_Z = 60.0
-_HALVINGS = 60
+_HALVINGS = 50
+_MOST_RATIOS = 40
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -54,6 +55,7 @@ def difference_of(before: MedianFit, after: MedianFit) -> Difference:
         ratio = np.sqrt(variance / np.sum(weight * variance))
     else:
         ratio = np.sqrt(variance) / typical
+    weight, ratio = _fewer(weight, ratio)
     return Difference(before=before, after=after, weight=weight, ratio=ratio, deviation=typical)
 
 
@@ -80,6 +82,16 @@ def p_below(difference: Difference, limit: float) -> float:
 def p_equivalent(difference: Difference, margin: float) -> float:
     """P value against "the difference is `margin` or more, either way": the larger of two one-sided tests."""
     return max(p_above(difference, -margin), p_below(difference, margin))
+
+
+def _fewer(weight: Floats, ratio: Floats) -> tuple[Floats, Floats]:
+    """Neighbouring ratios joined (weights added, squares averaged), at most `_MOST_RATIOS` of them."""
+    edges = np.linspace(np.log(ratio.min()), np.log(ratio.max()) + 1e-9, _MOST_RATIOS + 1)
+    group = np.searchsorted(edges, np.log(ratio), "right") - 1
+    total = np.bincount(group, weight, _MOST_RATIOS)
+    square = np.bincount(group, weight * ratio**2, _MOST_RATIOS)
+    used = total > 0.0
+    return np.asarray(total[used], np.float64), np.asarray(np.sqrt(square[used] / total[used]), np.float64)
 
 
 def _lower(difference: Difference, z: float) -> float:

@@ -46,23 +46,25 @@ def measure_figures(measure: Measure, question: Question, margin: float | None =
     refused = _leak_withheld(measure, question)
     if refused:
         return _withheld(measure, refused)
-    sides, notes = _prepared(measure, question)
+    sides, notes = prepared_values(measure, question)
     sampled = min(len(s) for s in sides)
     if sampled < question.options.fewest_cycles:
         have = " and ".join(str(len(s)) for s in sides)
         return _withheld(measure, f"{have} usable values before and after; at least {question.options.fewest_cycles}")
-    fits = [_fitted(s, question) for s in sides]
+    fits = [value_fit(s, question) for s in sides]
     difference = difference_of(fits[0], fits[1])
     least = resolution_of(measure, question.before[0], question.after[0], question.options)
     agreed = margin if margin is not None else max(question.options.margin_share * abs(fits[0].median), least)
     return _figures(measure, difference, agreed, "; ".join(n for n in notes if n), question.options)
 
 
-def scatter_of(difference: Difference) -> Scatter:
-    """Scatter of a difference as it would be with other numbers of cycles."""
-    sides = (difference.before, difference.after)
-    common = sum(s.common**2 for s in sides)
-    return Scatter(per_cycle=sum(s.sampling**2 * s.serial.n for s in sides), common=common)
+def scatter_of(before: MedianFit, after: MedianFit, options: CompareOptions) -> Scatter:
+    """Scatter of the difference as it would be with other numbers of cycles."""
+    return Scatter(
+        per_cycle=before.planned(options.scatter_doubt) + after.planned(options.scatter_doubt),
+        common=before.common**2 + after.common**2,
+        widening=options.widening,
+    )
 
 
 def side_quantity(fit: MedianFit, unit: str, options: CompareOptions) -> Quantity:
@@ -78,10 +80,10 @@ def side_fit(measure: Measure, side: Recordings, question: Question) -> MedianFi
     values = with_common(measure, side_values(measure, side, ()), side, question.options)
     if len(values) < question.options.fewest_cycles:
         return f"{len(values)} usable values; at least {question.options.fewest_cycles}"
-    return _fitted(values, question)
+    return value_fit(values, question)
 
 
-def _prepared(measure: Measure, question: Question) -> tuple[tuple[SideValues, SideValues], tuple[str, ...]]:
+def prepared_values(measure: Measure, question: Question) -> tuple[tuple[SideValues, SideValues], tuple[str, ...]]:
     """Values of both sides, matched and adjusted, with notes of what was done."""
     recordings = (question.before, question.after)
     columns = question.mix.columns
@@ -95,7 +97,8 @@ def _prepared(measure: Measure, question: Question) -> tuple[tuple[SideValues, S
     return (shared[0], shared[1]), (matched, zero, ambient)
 
 
-def _fitted(side: SideValues, question: Question) -> MedianFit:
+def value_fit(side: SideValues, question: Question) -> MedianFit:
+    """The median of the values of one side."""
     return fit_median(
         side.values, question.serial, weights=side.weights, common=(side.common_low, side.common_high)
     )
@@ -130,7 +133,7 @@ def _figures(
 
 def _needed(difference: Difference, margin: float, options: CompareOptions) -> int | Withheld:
     """Cycles per side that would show the change seen, or equivalence, whichever comes first."""
-    scatter, change = scatter_of(difference), difference.value
+    scatter, change = scatter_of(difference.before, difference.after, options), difference.value
     if difference.before.open_ended or difference.after.open_ended:
         return Withheld("only a bound is known on one side; repair the reason first")
     shown = cycles_for(lambda n: power_to_show(change, scatter, n, _Z_SHOW), options.power, options.most_cycles)

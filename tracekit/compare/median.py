@@ -34,6 +34,10 @@ class MedianFit:
         low, high = self.order_band(1.0)
         return min((high - low) / 2.0, float(self.values[-1] - self.values[0]) or 0.0)
 
+    def planned(self, doubt: float) -> float:
+        """Variance of the median times the cycles, exceeded with probability `doubt`: what other numbers scale by."""
+        return self.serial.n * (self.sampling / self.serial.typical * self.serial.exceeded(doubt)) ** 2
+
     @property
     def common(self) -> float:
         """Standard uncertainty of what all cycles share; of the known end where the other is open."""

@@ -13,10 +13,12 @@ class Scatter:
 
     per_cycle  sum of both sides' variances of the median, times their cycles [unit²]
     common     variance of what all cycles of a side share [unit²]
+    widening   how much wider intervals are than a scatter that is known exactly would make them
     """
 
     per_cycle: float
     common: float
+    widening: float = 1.0
 
     def deviation(self, cycles: float) -> float:
         """Standard deviation of the difference with so many cycles on each side."""
@@ -25,13 +27,14 @@ class Scatter:
 
 def power_to_show(change: float, scatter: Scatter, cycles: float, bound: float) -> float:
     """Chance of showing a true change with a one-sided test at z = bound."""
-    return _normal(abs(change) / max(scatter.deviation(cycles), 1e-300) - bound)
+    return _normal(abs(change) / max(scatter.deviation(cycles), 1e-300) - bound * scatter.widening)
 
 
 def power_to_equal(change: float, margin: float, scatter: Scatter, cycles: float, bound: float) -> float:
     """Chance of showing equivalence within the margin by two one-sided tests at z = bound."""
     deviation = max(scatter.deviation(cycles), 1e-300)
-    upper, lower = (margin - change) / deviation - bound, (margin + change) / deviation - bound
+    reach = bound * scatter.widening
+    upper, lower = (margin - change) / deviation - reach, (margin + change) / deviation - reach
     return max(0.0, _normal(upper) + _normal(lower) - 1.0)
 
 

@@ -34,6 +34,13 @@ class SerialFit:
         """Root of the mean variance of the share of cycles below the median [unitless]."""
         return float(np.sqrt(np.sum(self.weight * self.deviation**2)))
 
+    def exceeded(self, doubt: float) -> float:
+        """The standard deviation of that share that is exceeded with probability `doubt`."""
+        order = np.argsort(self.deviation)
+        reached = np.cumsum(self.weight[order])
+        place = min(int(np.searchsorted(reached, 1.0 - doubt)), len(order) - 1)
+        return float(self.deviation[order][place])
+
     @property
     def effective(self) -> float:
         """Independent cycles that would leave the same variance, at most n."""
