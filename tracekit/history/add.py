@@ -71,7 +71,7 @@ def add_record(
     """Add every log of a diagnosis to the history at a folder or address; it is made where it does not exist.
 
     started_us  start of the recording, UTC microseconds since 1970, for a log without dates (wins over the log's own)
-    stations    the station file, or station files by station name: limits, price and supply group are kept with the rows
+    stations    the station file, or station files by station name: limits, price, supply group are kept with the rows
 
     Raises UsageError where a log has no date and none is given, before anything is written; OutputError where the
     place cannot be written. A log is wholly in or wholly out, whenever this is killed.

@@ -1,7 +1,7 @@
 """Tables of NumPy arrays to Parquet bytes and back, without ever loading pandas.
 
 Missing values are nulls in the file, so that `avg(value)` in another tool means what it says. Text columns are
-dictionaries. Columns that a file lacks come back as missing, unknown ones are left out: that is how an older file is read.
+dictionaries. Columns that a file lacks come back as missing, unknown ones are left out: so an older file is read.
 """
 
 from collections.abc import Mapping

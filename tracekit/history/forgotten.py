@@ -1,4 +1,4 @@
-"""What a history was told to forget: a station, a span, or both. Rows go at the next compaction, readers heed it at once."""
+"""What a history was told to forget. Readers heed it at once, the rows go at the next compaction."""
 
 import json
 import time

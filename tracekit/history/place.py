@@ -117,7 +117,7 @@ class LocalPlace:
 
 @dataclass(frozen=True, slots=True)
 class StorePlace:
-    """An address that fsspec understands. Putting an object is atomic there; names made from content make it idempotent."""
+    """An address that fsspec understands. Putting an object is atomic; names from content make it idempotent."""
 
     address: str
 
@@ -206,13 +206,15 @@ def _write_synced(path: Path, data: bytes) -> None:
 
 def _rename(beside: Path, target: Path) -> None:
     """Rename onto the target; a reader that holds the target open (Windows) is waited for."""
-    for _ in range(_RENAME_TRIES):
+    for tries in range(_RENAME_TRIES):
         try:
-            os.replace(beside, target)
-            return
+            beside.replace(target)
         except PermissionError:
+            if tries + 1 == _RENAME_TRIES:
+                raise
             time.sleep(0.05)
-    os.replace(beside, target)
+        else:
+            return
 
 
 def _sync_folder(folder: Path) -> None:

@@ -1,4 +1,4 @@
-"""Reading a history: each log once, in its newest analysis, whatever other programs are doing to the folder meanwhile."""
+"""Reading a history: each log once, in its newest analysis, whatever other programs do to the folder meanwhile."""
 
 import time
 from collections.abc import Iterator
@@ -100,7 +100,7 @@ def snapshot(
     """Names and tables of the files in a folder as they were at one instant, and the damaged ones.
 
     While another program merges files, a listing may miss both the old and the new; so it is done again until no
-    file vanished while reading and no new pack has appeared since. Files that were merely added are left for the next time.
+    file vanished while reading and no new pack has appeared since. Files merely added are left for the next time.
     """
     for _ in range(options.read_tries):
         names = _listed(place, folder)

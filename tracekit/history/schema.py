@@ -1,6 +1,6 @@
 """The files of a history: names, columns and the version of both, in one place.
 
-    DIR/summaries/ab/<log_id>-<analysis>-<sum>-v1.parquet   one log, every station of it: rows of SUMMARY; being there means "in"
+    DIR/summaries/ab/<log_id>-<analysis>-<sum>-v1.parquet   one log, all its stations; being there means "in"
     DIR/summaries/ab/pack-<sum>-v1.parquet                  logs merged by compaction
     DIR/cycles/ab/…                                         the same two kinds of file with the cycles table of each log
     DIR/events/<hash>.json                                  a noted repair
@@ -102,7 +102,7 @@ def digest(value: object, length: int = 64) -> str:
 
 def version_order(version: str) -> tuple[int, ...]:
     """A version as numbers that compare; what is no number counts as 0."""
-    parts = version.split("+")[0].split(".")
+    parts = version.split("+", maxsplit=1)[0].split(".")
     return tuple(int(p) if p.isdigit() else 0 for p in parts[:4])
 
 

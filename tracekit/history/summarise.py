@@ -166,12 +166,9 @@ def _with_unknown(known: NDArray[np.float64], size: int) -> dict[str, object]:
     ordered = np.sort(known)
     lacking = size - known.size
     rank = (size - 1) // 2
-    if rank < known.size:
-        upper = float(ordered[rank])
-    else:
-        upper = float("inf")
     lower = float(ordered[max(rank - lacking, 0)])
-    return {"value": _NAN, "lower": lower, "upper": upper if np.isfinite(upper) else _NAN, "text": "lower_bound"}
+    upper = float(ordered[rank]) if rank < known.size else _NAN
+    return {"value": _NAN, "lower": lower, "upper": upper, "text": "lower_bound"}
 
 
 def _column(cycles: Table, name: str) -> NDArray[np.float64]:

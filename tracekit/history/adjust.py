@@ -1,0 +1,120 @@
+"""Taking out of a series what is recorded and is no wear: the mix of parts, ambient pressure, temperature."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tracekit.history.collect import Followed, StationHistory
+from tracekit.history.measures import TrendMeasure, to_scale
+from tracekit.history.slope import middle_of
+
+_ROUNDS = 12
+_HUBER = 1.345
+_WEATHER = (("ambient", 0.3), ("temperature", 1.0))
+"""Name of the fact and the standard deviation that it must show before its effect can be told [kPa, K]."""
+_WEATHER_LOGS = 30
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Adjusted:
+    """A series on its scale with the recorded influences taken out.
+
+    level       shape (n_logs,), NaN where the log has no value
+    effects     influence (n_logs,), its effect per unit and the standard error of that
+    taken_out   what was taken out, in words
+    """
+
+    level: NDArray[np.float64]
+    effects: tuple[tuple[NDArray[np.float64], float, float], ...]
+    taken_out: tuple[str, ...]
+
+    def slope_variance(self, time: NDArray[np.float64], use: NDArray[np.bool_]) -> float:
+        """Variance that the uncertainty of the effects adds to a slope over the logs in `use` [1/d²]."""
+        total = 0.0
+        centred = time[use] - time[use].mean()
+        square = float((centred**2).sum())
+        for influence, _, se in self.effects:
+            here = influence[use] - influence[use].mean()
+            total += (float((centred * here).sum()) / square * se) ** 2 if square > 0 else 0.0
+        return total
+
+
+def adjust(history: StationHistory, measure: TrendMeasure, followed: Followed) -> Adjusted:
+    """The measure's series on its scale at the usual mix of parts and the usual weather."""
+    level = to_scale(measure, followed.value, followed.n)
+    taken: list[str] = []
+    mixed = _even_mix(measure, followed)
+    if mixed is not None:
+        level = np.where(np.isfinite(mixed), mixed, np.nan)
+        taken.append("part type")
+    effects = []
+    for name, least in _WEATHER:
+        influence = _influence(history, name, least)
+        if influence is None or int(np.isfinite(level).sum()) < _WEATHER_LOGS:
+            continue
+        effect, se = weather_effect(level, influence)
+        level = level - effect * (influence - np.mean(influence))
+        effects.append((influence, effect, se))
+        taken.append({"ambient": "ambient pressure"}.get(name, name))
+    return Adjusted(level=level, effects=tuple(effects), taken_out=tuple(taken))
+
+
+def _influence(history: StationHistory, name: str, least: float) -> NDArray[np.float64] | None:
+    """A recorded influence at every log; None where it is absent, gappy, or always the same."""
+    fact = history.followed.get(name)
+    if fact is None or not np.isfinite(fact.value).all() or float(np.std(fact.value)) < least:
+        return None
+    return fact.value
+
+
+def _even_mix(measure: TrendMeasure, followed: Followed) -> NDArray[np.float64] | None:
+    """The level of each log as if all logs had had the same mix of parts; None where no parts are told apart.
+
+    Model: level of a group in a log = level of the log + offset of the group; both are found in turn by weighted
+    means, weights the numbers of cycles, large residuals held down.
+    """
+    value, cycles = followed.group_value, followed.group_n
+    if value.shape[1] < 2:
+        return None
+    level = to_scale(measure, value, np.maximum(cycles, 1.0))
+    known = np.isfinite(level) & (cycles > 0)
+    if (known.sum(1) == 0)[np.isfinite(followed.value)].any():
+        return None
+    weight = np.where(known, cycles, 0.0)
+    filled = np.where(known, level, 0.0)
+    offset = np.zeros(value.shape[1])
+    share = weight.sum(0) / weight.sum()
+    log_level = np.zeros(len(value))
+    for _ in range(_ROUNDS):
+        log_level = (weight * (filled - offset)).sum(1) / np.maximum(weight.sum(1), 1e-12)
+        residual = np.where(known, filled - log_level[:, None] - offset, 0.0)
+        scale = 1.4826 * middle_of(np.abs(residual[known])) + 1e-12
+        held = weight * np.minimum(1.0, _HUBER * scale / np.maximum(np.abs(residual), 1e-12))
+        offset += (held * residual).sum(0) / np.maximum(held.sum(0), 1e-12)
+        offset -= (share * offset).sum()
+    return np.where(known.any(1), log_level, np.nan)
+
+
+def weather_effect(level: NDArray[np.float64], influence: NDArray[np.float64]) -> tuple[float, float]:
+    """Effect of an influence per unit and its standard error, from changes between neighbouring logs.
+
+    Changes do not mix up the influence with growth or with steps, which a fit of the levels would do.
+    """
+    use = np.isfinite(level) & np.isfinite(influence)
+    rise, moved = np.diff(level[use]), np.diff(influence[use])
+    moved = moved - moved.mean()
+    weight = np.ones(len(rise))
+    effect = 0.0
+    residual = rise
+    for _ in range(_ROUNDS):
+        square = float((weight * moved**2).sum())
+        if square == 0.0:
+            return 0.0, 0.0
+        centre = float((weight * rise).sum() / weight.sum())
+        effect = float((weight * moved * (rise - centre)).sum()) / square
+        residual = rise - centre - effect * moved
+        scale = 1.4826 * middle_of(np.abs(residual)) + 1e-12
+        weight = np.minimum(1.0, _HUBER * scale / np.maximum(np.abs(residual), 1e-12))
+    meat = float(((weight * moved * residual) ** 2).sum())
+    return effect, float(np.sqrt(meat) / square)

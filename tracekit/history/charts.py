@@ -1,0 +1,232 @@
+"""Alarms: a CUSUM and an EWMA chart per measure, against what was usual before, only for changes for the worse.
+
+What is usual is learnt from the logs of the present regime (since the last confirmed repair) that are older than a
+guard time, so that growth is not learnt as usual. Its own uncertainty is allowed for: the scatter is taken at the
+upper end of its standard error and the centre is moved by its standard error towards the alarm. Correlation between
+logs enters as the factor by which it raises the variance of a long mean. One log counts no more than `clip` standard
+deviations, so one odd log never alarms. The decision at a log uses nothing that came later.
+
+E. S. Page, Biometrika 41 (1954) 100–115; S. W. Roberts, Technometrics 1 (1959) 239–250.
+"""
+
+from dataclasses import dataclass
+from math import sqrt
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tracekit.history.runlength import cusum_limit, ewma_limit
+from tracekit.history.slope import find_correlation, middle_of, robust_sigma
+from tracekit.options.history import TrendOptions
+
+_RELEARN = 1.5
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Limits:
+    """Limits of the two charts and the false alarms per station-year that they are set for, over all measures."""
+
+    cusum: float
+    ewma: float
+    allowance: float
+    weight: float
+    clip: float
+    run_length: float
+    charts: int
+    per_year: float
+
+    @property
+    def rule(self) -> str:
+        """How the limits were set, in one sentence."""
+        return (
+            f"{self.charts} charts per station share {self.per_year:g} false alarms a year equally (Bonferroni): "
+            f"average run length {self.run_length:.0f} logs each, CUSUM k {self.allowance:g} h {self.cusum:.2f}, "
+            f"EWMA weight {self.weight:g} limit {self.ewma:.2f}"
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ChartAlarm:
+    """An alarm at log `index`: which chart, which side (1 up, -1 down), how many standard deviations off usual."""
+
+    index: int
+    kind: str
+    side: int
+    deviation: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Charted:
+    """The charts of one series. `centre`, `sigma` (n_logs,): what was usual at each log, NaN while learning."""
+
+    alarms: tuple[ChartAlarm, ...]
+    centre: NDArray[np.float64]
+    sigma: NDArray[np.float64]
+    in_alarm: bool
+
+
+def chart_limits(sides: int, options: TrendOptions) -> Limits:
+    """Limits such that `sides` one-sided series, each with two charts, share the false alarms aimed at."""
+    charts = 2 * max(sides, 1)
+    run_length = float(round(charts * options.logs_per_year / options.false_alarms_per_year))
+    return Limits(
+        cusum=cusum_limit(run_length, options.cusum_allowance, options.clip),
+        ewma=ewma_limit(run_length, options.ewma_weight, options.clip),
+        allowance=options.cusum_allowance, weight=options.ewma_weight, clip=options.clip,
+        run_length=run_length, charts=charts, per_year=options.false_alarms_per_year,
+    )  # fmt: skip
+
+
+def cusum(z: NDArray[np.float64], allowance: float) -> NDArray[np.float64]:
+    """One-sided cumulative sum max(0, C + z − allowance), shape (n,)."""
+    walk = np.cumsum(z - allowance)
+    return walk - np.minimum(np.minimum.accumulate(walk), 0.0)
+
+
+def ewma(value: NDArray[np.float64], weight: float, start: float) -> NDArray[np.float64]:
+    """Exponentially weighted moving average from `start`, shape (n,)."""
+    out = np.empty(len(value))
+    level = start
+    for index, x in enumerate(value.tolist()):
+        level += weight * (x - level)
+        out[index] = level
+    return out
+
+
+def ewma_sigma(weight: float, logs: NDArray[np.int64]) -> NDArray[np.float64]:
+    """Standard deviation of the EWMA after so many independent logs of unit variance."""
+    grown = 1.0 - (1.0 - weight) ** (2.0 * logs.astype(np.float64))
+    return np.asarray(np.sqrt(weight / (2.0 - weight) * grown), np.float64)
+
+
+def run_charts(
+    time: NDArray[np.float64],
+    value: NDArray[np.float64],
+    sides: tuple[int, ...],
+    floor: float,
+    limits: Limits,
+    options: TrendOptions,
+    restarts: tuple[int, ...] = (),
+) -> Charted:
+    """Run both charts over a series.
+
+    time, value  shape (n_logs,): days, and values on the scale where scatter is even
+    sides        1 where more is worse, -1 where less is worse, or both
+    floor        smallest standard deviation that is believed
+    restarts     indices of the first log after each confirmed repair: what is usual is learnt anew from there
+    """
+    alarms: list[ChartAlarm] = []
+    active = False
+    centre = sigma = np.full(len(time), np.nan)
+    for side in sides:
+        run = _run_side(time, value * side, floor, limits, options, restarts)
+        alarms.extend(ChartAlarm(index=i, kind=k, side=side, deviation=d) for i, k, d in run.alarms)
+        active |= run.standing
+        centre, sigma = np.array(run.centre) * side, np.array(run.sigma)
+    return Charted(alarms=tuple(sorted(alarms, key=lambda a: a.index)), centre=centre, sigma=sigma, in_alarm=active)
+
+
+@dataclass(frozen=True, slots=True)
+class _Usual:
+    """What is usual: centre and standard deviation for the charts, with their uncertainty allowed for."""
+
+    centre: float
+    sigma: float
+    allowed: float
+
+
+@dataclass(frozen=True, slots=True)
+class _Run:
+    """One side: alarms as (log, chart, deviation), whether the last one stands, what was usual at each log."""
+
+    alarms: list[tuple[int, str, float]]
+    standing: bool
+    centre: list[float]
+    sigma: list[float]
+
+
+def _run_side(
+    time: NDArray[np.float64],
+    value: NDArray[np.float64],
+    floor: float,
+    limits: Limits,
+    options: TrendOptions,
+    restarts: tuple[int, ...],
+) -> _Run:
+    """Both charts for more being worse."""
+    chart = _Chart(limits)
+    run = _Run([], False, [], [])
+    usual: _Usual | None = None
+    begin, learnt = 0, 0
+    ready = np.searchsorted(time, time - options.guard_days, side="right").tolist()
+    for index, level in enumerate(value.tolist()):
+        if index in restarts:
+            begin, learnt = index, 0
+            chart.reset()
+        known = max(ready[index], min(index, begin + options.baseline_logs)) - begin
+        if not chart.standing and known >= options.baseline_logs and known >= learnt * _RELEARN:
+            usual, learnt = _learn(time[begin : begin + known], value[begin : begin + known], floor, limits.clip), known
+        run.centre.append(np.nan if usual is None else usual.centre)
+        run.sigma.append(np.nan if usual is None else usual.sigma)
+        if usual is None:
+            continue
+        deviation = (level - usual.centre) / usual.sigma
+        kind = chart.step(deviation - usual.allowed)
+        if kind:
+            run.alarms.append((index, kind, deviation))
+    return _Run(run.alarms, chart.standing, run.centre, run.sigma)
+
+
+class _Chart:
+    """State of the two charts of one side of one measure."""
+
+    def __init__(self, limits: Limits) -> None:
+        self._limits = limits
+        self._scale = sqrt(limits.weight / (2.0 - limits.weight))
+        self._sum = 0.0
+        self._mean = 0.0
+        self.standing = False
+
+    def reset(self) -> None:
+        """Begin anew, as after a repair."""
+        self._sum = self._mean = 0.0
+        self.standing = False
+
+    def step(self, z: float) -> str:
+        """Take in one log; gives the chart that alarms, "" where none does or an alarm stands already."""
+        limits = self._limits
+        clipped = max(-limits.clip, min(limits.clip, z))
+        self._sum = max(0.0, self._sum + clipped - limits.allowance)
+        self._mean += limits.weight * (clipped - self._mean)
+        high = self._mean / self._scale
+        if self.standing:
+            if high < 1.0:
+                self.standing, self._sum = False, 0.0
+            return ""
+        kind = "cusum" if self._sum > limits.cusum else "ewma" if high > limits.ewma else ""
+        self.standing = bool(kind)
+        return kind
+
+
+def _learn(time: NDArray[np.float64], value: NDArray[np.float64], floor: float, clip: float) -> _Usual:
+    """Centre and scatter of the logs, each with its own uncertainty added on the side of caution."""
+    middle = middle_of(value)
+    residual = value - middle
+    about_line = residual - _gentle_line(time, residual)
+    sigma = max(robust_sigma(about_line), floor)
+    centre = middle + float(np.clip(residual, -2.5 * sigma, 2.5 * sigma).mean())
+    clipped = np.clip(about_line, -clip * sigma, clip * sigma)
+    sigma = max(float(np.sqrt(np.mean(clipped**2))), floor)
+    long_run = find_correlation(about_line).long_run
+    effective = len(value) / long_run
+    wide = sigma * sqrt(long_run) * (1.0 + 1.0 / sqrt(2.0 * effective))
+    return _Usual(centre, wide, sqrt(1.0 / effective))
+
+
+def _gentle_line(time: NDArray[np.float64], residual: NDArray[np.float64]) -> NDArray[np.float64]:
+    """A line through the residuals, by least squares of clipped values."""
+    scale = 1.4826 * middle_of(np.abs(residual))
+    clipped = np.clip(residual, -3.0 * scale, 3.0 * scale) if scale > 0 else residual
+    centred = time - time.mean()
+    square = float((centred**2).sum())
+    return centred * (float((centred * clipped).sum()) / square) if square > 0 else np.zeros(len(time))

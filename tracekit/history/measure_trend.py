@@ -1,0 +1,307 @@
+"""The trend of one measure of one station: slope, steps, alarms, forecast."""
+
+from dataclasses import dataclass, replace
+from math import sqrt
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tracekit.history.adjust import Adjusted, adjust
+from tracekit.history.charts import ChartAlarm, Charted, Limits, run_charts
+from tracekit.history.collect import EXACT, LOWER_BOUND, Followed, StationHistory
+from tracekit.history.forecast import Crossing, Lines, crossing, find_lines, level_error
+from tracekit.history.measures import TrendMeasure, floor_on_scale
+from tracekit.history.results import Alarm, CrossingDate, LimitState, MeasureTrend, Series, Step
+from tracekit.history.slope import Slope, robust_slope
+from tracekit.history.steps import Cut, Segmented, find_steps
+from tracekit.model.estimate import Estimate, Withheld
+from tracekit.options.history import TrendOptions
+
+_DAY_US = 86_400_000_000
+_OWN_STRETCH_LOGS = 10
+_OWN_STRETCH_DAYS = 7.0
+TEST = "Mann-Kendall with ties and serial correlation, two-sided"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Prepared:
+    """A measure's logs ready for a trend; arrays of shape (n_logs,) of the logs that have it.
+
+    days    since the station's first log
+    level   on the scale where scatter is even, recorded influences taken out
+    value   the same in the measure's unit
+    """
+
+    measure: TrendMeasure
+    time_us: NDArray[np.int64]
+    days: NDArray[np.float64]
+    level: NDArray[np.float64]
+    value: NDArray[np.float64]
+    floor: float
+    adjusted: Adjusted
+    use: NDArray[np.bool_]
+    followed: Followed
+    cut: Segmented
+
+
+def prepare(
+    history: StationHistory, measure: TrendMeasure, noted_us: tuple[tuple[int, int], ...], options: TrendOptions
+) -> Prepared | None:
+    """The measure's series with its steps; None where no log has it. `noted_us` are (from, to) of the noted events."""
+    followed = history.followed.get(measure.name)
+    if followed is None or not np.isfinite(followed.value).any():
+        return None
+    days = (history.start_us - history.start_us[0]) / _DAY_US
+    adjusted = adjust(history, measure, followed)
+    use = np.isfinite(adjusted.level) & _informative(followed)
+    if not use.any():
+        return None
+    level = adjusted.level[use]
+    floor = floor_on_scale(measure, followed.n[use])
+    time_us = history.start_us[use]
+    noted = tuple(sorted({i for span in noted_us for i in _indices_after(time_us, span) if 0 < i < len(time_us)}))
+    return Prepared(
+        measure=measure, time_us=time_us, days=days[use], level=level, value=_in_unit(measure, level, followed, use),
+        floor=floor, adjusted=adjusted, use=use, followed=followed,
+        cut=find_steps(days[use], level, floor, options, noted),
+    )  # fmt: skip
+
+
+def _informative(followed: Followed) -> NDArray[np.bool_]:
+    """Exact values, and bounds that say something: a lower bound above, an upper bound below the usual level."""
+    exact = followed.bound == EXACT
+    known = followed.value[exact & np.isfinite(followed.value)]
+    usual = float(np.median(known)) if known.size else 0.0
+    low = (followed.bound == LOWER_BOUND) & (followed.value > usual)
+    high = (followed.bound != EXACT) & (followed.bound != LOWER_BOUND) & (followed.value < usual)
+    return np.asarray(np.isfinite(followed.value) & (exact | low | high), np.bool_)
+
+
+def _indices_after(time_us: NDArray[np.int64], span: tuple[int, int]) -> set[int]:
+    """Possible indices of the first log after an event that happened within the span."""
+    first, last = np.searchsorted(time_us, span)
+    return set(range(int(first), min(int(last), int(first) + 3) + 1))
+
+
+def _in_unit(
+    measure: TrendMeasure, level: NDArray[np.float64], followed: Followed, use: NDArray[np.bool_]
+) -> NDArray[np.float64]:
+    if measure.scale == "log":
+        return np.exp(level)
+    return level if measure.scale == "linear" else followed.value[use]
+
+
+def measure_trend(
+    prepared: Prepared,
+    events: tuple[tuple[int, int, str], ...],
+    restarts: tuple[int, ...],
+    limit: LimitState | None,
+    chart_limits: Limits,
+    options: TrendOptions,
+) -> MeasureTrend:
+    """The trend of a prepared measure.
+
+    events    (from, to, text) of noted events, microseconds
+    restarts  indices of the first log after each confirmed repair
+    """
+    measure = prepared.measure
+    stretch, labels = _stretch(prepared)
+    extra = sqrt(prepared.adjusted.slope_variance(prepared.days[stretch], np.ones(int(stretch.sum()), np.bool_)))
+    single = labels is None
+    pooled = None if single else robust_slope(prepared.days, prepared.value, labels)
+    lines = find_lines(prepared.days[stretch], prepared.value[stretch], measure.scale == "log", extra)
+    slope, relative, p_value = _slopes(prepared, lines, pooled, labels, options)
+    present = _present(prepared, lines, stretch)
+    charted = _charted(prepared, restarts, chart_limits, options)
+    state = _limit_state(limit, present)
+    return MeasureTrend(
+        measure=measure, slope=slope, relative=relative, present=present, p_value=p_value, test=TEST,
+        steps=_steps(prepared, events), alarms=_alarms(prepared, charted, chart_limits), in_alarm=charted.in_alarm,
+        limit=state, crossing=_crossing(prepared, lines, state, options), taken_out=prepared.adjusted.taken_out,
+        bounds=int((prepared.followed.bound != EXACT).sum()), series=_series(prepared),
+    )  # fmt: skip
+
+
+def _stretch(prepared: Prepared) -> tuple[NDArray[np.bool_], NDArray[np.int64] | None]:
+    """Logs of the present stretch; where it is short, also the labels of all segments for a pooled slope."""
+    labels = prepared.cut.labels()
+    stretch = labels == labels[-1]
+    span = float(np.ptp(prepared.days[stretch]))
+    long_enough = int(stretch.sum()) >= _OWN_STRETCH_LOGS and span >= _OWN_STRETCH_DAYS
+    return stretch, None if long_enough or labels[-1] == 0 else labels
+
+
+def _slopes(
+    prepared: Prepared,
+    lines: Lines | None,
+    pooled: Slope | None,
+    labels: NDArray[np.int64] | None,
+    options: TrendOptions,
+) -> tuple[Estimate | Withheld, Estimate | Withheld | None, float | None]:
+    """Slope per day in the unit, as a share of the level, and the p value."""
+    n = len(prepared.days)
+    relative_wanted = prepared.measure.scale == "log"
+    if lines is None or n < options.shortest_logs:
+        gone = Withheld(f"{n} logs; {options.shortest_logs} are needed for a slope")
+        return gone, gone if relative_wanted else None, None
+    amounts = pooled or lines.amounts
+    how = (
+        "Theil–Sen, serial correlation, in the present stretch"
+        if pooled is None
+        else "Theil–Sen, pooled over stretches"
+    )
+    slope = _estimate(amounts, f"{prepared.measure.unit}/d", how, options.level)
+    if not relative_wanted:
+        return slope, None, _p_of_level(prepared, labels, amounts)
+    factors = lines.factors if pooled is None else robust_slope(prepared.days, prepared.level, labels)
+    if factors is None:
+        return slope, Withheld("values at or below zero"), amounts.p_value
+    return slope, _estimate(factors, "1/d", f"{how}, of the logarithms", options.level), factors.p_value
+
+
+def _p_of_level(prepared: Prepared, labels: NDArray[np.int64] | None, amounts: Slope) -> float:
+    """Shares and counts are tested on the scale where their scatter is even."""
+    if prepared.measure.scale == "linear":
+        return amounts.p_value
+    stretch, _ = _stretch(prepared)
+    here = stretch if labels is None else np.ones(len(stretch), np.bool_)
+    line = robust_slope(prepared.days[here], prepared.level[here], None if labels is None else labels)
+    return amounts.p_value if line is None else line.p_value
+
+
+def _estimate(line: Slope, unit: str, how: str, level: float) -> Estimate:
+    return Estimate(value=line.slope, lower=line.lower, upper=line.upper, unit=unit, n=line.n, method=how, level=level)
+
+
+def _present(prepared: Prepared, lines: Lines | None, stretch: NDArray[np.bool_]) -> Estimate | Withheld:
+    """Level at the last log, of the line through the present stretch."""
+    unit, n = prepared.measure.unit, int(stretch.sum())
+    last = float(prepared.days[-1])
+    if lines is None or n < 3:
+        here = prepared.value[stretch]
+        return Withheld(f"only {n} logs since the last step") if n > 1 else _single(prepared, float(here[-1]))
+    line = lines.factors or lines.amounts
+    values = np.log(lines.value) if lines.factors else lines.value
+    line = line if line.p_value < 0.05 else _flat(values, line)
+    centre = line.value_at(last)
+    away = last - float(np.median(lines.time))
+    half = 1.96 * sqrt(level_error(lines.time, values, line) ** 2 + (line.se * away) ** 2)
+    ends = (centre - half, centre, centre + half)
+    lower, value, upper = (float(np.exp(e)) for e in ends) if lines.factors else ends
+    how = "line of the present stretch at the last log"
+    return Estimate(value=value, lower=lower, upper=upper, unit=unit, n=n, method=how)
+
+
+def _flat(values: NDArray[np.float64], line: Slope) -> Slope:
+    """Where no growth is established the level is the median of the stretch."""
+    return replace(line, slope=0.0, intercept=float(np.median(values)), se=0.0)
+
+
+def _single(prepared: Prepared, value: float) -> Estimate | Withheld:
+    row = int(np.flatnonzero(prepared.use)[-1])
+    lower, upper = float(prepared.followed.lower[row]), float(prepared.followed.upper[row])
+    if not (np.isfinite(lower) and np.isfinite(upper)):
+        return Withheld("only one log since the last step")
+    return Estimate(
+        value=value,
+        lower=lower,
+        upper=upper,
+        unit=prepared.measure.unit,
+        n=1,
+        method="the only log since the last step",
+    )
+
+
+def _charted(prepared: Prepared, restarts: tuple[int, ...], limits: Limits, options: TrendOptions) -> Charted:
+    sides = sides_of(prepared.measure)
+    if not sides:
+        nothing = np.empty(0)
+        return Charted(alarms=(), centre=nothing, sigma=nothing, in_alarm=False)
+    return run_charts(prepared.days, prepared.level, sides, prepared.floor, limits, options, restarts)
+
+
+def sides_of(measure: TrendMeasure) -> tuple[int, ...]:
+    """The one-sided charts that a measure needs."""
+    if not measure.alarm:
+        return ()
+    return (1, -1) if measure.worse == 0 else (measure.worse,)
+
+
+def _steps(prepared: Prepared, events: tuple[tuple[int, int, str], ...]) -> tuple[Step, ...]:
+    return tuple(_step(prepared, cut, events) for cut in prepared.cut.cuts if cut.is_step)
+
+
+def _step(prepared: Prepared, cut: Cut, events: tuple[tuple[int, int, str], ...]) -> Step:
+    worse = prepared.measure.worse
+    before, after = _back(prepared.measure, cut.before), _back(prepared.measure, cut.after)
+    texts = [text for first, last, text in events if cut.index in _indices_after(prepared.time_us, (first, last))]
+    return Step(
+        time_us=int(prepared.time_us[cut.index]), before=before, after=after,
+        better=None if worse == 0 else cut.jump * worse < 0, event="; ".join(texts),
+    )  # fmt: skip
+
+
+def _back(measure: TrendMeasure, level: float) -> float:
+    """A level of the scale in the measure's unit."""
+    if measure.scale == "log":
+        return float(np.exp(level))
+    if measure.scale == "share":
+        return float(np.sin(np.clip(level, 0.0, np.pi) / 2.0) ** 2)
+    return (level / 2.0) ** 2 if measure.scale == "count" else level
+
+
+def _alarms(prepared: Prepared, charted: Charted, limits: Limits) -> tuple[Alarm, ...]:
+    return tuple(_alarm(prepared, charted, alarm, limits) for alarm in charted.alarms)
+
+
+def _alarm(prepared: Prepared, charted: Charted, alarm: ChartAlarm, limits: Limits) -> Alarm:
+    side = "above" if alarm.side > 0 else "below"
+    usual = _back(prepared.measure, float(charted.centre[alarm.index]))
+    name = {"cusum": "CUSUM", "ewma": "EWMA"}[alarm.kind]
+    rule = (
+        f"{name}: {abs(alarm.deviation):.1f} standard deviations {side} usual; run length {limits.run_length:.0f} logs"
+    )
+    return Alarm(
+        time_us=int(prepared.time_us[alarm.index]), kind=alarm.kind, rule=rule,
+        value=float(prepared.value[alarm.index]), usual=usual,
+    )  # fmt: skip
+
+
+def _limit_state(limit: LimitState | None, present: Estimate | Withheld) -> LimitState | None:
+    if limit is None or isinstance(present, Withheld):
+        return limit
+    low, high = sorted((present.lower * limit.side, present.upper * limit.side))
+    bar = limit.value * limit.side
+    return replace(limit, state="over" if low > bar else "may be over" if high > bar else "within")
+
+
+def _crossing(
+    prepared: Prepared, lines: Lines | None, limit: LimitState | None, options: TrendOptions
+) -> CrossingDate | Withheld:
+    if limit is None:
+        return Withheld("no limit given")
+    if lines is None:
+        return Withheld("the logs of this stretch have no two different times")
+    found = crossing(lines, limit.value, limit.side, options)
+    if isinstance(found, Withheld):
+        return found
+    return _dated(prepared, found)
+
+
+def _dated(prepared: Prepared, found: Crossing) -> CrossingDate:
+    zero = int(prepared.time_us[0]) - round(float(prepared.days[0]) * _DAY_US)
+    date, earliest, latest = (zero + round(d * _DAY_US) for d in (found.date, found.earliest, found.latest))
+    return CrossingDate(date_us=date, earliest_us=earliest, latest_us=latest, past=found.past, form=found.form)
+
+
+def _series(prepared: Prepared) -> Series:
+    use, followed = prepared.use, prepared.followed
+    lines = []
+    for segment in prepared.cut.segments:
+        first, last = segment.start, segment.stop - 1
+        begin, end = (_back(prepared.measure, segment.value_at(float(prepared.days[i]))) for i in (first, last))
+        lines.append((int(prepared.time_us[first]), int(prepared.time_us[last]), begin, end))
+    return Series(
+        time_us=prepared.time_us, value=followed.value[use], lower=followed.lower[use], upper=followed.upper[use],
+        bound=followed.bound[use], lines=tuple(lines),
+    )  # fmt: skip

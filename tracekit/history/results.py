@@ -1,0 +1,187 @@
+"""What a trend is made of: records from the single measure up to the whole fleet. Times are UTC microseconds since 1970."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tracekit.history.events import Event
+from tracekit.history.measures import TrendMeasure
+from tracekit.history.read import Damage
+from tracekit.model.estimate import Estimate, Withheld
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Step:
+    """A sudden change of level before the log at `time_us`. `better` is None where neither way is.
+
+    event   what was noted at that time, "" where nothing was
+    common  the supply group whose stations all changed then, "" where it is this station's own
+    """
+
+    time_us: int
+    before: float
+    after: float
+    better: bool | None
+    event: str = ""
+    common: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Alarm:
+    """A change for the worse, told at the log at `time_us`; `usual` is what it was held against, `value` that log's."""
+
+    time_us: int
+    kind: str
+    rule: str
+    value: float
+    usual: float
+    common: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CrossingDate:
+    """When a limit is crossed, with its 95 % interval; `past` where it was crossed before the last log."""
+
+    date_us: int
+    earliest_us: int
+    latest_us: int
+    past: bool
+    form: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LimitState:
+    """A limit, from the station file or the command line, and where the measure stands: over, may be over, within."""
+
+    value: float
+    side: int
+    severity: str
+    state: str
+    source: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Series:
+    """The logs behind a trend, shape (n_logs,), and the lines of its segments as (first, last, level first, level last)."""
+
+    time_us: NDArray[np.int64]
+    value: NDArray[np.float64]
+    lower: NDArray[np.float64]
+    upper: NDArray[np.float64]
+    bound: NDArray[np.int8]
+    lines: tuple[tuple[int, int, float, float], ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MeasureTrend:
+    """One measure of one station over time.
+
+    slope          per day in the measure's unit, in the present stretch (since the last step or bend)
+    relative       the same as a share of the level per day, where the measure grows by factors
+    present        level at the last log
+    taken_out      recorded influences that were taken out
+    bounds         logs of which only a bound is known
+    """
+
+    measure: TrendMeasure
+    slope: Estimate | Withheld
+    relative: Estimate | Withheld | None
+    present: Estimate | Withheld
+    p_value: float | None
+    test: str
+    steps: tuple[Step, ...]
+    alarms: tuple[Alarm, ...]
+    in_alarm: bool
+    limit: LimitState | None
+    crossing: CrossingDate | Withheld
+    taken_out: tuple[str, ...]
+    bounds: int
+    series: Series
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Repair:
+    """What changed at the last repair: levels before and after by measure, and the days since."""
+
+    time_us: int
+    text: str
+    source: str
+    days_since: float
+    effects: Mapping[str, tuple[float, float]]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LeakCost:
+    """What the leak costs a month against the best stretch of the history, at `hours` of running a month.
+
+    Air comes from the longer supply time, never from the leak flow; `money` is in the currency of `price_per_kwh`.
+    """
+
+    energy_kwh: Estimate | Withheld
+    money: Estimate | Withheld
+    switches: Estimate | Withheld
+    hours: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StationTrend:
+    """One station over time. `state` is one of over, may be over, alarm, growing, silent, steady: the worst that holds."""
+
+    station: str
+    supply_group: str | None
+    first_us: int
+    last_us: int
+    logs: int
+    cycles: int
+    dropped: int
+    measures: Mapping[str, MeasureTrend]
+    events: tuple[Event, ...]
+    repair: Repair | None
+    cost: LeakCost | None
+    silent: bool
+    state: str
+    first_step: str
+    finding: str
+    severity: str
+
+    @property
+    def days(self) -> float:
+        """Days from the first to the last log."""
+        return (self.last_us - self.first_us) / 86_400e6
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CommonChange:
+    """A measure that changed at several stations of one supply group at once: the line, not the stations."""
+
+    supply_group: str
+    measure: str
+    kind: str
+    time_us: int
+    stations: tuple[str, ...]
+    of: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FleetTrend:
+    """All stations, worst first.
+
+    as_of_us            what "now" means: the newest log, unless told otherwise
+    changed             one line per alarm, step or silence of the last seven days
+    causes              (code, stations, share) of the findings in the newest logs, the commonest first
+    false_alarms_week   to be expected over all stations at these limits
+    """
+
+    as_of_us: int
+    stations: tuple[StationTrend, ...]
+    common: tuple[CommonChange, ...]
+    changed: tuple[tuple[int, str, str], ...]
+    causes: tuple[tuple[str, int, float], ...]
+    false_alarms_week: float
+    alarm_rule: str
+    damaged: tuple[Damage, ...]
+    loose: int
+    logs: int
+    version: str
