@@ -43,6 +43,7 @@ class Layout:
 
     `has_supply`, `has_release`, `has_present` say which digitals exist. `on_level` holds levels that the
     station file gives (1 or 0); polarity otherwise is found from the data by `segment`.
+    With `absolute`, `ambient_kpa` is the ambient pressure that was taken off the readings [kPa].
     """
 
     stations: tuple[str, ...]
@@ -54,6 +55,7 @@ class Layout:
     assumptions: tuple[Assumption, ...]
     columns: Mapping[str, str]
     absolute: bool = False
+    ambient_kpa: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

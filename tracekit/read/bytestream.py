@@ -13,6 +13,9 @@ from tracekit.errors import LogReadError, message
 
 _GZIP, _ZSTD, _ZIP, _PARQUET = b"\x1f\x8b", b"\x28\xb5\x2f\xfd", b"PK\x03\x04", b"PAR1"
 
+LONGEST_LINE = 16 << 20
+"""Bytes after which a line without an end is cut, so that memory stays bounded."""
+
 
 class Hash(Protocol):
     """What is used of a hash object."""
@@ -114,21 +117,35 @@ def _broken(name: str) -> LogReadError:
     return LogReadError(message(name, "a damaged compressed file", "a complete one", "Copy or export the log again."))
 
 
-def whole_lines(pieces: Iterator[bytes], size: int) -> Iterator[bytes]:
-    """The same bytes in pieces of about `size` that end at a line end; the last one gets a line end if it has none."""
+def whole_lines(pieces: Iterator[bytes], size: int, *, quoted: bool = False) -> Iterator[bytes]:
+    """The same bytes in pieces of about `size` that end at a line end, the last one perhaps not.
+
+    With `quoted` a line end between quotes is none. A line of more than `LONGEST_LINE` bytes is cut.
+    """
     kept: list[bytes] = []
-    length = 0
+    length = quotes = 0
     for piece in pieces:
         kept.append(piece)
         length += len(piece)
         if length < size:
+            quotes += piece.count(b'"') if quoted else 0
             continue
-        cut = piece.rfind(b"\n") + 1
-        if cut == 0:
+        cut = _last_end(piece, quotes if quoted else None)
+        if cut == 0 and length < LONGEST_LINE:
+            quotes += piece.count(b'"') if quoted else 0
             continue
-        yield b"".join([*kept[:-1], piece[:cut]])
-        kept = [piece[cut:]]
-        length = len(kept[0])
+        yield b"".join([*kept[:-1], piece[:cut]]) if cut else b"".join([*kept, b"\n"])
+        kept = [piece[cut:]] if cut else []
+        length = len(kept[0]) if kept else 0
+        quotes = kept[0].count(b'"') if quoted and kept else 0
     rest = b"".join(kept)
     if rest:
-        yield rest if rest.endswith(b"\n") else rest + b"\n"
+        yield rest
+
+
+def _last_end(piece: bytes, quotes: int | None) -> int:
+    """Position after the last line end, one that is not between quotes where `quotes` before the piece are given."""
+    cut = piece.rfind(b"\n") + 1
+    while quotes is not None and cut and (quotes + piece.count(b'"', 0, cut)) % 2:
+        cut = piece.rfind(b"\n", 0, cut - 1) + 1
+    return cut

@@ -6,16 +6,20 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tracekit.options.read import ReadOptions
+from tracekit.read.tally import Losses
+
+DOUBLE, STRAY = "same time as the row before", "time goes back and returns"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Samples:
-    """Samples of one station on their way to a block; all arrays have shape (n,)."""
+    """Samples of one station on their way to a block; all arrays have shape (n,), `context` has one per column."""
 
     time_s: NDArray[np.float64]
     pressure_kpa: NDArray[np.float64]
     digital: NDArray[np.uint8]
     lines: NDArray[np.int64]
+    context: tuple[NDArray[np.int32], ...] = ()
 
     def __len__(self) -> int:
         """Number of samples."""
@@ -28,6 +32,7 @@ class Samples:
             pressure_kpa=self.pressure_kpa[index],
             digital=self.digital[index],
             lines=self.lines[index],
+            context=tuple(c[index] for c in self.context),
         )
 
 
@@ -40,6 +45,7 @@ def join(parts: list[Samples]) -> Samples:
         pressure_kpa=np.concatenate([p.pressure_kpa for p in parts]),
         digital=np.concatenate([p.digital for p in parts]),
         lines=np.concatenate([p.lines for p in parts]),
+        context=tuple(np.concatenate(c) for c in zip(*(p.context for p in parts), strict=True)),
     )
 
 
@@ -61,13 +67,13 @@ class Clock:
         self._first_s = np.nan
         self._held: list[Samples] = []
         self.gaps: list[tuple[float, float]] = []
+        self.more_gaps = 0
         self.steps: list[tuple[float, float]] = []
-        self.strays: list[NDArray[np.int64]] = []
-        self.doubles: list[NDArray[np.int64]] = []
+        self.losses = Losses(options.lines_kept)
 
     def feed(self, samples: Samples, *, last: bool = False) -> Samples:
         """The next samples in rising time; a few rows may be held back until more are known, `last` releases them."""
-        samples, self._held = join([*self._held, samples]), []
+        samples, self._held = join([*self._held, samples]) if self._held else samples, []
         if len(samples) == 0:
             return samples
         if np.isnan(self._first_s):
@@ -108,7 +114,7 @@ class Clock:
         if stops[-1] == len(time_s) and not long[-1] and not last:
             self._held = [samples.take(slice(int(starts[-1]), None)), *self._held]
             return self._next_stretch(samples.take(slice(0, int(starts[-1]))), last=last)
-        step = self._first_step(time_s, low, starts[long], stops[long])
+        step = self._first_step(time_s, starts[long], stops[long])
         stop = len(time_s) if step is None else step
         self._reject(samples.lines[:stop], time_s[:stop], low[:stop])
         keep = ~low[:stop]
@@ -130,7 +136,7 @@ class Clock:
         return time_s <= top
 
     def _first_step(
-        self, time_s: NDArray[np.float64], low: NDArray[np.bool_], starts: NDArray[np.int64], stops: NDArray[np.int64]
+        self, time_s: NDArray[np.float64], starts: NDArray[np.int64], stops: NDArray[np.int64]
     ) -> int | None:
         """Row at which the clock was set back: the first really lower one of a long run of rows that do not rise."""
         if len(self.steps) >= self._options.max_clock_steps:
@@ -150,7 +156,7 @@ class Clock:
         for count in range(1, min(self._options.stray_rows, len(kept) - 1) + 1):
             before = float(time_s[kept[-count - 1]])
             if before < time_s[step] <= before + self._gap_s + (count + 1) * self._typical_s:
-                self.strays.append(lines[kept[-count:]])
+                self.losses.add(STRAY, lines[kept[-count:]])
                 keep = keep.copy()
                 keep[kept[-count:]] = False
                 break
@@ -170,8 +176,8 @@ class Clock:
     def _reject(self, lines: NDArray[np.int64], time_s: NDArray[np.float64], low: NDArray[np.bool_]) -> None:
         top = np.maximum.accumulate(np.concatenate([[self._last_s], time_s]))[:-1]
         double = time_s == top
-        self.doubles.append(lines[low & double])
-        self.strays.append(lines[low & ~double])
+        self.losses.add(DOUBLE, lines[low & double])
+        self.losses.add(STRAY, lines[low & ~double])
 
     def _note(self, time_s: NDArray[np.float64]) -> None:
         """Remember the last time and the gaps."""
@@ -181,7 +187,9 @@ class Clock:
             if np.isfinite(self._last_s) and time_s[0] - self._last_s > self._gap_s:
                 self.gaps.append((self._last_s, float(time_s[0])))
             wide = np.nonzero(time_s[1:] - time_s[:-1] > self._gap_s)[0]
-            self.gaps.extend((float(time_s[i]), float(time_s[i + 1])) for i in wide)
+            room = max(self._options.max_gaps - len(self.gaps), 0)
+            self.gaps.extend((float(time_s[i]), float(time_s[i + 1])) for i in wide[:room])
+            self.more_gaps += max(len(wide) - room, 0)
         self._last_s = float(time_s[-1])
 
 

@@ -1,76 +1,144 @@
-"""Parquet files and Arrow tables as rows."""
+"""Parquet files and Arrow tables: their first rows, and all rows as columns."""
 
 import hashlib
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 
 import pyarrow as pa
 import pyarrow.parquet as pq
 
 from tracekit.errors import LogReadError, message
+from tracekit.model.trace import Assumption
 from tracekit.options.read import ReadOptions
+from tracekit.read.columns import Column, item_columns, make_column, spread_texts, typed_profile
+from tracekit.read.head import Head
+from tracekit.read.preamble import Preamble
 from tracekit.read.rows import Rows
+from tracekit.read.values import is_texty
 
 
 def open_parquet(path: Path) -> pq.ParquetFile:
     """A Parquet file. Raises LogReadError where it is damaged."""
     try:
         return pq.ParquetFile(path)
-    except (pa.ArrowInvalid, OSError) as error:
-        raise LogReadError(
-            message(path.name, "a damaged Parquet file", "a complete one", "Copy or export the log again.")
-        ) from error
+    except (pa.ArrowException, OSError) as error:
+        raise _damaged(path.name) from error
 
 
-def parquet_rows(file: pq.ParquetFile, name: str, columns: list[str], options: ReadOptions) -> Iterator[Rows]:
-    """Some columns of a Parquet file in batches."""
-    first = 1
+def _damaged(name: str) -> LogReadError:
+    return LogReadError(message(name, "a damaged Parquet file", "a complete one", "Copy or export the log again."))
+
+
+def parquet_batches(
+    file: pq.ParquetFile, name: str, columns: list[str] | None, options: ReadOptions
+) -> Iterator[pa.RecordBatch]:
+    """Batches of some columns of a Parquet file, of all where None.
+
+    Raises LogReadError where the file is damaged.
+    """
     batches = file.iter_batches(options.batch_rows, columns=columns, use_threads=False)
     while True:
         try:
             batch = next(batches, None)
-        except (pa.ArrowInvalid, OSError) as error:
-            raise LogReadError(
-                message(f"{name}, row {first}", "a damaged Parquet file", "a complete one", "Export the log again.")
-            ) from error
+        except (pa.ArrowException, OSError) as error:
+            raise _damaged(name) from error
         if batch is None:
             return
-        yield _rows(dict(zip(batch.schema.names, batch.columns, strict=True)), batch.num_rows, first)
-        first += batch.num_rows
+        yield batch
 
 
-def table_rows(table: pa.Table, columns: list[str], options: ReadOptions) -> Iterator[Rows]:
-    """Some columns of an Arrow table in batches."""
+def table_batches(table: pa.Table, columns: list[str] | None, options: ReadOptions) -> Iterator[pa.RecordBatch]:
+    """Batches of some columns of an Arrow table, of all where None."""
+    picked = table if columns is None else table.select(columns)
+    yield from picked.to_batches(max_chunksize=options.batch_rows)
+
+
+def columnar_head(name: str, batches: Iterable[pa.RecordBatch], options: ReadOptions) -> Head:
+    """The first rows of a file with typed columns.
+
+    Raises LogReadError where it has no rows.
+    """
+    kept, rows, whole = [], 0, True
+    for batch in batches:
+        if rows >= options.head_rows:
+            whole = False
+            break
+        kept.append(batch)
+        rows += batch.num_rows
+    if rows == 0:
+        raise LogReadError(message(name, "no rows", "rows of samples", "Export the log with its samples."))
+    table = pa.Table.from_batches(kept)
+    columns = [column for field in table.column_names for column in _columns(table, field)]
+    fact = Assumption(what="columns", value="typed", evidence="types of the file", confidence=1.0)
+    return Head(
+        name=name, columns=tuple(columns), rows=rows, whole=whole, preamble=Preamble(), assumptions=(fact,)
+    )
+
+
+def _columns(table: pa.Table, source: str) -> list[Column]:
+    """The columns that one column of the file holds: fields of structures and items of lists stand alone."""
+    found = []
+    for name, array in flattened({source: _single(table[source])}).items():
+        profile = typed_profile(array)
+        cells = spread_texts(array) if is_texty(array) and profile.kind != "number" else []
+        column = make_column(name, "", profile, array, cells)
+        found += item_columns(column)
+    return found
+
+
+def flattened(columns: dict[str, pa.Array]) -> dict[str, pa.Array]:
+    """Columns with the fields of structures as columns of their own, named "column.field"."""
+    result: dict[str, pa.Array] = {}
+    for name, array in columns.items():
+        if pa.types.is_struct(array.type):
+            parts = dict(zip((f.name for f in array.type), array.flatten(), strict=True))
+            result |= flattened({f"{name}.{part}": values for part, values in parts.items()})
+        else:
+            result[name] = array
+    return result
+
+
+def _single(column: pa.ChunkedArray) -> pa.Array:
+    return column.chunk(0) if column.num_chunks == 1 else column.combine_chunks()
+
+
+def sources_of(table_names: Iterable[str], wanted: Iterable[str]) -> list[str]:
+    """Columns of the file that hold the wanted ones, which may be fields of structures."""
+    needed = list(wanted)
+    return [n for n in table_names if any(w == n or w.startswith(f"{n}.") for w in needed)]
+
+
+def columnar_rows(batches: Iterable[pa.RecordBatch]) -> Iterator[Rows]:
+    """Batches as rows."""
     first = 1
-    for batch in table.select(columns).to_batches(max_chunksize=options.batch_rows):
-        yield _rows(dict(zip(batch.schema.names, batch.columns, strict=True)), batch.num_rows, first)
+    for batch in batches:
+        columns = flattened(dict(zip(batch.schema.names, batch.columns, strict=True)))
+        yield Rows(columns=columns, count=batch.num_rows, first_line=first)
         first += batch.num_rows
 
 
-def _rows(columns: Mapping[str, pa.Array], count: int, first: int) -> Rows:
-    return Rows(columns=columns, count=count, first_line=first)
+class _HashSink:
+    """Hands what is written to it to a hash."""
+
+    closed = False
+
+    def __init__(self) -> None:
+        self.digest = hashlib.sha256()
+
+    def write(self, data: bytes) -> int:
+        self.digest.update(data)
+        return len(data)
+
+    def flush(self) -> None:
+        """Nothing is held back."""
+
+    def close(self) -> None:
+        """Nothing to close."""
 
 
 def table_hash(table: pa.Table) -> str:
     """SHA-256 of the Arrow IPC bytes of a table in hex."""
-    digest = hashlib.sha256()
-
-    class Sink:
-        """Hands written bytes to the hash."""
-
-        closed = False
-
-        def write(self, data: bytes) -> int:
-            """Take in bytes."""
-            digest.update(data)
-            return len(data)
-
-        def flush(self) -> None:
-            """Nothing to do."""
-
-        def close(self) -> None:
-            """Nothing to do."""
-
-    with pa.ipc.new_stream(pa.PythonFile(Sink(), mode="w"), table.schema) as writer:
+    sink = _HashSink()
+    with pa.ipc.new_stream(pa.PythonFile(sink, mode="w"), table.schema) as writer:
         writer.write_table(table)
-    return digest.hexdigest()
+    return sink.digest.hexdigest()

@@ -2,25 +2,28 @@
 
 import re
 from collections import Counter
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
 import numpy as np
 import pyarrow as pa
+import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from tracekit.read.cells import NUMBER, cell_kind, number_with_unit
 from tracekit.read.levels import level_of_word
 from tracekit.read.stamps import StampForm, find_form
-from tracekit.read.values import NumberForm, column_numbers, is_texty, word_codes, word_levels
+from tracekit.read.values import NumberForm, as_text, column_numbers, is_texty, word_codes, word_levels
 from tracekit.read.words import NameHints, hints
 
 ColumnKind = Literal["number", "stamp", "moment", "level", "array", "text", "empty"]
 
 _PACKED = re.compile(r"(?:19|20)\d{2}(?:0[1-9]|1[0-2])(?:0[1-9]|[12]\d|3[01])(?:[012]\d[0-5]\d[0-6]\d)?")
 _LIST = re.compile(r".*[\[(]\s*[+-]?\d[\d.eE+-]*(?:\s*[,; ]\s*[+-]?\d[\d.eE+-]*)+\s*[\])].*")
-_MOST = 0.9
+_BRACKETS = re.compile(r"[\[(]\s*[+-]?\d[^\])\[(]*[\])]")
+_ITEM = re.compile(r"[+-]?\d[\d.eE+-]*")
+_MOST, _MOST_ITEMS = 0.9, 64
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -28,7 +31,7 @@ class Profile:
     """The kind of a column of text, and how its values are written."""
 
     kind: ColumnKind
-    form: NumberForm = NumberForm()
+    form: NumberForm = field(default_factory=NumberForm)
     stamp: StampForm | None = None
     whole: bool = False
 
@@ -38,6 +41,8 @@ class Column:
     """A column and its first rows.
 
     array    the rows as Arrow holds them
+    source   the column of the file that it is taken from, where that has another name
+    item     position in the lists that the source holds, counted from 0; None where it holds none
     values   numbers, or levels 0 and 1 of words, NaN where missing; empty for other kinds, shape (n,) or (0,)
     cells    some of the texts, for a stamp or text column
     words    the different words of a text column, at most a few hundred
@@ -51,6 +56,8 @@ class Column:
     cells: tuple[str, ...]
     words: tuple[str, ...]
     hints: NameHints
+    source: str = ""
+    item: int | None = None
 
     @property
     def kind(self) -> ColumnKind:
@@ -149,7 +156,13 @@ def typed_profile(array: pa.Array) -> Profile:
         return Profile(kind="number", whole=True)
     if pa.types.is_floating(kind) or pa.types.is_decimal(kind):
         return Profile(kind="number")
-    return Profile(kind="text") if not pa.types.is_nested(kind) else Profile(kind="empty")
+    if pa.types.is_list(kind) or pa.types.is_fixed_size_list(kind) or pa.types.is_large_list(kind):
+        return Profile(kind="array" if _numeric(kind.value_type) else "empty")
+    return Profile(kind="empty" if pa.types.is_nested(kind) else "text")
+
+
+def _numeric(kind: pa.DataType) -> bool:
+    return bool(pa.types.is_integer(kind) or pa.types.is_floating(kind))
 
 
 def spread_texts(array: pa.Array, most: int = 600) -> list[str]:
@@ -158,3 +171,50 @@ def spread_texts(array: pa.Array, most: int = 600) -> list[str]:
     index = sorted({*range(min(size, most // 2)), *range(0, size, max(size // (most // 2), 1))})
     picked = [array[i].as_py() for i in index]
     return [v.decode("cp1252", "replace") if isinstance(v, bytes) else str(v) for v in picked if v is not None]
+
+
+def item_columns(column: Column) -> list[Column]:
+    """A column for each item of the lists that a column holds; the column itself where it holds none."""
+    if column.kind != "array":
+        return [column]
+    nested = pa.types.is_nested(column.array.type)
+    first = next((v for v in column.array[:1000].to_pylist() if v is not None), None)
+    size = len(first) if nested and first is not None else len(_ITEM.findall(_inside(column.cells)))
+    profile = Profile(kind="number")
+    found = []
+    for k in range(min(size, _MOST_ITEMS)):
+        array = list_item(column.array, k)
+        made = make_column(f"{column.name}[{k}]", column.unit, profile, array)
+        found.append(replace(made, source=column.source or column.name, item=k))
+    return found
+
+
+def _inside(cells: Sequence[str]) -> str:
+    """The part between brackets of the first cell that has such."""
+    match = next((m for m in map(_BRACKETS.search, cells) if m), None)
+    return match[0] if match else ""
+
+
+def list_item(array: pa.Array, item: int) -> pa.Array:
+    """One item of the lists that the rows hold, as lists or written as text between brackets; null where absent."""
+    if pa.types.is_dictionary(array.type):
+        array = array.dictionary_decode()
+    if pa.types.is_nested(array.type):
+        long = pc.greater(pc.list_value_length(array), item)
+        padded = pc.if_else(pc.fill_null(long, fill_value=False), array, pa.scalar(None, array.type))
+        return pc.list_element(padded, item) if padded.null_count == 0 else _items_or_null(padded, item)
+    before = r"[+-]?[\d.eE+-]+\s*[,; ]\s*"
+    pattern = rf"[\[(]\s*(?:{before}){{{item}}}(?P<item>[+-]?[\d.eE+-]+)"
+    found = pc.extract_regex(as_text(array), pattern)
+    return found.field("item") if found.null_count == 0 else pc.struct_field(found, "item")
+
+
+def _items_or_null(array: pa.Array, item: int) -> pa.Array:
+    texts = [v[item].as_py() if v.is_valid and len(v) > item else None for v in array]
+    return pa.array(texts, array.type.value_type)
+
+
+def fetch(columns: Mapping[str, pa.Array], column: Column) -> pa.Array:
+    """The rows of a column, taken out of the column of the file that holds them."""
+    array = columns[column.source or column.name]
+    return array if column.item is None else list_item(array, column.item)

@@ -1,16 +1,28 @@
 """Rows of a file as samples: seconds, kPa gauge, packed digitals."""
 
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, replace
 
 import numpy as np
+import pyarrow as pa
 from numpy.typing import NDArray
 
 from tracekit.model.trace import PRESENT_BIT, RELEASE_BIT, SUPPLY_BIT
 from tracekit.read.clock import Samples
-from tracekit.read.rows import Rows, levels, numbers
+from tracekit.read.columns import Column, fetch
+from tracekit.read.digitals import LevelPlan
+from tracekit.read.plan import Plan, StationPlan
+from tracekit.read.pressure import SENTINELS, PressurePlan
+from tracekit.read.rows import Rows
+from tracekit.read.timeread import TimeReader
+from tracekit.read.values import column_numbers, word_codes
 
 BITS = {"supply": SUPPLY_BIT, "release": RELEASE_BIT, "part_present": PRESENT_BIT}
+_POSSIBLE_KPA = (-115.0, 200.0)
+"""Gauge readings outside are missing: below there is no pressure, above only where a sentinel says so."""
+
+Missing = list[tuple[str, NDArray[np.int64]]]
+Rejected = list[tuple[str, NDArray[np.int64], int]]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -18,99 +30,228 @@ class Portion:
     """Decoded rows on their way to blocks.
 
     stations  samples per station, None where a station has none here
+    shared    the stations stand in the same rows
     rejected  reason, first line numbers, rows
     missing   reason, line numbers of rows that are used though a value is missing
     """
 
     stations: tuple[Samples | None, ...]
     rows_read: int
+    shared: bool = False
     rejected: tuple[tuple[str, NDArray[np.int64], int], ...] = ()
     missing: tuple[tuple[str, NDArray[np.int64]], ...] = ()
-    warnings: tuple[str, ...] = ()
-    start_time_us: int | None = None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Plan:
-    """Which column is what. `digitals` maps supply, release and part_present to columns."""
+class LevelReader:
+    """Levels of one digital; a level that is missing is that of the row before."""
 
-    time: str
-    pressure: str
-    digitals: Mapping[str, str]
+    def __init__(self, role: str, plan: LevelPlan, column: Column) -> None:
+        """Read as planned."""
+        self._role = role
+        self._plan = plan
+        self._column = column
+        self._last = 0
+
+    def read(self, columns: Mapping[str, pa.Array], lines: NDArray[np.int64], missing: Missing) -> NDArray[np.int8]:
+        """Levels of some rows, shape (n,)."""
+        level = self._plan.levels(fetch(columns, self._column), self._column)
+        if len(level) == 0:
+            return level
+        if level.min() < 0:
+            unknown = level < 0
+            missing.append((f"no level of {self._role}, the last one is taken to hold", lines[unknown]))
+            level = carried(level, unknown, self._last)
+        self._last = int(level[-1])
+        return level
+
+
+class PulseReader:
+    """The level of a valve with two coils: on from the on coil's pulse to the off coil's."""
+
+    def __init__(self, on: LevelReader, off: LevelReader) -> None:
+        """Latch between two coils."""
+        self._on = on
+        self._off = off
+        self._last = 0
+
+    def read(self, columns: Mapping[str, pa.Array], lines: NDArray[np.int64], missing: Missing) -> NDArray[np.int8]:
+        """Levels of some rows, shape (n,)."""
+        on, off = self._on.read(columns, lines, missing), self._off.read(columns, lines, missing)
+        if len(on) == 0:
+            return on
+        level = np.where(off == 1, np.int8(0), np.where(on == 1, np.int8(1), np.int8(-1)))
+        level = carried(level, level < 0, self._last)
+        self._last = int(level[-1])
+        return level
+
+
+def carried(level: NDArray[np.int8], unknown: NDArray[np.bool_], before: int) -> NDArray[np.int8]:
+    """Unknown levels filled with the last known one, `before` at the start, shape (n,)."""
+    index = np.maximum.accumulate(np.where(unknown, -1, np.arange(len(level))))
+    return np.where(index < 0, np.int8(before), level[np.maximum(index, 0)])
+
+
+def level_readers(station: StationPlan, columns: Mapping[str, Column]) -> dict[str, LevelReader | PulseReader]:
+    """Readers of the digitals of a station, by role."""
+    readers: dict[str, LevelReader | PulseReader] = {
+        role: LevelReader(role, plan, columns[plan.column]) for role, plan in station.digitals.items()
+    }
+    on = readers.get("supply")
+    if station.off_coil is not None and isinstance(on, LevelReader):
+        off = LevelReader("supply off", station.off_coil, columns[station.off_coil.column])
+        readers["supply"] = PulseReader(on, off)
+    return readers
+
+
+def read_kpa(raw: NDArray[np.float64], plan: PressurePlan, lines: NDArray[np.int64], missing: Missing) -> NDArray[np.float64]:
+    """Gauge pressure [kPa] of raw readings, NaN where there is none or it is impossible, shape (n,)."""
+    kpa = plan.kpa(raw)
+    if len(kpa) == 0:
+        return kpa
+    low, high = float(kpa.min()), float(kpa.max())
+    if low >= _POSSIBLE_KPA[0] and high <= _POSSIBLE_KPA[1]:
+        return kpa
+    empty = ~np.isfinite(kpa)
+    if empty.any():
+        missing.append(("no pressure, or not a number", lines[empty]))
+        kpa = np.where(empty, np.nan, kpa)
+    odd = np.isin(raw, SENTINELS) & ((kpa < _POSSIBLE_KPA[0] + 10) | (kpa > _POSSIBLE_KPA[1]))
+    odd |= kpa < _POSSIBLE_KPA[0]
+    if odd.any():
+        missing.append(("an impossible pressure, taken as missing", lines[odd]))
+        kpa = np.where(odd, np.nan, kpa)
+    return kpa
+
+
+class ContextReader:
+    """Columns that are carried along, as codes into the words met so far."""
+
+    def __init__(self, plan: Plan) -> None:
+        """Carry the columns that the plan names."""
+        self._columns = [plan.columns[name] for name in plan.context]
+        self._known: list[dict[str, int]] = [{} for _ in self._columns]
+
+    def read(self, columns: Mapping[str, pa.Array]) -> tuple[NDArray[np.int32], ...]:
+        """Codes of each column, -1 where empty, each of shape (n,)."""
+        found = []
+        for column, known in zip(self._columns, self._known, strict=True):
+            codes, words = word_codes(fetch(columns, column))
+            table = [known.setdefault(word.strip(), len(known)) for word in words]
+            found.append(np.array([*table, -1], np.int32)[codes])
+        return tuple(found)
+
+    def values(self) -> dict[str, tuple[str, ...]]:
+        """Words of each column by code."""
+        return {c.name: tuple(known) for c, known in zip(self._columns, self._known, strict=True)}
 
 
 class Decoder:
-    """Turns rows into portions; remembers the first time and the last level of each digital."""
+    """Turns rows with a column per channel into portions."""
 
     def __init__(self, plan: Plan) -> None:
         """Follow a plan."""
         self._plan = plan
-        self._origin_s = np.nan
-        self._level = dict.fromkeys(plan.digitals, 0)
+        self.time = TimeReader(plan.time, plan.columns)
+        self.context = ContextReader(plan)
+        self._levels = [level_readers(s, plan.columns) for s in plan.stations]
+        self._station = {name: i for i, name in enumerate(plan.station_names)}
+        self._last = [level_readers(plan.stations[0], plan.columns) for _ in plan.station_names]
 
     def decode(self, rows: Rows) -> Portion:
         """Samples of some rows."""
-        time_s = numbers(rows.columns[self._plan.time])
-        pressure_kpa = numbers(rows.columns[self._plan.pressure])
+        plan = self._plan
         lines = rows.lines if rows.lines is not None else np.arange(rows.first_line, rows.first_line + rows.count)
-        rejected = [(r.reason, np.array(r.first_lines, np.int64), r.rows) for r in rows.rejected]
-        missing: list[tuple[str, NDArray[np.int64]]] = []
-        digital = self._pack(rows, lines, missing)
-        samples = Samples(time_s=time_s, pressure_kpa=pressure_kpa, digital=digital, lines=lines)
-        timeless = ~np.isfinite(time_s)
-        if timeless.any():
-            rejected.append(("no time, or not a number", lines[timeless], int(timeless.sum())))
-            samples = samples.take(~timeless)
-        if len(samples):
-            samples = self._from_origin(samples)
-        empty = ~np.isfinite(samples.pressure_kpa)
-        if empty.any():
-            missing.append(("no pressure, or not a number", samples.lines[empty]))
+        rejected: Rejected = [(r.reason, np.array(r.first_lines, np.int64), r.rows) for r in rows.rejected]
+        missing: Missing = []
+        time_s = self.time.read(rows)
+        timely = np.isfinite(time_s)
+        if not timely.all():
+            rejected.append(("no time, or none that can be read", lines[~timely], int((~timely).sum())))
+        keep = None if timely.all() else timely
+        context = self.context.read(rows.columns)
+        if plan.station_column is not None and len(plan.station_names) > 1:
+            stations = self._by_column(rows, time_s, lines, timely, missing, rejected, context)
+        else:
+            whole = [
+                self._samples(s, levels, rows.columns, time_s, lines, missing, context)
+                for s, levels in zip(plan.stations, self._levels, strict=True)
+            ]
+            stations = [_kept(samples, keep) for samples in whole]
         return Portion(
-            stations=(samples if len(samples) else None,),
+            stations=tuple(stations),
             rows_read=rows.count + sum(r.rows for r in rows.rejected),
+            shared=plan.station_column is None and len(plan.stations) > 1,
             rejected=tuple(rejected),
             missing=tuple(missing),
         )
 
-    def _from_origin(self, samples: Samples) -> Samples:
-        if np.isnan(self._origin_s):
-            self._origin_s = float(samples.time_s[0])
-        if self._origin_s == 0.0:
-            return samples
-        return Samples(
-            time_s=samples.time_s - self._origin_s,
-            pressure_kpa=samples.pressure_kpa,
-            digital=samples.digital,
-            lines=samples.lines,
-        )
+    def _samples(
+        self,
+        station: StationPlan,
+        readers: Mapping[str, LevelReader | PulseReader],
+        columns: Mapping[str, pa.Array],
+        time_s: NDArray[np.float64],
+        lines: NDArray[np.int64],
+        missing: Missing,
+        context: tuple[NDArray[np.int32], ...],
+    ) -> Samples:
+        column = self._plan.columns[station.pressure.column]
+        raw = column_numbers(fetch(columns, column), column.profile.form)
+        kpa = read_kpa(raw, station.pressure, lines, missing)
+        digital = np.zeros(len(time_s), np.uint8)
+        for role, reader in readers.items():
+            digital |= reader.read(columns, lines, missing).view(np.uint8) * np.uint8(BITS[role])
+        return Samples(time_s=time_s, pressure_kpa=kpa, digital=digital, lines=lines, context=context)
 
-    def _pack(
-        self, rows: Rows, lines: NDArray[np.int64], missing: list[tuple[str, NDArray[np.int64]]]
-    ) -> NDArray[np.uint8]:
-        """Levels as wired in bits 1, 2, 4; a level that is missing is that of the row before."""
-        packed = np.zeros(rows.count, np.uint8)
-        for name, column in self._plan.digitals.items():
-            level = levels(rows.columns[column])
-            unknown = level < 0
-            if unknown.any():
-                missing.append((f"no level of {name}, the last one is taken to hold", lines[unknown]))
-                level = _carry(level, unknown, self._level[name])
-            if len(level):
-                self._level[name] = int(level[-1])
-            packed |= level.view(np.uint8) * np.uint8(BITS[name])
-        return packed
+    def _by_column(
+        self,
+        rows: Rows,
+        time_s: NDArray[np.float64],
+        lines: NDArray[np.int64],
+        timely: NDArray[np.bool_],
+        missing: Missing,
+        rejected: Rejected,
+        context: tuple[NDArray[np.int32], ...],
+    ) -> list[Samples | None]:
+        """Samples of the stations that a column names."""
+        assert self._plan.station_column is not None
+        codes, words = word_codes(fetch(rows.columns, self._plan.columns[self._plan.station_column]))
+        table = np.array([*(self._station.get(w.strip(), -1) for w in words), -1])
+        code = table[codes]
+        lost = (code < 0) & timely
+        if lost.any():
+            rejected.append(("no station, or an unknown one", lines[lost], int(lost.sum())))
+        used = [c for c in self._plan.columns.values() if c.name in _channels(self._plan.stations[0])]
+        result: list[Samples | None] = []
+        for number, readers in enumerate(self._last):
+            index = np.nonzero((code == number) & timely)[0]
+            if len(index) == 0:
+                result.append(None)
+                continue
+            take = pa.Array.from_buffers(pa.int64(), len(index), [None, pa.py_buffer(index.astype(np.int64))])
+            columns = {c.source or c.name: rows.columns[c.source or c.name].take(take) for c in used}
+            picked = tuple(c[index] for c in context)
+            station = self._plan.stations[0]
+            result.append(self._samples(station, readers, columns, time_s[index], lines[index], missing, picked))
+        return result
 
 
-def _carry(level: NDArray[np.int8], unknown: NDArray[np.bool_], before: int) -> NDArray[np.int8]:
-    """Fill unknown levels with the last known one."""
-    index = np.where(unknown, -1, np.arange(len(level)))
-    index = np.maximum.accumulate(index)
-    return np.where(index < 0, np.int8(before), level[np.maximum(index, 0)])
+def _channels(station: StationPlan) -> set[str]:
+    off = [station.off_coil.column] if station.off_coil else []
+    return {station.pressure.column, *(d.column for d in station.digitals.values()), *off}
 
 
-def decode_all(rows: Iterator[Rows], plan: Plan) -> Iterator[Portion]:
+def _kept(samples: Samples, keep: NDArray[np.bool_] | None) -> Samples | None:
+    picked = samples if keep is None else samples.take(keep)
+    return picked if len(picked) else None
+
+
+def decode_all(rows: Iterable[Rows], decoder: Decoder) -> Iterator[Portion]:
     """Portions of a whole file."""
-    decoder = Decoder(plan)
     for piece in rows:
         yield decoder.decode(piece)
+
+
+def shifted(samples: Samples, by_s: float) -> Samples:
+    """Samples at times moved by `by_s` [s]."""
+    return replace(samples, time_s=samples.time_s + by_s) if by_s else samples

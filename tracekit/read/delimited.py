@@ -3,17 +3,22 @@
 from collections import deque
 from collections.abc import Iterator, Mapping
 from concurrent.futures import Future, ThreadPoolExecutor
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 import pyarrow as pa
-import pyarrow.compute as pc
 import pyarrow.csv as pcsv
 from numpy.typing import NDArray
 
 from tracekit.model.trace import Rejection
 from tracekit.options.read import ReadOptions
+from tracekit.read.encoding import DAMAGE
 from tracekit.read.rows import Rows
+from tracekit.read.values import NumberForm, column_numbers
+
+OPEN = b"\x03"
+CUT = b"\x02"
+"""Stands at the end of a last line that may be cut."""
 
 MISSING = (
     "", "NaN", "nan", "NAN", "-NaN", "-nan", "NA", "N/A", "n/a", "#N/A", "#N/A N/A", "#NA", "#NV", "NULL", "null",
@@ -32,15 +37,15 @@ class TextShape:
 
     names      of all columns, unique
     types      Arrow types of the columns that are wanted; the others are not read
-    skip       lines before the first row of data
+    multiline  quoted fields may hold line ends
     """
 
     names: tuple[str, ...]
     types: Mapping[str, pa.DataType]
     delimiter: str = ","
     quote: str | None = '"'
-    skip: int = 0
-    missing: tuple[str, ...] = field(default=MISSING)
+    multiline: bool = False
+    decimal: str = "."
 
 
 def parse(text: bytes, shape: TextShape, first_line: int) -> Rows:
@@ -48,6 +53,8 @@ def parse(text: bytes, shape: TextShape, first_line: int) -> Rows:
 
     A field that is not of its column's type comes out null; a line with too many or too few fields is rejected.
     """
+    if shape.quote and not shape.multiline:
+        text = _mark_open_quotes(text, shape)
     bad: list[tuple[int, str]] = []
     try:
         batch = _read(text, shape, shape.types, bad)
@@ -60,9 +67,34 @@ def parse(text: bytes, shape: TextShape, first_line: int) -> Rows:
     return Rows(columns=columns, count=batch.num_rows, first_line=first_line, lines=lines, rejected=rejected)
 
 
+def _mark_open_quotes(text: bytes, shape: TextShape) -> bytes:
+    """Mark lines with an odd number of quotes, so that they are rejected and do not swallow the lines below."""
+    data = np.frombuffer(text, np.uint8)
+    ends = np.nonzero(data == 10)[0]
+    line = np.searchsorted(ends, np.nonzero(data == ord('"'))[0])
+    odd = np.nonzero(np.bincount(line, minlength=len(ends)) % 2 == 1)[0]
+    if len(odd) == 0:
+        return text
+    mark = (shape.delimiter.encode() + OPEN) * (len(shape.names) + 1)
+    parts, place = [], 0
+    for number in odd.tolist():
+        end = int(ends[number]) if number < len(ends) else len(text)
+        start = int(ends[number - 1]) + 1 if number else 0
+        parts += [text[place:start], text[start:end].replace(b'"', b""), mark]
+        place = end
+    return b"".join([*parts, text[place:]])
+
+
+def _reason(row: pcsv.InvalidRow) -> str:
+    for mark, reason in ((DAMAGE, "zero bytes in the line"), (CUT, "last line is cut"), (OPEN, "a quote is not closed")):
+        if mark.decode() in (row.text or ""):
+            return reason
+    return f"{row.actual_columns} fields instead of {row.expected_columns}"
+
+
 def _read(text: bytes, shape: TextShape, types: Mapping[str, pa.DataType], bad: list[tuple[int, str]]) -> pa.Table:
     def note(row: pcsv.InvalidRow) -> str:
-        bad.append((row.number, f"{row.actual_columns} fields instead of {row.expected_columns}"))
+        bad.append((row.number, _reason(row)))
         return "skip"
 
     return pcsv.read_csv(
@@ -70,15 +102,17 @@ def _read(text: bytes, shape: TextShape, types: Mapping[str, pa.DataType], bad: 
         read_options=pcsv.ReadOptions(column_names=list(shape.names), use_threads=False, block_size=len(text) + 1),
         parse_options=pcsv.ParseOptions(
             delimiter=shape.delimiter,
-            quote_char=shape.quote if shape.quote else False,
+            quote_char=shape.quote or False,
+            newlines_in_values=shape.multiline,
             invalid_row_handler=note,
         ),
         convert_options=pcsv.ConvertOptions(
             column_types=dict(types),
             include_columns=list(types),
-            null_values=list(shape.missing),
+            null_values=list(MISSING),
             strings_can_be_null=True,
             check_utf8=False,
+            decimal_point=shape.decimal,
         ),
     )
 
@@ -86,43 +120,26 @@ def _read(text: bytes, shape: TextShape, types: Mapping[str, pa.DataType], bad: 
 def _read_leniently(text: bytes, shape: TextShape, bad: list[tuple[int, str]]) -> pa.Table:
     """The same where some field does not fit its type: read as text, then converted where possible."""
     table = _read(text, shape, dict.fromkeys(shape.types, pa.binary()), bad)
-    arrays = [_convert(_single(table[name]), kind) for name, kind in shape.types.items()]
+    arrays = [_convert(_single(table[name]), kind, shape.decimal) for name, kind in shape.types.items()]
     return pa.table(arrays, names=list(shape.types))
 
 
-_NUMBER = r"^\s*[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?\s*$"
-
-
-def _convert(texts: pa.Array, kind: pa.DataType) -> pa.Array:
+def _convert(texts: pa.Array, kind: pa.DataType, decimal: str) -> pa.Array:
     """Texts as a type, null where they are not of it."""
-    if pa.types.is_binary(kind) or pa.types.is_string(kind):
-        return texts.cast(kind)
+    if pa.types.is_dictionary(kind):
+        return texts.dictionary_encode()
     if not (pa.types.is_floating(kind) or pa.types.is_integer(kind)):
-        return _convert_singly(texts, kind)
-    texts = pc.if_else(pc.match_substring_regex(texts, _NUMBER), texts, pa.scalar(None, pa.binary()))
-    values = pc.utf8_trim_whitespace(texts.cast(pa.string())).cast(pa.float64())
+        return texts
+    values = column_numbers(texts, NumberForm(decimal=decimal))
     if pa.types.is_floating(kind):
-        return values
-    whole = pc.if_else(pc.equal(pc.floor(values), values), values, pa.scalar(None, pa.float64()))
-    fits = pc.less(pc.abs(whole), 2.0 ** (kind.bit_width - 1))
-    return pc.if_else(fits, whole, pa.scalar(None, pa.float64())).cast(kind)
+        return _arrow_floats(values)
+    fits = (values == np.rint(values)) & (np.abs(values) < 2.0 ** (kind.bit_width - 1))
+    return _arrow_floats(np.where(fits, values, np.nan))
 
 
-def _convert_singly(texts: pa.Array, kind: pa.DataType) -> pa.Array:
-    """Stamps: one cast for all where it works, else field by field."""
-    as_text = texts.cast(pa.string())
-    try:
-        return as_text.cast(kind)
-    except pa.ArrowInvalid:
-        parts = [_cast_or_null(as_text.slice(i, 1), kind) for i in range(len(as_text))]
-        return pa.concat_arrays(parts) if parts else pa.nulls(0, kind)
-
-
-def _cast_or_null(one: pa.Array, kind: pa.DataType) -> pa.Array:
-    try:
-        return one.cast(kind)
-    except pa.ArrowInvalid:
-        return pa.nulls(1, kind)
+def _arrow_floats(values: NDArray[np.float64]) -> pa.Array:
+    """Floats as an Arrow array, NaN kept."""
+    return pa.Array.from_buffers(pa.float64(), len(values), [None, pa.py_buffer(np.ascontiguousarray(values))])
 
 
 def _single(column: pa.ChunkedArray) -> pa.Array:

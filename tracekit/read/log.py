@@ -1,6 +1,7 @@
 """An opened log: blocks of samples once through, then the facts about it."""
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -8,9 +9,22 @@ from numpy.typing import NDArray
 from tracekit.errors import UsageError, message
 from tracekit.model.trace import Block, Layout, LogFacts
 from tracekit.options.read import ReadOptions
-from tracekit.read.clock import Clock, Samples
+from tracekit.read.clock import DOUBLE, Clock, Samples
 from tracekit.read.convert import Portion
 from tracekit.read.tally import Losses, Thinned, quantisation
+from tracekit.read.timeplan import TimePlan
+from tracekit.read.timeread import Spreader
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Ending:
+    """What is known only after the last row: functions that are called once then."""
+
+    log_id: Callable[[], str]
+    start_time_us: Callable[[], int | None]
+    steps: Callable[[], tuple[tuple[float, float], ...]]
+    context: Callable[[], Mapping[str, tuple[str, ...]]]
+    warnings: Callable[[], tuple[str, ...]]
 
 
 class Log:
@@ -22,26 +36,28 @@ class Log:
         layout: Layout,
         source: str,
         portions: Iterator[Portion],
-        log_id: Callable[[], str],
-        typical_s: float,
+        time: TimePlan,
+        ending: Ending,
+        context: tuple[str, ...],
         options: ReadOptions,
     ) -> None:
         """Take the decoded rows and what is needed to finish them."""
         self._layout = layout
         self._source = source
         self._portions = portions
-        self._log_id = log_id
+        self._ending = ending
+        self._context = context
         self._options = options
-        self._clocks = [Clock(typical_s, options) for _ in layout.stations]
+        self._clocks = [Clock(time.typical_s, options) for _ in layout.stations]
+        self._spreaders = [Spreader(time) for _ in layout.stations]
         self._losses = Losses(options.lines_kept)
         self._missing = Losses(options.lines_kept)
         self._intervals = Thinned(options.sample_size)
         self._pressures = Thinned(options.sample_size)
-        self._rows_read = self._rows_used = 0
+        self._rows_read = 0
         self._longest_s = self._end_s = 0.0
         self._last_s = [np.nan] * len(layout.stations)
-        self._start_us: int | None = None
-        self._warnings: dict[str, None] = {}
+        self._shared = False
         self._state = "unread"
 
     @property
@@ -58,20 +74,20 @@ class Log:
             self._account(portion)
             for station, samples in enumerate(portion.stations):
                 if samples is not None:
+                    spread = self._spreaders[station].spread(samples.time_s)
+                    samples = samples if spread is samples.time_s else replace(samples, time_s=spread)
                     yield from self._finish(station, self._clocks[station].feed(samples))
         for station, clock in enumerate(self._clocks):
-            yield from self._finish(station, clock.feed(_nothing(), last=True))
+            yield from self._finish(station, clock.feed(_nothing(len(self._context)), last=True))
         self._state = "read"
 
     def _account(self, portion: Portion) -> None:
         self._rows_read += portion.rows_read
-        if self._start_us is None:
-            self._start_us = portion.start_time_us
+        self._shared |= portion.shared
         for reason, lines, count in portion.rejected:
             self._losses.add(reason, lines, count)
         for reason, lines in portion.missing:
             self._missing.add(reason, lines)
-        self._warnings.update(dict.fromkeys(portion.warnings))
 
     def _finish(self, station: int, samples: Samples) -> Iterator[Block]:
         """Statistics of samples that are final, and the block of them."""
@@ -85,47 +101,63 @@ class Log:
         self._pressures.add(samples.pressure_kpa)
         self._last_s[station] = float(samples.time_s[-1])
         self._end_s = max(self._end_s, float(samples.time_s[-1]))
-        self._rows_used += len(samples)
-        yield Block(station=station, time_s=samples.time_s, pressure_kpa=samples.pressure_kpa, digital=samples.digital)
+        yield Block(
+            station=station,
+            time_s=samples.time_s,
+            pressure_kpa=samples.pressure_kpa,
+            digital=samples.digital,
+            context=dict(zip(self._context, samples.context, strict=True)),
+        )
 
     def facts(self) -> LogFacts:
         """Facts about the whole log; only after `blocks` is exhausted."""
         if self._state != "read":
             raise UsageError(message(self._source, "not read to its end", "facts after the blocks", "Read them first."))
-        losses = Losses(self._options.lines_kept)
-        for rejection in self._losses.rejections():
-            losses.add(rejection.reason, np.array(rejection.first_lines, np.int64), rejection.rows)
-        for clock in self._clocks:
-            for lines in clock.strays:
-                losses.add("time goes back and returns", lines)
-            for lines in clock.doubles:
-                losses.add("same time as the row before", lines)
+        losses = self._all_losses()
+        rejections = losses.rejections()
         intervals = self._intervals.values
+        clocks = self._clocks[:1] if self._shared else self._clocks
         return LogFacts(
-            log_id=self._log_id(),
+            log_id=self._ending.log_id(),
             source=self._source,
             rows_read=self._rows_read,
-            rows_used=self._rows_used,
-            rejections=losses.rejections(),
-            start_time_us=self._start_us,
+            rows_used=self._rows_read - sum(r.rows for r in rejections),
+            rejections=rejections,
+            start_time_us=self._ending.start_time_us(),
             duration_s=self._end_s,
             interval_median_s=float(np.median(intervals)) if len(intervals) else 0.0,
             interval_p95_s=float(np.quantile(intervals, 0.95)) if len(intervals) else 0.0,
             interval_max_s=self._longest_s,
             quantisation_kpa=quantisation(self._pressures.values),
-            gaps=tuple(g for clock in self._clocks for g in clock.gaps),
-            clock_steps=tuple(s for clock in self._clocks for s in clock.steps),
-            warnings=(*self._warnings, *self._missing_warnings()),
-            duplicates=sum(len(lines) for clock in self._clocks for lines in clock.doubles),
+            gaps=tuple(g for clock in clocks for g in clock.gaps),
+            clock_steps=(*self._ending.steps(), *(s for clock in clocks for s in clock.steps)),
+            warnings=(*self._ending.warnings(), *self._missing_warnings()),
+            duplicates=sum(clock.losses.count(DOUBLE) for clock in clocks),
+            context_values=self._ending.context(),
         )
 
+    def _all_losses(self) -> Losses:
+        losses = Losses(self._options.lines_kept)
+        losses.merge(self._losses)
+        for clock in self._clocks[:1] if self._shared else self._clocks:
+            losses.merge(clock.losses)
+        return losses
+
     def _missing_warnings(self) -> list[str]:
-        return [
+        more = sum(clock.more_gaps for clock in self._clocks)
+        unlisted = [f"{more} more gaps are not listed"] if more else []
+        return unlisted + [
             f"{r.rows} rows: {r.reason} (first in lines {', '.join(map(str, r.first_lines))})"
             for r in self._missing.rejections()
         ]
 
 
-def _nothing() -> Samples:
+def _nothing(contexts: int) -> Samples:
     none: NDArray[np.float64] = np.empty(0)
-    return Samples(time_s=none, pressure_kpa=none, digital=np.empty(0, np.uint8), lines=np.empty(0, np.int64))
+    return Samples(
+        time_s=none,
+        pressure_kpa=none,
+        digital=np.empty(0, np.uint8),
+        lines=np.empty(0, np.int64),
+        context=(np.empty(0, np.int32),) * contexts,
+    )

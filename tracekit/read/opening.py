@@ -1,25 +1,25 @@
 """Opens a log: decides what it is and hands out its samples."""
 
-import hashlib
 import sys
-from collections.abc import Callable, Iterator
-from pathlib import Path
+from collections.abc import Iterator
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
 from typing import Any
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 import numpy as np
-import pyarrow as pa
 
-from tracekit.errors import LogReadError, message
+from tracekit.errors import LogReadError, StationFileError, message
 from tracekit.model.station import Station
-from tracekit.model.trace import Assumption, Layout, LogSource
+from tracekit.model.trace import Layout, LogSource
 from tracekit.options.read import ReadOptions
-from tracekit.read.bytestream import file_hash, packing_of, unpacked, whole_lines
-from tracekit.read.columnar import open_parquet, parquet_rows, table_hash, table_rows
-from tracekit.read.convert import BITS, Decoder, Plan, decode_all
-from tracekit.read.delimited import TextShape, parse, parse_ahead
-from tracekit.read.log import Log
-from tracekit.read.rows import Rows
-from tracekit.read.source import Input, find_inputs
+from tracekit.read.convert import Decoder, decode_all
+from tracekit.read.deciding import decide
+from tracekit.read.log import Ending, Log
+from tracekit.read.opened import Opened, open_input
+from tracekit.read.plan import Plan
+from tracekit.read.source import find_inputs
+from tracekit.read.values import word_codes
 
 _NO_STATION = Station()
 _DEFAULT = ReadOptions()
@@ -33,89 +33,95 @@ def open_log(sources: Any, station: Station = _NO_STATION, *, options: ReadOptio
     inputs = find_inputs(sources, sys.stdin.buffer)
     if len(inputs) != 1:
         raise LogReadError(message("logs", f"{len(inputs)} files", "one", "Name one file."))
-    only = inputs[0]
-    if only.table is not None:
-        return _open_table(only, only.table, station, options)
-    assert only.path is not None
-    packing = packing_of(only.path)
-    if packing == "parquet":
-        return _open_parquet(only, only.path, station, options)
-    return _open_text(only, only.path, packing, station, options)
+    opened = open_input(inputs[0], options)
+    plan = decide(opened.head, station)
+    if plan.station_column is not None and not opened.head.whole:
+        plan = _all_stations(opened, plan)
+    return _log(opened, plan, station, options)
 
 
-def _open_table(only: Input, table: pa.Table, station: Station, options: ReadOptions) -> Log:
-    plan = _plan(only.name, table.column_names)
-    wanted = [plan.time, plan.pressure, *plan.digitals.values()]
-    head = next(table_rows(table, wanted, options), None)
-    return _log(only.name, plan, head, table_rows(table, wanted, options), lambda: table_hash(table), station, options)
+def _all_stations(opened: Opened, plan: Plan) -> Plan:
+    """The plan with the names of all stations of the file, also of those that come late."""
+    assert plan.station_column is not None
+    column = plan.columns[plan.station_column]
+    narrow = replace(plan, columns={column.name: column})
+    names = dict.fromkeys(plan.station_names)
+    for rows in opened.rows(narrow):
+        names |= dict.fromkeys(w.strip() for w in word_codes(rows.columns[column.name])[1])
+    return replace(plan, station_names=tuple(names))
 
 
-def _open_parquet(only: Input, path: Path, station: Station, options: ReadOptions) -> Log:
-    file = open_parquet(path)
-    plan = _plan(only.name, file.schema_arrow.names)
-    wanted = [plan.time, plan.pressure, *plan.digitals.values()]
-    head = next(parquet_rows(file, only.name, wanted, options), None)
-    rows = parquet_rows(file, only.name, wanted, options)
-    return _log(only.name, plan, head, rows, lambda: file_hash(path), station, options)
-
-
-def _open_text(only: Input, path: Path, packing: str, station: Station, options: ReadOptions) -> Log:
-    head = next(whole_lines(unpacked(path, packing, options.head_bytes), options.head_bytes), b"")
-    header, _, first = head.partition(b"\n")
-    names = tuple(n.strip().strip('"') for n in header.decode("utf-8-sig", "replace").strip().split(","))
-    plan = _plan(only.name, names)
-    types = {plan.time: pa.float64(), plan.pressure: pa.float64()}
-    types |= dict.fromkeys(plan.digitals.values(), pa.int8())
-    shape = TextShape(names=names, types=types, skip=1, quote='"' if b'"' in first else None)
-    digest = hashlib.sha256()
-    pieces = whole_lines(unpacked(path, packing, options.block_bytes, digest), options.block_bytes)
-    rows = parse_ahead(_skip_lines(pieces, 1), shape, 2, options)
-    return _log(only.name, plan, parse(first, shape, 2), rows, digest.hexdigest, station, options)
-
-
-def _skip_lines(pieces: Iterator[bytes], count: int) -> Iterator[bytes]:
-    for piece in pieces:
-        while count and piece:
-            piece = piece.partition(b"\n")[2]
-            count -= 1
-        if piece:
-            yield piece
-
-
-def _plan(name: str, names: Any) -> Plan:
-    if "time_s" not in names or "pressure_kpa" not in names:
-        found = "columns " + ", ".join(map(str, names))
-        raise LogReadError(message(name, found, "time_s and pressure_kpa", "Name the columns in [channels]."))
-    return Plan(time="time_s", pressure="pressure_kpa", digitals={d: d for d in BITS if d in names})
-
-
-def _log(
-    name: str,
-    plan: Plan,
-    head: Rows | None,
-    rows: Iterator[Rows],
-    log_id: Callable[[], str],
-    station: Station,
-    options: ReadOptions,
-) -> Log:
-    sample = Decoder(plan).decode(head).stations[0] if head is not None else None
-    if sample is None:
-        raise LogReadError(message(name, "no row with a time", "rows of samples", "Export the log again."))
-    intervals = np.diff(sample.time_s)
-    rising = intervals[intervals > 0]
-    channels = station.channels
-    on_level = {k: c.on_level for k, c in channels.items() if c.on_level is not None and k in BITS}
-    layout = Layout(
-        stations=(station.station.name or Path(name).stem,),
-        has_supply="supply" in plan.digitals,
-        has_release="release" in plan.digitals,
-        has_present="part_present" in plan.digitals,
-        on_level=on_level,
-        supply_signal=channels["supply"].signal if "supply" in channels else "valve",
-        assumptions=(Assumption(what="columns", value="canonical", evidence="names of the header", confidence=1.0),),
-        columns={"time": plan.time, "pressure": plan.pressure, **plan.digitals},
+def _log(opened: Opened, plan: Plan, station: Station, options: ReadOptions) -> Log:
+    decoder = Decoder(plan)
+    ending = Ending(
+        log_id=opened.log_id,
+        start_time_us=lambda: utc_us(decoder.time.start_time_us(), plan, station),
+        steps=lambda: tuple(decoder.time.steps),
+        context=decoder.context.values,
+        warnings=lambda: tuple(time_warnings(decoder.time.start_time_us(), plan, station)),
     )
-    typical = float(np.median(rising)) if len(rising) else 0.0
     return Log(
-        layout=layout, source=name, portions=decode_all(rows, plan), log_id=log_id, typical_s=typical, options=options
+        layout=layout_of(plan),
+        source=opened.source.name,
+        portions=decode_all(opened.rows(plan), decoder),
+        time=plan.time,
+        ending=ending,
+        context=plan.context,
+        options=options,
     )
+
+
+def layout_of(plan: Plan) -> Layout:
+    """What was understood, in the form that the analysis takes."""
+    roles = {role for s in plan.stations for role in s.digitals}
+    columns = {"time": " + ".join(plan.time.columns) or "row number"}
+    several = len(plan.stations) > 1
+    for s in plan.stations:
+        end = f" {s.name}" if several else ""
+        columns["pressure" + end] = s.pressure.column
+        columns |= {role + end: d.column for role, d in s.digitals.items()}
+    if plan.station_column is not None:
+        columns["station"] = plan.station_column
+    ambient = [s.pressure.ambient_kpa for s in plan.stations if s.pressure.ambient_kpa is not None]
+    return Layout(
+        stations=plan.station_names if len(plan.station_names) > 0 else tuple(s.name for s in plan.stations),
+        has_supply="supply" in roles,
+        has_release="release" in roles,
+        has_present="part_present" in roles,
+        on_level=plan.on_level,
+        supply_signal=plan.supply_signal,
+        assumptions=plan.assumptions,
+        columns=columns,
+        absolute=any(s.pressure.absolute for s in plan.stations),
+        ambient_kpa=float(np.mean(ambient)) if ambient else None,
+    )
+
+
+def utc_us(local_us: int | None, plan: Plan, station: Station) -> int | None:
+    """UTC of the start [µs], None where the stamps have no date or their zone is unknown.
+
+    Raises StationFileError where the station file names a zone that does not exist.
+    """
+    if local_us is None or plan.time.zoned or plan.time.start_us is not None:
+        return local_us
+    zone = station.station.timezone
+    if zone is None:
+        return None
+    try:
+        known = ZoneInfo(zone)
+    except (ZoneInfoNotFoundError, ValueError) as error:
+        found = f'timezone is "{zone}"'
+        raise StationFileError(
+            message(station.source or "station file", found, "a zone such as Europe/Lisbon", "Correct it.")
+        ) from error
+    local = datetime(1970, 1, 1, tzinfo=UTC) + timedelta(microseconds=local_us)
+    offset = local.replace(tzinfo=known).utcoffset() or timedelta(0)
+    return local_us - round(offset.total_seconds() * 1e6)
+
+
+def time_warnings(local_us: int | None, plan: Plan, station: Station) -> Iterator[str]:
+    """What the reader of a page must know about dates."""
+    if plan.time.date_open:
+        yield "day and month of the stamps could be exchanged, so the date is not used"
+    elif local_us is not None and not plan.time.zoned and station.station.timezone is None and plan.time.dated:
+        yield "the stamps have no zone; give timezone in the station file to have dates"

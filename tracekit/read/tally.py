@@ -54,6 +54,15 @@ class Losses:
         if len(first) < self._kept:
             first.extend(lines[: self._kept - len(first)].tolist())
 
+    def count(self, reason: str) -> int:
+        """Rows counted under a reason so far."""
+        return self._counts.get(reason, 0)
+
+    def merge(self, other: "Losses") -> None:
+        """Take in what another one counted."""
+        for found in other.rejections():
+            self.add(found.reason, np.array(found.first_lines, np.int64), found.rows)
+
     def rejections(self) -> tuple[Rejection, ...]:
         """One record per reason, in the order of their first lines."""
         found = [

@@ -1,0 +1,212 @@
+"""Decides what the columns of a file are, or asks one question."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from tracekit.errors import LogReadError, message
+from tracekit.model.station import Channel, Station
+from tracekit.model.trace import Assumption
+from tracekit.read.columns import Column
+from tracekit.read.digitals import ROLES, Digital, LevelPlan, by_name, find_digitals
+from tracekit.read.grouping import of_station, station_keys, station_name
+from tracekit.read.head import Head, Question, joined
+from tracekit.read.plan import Plan, StationPlan
+from tracekit.read.pressure import Ambient, PressurePlan, ask_column, plan_pressure, pressure_columns
+from tracekit.read.roles import by_response
+from tracekit.read.timeplan import TimePlan, assumption, plan_time, with_rounding
+from tracekit.read.views import one_station, station_column
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Found:
+    """Channels of one station, what was assumed, what is open."""
+
+    station: StationPlan | None
+    assumptions: tuple[Assumption, ...] = ()
+    questions: tuple[Question, ...] = ()
+
+
+def decide(head: Head, station: Station) -> Plan:
+    """The plan of a file with a column per channel.
+
+    Raises LogReadError with everything that has to be answered in the station file, at once.
+    """
+    channels = station.channels
+    _check_columns(head, station)
+    column = station_column(head, channels.get("station"))
+    view, names = one_station(head, column)
+    time, questions = plan_time(view, channels.get("time"))
+    taken = (*(time.columns if time else ()), *([column.name] if column else []))
+    found = find_stations(view, station, taken)
+    questions += [q for f in found for q in f.questions]
+    if questions or time is None:
+        raise asking(head.name, questions)
+    stations = tuple(f.station for f in found if f.station is not None)
+    time = with_rounding(view, time)
+    assumptions = [*head.assumptions, assumption(time), *dict.fromkeys(a for f in found for a in f.assumptions)]
+    if column is not None:
+        evidence = f"{len(names)} different values in the first rows"
+        assumptions.append(Assumption(what="stations", value=f'column "{column.name}"', evidence=evidence, confidence=0.97))
+    return make_plan(head, station, time, stations, column, names, assumptions)
+
+
+def make_plan(
+    head: Head,
+    station: Station,
+    time: TimePlan,
+    stations: tuple[StationPlan, ...],
+    column: Column | None,
+    names: tuple[str, ...],
+    assumptions: Sequence[Assumption],
+) -> Plan:
+    """The plan with the columns that it reads."""
+    used = {*time.columns, *station.context, *([column.name] if column else [])}
+    for s in stations:
+        used |= {s.pressure.column, *(d.column for d in s.digitals.values()), *([s.off_coil.column] if s.off_coil else [])}
+    on_level = {k: c.on_level for k, c in station.channels.items() if c.on_level is not None and k in ROLES}
+    supply = station.channels.get("supply")
+    if supply is not None and supply.off_column:
+        on_level["supply"] = 1
+    return Plan(
+        time=time,
+        stations=stations,
+        columns={c.name: c for c in head.columns if c.name in used},
+        station_column=column.name if column else None,
+        station_names=names,
+        context=tuple(n for n in station.context if head.column(n) is not None),
+        supply_signal=supply.signal if supply else "valve",
+        on_level=on_level,
+        assumptions=tuple(assumptions),
+    )
+
+
+def asking(name: str, questions: Sequence[Question]) -> LogReadError:
+    """One error with all questions and the lines that answer them."""
+    found = "; ".join(dict.fromkeys(q.found for q in questions))
+    by_key: dict[str, str] = {}
+    for question in questions:
+        by_key.setdefault(question.line.partition(" ")[0], question.line)
+    lines = "".join(f"\n    {line}" for line in by_key.values())
+    todo = "Put this into a station file, with the right values, and give it with --station:\n    [channels]" + lines
+    return LogReadError(message(name, found, "time and pressure that leave no doubt", todo))
+
+
+def _check_columns(head: Head, station: Station) -> None:
+    """Raise LogReadError where the station file names a column that the file does not have."""
+    known = {c.name for c in head.columns}
+    bits = {d.name for d in find_digitals(head.columns)}
+    named = [(role, c.column) for role, c in station.channels.items() if c.column is not None]
+    named += [("off coil", c.off_column) for c in station.channels.values() if c.off_column is not None]
+    named += [("context", name) for name in station.context]
+    missing = [f'{role} = "{name}"' for role, name in named if name not in known and name not in bits]
+    if missing:
+        found = "the station file names columns that are not there: " + ", ".join(missing)
+        raise LogReadError(message(head.name, found, "columns of " + joined(known), "Correct [channels]."))
+
+
+def find_stations(head: Head, station: Station, taken: tuple[str, ...]) -> list[Found]:
+    """Pressure and digitals of each station whose columns are in the file."""
+    given = station.channels.get("pressure")
+    digitals = find_digitals([c for c in head.columns if c.name not in taken], _wanted(station.channels))
+    if given is not None and given.column is not None:
+        pressures = [c for c in head.columns if c.name == given.column]
+    else:
+        pressures = pressure_columns(head, taken)
+    if len(pressures) == 1:
+        name = station.station.name or Path(head.name).stem
+        return [_one(head, station, name, pressures[0], digitals)]
+    keys = station_keys(pressures) if len(pressures) > 1 else None
+    if keys is None:
+        return [Found(station=None, questions=(ask_column(pressures),))]
+    result = []
+    for key, column in zip(keys, pressures, strict=True):
+        own = of_station(digitals, key, [k for k in keys if k != key])
+        result.append(_one(head, station, station_name(key, column.name), column, own))
+    return result
+
+
+def _wanted(channels: Mapping[str, Channel]) -> list[str]:
+    return [c.column for role, c in channels.items() if role in ROLES and c.column is not None]
+
+
+def _one(head: Head, station: Station, name: str, column: Column, digitals: Sequence[Digital]) -> Found:
+    pressure, questions = plan_pressure(column, head, station.channels.get("pressure"), _ambient(station))
+    if pressure is None:
+        return Found(station=None, questions=tuple(questions))
+    others = [d for d in digitals if d.plan.column != column.name]
+    return _with_digitals(name, column, pressure, others, station.channels)
+
+
+def _ambient(station: Station) -> Ambient:
+    facts = station.station
+    if facts.ambient_kpa is not None:
+        return Ambient(kpa=facts.ambient_kpa, source="station file")
+    if facts.altitude_m is not None:
+        kpa = 101.325 * (1.0 - 2.25577e-5 * facts.altitude_m) ** 5.25588  # ISO 2533
+        return Ambient(kpa=kpa, source="altitude in the station file")
+    return Ambient(kpa=None, source="")
+
+
+def _with_digitals(
+    name: str,
+    column: Column,
+    pressure: PressurePlan,
+    digitals: Sequence[Digital],
+    channels: Mapping[str, Channel],
+) -> Found:
+    """Give each digital its role: by the station file, else by name, else by the response of the pressure."""
+    roles: dict[str, LevelPlan] = {}
+    facts: list[Assumption] = list(pressure.assumptions)
+    free = list(digitals)
+    barred = {r for r, c in channels.items() if r == "release" and (c.absent or c.internal)}
+    for role in ROLES:
+        given = channels.get(role)
+        chosen = next((d for d in free if given is not None and given.column == d.name), None)
+        if chosen is not None:
+            free.remove(chosen)
+            _take(roles, facts, role, chosen, "station file", 1.0)
+            barred.add(role)
+    off = channels["supply"].off_column if "supply" in channels else None
+    off_coil = next((d for d in free if d.name == off), None)
+    free = [d for d in free if d is not off_coil]
+    for role, digital in by_name(free).items():
+        if role not in barred:
+            free.remove(digital)
+            _take(roles, facts, role, digital, "name", 0.97)
+    open_roles = [r for r in ROLES if r not in roles and r not in barred]
+    if open_roles:
+        vague = [d for d in free if d.moves and not d.weights.get("other")]
+        for role, (digital, why) in by_response(vague, pressure.kpa(column.values)).items():
+            if role in open_roles and digital in free:
+                free.remove(digital)
+                _take(roles, facts, role, digital, why, 0.9)
+    unknown = [d for d in free if d.moves and not d.weights.get("other") and not d.weights.get("quality")]
+    questions = _ask_roles(unknown, [r for r in open_roles if r not in roles])
+    if unknown and not questions:
+        text = joined(d.name for d in unknown)
+        facts.append(Assumption(what="left aside", value=text, evidence="all roles are filled", confidence=0.8))
+    plan = StationPlan(name=name, pressure=pressure, digitals=roles, off_coil=off_coil.plan if off_coil else None)
+    return Found(station=plan, assumptions=tuple(facts), questions=tuple(questions))
+
+
+def _take(
+    roles: dict[str, LevelPlan], facts: list[Assumption], role: str, digital: Digital, why: str, confidence: float
+) -> None:
+    roles[role] = digital.plan
+    text = digital.name
+    if digital.plan.kind == "threshold":
+        text += f", 1 above {digital.plan.threshold:g}"
+    facts.append(Assumption(what=role, value=text, evidence=why, confidence=confidence))
+
+
+def _ask_roles(unknown: Sequence[Digital], open_roles: Sequence[str]) -> list[Question]:
+    """Ask where signals move whose role is open, and a role that they may have is not filled."""
+    if not unknown or not open_roles:
+        return []
+    names = joined(d.name for d in unknown)
+    found = f"{names} switch, but which is {' or '.join(open_roles)} does not show"
+    return [
+        Question(found=found, line=f'{role} = {{ column = "{unknown[min(i, len(unknown) - 1)].name}" }}')
+        for i, role in enumerate(open_roles)
+    ]

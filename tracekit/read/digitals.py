@@ -1,0 +1,132 @@
+"""Columns that hold a digital signal, in whatever form, and the role that their names give them."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+import pyarrow as pa
+from numpy.typing import NDArray
+
+from tracekit.read.columns import Column
+from tracekit.read.head import finite, spread
+from tracekit.read.values import column_numbers, word_levels
+from tracekit.read.words import Role
+
+LevelKind = Literal["level", "threshold", "word", "bit"]
+ROLES: tuple[Literal["supply", "release", "part_present"], ...] = ("supply", "release", "part_present")
+
+_MOST_STATES, _MOST_BITS = 24, 16
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LevelPlan:
+    """How a column becomes levels 0 and 1.
+
+    threshold  values above are 1, for two levels that are not 0 and 1
+    bit        position of the bit in a packed word
+    """
+
+    column: str
+    kind: LevelKind
+    threshold: float = 0.5
+    bit: int = 0
+
+    def levels(self, array: pa.Array, column: Column) -> NDArray[np.int8]:
+        """Levels of some rows, -1 where missing, shape (n,)."""
+        if self.kind == "word":
+            return word_levels(array, {})
+        values = column_numbers(array, column.profile.form)
+        known = np.isfinite(values)
+        filled = np.where(known, values, 0.0)
+        if self.kind == "bit":
+            found = (filled.astype(np.int64) >> self.bit & 1).astype(np.int8)
+        elif self.kind == "threshold":
+            found = (filled > self.threshold).astype(np.int8)
+        else:
+            known &= (filled == 0) | (filled == 1)
+            found = filled.astype(np.int8)
+        return np.where(known, found, np.int8(-1))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Digital:
+    """A digital signal of the first rows. `name` is what a station file calls it; levels (n,) with -1 as missing."""
+
+    name: str
+    plan: LevelPlan
+    levels: NDArray[np.int8]
+    weights: Mapping[Role, float]
+
+    @property
+    def moves(self) -> bool:
+        """Both levels occur."""
+        return bool((self.levels == 1).any() and (self.levels == 0).any())
+
+
+def find_digitals(columns: Sequence[Column], wanted: Sequence[str] = ()) -> list[Digital]:
+    """Digital signals among columns; those named in `wanted` are read as such even where they do not look like it."""
+    found: list[Digital] = []
+    for column in columns:
+        plans = _plans(column, wanted=any(w == column.name for w in wanted))
+        for plan in plans:
+            name = f"{column.name}.{plan.bit}" if plan.kind == "bit" else column.name
+            levels = plan.levels(column.array, column)
+            weights = {} if plan.kind == "bit" else column.hints.roles
+            found.append(Digital(name=name, plan=plan, levels=levels, weights=weights))
+    return found
+
+
+def _plans(column: Column, *, wanted: bool) -> list[LevelPlan]:
+    if column.kind == "level":
+        return [LevelPlan(column=column.name, kind="word")]
+    known = finite(column.values)
+    if column.kind != "number" or len(known) == 0:
+        return []
+    states = np.unique(known) if column.levels <= _MOST_STATES else known[:0]
+    if len(states) and set(states.tolist()) <= {0.0, 1.0}:
+        return [LevelPlan(column=column.name, kind="level")]
+    if len(states) == 2:
+        return [LevelPlan(column=column.name, kind="threshold", threshold=float(states.mean()))]
+    named = any(column.hints.weight(role) >= 0.8 for role in ROLES)
+    if column.levels > 2 and _two_plateaus(known) and (named or wanted or column.hints.weight("pressure") < 0.9):
+        low, high = spread(known)
+        return [LevelPlan(column=column.name, kind="threshold", threshold=(low + high) / 2)]
+    if 2 < len(states) <= _MOST_STATES and _packed(states) and column.hints.weight("pressure") < 0.9:
+        return [LevelPlan(column=column.name, kind="bit", bit=b) for b in _moving_bits(states)]
+    return []
+
+
+def _two_plateaus(values: NDArray[np.float64]) -> bool:
+    """True where nearly all values lie near one of two levels, as a coil's voltage does and a pressure does not."""
+    low, high = spread(values)
+    if not high > low:
+        return False
+    place = (values - low) / (high - low)
+    between = float(((place > 0.2) & (place < 0.8)).mean())
+    return between < 0.003 and float((place >= 0.8).mean()) > 0.003 and float((place <= 0.2).mean()) > 0.003
+
+
+def _packed(states: NDArray[np.float64]) -> bool:
+    whole = bool((states == np.rint(states)).all())
+    return whole and bool(states.min() >= 0) and bool(states.max() < 2**_MOST_BITS)
+
+
+def _moving_bits(states: NDArray[np.float64]) -> list[int]:
+    words = states.astype(np.int64)
+    return [b for b in range(_MOST_BITS) if 0 < int((words >> b & 1).sum()) < len(words)]
+
+
+def by_name(digitals: Sequence[Digital]) -> dict[Role, Digital]:
+    """Roles that names give without doubt: each to one signal, each signal with one role."""
+    result: dict[Role, Digital] = {}
+    for role in ROLES:
+        ranked = sorted(digitals, key=lambda d: -d.weights.get(role, 0.0))
+        if not ranked or ranked[0].weights.get(role, 0.0) < 0.8:
+            continue
+        best = ranked[0].weights[role]
+        rivals = [d for d in ranked[1:] if d.weights.get(role, 0.0) > best - 0.15]
+        other = max((ranked[0].weights.get(r, 0.0) for r in ROLES if r != role), default=0.0)
+        if not rivals and other < best:
+            result[role] = ranked[0]
+    return result

@@ -1,0 +1,63 @@
+"""Several stations in the columns of one file."""
+
+import re
+from collections.abc import Sequence
+
+from tracekit.read.columns import Column
+from tracekit.read.digitals import Digital
+from tracekit.read.words import fold, hints, tokens_of
+
+_NO_STATIONS = frozenset(
+    "abs absolute rel relative gauge kpa mbar bar hpa pa mpa psi vacuum pressure min max in out raw filtered "
+    "inlet outlet supply mean avg set actual".split()
+)
+
+
+def station_keys(pressures: Sequence[Column]) -> list[str] | None:
+    """The part of each pressure column's name that tells its station; None where the names differ in other ways."""
+    if not all(c.hints.weight("pressure") or c.hints.pressure_unit for c in pressures):
+        return None
+    tokens = [tokens_of(c.name) for c in pressures]
+    if len({len(t) for t in tokens}) != 1:
+        return None
+    places = [i for i in range(len(tokens[0])) if len({t[i] for t in tokens}) > 1]
+    if len(places) != 1:
+        return None
+    keys = [t[places[0]] for t in tokens]
+    if len(set(keys)) < len(keys) or set(keys) & _NO_STATIONS:
+        return None
+    if not all(re.search(r"\d$|^[a-z]$|[a-z]$", k) for k in keys):
+        return None
+    stem = _common_start(keys)
+    if stem and hints(stem).roles:
+        keys = [k[len(stem) :] for k in keys]
+    return keys if all(keys) else None
+
+
+def _common_start(keys: Sequence[str]) -> str:
+    stem = keys[0]
+    for key in keys[1:]:
+        while not key.startswith(stem):
+            stem = stem[:-1]
+    return re.sub(r"\d+$", "", stem)
+
+
+def station_name(key: str, column: str) -> str:
+    """The key as it is written in the column's name."""
+    place = fold(column).find(key)
+    return column[place : place + len(key)] if place >= 0 and len(fold(column)) == len(column) else key
+
+
+def of_station(digitals: Sequence[Digital], key: str, others: Sequence[str]) -> list[Digital]:
+    """Signals that bear the key of a station in their names, else those that bear none."""
+    own = [d for d in digitals if _bears(d.name, key)]
+    free = [d for d in digitals if not any(_bears(d.name, k) for k in (key, *others))]
+    return own or free
+
+
+def _bears(name: str, key: str) -> bool:
+    tokens = tokens_of(name)
+    if key in tokens:
+        return True
+    ends = [t for t in tokens if re.fullmatch(rf"[^\W\d_]+{re.escape(key)}", t)]
+    return any(key.isdigit() or hints(t[: -len(key)]).roles for t in ends)

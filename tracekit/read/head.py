@@ -1,0 +1,75 @@
+"""The first rows of a file and what is known of it before anything is decided."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tracekit.model.trace import Assumption
+from tracekit.read.columns import Column
+from tracekit.read.preamble import Preamble
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Head:
+    """First rows of a file.
+
+    name      base name of the file
+    rows      rows looked at
+    whole     these are all rows
+    """
+
+    name: str
+    columns: tuple[Column, ...]
+    rows: int
+    whole: bool
+    preamble: Preamble
+    assumptions: tuple[Assumption, ...] = ()
+
+    def column(self, name: str) -> Column | None:
+        """A column by its name, None where there is none."""
+        return next((c for c in self.columns if c.name == name), None)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Question:
+    """Something that the file does not tell: what was found, and the line for [channels] that answers it."""
+
+    found: str
+    line: str
+
+
+def finite(values: NDArray[np.float64]) -> NDArray[np.float64]:
+    """The finite ones of some values."""
+    return values[np.isfinite(values)]
+
+
+def spread(values: NDArray[np.float64]) -> tuple[float, float]:
+    """Robust ends of the range of some values: their quantiles of 0.5 and 99.5 %."""
+    known = finite(values)
+    if len(known) == 0:
+        return float("nan"), float("nan")
+    low, high = np.quantile(known, [0.005, 0.995])
+    return float(low), float(high)
+
+
+def cycle_rows(values: NDArray[np.float64]) -> float | None:
+    """Median rows between two rises through the middle of the range, None where there are fewer than four.
+
+    Counts with hysteresis from 30 to 70 % of the range, so that noise and saw-teeth do not count.
+    """
+    low, high = spread(values)
+    if not high > low:
+        return None
+    known = np.nan_to_num(values, nan=low)
+    above, below = known > low + 0.7 * (high - low), known < low + 0.3 * (high - low)
+    state = np.where(above, 1, np.where(below, 0, -1))
+    index = np.maximum.accumulate(np.where(state >= 0, np.arange(len(state)), 0))
+    rises = np.nonzero(np.diff(state[index]) == 1)[0]
+    return float(np.median(np.diff(rises))) if len(rises) >= 4 else None
+
+
+def joined(words: Iterable[str]) -> str:
+    """Words in quotes, parted by commas."""
+    return ", ".join(f'"{w}"' for w in words)

@@ -1,0 +1,109 @@
+"""One file or table, opened: its first rows and the way to all of them."""
+
+import hashlib
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+
+import pyarrow as pa
+
+from tracekit.options.read import ReadOptions
+from tracekit.read.bytestream import file_hash, packing_of
+from tracekit.read.columnar import (
+    columnar_head,
+    columnar_rows,
+    open_parquet,
+    parquet_batches,
+    sources_of,
+    table_batches,
+    table_hash,
+)
+from tracekit.read.columns import Column
+from tracekit.read.head import Head
+from tracekit.read.plan import Plan
+from tracekit.read.rows import Rows
+from tracekit.read.source import Input
+from tracekit.read.textfile import WORDS, TextFile, open_text, text_rows
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Opened:
+    """A file or table whose first rows are known.
+
+    rows    all rows with the columns of a plan; may be called again
+    log_id  hash of its bytes, complete once rows has been read to the end
+    """
+
+    source: Input
+    head: Head
+    rows: Callable[[Plan], Iterator[Rows]]
+    log_id: Callable[[], str]
+
+
+def open_input(source: Input, options: ReadOptions) -> Opened:
+    """Open one file or table. Raises LogReadError where it cannot be read."""
+    if source.table is not None:
+        return _open_table(source, source.table, options)
+    if source.path is None:
+        raise AssertionError(source.name)
+    packing = packing_of(source.path)
+    if packing == "parquet":
+        return _open_parquet(source, options)
+    file, head = open_text(source.name, source.path, packing, options)
+    digests: list[str] = []
+
+    def rows(plan: Plan) -> Iterator[Rows]:
+        digest = hashlib.sha256()
+        yield from text_rows(file, stream_types(plan, file), options, digest)
+        digests.append(digest.hexdigest())
+
+    path = source.path
+    return Opened(
+        source=source, head=head, rows=rows, log_id=lambda: digests[-1] if digests else file_hash(path)
+    )
+
+
+def _open_table(source: Input, table: pa.Table, options: ReadOptions) -> Opened:
+    head = columnar_head(source.name, table_batches(table, None, options), options)
+
+    def rows(plan: Plan) -> Iterator[Rows]:
+        wanted = sources_of(table.column_names, _sources(plan))
+        return columnar_rows(table_batches(table, wanted, options))
+
+    return Opened(source=source, head=head, rows=rows, log_id=lambda: table_hash(table))
+
+
+def _open_parquet(source: Input, options: ReadOptions) -> Opened:
+    path = source.path
+    if path is None:
+        raise AssertionError(source.name)
+    file = open_parquet(path)
+    head = columnar_head(source.name, parquet_batches(file, source.name, None, options), options)
+
+    def rows(plan: Plan) -> Iterator[Rows]:
+        again = open_parquet(path)
+        wanted = sources_of(again.schema_arrow.names, _sources(plan))
+        return columnar_rows(parquet_batches(again, source.name, wanted, options))
+
+    return Opened(source=source, head=head, rows=rows, log_id=lambda: file_hash(path))
+
+
+def _sources(plan: Plan) -> list[str]:
+    return list(dict.fromkeys(c.source or c.name for c in plan.columns.values()))
+
+
+def stream_types(plan: Plan, file: TextFile) -> dict[str, pa.DataType]:
+    """Arrow types in which the columns of a plan are parsed from text."""
+    digitals = [d for s in plan.stations for d in (*s.digitals.values(), s.off_coil) if d is not None]
+    levels = {d.column for d in digitals if d.kind == "level"}
+    return {c.source or c.name: _type(c, file.decimal, level=c.name in levels) for c in plan.columns.values()}
+
+
+def _type(column: Column, decimal: str, *, level: bool) -> pa.DataType:
+    profile = column.profile
+    if column.item is not None or profile.kind == "stamp":
+        return pa.binary()
+    if profile.kind != "number":
+        return WORDS
+    if not profile.form.plain or (profile.form.decimal != decimal and not profile.whole):
+        return pa.binary()
+    return pa.int8() if level and profile.whole else pa.float64()

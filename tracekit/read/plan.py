@@ -1,0 +1,50 @@
+"""The plan by which a file is read: what was decided, in one record."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from tracekit.model.trace import Assumption
+from tracekit.read.columns import Column
+from tracekit.read.digitals import LevelPlan
+from tracekit.read.pressure import PressurePlan
+from tracekit.read.timeplan import TimePlan
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StationPlan:
+    """The channels of one station. `digitals` by supply, release, part_present; `off_coil` of a pulse valve."""
+
+    name: str
+    pressure: PressurePlan
+    digitals: Mapping[str, LevelPlan]
+    off_coil: LevelPlan | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LongPlan:
+    """Rows of time, tag and value. Channels are then named by their tags."""
+
+    tag: str
+    value: str
+    quality: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Plan:
+    """Everything decided about a file.
+
+    stations        one entry, or one per station where each has its own columns
+    station_column  a column that names the station of each row; the one entry of `stations` then holds for all
+    columns         the columns that are read, by name (in a long layout: tag, value, quality and those of time)
+    """
+
+    time: TimePlan
+    stations: tuple[StationPlan, ...]
+    columns: Mapping[str, Column]
+    station_column: str | None = None
+    station_names: tuple[str, ...] = ()
+    long: LongPlan | None = None
+    context: tuple[str, ...] = ()
+    supply_signal: str = "valve"
+    on_level: Mapping[str, int] = field(default_factory=dict)
+    assumptions: tuple[Assumption, ...] = ()

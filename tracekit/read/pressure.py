@@ -1,0 +1,298 @@
+"""Which column is the pressure, in what unit and sense."""
+
+from dataclasses import dataclass, replace
+from typing import cast
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tracekit.model.station import Channel
+from tracekit.model.trace import Assumption
+from tracekit.read.columns import Column
+from tracekit.read.head import Head, Question, finite, joined, spread
+from tracekit.units import PERCENT, PRESSURE_UNITS, PressureUnit, Sense, pressure_unit
+
+CANONICAL = "pressure_kpa"
+_NEAR_ZERO_KPA = 6.0
+_AMBIENT_KPA = (78.0, 107.0)
+_MOST_VACUUM_KPA = 96.0
+_DEEP_KPA = 8.0
+SENTINELS = (-9999.0, -999.9, -999.0, -99.99, 999.9, 9999.0, 99999.0, 32767.0, -32768.0, 65535.0, 6999.0, 7999.0)
+"""Numbers that loggers write where there is no reading (common practice, no source)."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PressurePlan:
+    """How a column becomes gauge pressure: `factor`·raw + `offset_kpa`, or along the points of a scale.
+
+    absolute     the sensor is absolute, `offset_kpa` takes ambient off
+    ambient_kpa  that ambient pressure [kPa]
+    points       (raw, kPa) of a scale; they win over factor and offset, and give a pressure in `sense`
+    """
+
+    column: str
+    factor: float = 1.0
+    offset_kpa: float = 0.0
+    points: tuple[tuple[float, float], ...] = ()
+    absolute: bool = False
+    ambient_kpa: float | None = None
+    assumptions: tuple[Assumption, ...] = ()
+
+    def kpa(self, raw: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Gauge pressure [kPa] of raw values, shape (n,)."""
+        if self.points:
+            raw = _along(raw, self.points)
+        if self.factor == 1.0 and self.offset_kpa == 0.0:
+            return raw
+        return raw * self.factor + self.offset_kpa
+
+
+def _along(raw: NDArray[np.float64], points: tuple[tuple[float, float], ...]) -> NDArray[np.float64]:
+    """Straight lines through the points, the outer ones carried on."""
+    x, y = (np.array(v) for v in zip(*points, strict=True))
+    inner = np.interp(raw, x, y)
+    low = y[0] + (raw - x[0]) * (y[1] - y[0]) / (x[1] - x[0])
+    high = y[-1] + (raw - x[-1]) * (y[-1] - y[-2]) / (x[-1] - x[-2])
+    return np.where(raw < x[0], low, np.where(raw > x[-1], high, inner))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Ambient:
+    """Ambient pressure as the station file tells it, or None [kPa]."""
+
+    kpa: float | None
+    source: str
+
+
+def pressure_columns(head: Head, time: tuple[str, ...]) -> list[Column]:
+    """Columns that may be the pressure, by their names; failing such, the only one with many values."""
+    analogue = [c for c in head.columns if c.kind == "number" and c.name not in time and c.levels > 2]
+    named = [
+        c for c in analogue
+        if c.hints.weight("other") <= 1
+        and (c.hints.weight("pressure") or c.hints.pressure_unit or (c.hints.percent and c.hints.says_vacuum))
+    ]  # fmt: skip
+    if len(named) > 1:
+        best = max(map(_naming, named))
+        named = [c for c in named if _naming(c) >= best - 0.3]
+    if named:
+        return named
+    unnamed = [c for c in analogue if c.levels > 8 and c.hints.weight("other") <= 1]
+    return [c for c in unnamed if not _counts_up(c) and not (c.profile.whole and c.hints.weight("time") >= 0.5)]
+
+
+def _naming(column: Column) -> float:
+    return column.hints.weight("pressure") + (0.5 if column.hints.pressure_unit else 0.0)
+
+
+def _counts_up(column: Column) -> bool:
+    steps = np.diff(finite(column.values))
+    return len(steps) > 0 and bool((steps >= 0).all())
+
+
+def plan_pressure(
+    column: Column, head: Head, given: Channel | None, ambient: Ambient
+) -> tuple[PressurePlan | None, list[Question]]:
+    """How a column becomes gauge pressure, or what to ask."""
+    if given is not None and given.scale:
+        return _scaled(column, given, ambient)
+    unit, unit_why, sense = _unit(column, head, given)
+    raw = _without_sentinels(column.values)
+    if unit is None:
+        guess = _absolute_unit(column, raw) if sense in (None, "absolute") else None
+        if guess is None:
+            return None, [_ask_unit(column)]
+        unit_why = f"rests at {highest_stable(raw):.4g}, which is ambient only in {guess.symbol}"
+        unit, sense = guess, "absolute"
+        confidence = 0.8
+    else:
+        confidence = 1.0 if given is not None and given.unit else 0.97
+    facts = [Assumption(what=f"unit of {column.name}", value=unit.symbol, evidence=unit_why, confidence=confidence)]
+    if given is not None and given.sense:
+        found: tuple[Sense, str, float] | None = (cast("Sense", given.sense), "station file", 1.0)
+    else:
+        found = _sense(raw * unit.kpa, column, sense)
+    if found is None:
+        return None, [_ask_sense(column, unit, raw)]
+    facts.append(Assumption(what=f"sense of {column.name}", value=found[0], evidence=found[1], confidence=found[2]))
+    return _plan(column, unit, found[0], raw, ambient, facts), []
+
+
+def _unit(column: Column, head: Head, given: Channel | None) -> tuple[PressureUnit | None, str, Sense | None]:
+    """Unit, where it comes from, and the sense that goes with it."""
+    sense = column.hints.sense
+    if given is not None and given.unit == PERCENT or (column.hints.percent and (given is None or given.unit is None)):
+        percent = PressureUnit(PERCENT, 1.01325)
+        return percent, "station file" if given is not None and given.unit else "per cent of vacuum", "vacuum"
+    if given is not None and given.unit:
+        return pressure_unit(given.unit), "station file", sense
+    if column.hints.pressure_unit is not None:
+        return column.hints.pressure_unit, f'stands with the name "{column.name}"', sense
+    if head.preamble.pressure_unit is not None:
+        return head.preamble.pressure_unit, head.preamble.unit_line, sense or head.preamble.pressure_sense
+    return None, "", sense
+
+
+def _absolute_unit(column: Column, raw: NDArray[np.float64]) -> PressureUnit | None:
+    """The unit in which the highest stable level is ambient pressure, where only one of very different size is.
+
+    A column whose name says nothing needs readings with decimals that rest where only Pa, hPa or mmHg put ambient:
+    whole numbers may be counts, and 100 may be a share.
+    """
+    level = highest_stable(raw)
+    if level is None or spread(raw)[0] < 0:
+        return None
+    named = column.hints.weight("pressure") >= 0.9 or column.hints.sense == "absolute"
+    if not named and (column.profile.whole or (raw[:1000] == np.rint(raw[:1000])).all()):
+        return None
+    known = PRESSURE_UNITS if named else [u for u in PRESSURE_UNITS if u.symbol in ("Pa", "hPa", "mmHg")]
+    fits = [u for u in known if 95.0 <= level * u.kpa <= 105.0]
+    return fits[0] if len({round(u.kpa, 6) for u in fits}) == 1 else None
+
+
+def _sense(kpa: NDArray[np.float64], column: Column, named: Sense | None) -> tuple[Sense, str, float] | None:
+    """Sense by name and idle level, None where they leave it open or contradict each other."""
+    known = finite(kpa)
+    if len(known) == 0:
+        return ("gauge", "no reading in the first rows", 0.5) if column.name == CANONICAL else None
+    low, high = spread(known)
+    near_zero = float((np.abs(known) < _NEAR_ZERO_KPA).mean())
+    shown = f"readings from {low:.1f} to {high:.1f} kPa, {near_zero:.0%} of them near zero"
+    looks = _looks(known, low, high, near_zero)
+    if column.name == CANONICAL:
+        return ("gauge", "name of the canonical column; " + shown, 1.0) if looks in ("", "gauge") else None
+    if named == "absolute":
+        return ("absolute", "its name; " + shown, 0.97) if low > -2.0 and high > 60.0 else None
+    if named == "gauge":
+        return ("gauge", "its name; " + shown, 0.97) if looks == "gauge" else None
+    if looks == "gauge":
+        return ("gauge", shown, 0.97)
+    if looks == "vacuum":
+        says = column.hints.says_vacuum or named == "vacuum"
+        return ("vacuum", ("its name; " if says else "") + shown, 0.97 if says else 0.9)
+    if looks == "absolute" and named is None:
+        return ("absolute", f"rests at {highest_stable(kpa):.1f} kPa; " + shown, 0.95)
+    return None
+
+
+def _looks(kpa: NDArray[np.float64], low: float, high: float, near_zero: float) -> str:
+    """The sense that the readings show, empty where they show none.
+
+    The vacuum of a hold lasts, a burst of blow-off does not: where readings go both ways, the lasting way is vacuum.
+    """
+    lasting_low, lasting_high = float((kpa < low / 2).mean()), float((kpa > high / 2).mean())
+    if low < -_DEEP_KPA and low > -115.0 and (high < _DEEP_KPA or (-low > 1.5 * high and lasting_low > lasting_high)):
+        return "gauge"
+    level = highest_stable(kpa)
+    at_ambient = level is not None and _AMBIENT_KPA[0] <= level <= _AMBIENT_KPA[1]
+    if at_ambient and low > 3.0 and near_zero < 0.02:
+        return "absolute"
+    deep = _DEEP_KPA < high <= _MOST_VACUUM_KPA and high > -1.5 * low
+    if deep and (low > -_DEEP_KPA or high > 40.0) and near_zero > 0.02 and lasting_high > 0.03:
+        return "vacuum" if not (at_ambient and low > -2.0 and near_zero < 0.1) else ""
+    return ""
+
+
+def highest_stable(values: NDArray[np.float64]) -> float | None:
+    """The highest level at which readings rest, None where they rest nowhere.
+
+    A reading rests where its neighbours two rows before and after differ from it by less than 2 % of the range.
+    """
+    known = finite(values)
+    low, high = spread(known)
+    if len(known) < 8:
+        return None
+    if high - low < 1e-6 * max(abs(high), 1.0):
+        return high
+    width = 0.02 * (high - low)
+    near = np.abs(known[4:] - known[2:-2]) < width
+    near &= np.abs(known[2:-2] - known[:-4]) < width
+    resting = known[2:-2][near]
+    if len(resting) < 5:
+        return None
+    counts, edges = np.histogram(np.clip(resting, low, high), bins=50)
+    enough = np.nonzero(counts >= max(0.01 * len(resting), 5))[0]
+    if len(enough) == 0:
+        return None
+    top = int(enough[-1])
+    inside = resting[(resting >= edges[max(top - 1, 0)]) & (resting <= edges[top + 1] + width)]
+    return float(np.median(inside))
+
+
+def _without_sentinels(raw: NDArray[np.float64]) -> NDArray[np.float64]:
+    return np.where(np.isin(raw, SENTINELS), np.nan, raw)
+
+
+def _plan(
+    column: Column,
+    unit: PressureUnit,
+    sense: Sense,
+    raw: NDArray[np.float64],
+    ambient: Ambient,
+    facts: list[Assumption],
+) -> PressurePlan:
+    if sense == "gauge":
+        return PressurePlan(column=column.name, factor=unit.kpa, assumptions=tuple(facts))
+    if unit.symbol == PERCENT:
+        level = ambient.kpa or 101.325
+        why = f"per cent of {level:g} kPa, {ambient.source if ambient.kpa else 'standard atmosphere'}"
+        facts.append(Assumption(what="ambient", value=f"{level:g} kPa", evidence=why, confidence=0.7))
+        return PressurePlan(column=column.name, factor=-level / 100.0, ambient_kpa=level, assumptions=tuple(facts))
+    if sense == "vacuum":
+        return PressurePlan(column=column.name, factor=-unit.kpa, assumptions=tuple(facts))
+    plan = PressurePlan(column=column.name, factor=unit.kpa, assumptions=tuple(facts))
+    return _below_ambient(plan, raw * unit.kpa, ambient)
+
+
+def _below_ambient(plan: PressurePlan, kpa: NDArray[np.float64], ambient: Ambient) -> PressurePlan:
+    """Take ambient off an absolute pressure."""
+    level, source, confidence = ambient.kpa, ambient.source, 1.0
+    if level is None:
+        level = highest_stable(kpa)
+        level = spread(kpa)[1] if level is None else level
+        source, confidence = "highest stable level of the log", 0.8
+    fact = Assumption(what="ambient", value=f"{level:.2f} kPa", evidence=source, confidence=confidence)
+    return replace(
+        plan, offset_kpa=-level, absolute=True, ambient_kpa=level, assumptions=(*plan.assumptions, fact)
+    )
+
+
+def _scaled(column: Column, given: Channel, ambient: Ambient) -> tuple[PressurePlan, list[Question]]:
+    """The points of a scale give kPa, or the unit that stands with them."""
+    size = pressure_unit(given.unit).kpa if given.unit and given.unit != PERCENT else 1.0
+    points = tuple((raw, value * size) for raw, value in given.scale)
+    value = ", ".join(f"{raw:g} is {kpa:g} kPa" for raw, kpa in points)
+    fact = Assumption(what=f"scale of {column.name}", value=value, evidence="station file", confidence=1.0)
+    plan = PressurePlan(column=column.name, points=points, assumptions=(fact,))
+    if given.sense == "vacuum":
+        return replace(plan, factor=-1.0), []
+    return (_below_ambient(plan, _along(column.values, points), ambient) if given.sense == "absolute" else plan), []
+
+
+def _ask_unit(column: Column) -> Question:
+    low, high = spread(column.values)
+    found = f'the unit of "{column.name}" does not show (readings from {low:.4g} to {high:.4g})'
+    if column.unit.strip("[]() ").casefold() in ("ma", "v", "mv", "counts", "count", "adc", "#"):
+        found = f'the scale of "{column.name}" from {column.unit.strip("[]() ")} to kPa does not show'
+        line = f'pressure = {{ column = "{column.name}", scale = [[{low:.4g}, -101.3], [{high:.4g}, 0.0]] }}'
+        return Question(found=found, line=line + "   # two points of the sensor: raw, kPa")
+    return Question(found=found, line=f'pressure = {{ column = "{column.name}", unit = "kPa", sense = "gauge" }}')
+
+
+def _ask_sense(column: Column, unit: PressureUnit, raw: NDArray[np.float64]) -> Question:
+    low, high = spread(raw)
+    found = (
+        f'"{column.name}" reads from {low:.4g} to {high:.4g} {unit.symbol}, which may be gauge, absolute or vacuum'
+    )
+    line = f'pressure = {{ column = "{column.name}", unit = "{unit.symbol}", sense = "gauge" }}'
+    return Question(found=found, line=line + "   # or absolute, or vacuum")
+
+
+def ask_column(columns: list[Column]) -> Question:
+    """The question which of several columns is the pressure."""
+    if not columns:
+        return Question(found="no column is a pressure", line='pressure = { column = "...", unit = "kPa", sense = "gauge" }')
+    found = f"several columns may be the pressure: {joined(c.name for c in columns)}"
+    sure = all(c.hints.pressure_unit for c in columns)
+    unit = "" if sure else ', unit = "kPa", sense = "gauge"'
+    return Question(found=found, line=f'pressure = {{ column = "{columns[0].name}"{unit} }}')

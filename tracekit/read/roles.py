@@ -1,0 +1,112 @@
+"""The role of a digital signal from what the pressure does at its edges."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tracekit.read.digitals import ROLES, Digital
+from tracekit.read.head import cycle_rows, spread
+from tracekit.read.words import Role
+
+_FEWEST_EDGES = 4
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Edges:
+    """Vacuum, as a share of its range, around the edges of one direction; arrays of shape (n_edges,).
+
+    at the edge, and its change over a short window before and after
+    """
+
+    at: NDArray[np.float64]
+    before: NDArray[np.float64]
+    after: NDArray[np.float64]
+
+    def __len__(self) -> int:
+        """Number of edges."""
+        return len(self.at)
+
+
+def by_response(digitals: Sequence[Digital], pressure_kpa: NDArray[np.float64]) -> dict[Role, tuple[Digital, str]]:
+    """Roles that the response of the pressure gives without doubt, each with its evidence.
+
+    Supply: vacuum starts to rise from its lowest level after the edge to one of the levels. Release: vacuum falls
+    after the edge to one level, and nothing happens after the other. Part present: vacuum is at much the same level
+    at every edge of one direction and was rising.
+    """
+    low, high = spread(-pressure_kpa)
+    length = cycle_rows(-pressure_kpa)
+    if not high > low or length is None:
+        return {}
+    vacuum = np.clip((np.nan_to_num(-pressure_kpa, nan=low) - low) / (high - low), 0.0, 1.0)
+    window = int(np.clip(0.06 * length, 2, 400))
+    moving = [d for d in digitals if d.moves]
+    fits = {role: [(d, why) for d in moving if (why := _fits(role, d, vacuum, window))] for role in ROLES}
+    result: dict[Role, tuple[Digital, str]] = {}
+    for role, found in fits.items():
+        alone = [(d, why) for d, why in found if sum(any(d is e for e, _ in fits[r]) for r in ROLES) == 1]
+        if len(found) == 1 and len(alone) == 1:
+            result[role] = found[0]
+    return result
+
+
+def _edges(digital: Digital, vacuum: NDArray[np.float64], window: int, *, to: int) -> Edges:
+    levels = digital.levels
+    index = np.nonzero((levels[1:] == to) & (levels[:-1] == 1 - to))[0] + 1
+    index = index[(index >= window) & (index < len(vacuum) - window)]
+    return Edges(
+        at=vacuum[index - 1],
+        before=vacuum[index - 1] - vacuum[index - window],
+        after=vacuum[np.minimum(index + window, len(vacuum) - 1)] - vacuum[index - 1],
+    )
+
+
+def _fits(role: Role, digital: Digital, vacuum: NDArray[np.float64], window: int) -> str:
+    """Evidence for a role, empty where there is none."""
+    for on in (1, 0):
+        to_on, to_off = (_edges(digital, vacuum, window, to=level) for level in (on, 1 - on))
+        if min(len(to_on), len(to_off)) < _FEWEST_EDGES:
+            continue
+        if role == "supply" and _starts_vacuum(to_on, to_off):
+            return f"vacuum starts to rise after its edges to {on} ({len(to_on)} edges)"
+        if role == "release" and _ends_vacuum(to_on, to_off):
+            return f"vacuum ends after its edges to {on}, its other edges do nothing ({len(to_on)} edges)"
+        if role == "part_present" and _follows_vacuum(to_on, to_off):
+            level = float(np.median(to_on.at))
+            return f"changes to {on} where vacuum passes {level:.0%} of its range ({len(to_on)} edges)"
+    return ""
+
+
+def _share(mask: NDArray[np.bool_]) -> float:
+    return float(mask.mean()) if len(mask) else 0.0
+
+
+def _starts_vacuum(to_on: Edges, to_off: Edges) -> bool:
+    idle = to_on.at < 0.3
+    started = idle & (to_on.after > 0.15) & (np.abs(to_on.before) < 0.1)
+    return (
+        int(idle.sum()) >= _FEWEST_EDGES
+        and int(started.sum()) > 0.7 * int(idle.sum())
+        and _share(to_on.after > to_on.before + 0.01) > 0.7
+        and _share(to_off.at > 0.4) > 0.7
+    )
+
+
+def _ends_vacuum(to_on: Edges, to_off: Edges) -> bool:
+    ended = (to_on.at > 0.4) & (to_on.after < -0.25)
+    idle = (to_off.at < 0.3) & (np.abs(to_off.after) < 0.15)
+    return _share(ended) > 0.7 and _share(idle) > 0.7
+
+
+def _follows_vacuum(to_on: Edges, to_off: Edges) -> bool:
+    level = float(np.median(to_on.at))
+    steady = float(np.median(np.abs(to_on.at - level))) < 0.06
+    return (
+        0.2 < level < 0.97
+        and steady
+        and _share(to_on.before > 0.1) > 0.7
+        and _share(to_off.before < 0.02) > 0.6
+        and _share(to_off.at < level + 0.1) > 0.7
+    )

@@ -1,0 +1,255 @@
+"""Text files: how they are cut and written, their first rows, and all rows as columns."""
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import pyarrow as pa
+
+from tracekit.errors import LogReadError, message
+from tracekit.model.trace import Assumption
+from tracekit.options.read import ReadOptions
+from tracekit.read.bytestream import Hash, unpacked, whole_lines
+from tracekit.read.columns import Column, Profile, item_columns, make_column, profile_cells
+from tracekit.read.delimited import CUT, TextShape, parse, parse_ahead
+from tracekit.read.encoding import DAMAGE, Encoding, as_utf8, find_encoding, readable
+from tracekit.read.head import Head
+from tracekit.read.headers import unique_names
+from tracekit.read.preamble import read_preamble
+from tracekit.read.rows import Rows
+from tracekit.read.sniff import TextForm, sniff, split
+
+_SNIFFED_LINES, _FIRST_ROWS, _SPREAD_ROWS, _TAIL_BYTES, _CHECKED_ROWS = 400, 300, 300, 65536, 20
+WORDS = pa.dictionary(pa.int32(), pa.binary())
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TextFile:
+    """A text file as it was found. `decimal` is the decimal sign of most columns."""
+
+    name: str
+    path: Path
+    packing: str
+    encoding: Encoding
+    form: TextForm
+    names: tuple[str, ...]
+    decimal: str
+
+
+def open_text(name: str, path: Path, packing: str, options: ReadOptions) -> tuple[TextFile, Head]:
+    """What a text file is, and its first rows.
+
+    Raises LogReadError where it holds no rows of values.
+    """
+    raw, whole = _first_bytes(path, packing, options)
+    encoding = find_encoding(raw, name)
+    text = b"".join(as_utf8(iter([raw]), encoding))
+    if not whole:
+        text = text[: text.rfind(b"\n") + 1] or text
+    lines = _lines(readable(text, encoding))
+    form = sniff(_sniffed(lines))
+    if form is None:
+        raise LogReadError(message(name, "no rows of values", "columns of numbers", "Export the log with its samples."))
+    body = [line for line in lines[form.first_data :] if line.strip()]
+    names, heading = _names(form, body)
+    tail = [] if whole or packing != "plain" else _tail(path, encoding)
+    samples = [split(line, form.delimiter, '"') for line in (*_spread(body), *tail)]
+    profiles = _profiles([s for s in samples if len(s) == form.fields], form.fields)
+    decimal = _decimal(profiles)
+    file = TextFile(
+        name=name, path=path, packing=packing, encoding=encoding, form=form, names=names, decimal=decimal
+    )
+    types = {n: _head_type(p, decimal) for n, p in zip(names, profiles, strict=True)}
+    start = _offset(text, form.first_data)
+    rows = parse(_prepared(text[start:], form), _shape(file, types), form.first_data + 1)
+    columns = _columns(form, names, profiles, rows, samples)
+    facts = (*_facts(file), heading) if heading else _facts(file)
+    preamble = read_preamble(form.preamble)
+    return file, Head(
+        name=name, columns=columns, rows=rows.count, whole=whole, preamble=preamble, assumptions=tuple(facts)
+    )
+
+
+def _first_bytes(path: Path, packing: str, options: ReadOptions) -> tuple[bytes, bool]:
+    pieces, size = [], 0
+    for piece in unpacked(path, packing, options.block_bytes):
+        pieces.append(piece)
+        size += len(piece)
+        if size >= options.head_bytes:
+            return b"".join(pieces), False
+    return b"".join(pieces), True
+
+
+def _lines(text: str) -> list[str]:
+    lines = [line.rstrip("\r") for line in text.split("\n")]
+    return lines[:-1] if lines and not lines[-1] else lines
+
+
+def _sniffed(lines: list[str]) -> list[str]:
+    """The first lines, enough for a preamble and some hundred rows."""
+    return lines[:_SNIFFED_LINES]
+
+
+def _spread(body: Sequence[str]) -> list[str]:
+    step = max(len(body) // _SPREAD_ROWS, 1)
+    return [*body[:_FIRST_ROWS], *body[_FIRST_ROWS::step]]
+
+
+def _tail(path: Path, encoding: Encoding) -> list[str]:
+    """The last whole lines of a file, which show later dates and the ends of ranges."""
+    with path.open("rb") as file:
+        size = file.seek(0, 2)
+        file.seek(max(size - _TAIL_BYTES, encoding.bom) // 2 * 2)
+        raw = file.read()
+    text = b"".join(as_utf8(iter([raw]), Encoding(name=encoding.name, bom=0, evidence="", confidence=1.0)))
+    return [line for line in _lines(readable(text, encoding).replace("\r", "\n"))[1:-1] if line.strip()]
+
+
+def _names(form: TextForm, body: Sequence[str]) -> tuple[tuple[str, ...], Assumption | None]:
+    """Names of the columns; those of a header that does not fit are not used."""
+    header = form.header
+    if not header.names:
+        fact = Assumption(what="header", value="none", evidence="the first line holds values", confidence=0.97)
+        return unique_names((), form.fields), fact
+    if header.fields == form.fields or _rest_empty(form, body):
+        return unique_names(header.names, form.fields), None
+    found = f"{header.fields} names above {form.fields} columns, so they are not used"
+    fact = Assumption(what="header", value="not used", evidence=found, confidence=0.9)
+    return unique_names((), form.fields), fact
+
+
+def _rest_empty(form: TextForm, body: Sequence[str]) -> bool:
+    """True where the names are short by columns that are always empty."""
+    have = form.header.fields
+    rows = [split(line, form.delimiter, '"') for line in _spread(body)]
+    return have < form.fields and all(not cell.strip() for row in rows for cell in row[have:])
+
+
+def _profiles(samples: Sequence[Sequence[str]], fields: int) -> list[Profile]:
+    if not samples:
+        return [Profile(kind="empty")] * fields
+    return [profile_cells(cells) for cells in zip(*samples, strict=True)]
+
+
+def _decimal(profiles: Iterable[Profile]) -> str:
+    """The decimal sign of most plain columns of numbers."""
+    signs = [p.form.decimal for p in profiles if p.kind == "number" and p.form.plain and not p.whole]
+    return "," if signs.count(",") > signs.count(".") else "."
+
+
+def _head_type(profile: Profile, decimal: str) -> pa.DataType:
+    if profile.kind == "number" and profile.form.plain and (profile.whole or profile.form.decimal == decimal):
+        return pa.float64()
+    return WORDS if profile.kind in ("text", "level", "array") else pa.binary()
+
+
+def _shape(file: TextFile, types: Mapping[str, pa.DataType]) -> TextShape:
+    form = file.form
+    return TextShape(
+        names=file.names,
+        types=types,
+        delimiter=form.delimiter,
+        quote=form.quote,
+        multiline=form.multiline,
+        decimal=file.decimal,
+    )
+
+
+def _offset(text: bytes, lines: int) -> int:
+    """Position of the first byte after so many lines."""
+    place = 0
+    for _ in range(lines):
+        place = text.find(b"\n", place) + 1
+    return place
+
+
+def _prepared(text: bytes, form: TextForm) -> bytes:
+    """Runs of blanks as one blank, where they part the columns; a line end at the very end."""
+    if form.delimiter == " ":
+        text = text.replace(b"\t", b" ")
+        while b"  " in text:
+            text = text.replace(b"  ", b" ")
+        text = text.replace(b" \r", b"\r").replace(b" \n", b"\n").replace(b"\n ", b"\n").lstrip(b" ")
+    return text if text.endswith(b"\n") else text + b"\n"
+
+
+def _columns(
+    form: TextForm, names: Sequence[str], profiles: Sequence[Profile], rows: Rows, samples: Sequence[Sequence[str]]
+) -> tuple[Column, ...]:
+    units = form.header.units or ("",) * form.fields
+    result: list[Column] = []
+    for place, (name, unit, profile) in enumerate(zip(names, units, profiles, strict=True)):
+        texty = profile.kind in ("stamp", "text", "array")
+        cells = [s[place] for s in samples if len(s) == form.fields] if texty else []
+        result += item_columns(make_column(name, unit, profile, rows.columns[name], cells))
+    return tuple(result)
+
+
+def _facts(file: TextFile) -> list[Assumption]:
+    encoding, form = file.encoding, file.form
+    shown = {"\t": "tab", " ": "blanks", ";": "semicolon", ",": "comma", "|": "bar"}.get(form.delimiter, form.delimiter)
+    where = f"header above line {form.first_data + 1}" if form.header.names else f"rows from line {form.first_data + 1}"
+    return [
+        Assumption(
+            what="encoding", value=encoding.name, evidence=encoding.evidence, confidence=encoding.confidence
+        ),
+        Assumption(
+            what="columns", value=f"parted by {shown}, {where}", evidence=form.evidence, confidence=form.confidence
+        ),
+        Assumption(
+            what="decimal sign",
+            value="comma" if file.decimal == "," else "point",
+            evidence="numbers of the first rows",
+            confidence=0.99,
+        ),
+    ]
+
+
+def text_rows(
+    file: TextFile, types: Mapping[str, pa.DataType], options: ReadOptions, digest: Hash | None
+) -> Iterator[Rows]:
+    """All rows of a text file, some columns of it."""
+    form = file.form
+    mark = (form.delimiter.encode() + DAMAGE) * (form.fields + 1)
+    pieces = unpacked(file.path, file.packing, options.block_bytes, digest)
+    whole = whole_lines(as_utf8(pieces, file.encoding, mark), options.block_bytes, quoted=form.multiline)
+    body = _guard_end(_after(whole, form.first_data), form)
+    prepared = (_prepared(piece, form) for piece in body)
+    return parse_ahead(prepared, _shape(file, types), form.first_data + 1, options)
+
+
+def _after(pieces: Iterator[bytes], lines: int) -> Iterator[bytes]:
+    """The pieces without their first lines."""
+    for piece in pieces:
+        text = piece
+        while lines and text:
+            text = text.partition(b"\n")[2]
+            lines -= 1
+        if text:
+            yield text
+
+
+def _guard_end(pieces: Iterator[bytes], form: TextForm) -> Iterator[bytes]:
+    """Mark a last line that has no end and may be cut in its last field, so that it is rejected."""
+    before = b""
+    for piece in pieces:
+        if not piece.endswith(b"\n") and _may_be_cut(before[-4096:] + piece, form):
+            head, end, last = piece.rpartition(b"\n")
+            piece = head + end + last + (form.delimiter.encode() + CUT) * (form.fields + 1)
+        yield piece
+        before = piece
+
+
+def _may_be_cut(text: bytes, form: TextForm) -> bool:
+    """True unless the last line's last field has as many decimals as all before it, or the most of them."""
+    lines = [line for line in text.decode("utf-8", "replace").split("\n") if line.strip()]
+    fields = [split(line, form.delimiter, '"')[-1].strip() for line in lines[-_CHECKED_ROWS - 1 :]]
+    decimals = [max(len(f) - 1 - max(f.rfind("."), f.rfind(",")), 0) if set(f) & {".", ","} else 0 for f in fields]
+    if len(decimals) < 2:
+        return True
+    known = set(decimals[:-1])
+    if known == {0}:
+        return not all(len(f) == len(fields[-1]) for f in fields[:-1]) and fields[-1] not in fields[:-1]
+    return decimals[-1] != max(known)
+
+

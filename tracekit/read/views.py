@@ -1,0 +1,58 @@
+"""One station of a file in which rows of several stations stand below each other."""
+
+from dataclasses import replace
+
+import numpy as np
+import pyarrow as pa
+
+from tracekit.model.station import Channel
+from tracekit.read.columns import Column
+from tracekit.read.head import Head
+from tracekit.read.values import word_codes
+
+_MOST_STATIONS = 400
+
+
+def station_column(head: Head, given: Channel | None) -> Column | None:
+    """The column that names the station of each row, None where there is none."""
+    if given is not None and given.column is not None:
+        return head.column(given.column)
+    named = [c for c in head.columns if c.hints.weight("station") >= 0.9 and not _measures(c)]
+    for column in named:
+        if column.kind == "text" and len(column.words) <= _MOST_STATIONS:
+            return column
+        if column.kind == "number" and column.profile.whole and column.levels < 40 and _interleaved(column):
+            return column
+    return None
+
+
+def _measures(column: Column) -> bool:
+    return any(column.hints.weight(r) >= 0.8 for r in ("pressure", "supply", "release", "part_present", "time"))
+
+
+def _interleaved(column: Column) -> bool:
+    """True where the numbers of stations change from row to row, as those of a counter do not."""
+    known = column.values[np.isfinite(column.values)]
+    return len(known) > 1 and float((np.diff(known) != 0).mean()) > 0.3
+
+
+def one_station(head: Head, column: Column | None) -> tuple[Head, tuple[str, ...]]:
+    """The rows of the station that has most, and the names of all stations in order of appearance."""
+    if column is None:
+        return head, ()
+    codes, words = word_codes(column.array)
+    counts = np.bincount(codes[codes >= 0], minlength=len(words))
+    names = tuple(w.strip() for w in words)
+    if len(words) == 1:
+        return head, names
+    mask = codes == int(counts.argmax())
+    return _filtered(head, mask), names
+
+
+def _filtered(head: Head, mask: np.ndarray) -> Head:
+    index = pa.Array.from_buffers(pa.int64(), int(mask.sum()), [None, pa.py_buffer(np.nonzero(mask)[0].astype(np.int64))])
+    columns = tuple(
+        replace(c, array=c.array.take(index), values=c.values[mask] if len(c.values) else c.values)
+        for c in head.columns
+    )
+    return replace(head, columns=columns, rows=int(mask.sum()))
