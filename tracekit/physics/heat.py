@@ -38,7 +38,7 @@ def exchange_rate_1_s(tau_s: ArrayLike, ratio: ArrayLike) -> NDArray[np.float64]
 
 
 def recursion(factor: NDArray[np.float64], into: NDArray[np.float64]) -> NDArray[np.float64]:
-    """y[i] = factor[i]·y[i−1] + into[i] along the last axis, by doubling: log₂(n) whole-array steps.
+    """Sequence y[i] = factor[i]·y[i−1] + into[i] along the last axis, by doubling: log₂(n) whole-array steps.
 
     `factor` 0 restarts. Stops early once products of factors have died out (below 10⁻⁹).
     """
