@@ -75,7 +75,7 @@ def _low_supply(station: StationSpec, rng: Random, severity: int) -> Fault:
 def _dips(_station: StationSpec, rng: Random, severity: int) -> Fault:
     depth = _by(severity, rng, (80.0, 120.0), (120.0, 180.0), (180.0, 260.0))
     if rng.random() < 0.3:
-        return Fault(label="supply_dips", kind="own", size={"depth_kpa": depth})
+        return Fault(label="supply_dips", kind="own", size={"depth_kpa": 0.7 * depth})
     size = {"depth_kpa": depth, "period_s": float(rng.uniform(6.0, 17.0)), "share": float(rng.uniform(0.15, 0.35))}
     return Fault(label="supply_dips", kind="neighbour", size=size)
 

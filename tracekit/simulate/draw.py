@@ -219,5 +219,5 @@ def _recorder(rng: Random) -> Recorder:
         jitter_s=float(rng.choice([0.0, 0.0, 0.02, 0.1])) / rate,
         missing_share=float(rng.choice([0.0, 0.0, 0.0, 0.001])),
         digital_late_s=float(rng.choice([0.0, 0.0, 0.0, 0.002])),
-        time_digits=int(rng.choice([3, 4, 6])) if rate < 600.0 else 6,
+        time_digits=int(rng.choice([3, 4, 6])) if rate <= 200.0 else 6,
     )

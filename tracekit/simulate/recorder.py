@@ -46,7 +46,7 @@ def _sample_times(trace: Trace, recorder: Recorder, rng: np.random.Generator) ->
     count = int(total * recorder.rate_hz)
     true = (np.arange(count) + 0.5) / recorder.rate_hz
     if recorder.jitter_s > 0.0:
-        bound = 0.45 / recorder.rate_hz
+        bound = 0.3 / recorder.rate_hz
         true = true + np.clip(recorder.jitter_s * rng.standard_normal(count), -bound, bound)
     keep = rng.random(count) >= recorder.missing_share
     for start in np.sort(rng.uniform(0.05, 0.95, recorder.gaps)) * total:

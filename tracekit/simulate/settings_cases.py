@@ -28,9 +28,11 @@ def _chatter(station: StationSpec, rng: Random, severity: int) -> tuple[StationS
         station = replace(station, volumes=replace(station.volumes, residual_leak_kpa_s=leak))
         size = {"set_point_kpa": round(point, 1), "reset_point_kpa": round(reset, 1)}
         return station, (Fault(label="switch_chatter", kind="reset_above_supply_on", size=size),)
-    hysteresis = noise * float(rng.uniform(0.8, 2.6)) / severity**0.5
-    lingers = _lingering_kpa(station)
-    point = lingers + float(rng.uniform(-0.8, 0.2)) * noise + 0.5 * hysteresis
+    hysteresis = noise * float(rng.uniform(0.5, 1.5)) / severity**0.5
+    if station.saving is not None:
+        leak = 2.5 / station.sequencer.transport_s
+        station = replace(station, volumes=replace(station.volumes, residual_leak_kpa_s=leak))
+    point = _lingering_kpa(station) + float(rng.uniform(-0.9, 0.0)) * noise
     size = {"set_point_kpa": round(point, 2), "reset_point_kpa": round(point - hysteresis, 2)}
     station = replace(station, sensor=replace(station.sensor, noise_kpa=noise, coloured_share=0.8))
     response = float(rng.uniform(0.003, 0.012))
@@ -39,13 +41,12 @@ def _chatter(station: StationSpec, rng: Random, severity: int) -> tuple[StationS
 
 
 def _lingering_kpa(station: StationSpec) -> float:
-    """Reading at which the vacuum of a hold stays longest [kPa]."""
-    reading = 1.0 + station.sensor.gain_error
-    leak = station.volumes.residual_leak_kpa_s
+    """Reading at which the vacuum of a hold stays long [kPa]."""
     if station.saving is None:
-        return deepest_kpa(station) * reading - station.sensor.offset_kpa
-    fallen = min(1.5 + 0.5 * leak * station.sequencer.transport_s, 3.0)
-    return station.saving.supply_off_kpa - fallen
+        return deepest_kpa(station) * (1.0 + station.sensor.gain_error) - station.sensor.offset_kpa
+    return station.saving.supply_off_kpa - 0.65 * (
+        1.0 + station.volumes.residual_leak_kpa_s * station.sequencer.transport_s
+    )
 
 
 def _short(station: StationSpec, rng: Random, severity: int) -> tuple[StationSpec, tuple[Fault, ...]]:
@@ -75,9 +76,14 @@ def _unreachable(station: StationSpec, rng: Random, _severity: int) -> tuple[Sta
         reset = round(min(station.switch.reset_point_kpa, point - 3.0), 1)
         station = replace(station, switch=replace(station.switch, set_point_kpa=point, reset_point_kpa=reset))
     elif kind == "leak":
-        missing = deepest - loop.supply_off_kpa + float(rng.uniform(1.5, 3.0))
+        missing = deepest - loop.supply_off_kpa + float(rng.uniform(2.0, 4.0))
         rate = missing / station.ejector.time_constant_s * (1.0 + station.ejector.bend)
-        size = {"rate_kpa_s": rate, "cut_off_kpa": loop.supply_off_kpa, "ultimate_kpa": deepest - missing}
+        size = {
+            "rate_kpa_s": rate,
+            "scatter": 0.02,
+            "cut_off_kpa": loop.supply_off_kpa,
+            "ultimate_kpa": deepest - missing,
+        }
     else:
         off = round(deepest + float(rng.uniform(1.0, 4.0)), 1)
         size = {
