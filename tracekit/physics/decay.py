@@ -14,13 +14,18 @@ from numpy.typing import ArrayLike, NDArray
 Floats = NDArray[np.float64]
 
 
+def _floats(values: ArrayLike) -> Floats:
+    """Values as an array of floats."""
+    return np.asarray(values, np.float64)
+
+
 def hole_time_s(start: ArrayLike, end: ArrayLike, rate_1_s: ArrayLike, critical_ratio: float) -> Floats:
     """Time in which x rises from `start` to `end` through a hole [s] [1].
 
     rate_1_s  dx/dt while the flow is choked: choked throughput over (volume · ambient) [1/s]
     x rises linearly up to b, then u = (x − b)/(1 − b) = sin(k (t − t_b)/(1 − b)). Valid for 0 ≤ x ≤ 1, isothermal.
     """
-    return np.asarray((_hole_clock(end, critical_ratio) - _hole_clock(start, critical_ratio)) / rate_1_s)
+    return np.asarray((_hole_clock(end, critical_ratio) - _hole_clock(start, critical_ratio)) / _floats(rate_1_s))
 
 
 def _hole_clock(ratio: ArrayLike, b: float) -> Floats:
@@ -43,7 +48,7 @@ def laminar_time_s(start: ArrayLike, end: ArrayLike, kappa_1_s: ArrayLike) -> Fl
 
     kappa_1_s  dx/dt at a perfect vacuum [1/s]. Valid for 0 ≤ x < 1, isothermal, laminar.
     """
-    return np.asarray((np.arctanh(end) - np.arctanh(start)) / kappa_1_s)
+    return np.asarray((np.arctanh(_floats(end)) - np.arctanh(_floats(start))) / _floats(kappa_1_s))
 
 
 def laminar_ratio(time_s: ArrayLike, start: ArrayLike, kappa_1_s: ArrayLike) -> Floats:
@@ -73,7 +78,7 @@ def volume_ml(extra_flow_pa_m3_s: ArrayLike, rate_without_kpa_s: ArrayLike, rate
 
     Both rates [kPa/s] belong to one pressure, and the extra flow [Pa·m³/s] to the same.
     """
-    return np.asarray(1e3 * np.asarray(extra_flow_pa_m3_s) / (np.asarray(rate_with_kpa_s) - rate_without_kpa_s))
+    return np.asarray(1e3 * _floats(extra_flow_pa_m3_s) / (_floats(rate_with_kpa_s) - _floats(rate_without_kpa_s)))
 
 
 def evacuation_time_s(tau_s: ArrayLike, start_kpa: ArrayLike, end_kpa: ArrayLike, ultimate_kpa: ArrayLike) -> Floats:
@@ -81,8 +86,8 @@ def evacuation_time_s(tau_s: ArrayLike, start_kpa: ArrayLike, end_kpa: ArrayLike
 
     tau_s = V/S [s]; ultimate_kpa is the pressure it tends to [kPa absolute]. Valid for a constant S.
     """
-    left = (np.asarray(start_kpa, np.float64) - ultimate_kpa) / (np.asarray(end_kpa, np.float64) - ultimate_kpa)
-    return np.asarray(np.asarray(tau_s) * np.log(left))
+    left = (_floats(start_kpa) - _floats(ultimate_kpa)) / (_floats(end_kpa) - _floats(ultimate_kpa))
+    return np.asarray(_floats(tau_s) * np.log(left))
 
 
 def ultimate_kpa(no_leak_kpa: ArrayLike, rate_kpa_s: ArrayLike, tau_s: ArrayLike) -> Floats:
@@ -90,12 +95,12 @@ def ultimate_kpa(no_leak_kpa: ArrayLike, rate_kpa_s: ArrayLike, tau_s: ArrayLike
 
     rate_kpa_s is the leak as isothermal dp/dt at that pressure, tau_s = V/S.
     """
-    return np.asarray(np.asarray(no_leak_kpa, np.float64) + np.asarray(rate_kpa_s) * np.asarray(tau_s))
+    return _floats(no_leak_kpa) + _floats(rate_kpa_s) * _floats(tau_s)
 
 
 def rate_of_ultimate_kpa_s(rise_kpa: ArrayLike, tau_s: ArrayLike) -> Floats:
     """Change of leak behind a rise of the ultimate pressure: Δs = Δp_u/τ [kPa/s], the inverse of `ultimate_kpa` [2]."""
-    return np.asarray(np.asarray(rise_kpa, np.float64) / np.asarray(tau_s))
+    return _floats(rise_kpa) / _floats(tau_s)
 
 
 def evened_out_kpa(
