@@ -8,7 +8,15 @@ from tracekit.model.cycle import Bins, Excerpt, SensorFacts, SettingInForce, Sta
 from tracekit.model.estimate import Estimate, Withheld
 from tracekit.model.finding import CauseChance, Detectable, Evidence, Finding, NextStep
 from tracekit.model.result import (
-    BudgetLine, CoastShape, Constraint, DiagnosisRecord, LeakGroup, LeakResult, StationResult, SuggestedSetting, Suggestion,
+    BudgetLine,
+    CoastShape,
+    Constraint,
+    DiagnosisRecord,
+    LeakGroup,
+    LeakResult,
+    StationResult,
+    SuggestedSetting,
+    Suggestion,
 )  # fmt: skip
 from tracekit.model.tables import CYCLES, EDGES, PERIODS, Column, make_table
 from tracekit.model.trace import Assumption, LogFacts, Rejection
@@ -264,6 +272,8 @@ def leak_of(data: StationData, *, mechanism="undecided", groups=(), withheld="")
     )  # fmt: skip
 
 
+NO_WIRING = Wiring(supply_on_level=None, release_on_level=None, present_on_level=None, evidence={})
+
 FACTS = LogFacts(
     log_id=HASH, source="loader_2_torn_cup.parquet", rows_read=65_010, rows_used=65_000,
     rejections=(Rejection(reason="time goes backwards", rows=10, first_lines=(1041, 1042)),),
@@ -334,14 +344,14 @@ def result(play: Play, *, findings=(), causes=CAUSES, base: Play | None = None, 
     data = more.pop("data", None) or data_of(play)
     leak = more.pop("leak", None) or leak_of(data)
     healthy = data_of(base) if base else None
-    fields = dict(
-        data=data, leak=leak, leak_rate_pa_m3_s=Withheld("no volume in a station file"),
-        leak_rate_l_min_anr=Withheld("no volume in a station file"), findings=tuple(findings), causes=causes,
-        detectable=DETECTABLE, suggestion=suggestion(), summary={}, assumptions=ASSUMED,
-        limits_of_log=("Sampled every 5 ms: valve delays below 10 ms do not show.",),
-        baseline=healthy, baseline_leak=leak_of(healthy) if healthy else None,
-    )  # fmt: skip
-    return StationResult(**{**fields, **more})
+    fields = {
+        "data": data, "leak": leak, "leak_rate_pa_m3_s": Withheld("no volume in a station file"),
+        "leak_rate_l_min_anr": Withheld("no volume in a station file"), "findings": tuple(findings), "causes": causes,
+        "detectable": DETECTABLE, "suggestion": suggestion(), "summary": {}, "assumptions": ASSUMED,
+        "limits_of_log": ("Sampled every 5 ms: valve delays below 10 ms do not show.",),
+        "baseline": healthy, "baseline_leak": leak_of(healthy) if healthy else None,
+    }  # fmt: skip
+    return StationResult(**(fields | more))
 
 
 def record(*results: StationResult, facts=FACTS, **more) -> DiagnosisRecord:
@@ -423,7 +433,7 @@ def no_digitals():
     """Pressure alone: nothing about valves or the output."""
     found = finding("channel_missing", kind="recording", severity="minor", confidence=1.0, steps=())
     play = Play(cycles=30, digitals=False)
-    data = replace(data_of(play), air_saving=False)
+    data = replace(data_of(play), air_saving=False, wiring=NO_WIRING)
     return record(result(play, data=data, leak=leak_of(data, withheld="no supply channel in the log"), findings=(found,), causes=()))
 
 
@@ -438,7 +448,7 @@ def unmeasurable():
                  pressure_kpa=none.astype(float), samples=none.astype(np.int32))  # fmt: skip
     data = replace(
         data, cycles=make_table(CYCLES, cut, known), periods=make_table(PERIODS, cut, {**known, "reason": ()}),
-        edges=make_table(EDGES, cut, known), bins=empty, excerpts=(), air_saving=False, cycle_settings={},
+        edges=make_table(EDGES, cut, known), bins=empty, excerpts=(), air_saving=False, wiring=NO_WIRING, cycle_settings={},
         settings={k: SettingInForce(value_kpa=None, source="absent") for k in data.settings},
     )  # fmt: skip
     leak = leak_of(data, withheld="no cycle in the log")

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 from tracekit.report.markup import numbers
 from tracekit.report.text import clean
-from tracekit.report.words import PAGE_UNITS
+from tracekit.report.words import OFFERED_UNITS, PAGE_UNITS
 
 if TYPE_CHECKING:
     from jinja2 import Environment
@@ -77,7 +77,7 @@ def frame(
             style=style,
             scripts=sources,
             policy=_policy(style, sources),
-            units=list(PAGE_UNITS),
+            units=list(dict.fromkeys([*OFFERED_UNITS, unit])),
             unit=unit,
             data=_json(embedded),
             print_note=print_note,

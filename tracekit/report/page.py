@@ -3,6 +3,7 @@
 import os
 import re
 from collections.abc import Sequence
+from contextlib import suppress
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -227,7 +228,8 @@ def _write(path: Path, text: str) -> None:
         beside.write_text(text, encoding="utf-8", newline="\n")
         beside.replace(path)
     except OSError as error:
-        beside.unlink(missing_ok=True)
+        with suppress(OSError):
+            beside.unlink()
         found = error.strerror or "cannot be written"
         raise OutputError(
             message(str(path), found, "a folder that can be written", "Choose another with --out.")

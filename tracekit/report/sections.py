@@ -37,11 +37,11 @@ class _Shown:
 def answer(result: StationResult, unit: str) -> str:
     """Verdict, lead, urgency, first step and settings: the first screen."""
     said = verdict(result)
-    entries = _entries(result)
+    entries = setting_entries(result)
     first, shortened = _short_step(steps(result)[0], _FIRST_LINES_WITH_SETTINGS if entries else _FIRST_LINES)
     return render("answer.html", {
         "headline": said.headline, "lead": html(said.lead, unit), "action": said.action, "reasons": said.reasons,
-        "step": _lowered(first), "shortened": shortened, "entries": entries, "leave": _leave(result),
+        "step": _lowered(first), "shortened": shortened, "entries": entries, "leave": why_leave(result),
         "one_unit": entries[0]["unit"] if len({e["unit"] for e in entries}) == 1 else "",
     }, unit)  # fmt: skip
 
@@ -154,7 +154,7 @@ def _lines(text: str, extra: int = 0) -> int:
     return -(-(len(text) + extra) // _LINE_AT_360) if text else 0
 
 
-def _entries(result: StationResult) -> list[dict[str, str]]:
+def setting_entries(result: StationResult) -> list[dict[str, str]]:
     """Settings to enter, in the device's own terms."""
     rows = result.suggestion.settings if result.suggestion.withheld is None else ()
     decimals = max((_decimals(s) for s in rows), default=0)
@@ -162,7 +162,7 @@ def _entries(result: StationResult) -> list[dict[str, str]]:
         {
             "name": setting(s.name), "entry": setting_names(clean(s.entry, 30)) if s.entry else "",
             "now": _typographic(f"{s.shown_now:.{decimals}f}") if s.shown_now is not None else "not known",
-            "new": _typographic(f"{s.shown:.{decimals}f}"), "copy": f"{s.shown:.{decimals}f}",
+            "new": _typographic(f"{s.shown:.{decimals}f}"), "typed": f"{s.shown:.{decimals}f}",
             "unit": clean(s.unit, 10),
         }
         for s in rows
@@ -181,7 +181,8 @@ def _typographic(figure: str) -> str:
     return figure.replace("-", MINUS)
 
 
-def _leave(result: StationResult) -> str:
+def why_leave(result: StationResult) -> str:
+    """Why no setting is to be entered, a sentence."""
     reason = clean(result.suggestion.withheld or "", 90).rstrip(".")
     if reason:
         return f"{reason[:1].upper()}{reason[1:]}."

@@ -16,7 +16,8 @@ def clean(text: object, limit: int = 80) -> str:
     Control characters, marks that turn the writing direction and invisible format characters are dropped, runs of
     white space become one space, and a text that is too long is cut in its middle.
     """
-    raw = str(text)[: 4 * limit + 400]
+    raw, most = str(text), 2 * limit + 200
+    raw = raw if len(raw) <= 2 * most else raw[:most] + raw[-most:]
     shown = "".join(" " if c in "\t\n\r" else c for c in raw)
     kept = "".join(c for c in shown if unicodedata.category(c) not in _DROPPED)
     line = " ".join(kept.split())

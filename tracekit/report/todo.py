@@ -35,10 +35,10 @@ def steps(result: StationResult) -> tuple[Step, ...]:
     """All steps in order; the last says how to prove the repair, or what to record."""
     source = main_finding(result) or symptom(result) or fault_of_log(result)
     found = [step_of(s) for s in source.next_steps] if source is not None else []
-    if cannot_answer(result):
-        return (*found, _record_better(result))
-    if source is None:
+    if source is None and not cannot_answer(result):
         return (_keep_as_baseline(result),)
+    if source is None or source.kind == "recording":
+        return tuple(found) if found and _is_recording(found[-1].act) else (*found, _record_better(result))
     if found and _is_recording(found[-1].act):
         return tuple(found)
     return (*found, _prove(result, source))

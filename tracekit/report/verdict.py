@@ -119,8 +119,9 @@ def _fit(candidates: list[str]) -> str:
 
 def _nothing_found(result: StationResult, log: Finding | None) -> str:
     n = len(result.data.cycles)
-    found = f"No fault found in {count(n)} cycle{'' if n == 1 else 's'}"
-    return _fit([f"{found}, but {phrase(log.code).short}", found]) if log is not None else found
+    cycles = f"in {count(n)} cycle{'' if n == 1 else 's'}"
+    found = f"No fault found {cycles}"
+    return _fit([f"No fault {cycles}, but {phrase(log.code).short}", found]) if log is not None else found
 
 
 def _would_have_shown(result: StationResult) -> Text:

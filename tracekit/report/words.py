@@ -14,8 +14,8 @@ from tracekit.model.finding import Severity
 from tracekit.report.text import MINUS, NARROW, NBSP, escape
 from tracekit.units import PRESSURE_UNITS
 
-_OFFERED = ("kPa", "mbar", "hPa", "bar", "psi", "inHg", "mmHg", "Torr")
-PAGE_UNITS: dict[str, float] = {u.symbol: 1.0 / u.kpa for u in PRESSURE_UNITS if u.symbol in _OFFERED}
+OFFERED_UNITS = ("kPa", "mbar", "hPa", "bar", "psi", "inHg", "mmHg", "Torr")
+PAGE_UNITS: dict[str, float] = {u.symbol: 1.0 / u.kpa for u in PRESSURE_UNITS}
 
 _DECIMALS_MOST = 6
 

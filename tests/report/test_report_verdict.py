@@ -1,0 +1,154 @@
+"""The answer in words, its limits of length and its tested clauses."""
+
+from dataclasses import replace
+
+import pytest
+import stories
+from stories import Play
+
+from tracekit.model.estimate import Bound
+from tracekit.model.finding import CODES, CauseChance, Evidence
+from tracekit.report.phrases import cause_name, phrase
+from tracekit.report.todo import step_of, steps, to_record
+from tracekit.report.verdict import HEADLINE_MOST, LEAD_MOST, URGENCY_MOST, verdict
+from tracekit.report.words import plain
+
+PLAY = Play(cycles=12)
+
+
+@pytest.fixture(scope="module")
+def plain_result():
+    """A small result without findings."""
+    return stories.result(PLAY)
+
+
+def lead(result):
+    """The lead as plain text with plain spaces."""
+    return plain(verdict(result).lead).replace("\u00a0", " ")
+
+
+@pytest.mark.parametrize("code", sorted(CODES))
+def test_every_code_fits_its_place(code, plain_result):
+    """For every code and strength the headline, lead and urgency keep to their length and name no code."""
+    kind = CODES[code]
+    assert phrase(code).noun
+    assert len(phrase(code).noun) <= 37
+    assert len(phrase(code).short) <= 24
+    assert len(phrase(code).rival) <= 15
+    for confidence, rivals in ((0.97, ()), (0.85, ()), (0.65, ()), (0.55, ("check_valve_leak",)), (0.9, ("flow_restricted",))):
+        found = stories.finding(code, kind=kind, confidence=confidence, alternatives=rivals, title="Title of the finding")
+        causes = (CauseChance(code=code, chance=0.5, reason="r"), *(CauseChance(code=r, chance=0.4, reason="r") for r in rivals))
+        said = verdict(replace(plain_result, findings=(found,), causes=causes))
+        assert 5 < len(said.headline) <= HEADLINE_MOST
+        assert len(plain(said.lead)) <= LEAD_MOST
+        assert len(f"{said.action} {said.reasons}") <= URGENCY_MOST
+        assert "_" not in said.headline + plain(said.lead) + said.reasons
+
+
+def test_strength_stands_before_the_cause(plain_result):
+    """Confidence chooses flat, very likely or probably."""
+    heads = [
+        verdict(replace(plain_result, findings=(stories.finding("release_weak", confidence=c),), causes=())).headline
+        for c in (0.96, 0.85, 0.7)
+    ]
+    assert heads == ["A weak or late blow-off", "Very likely a weak or late blow-off", "Probably a weak or late blow-off"]
+
+
+def test_a_close_rival_is_named():
+    """A rival within a factor of two makes it "either … or"; one beyond does not."""
+    close = stories.no_baseline().stations[0]
+    assert verdict(close).headline == "Either a cup-side leak or a leaking check valve"
+    far = (CauseChance(code="leak_steady", chance=0.9, reason=""), CauseChance(code="check_valve_leak", chance=0.1, reason=""))
+    sure = replace(close, causes=far, findings=(replace(close.findings[0], confidence=0.9),))
+    assert verdict(sure).headline == "Very likely a leak at the cup, hose or a fitting"
+    assert verdict(sure).reasons.endswith("Chance 9 in 10; else check valve.")
+
+
+def test_leak_lead_holds_rate_share_and_baseline():
+    """The lead of a leak has its interval, its cycles and the baseline, the last only where there is one."""
+    result = stories.torn_cup().stations[0]
+    assert lead(result).startswith("Vacuum falls ")
+    assert "on all 95 cycles. Baseline: " in lead(result)
+    assert "Baseline" not in lead(replace(result, baseline=None, baseline_leak=None))
+    bound = Bound(status="lower_bound", limit=9.0, unit="kPa/s", n=3, method="m")
+    worst = replace(result, leak=replace(result.leak, decay_rate=bound))
+    assert "at least 9.0 kPa/s" in lead(worst) or "Vacuum falls" in lead(worst)
+
+
+def test_evidence_becomes_the_lead(plain_result):
+    """A measured fact is told with interval, share and reference."""
+    fact = Evidence(measure="evacuation_time_s", value=0.162, lower=0.16, upper=0.165, unit="s", reference=0.118,
+                    reference_source="baseline")  # fmt: skip
+    found = stories.finding("exhaust_restricted", evidence=(fact,), share=1.0)
+    text = lead(replace(plain_result, findings=(found,)))
+    assert text == "The set point takes 0.162 s (0.160 to 0.165), on all 12 cycles. Baseline: 0.118."
+    limit = replace(fact, reference_source="limit")
+    assert "Limit: 0.118" in lead(replace(plain_result, findings=(replace(found, evidence=(limit,)),)))
+
+
+def test_healthy_says_what_would_have_shown():
+    """Without a finding the lead names the smallest leak that would have shown, but never of an unmeasured leak."""
+    assert "A leak above 1.5 kPa/s would have shown." in lead(stories.healthy().stations[0])
+    unmeasured = stories.withheld().stations[0]
+    assert lead(unmeasured) == "Whether it leaks, this recording cannot show."
+    assert verdict(stories.healthy().stations[0]).headline == "No fault found in 71 cycles"
+
+
+def test_a_log_that_cannot_answer_says_what_to_record():
+    """Without a cycle the headline says so, and the first step is to record, with what is missing."""
+    result = stories.unmeasurable().stations[0]
+    assert verdict(result).headline == "This recording cannot answer"
+    assert verdict(result).action == "Record again."
+    first = steps(result)[0]
+    assert first.act == "Record again"
+    assert "Log the command of the supply valve." in first.how
+    assert "supply by hand" in " ".join(to_record(result))
+
+
+def test_a_missing_signal_is_part_of_the_headline():
+    """A fault of the log alone does not read as a clean bill."""
+    said = verdict(stories.no_digitals().stations[0])
+    assert said.headline == "No fault in 30 cycles, but a signal is missing"
+    assert said.action == "Record again."
+
+
+def test_losses_are_counted(plain_result):
+    """Dropped and missed are counted, in the singular too."""
+    assert verdict(stories.dropping().stations[0]).reasons.startswith("5 dropped, 1 missed.")
+    one = stories.result(Play(cycles=12, dropped=(3,)))
+    assert verdict(one).reasons.startswith("1 part dropped.")
+    assert verdict(plain_result).reasons.startswith("No part dropped.")
+
+
+def test_the_worst_finding_sets_the_urgency(plain_result):
+    """A minor cause with a critical symptom stops the line."""
+    cause = stories.finding("leak_steady", severity="minor")
+    drop = stories.finding("part_dropped", kind="symptom", severity="critical", steps=())
+    assert verdict(replace(plain_result, findings=(cause, drop))).action == "Stop. Do not run parts."
+
+
+def test_steps_end_with_a_recording(plain_result):
+    """The last step proves the repair; none is added where the finding brings it."""
+    own = replace(plain_result, findings=(stories.finding("leak_steady"),))
+    assert [s.act for s in steps(own)] == [
+        "Blank the cup with a flat plate", "Pinch off the hose at the cup", "Record 30 cycles after the repair",
+    ]  # fmt: skip
+    short = replace(plain_result, findings=(stories.finding("leak_steady", steps=(stories.BLANK,)),))
+    assert steps(short)[-1].act == "Record again after the repair"
+    assert steps(plain_result)[0].act == "Keep this log as the baseline"
+
+
+def test_step_is_split_into_act_and_results():
+    """The first sentence is the act; every "seen: meaning" is a pair of its own."""
+    step = step_of(replace(stories.BLANK, expect_if="A new cup halves it: the cup leaks. No change: plug back. Here: below 3.7 kPa/s."))
+    assert step.act == "Blank the cup with a flat plate"
+    assert step.how.startswith("Stop safely")
+    assert step.results == (("A new cup halves it", "the cup leaks"), ("Still near 7 kPa/s", "go to step 2"))
+    assert step.more == (("No change", "plug back"), ("Here", "below 3.7 kPa/s"))
+
+
+def test_cause_names_have_no_article():
+    """A table cell starts with the thing itself."""
+    assert cause_name("check_valve_leak") == "Leaking check valve"
+    assert cause_name("none") == "Something else, or nothing"
+    assert cause_name("new_code_of_tomorrow") == "New code of tomorrow"

@@ -1,0 +1,114 @@
+"""The first screen in a terminal: 80 columns, 24 lines, readable on any console."""
+
+import textwrap
+from pathlib import Path
+
+from tracekit.model.result import DiagnosisRecord, StationResult
+from tracekit.options.report import ReportOptions
+from tracekit.report.markup import numbers_plain
+from tracekit.report.phrases import cause_name
+from tracekit.report.sections import setting_entries, why_leave
+from tracekit.report.text import ascii_only, clean
+from tracekit.report.todo import Step, steps
+from tracekit.report.verdict import chance_of, rival_of, verdict
+from tracekit.report.view import main_finding
+from tracekit.report.words import chance, count, plain
+
+WIDTH, HEIGHT = 80, 24
+_INDENT = "  "
+_PLAIN = ReportOptions()
+
+
+def first_screen(
+    record: DiagnosisRecord,
+    page_path: Path | None,
+    *,
+    options: ReportOptions = _PLAIN,
+    colour: bool = False,
+    encoding: str = "utf-8",
+) -> str:
+    """Verdict, first cause with its chance, first step, settings and where the page is, in 80 by 24 characters.
+
+    page_path  the page, None where none was written
+    colour     True marks headline and caution with the terminal's bold and inverse; no colour codes otherwise
+    encoding   of the console; whatever it cannot write becomes plain ASCII
+    """
+    unit = options.unit
+    lines = _one(record.stations[0], unit) if len(record.stations) == 1 else _many(record, unit)
+    where = f"Page: {page_path}"
+    tail = ["", where] if page_path is not None else []
+    room = HEIGHT - 1 - len(tail) - len(where) // WIDTH
+    if len(lines) > room:
+        lines = [*lines[: room - 1], f"{_INDENT}The rest is on the page."]
+    text = "\n".join(_fitting(line, encoding) for line in [*lines, *tail])
+    return _lit(text) if colour else text
+
+
+def _one(result: StationResult, unit: str) -> list[str]:
+    said = verdict(result)
+    name = clean(result.data.station, WIDTH - 3 - len(said.headline)) or "Station without a name"
+    lines = [f"{name}: {said.headline}.", *_wrapped(plain(said.lead, unit)), *_wrapped(f"{said.action} {said.reasons}")]
+    return [*lines, *_cause(result), "", *_first_step(steps(result)[0], unit), "", *_settings(result, unit)]
+
+
+def _cause(result: StationResult) -> list[str]:
+    main = main_finding(result)
+    if main is None:
+        return []
+    sure = f"Cause: {cause_name(main.code)}, chance {chance(chance_of(result, main))}"
+    rival = rival_of(result, main)
+    return _wrapped(f"{sure}; not told apart from: {cause_name(rival).lower()}." if rival else f"{sure}.")
+
+
+def _first_step(step: Step, unit: str) -> list[str]:
+    minutes = f" ({step.minutes} min)" if step.minutes else ""
+    lines = _wrapped(f"First: {numbers_plain(step.act, unit)}{minutes}.", "")
+    lines += _wrapped(numbers_plain(step.how, unit))[:3] if step.how else []
+    for seen, means in step.results:
+        lines += _wrapped(numbers_plain(f"{seen}: {means}." if seen else f"{means}.", unit))[:2]
+    lines += _wrapped(f"Caution: {step.caution}") if step.caution else []
+    return lines
+
+
+def _settings(result: StationResult, unit: str) -> list[str]:
+    entries = setting_entries(result)
+    if not entries:
+        return _wrapped(f"Settings: leave them. {numbers_plain(why_leave(result), unit)}", "")
+    width = max(len(_label(e)) for e in entries)
+    rows = [f"{_INDENT}{_label(e):{width}}  {e['now']} -> {e['new']} {e['unit']}".rstrip() for e in entries]
+    return ["Settings to enter:", *rows]
+
+
+def _label(entry: dict[str, str]) -> str:
+    return f"{entry['name']}, {entry['entry']}" if entry["entry"] else entry["name"]
+
+
+def _many(record: DiagnosisRecord, unit: str) -> list[str]:
+    """One line or two per station, the worst first."""
+    order = ("critical", "major", "minor", "info")
+    said = sorted(((verdict(r), r) for r in record.stations), key=lambda pair: order.index(pair[0].severity))
+    lines = [f"{count(len(said))} stations, the worst first:"]
+    for words, result in said:
+        lines.append(f"{clean(result.data.station, 20)}: {words.headline}. {words.action}"[:WIDTH])
+        lines += _first_step(steps(result)[0], unit)[:1] if words.severity in ("critical", "major") else []
+    return lines
+
+
+def _wrapped(text: str, indent: str = _INDENT) -> list[str]:
+    return textwrap.wrap(text, WIDTH - len(indent), initial_indent=indent, subsequent_indent=indent + "  ") or [""]
+
+
+def _fitting(line: str, encoding: str) -> str:
+    """The line as the console can write it; without no-break spaces, which some consoles show as boxes."""
+    text = line.replace("\u00a0", " ").replace("\u202f", " ")
+    try:
+        text.encode(encoding)
+    except (UnicodeEncodeError, LookupError):
+        return ascii_only(text)
+    return text
+
+
+def _lit(text: str) -> str:
+    first, _, rest = text.partition("\n")
+    lines = [f"\x1b[7m{line}\x1b[0m" if line.lstrip().startswith("Caution:") else line for line in rest.split("\n")]
+    return "\n".join([f"\x1b[1m{first}\x1b[0m", *lines])
