@@ -110,6 +110,23 @@ def compare_feature(
     )
 
 
+_RANK_LEAST = 18.0
+"""Squared significance in ranks: the largest of many splits and measures exceeds it about once in a hundred logs."""
+
+
+def _rank_scores(values: Floats, k: NDArray[np.int64]) -> Floats:
+    """Squared significance of a step at each split by ranks, which single odd cycles cannot make."""
+    n = len(values)
+    rank = np.empty(n)
+    rank[np.argsort(values, kind="stable")] = np.arange(n)
+    same = np.unique(values, return_inverse=True)[1]
+    rank = (np.bincount(same, weights=rank) / np.bincount(same))[same]
+    total = np.cumsum(rank)[:-1]
+    mean = (n - 1) / 2.0
+    variance = max(float(rank.var()), 1e-9)
+    return np.asarray((total - k * mean) ** 2 / (variance * k * (n - k) / n))
+
+
 def _scores(values: Floats, floor: float, least: int) -> Floats:
     """Squared significance of a step at each split, shape (n_cycles,); 0 where a side is too short.
 
@@ -127,9 +144,10 @@ def _scores(values: Floats, floor: float, least: int) -> Floats:
     x = np.clip(x, low, high)
     total = np.cumsum(x)
     k = np.arange(1, len(x))
+    ordered = _rank_scores(x, k)
     step = total[:-1] / k - (total[-1] - total[:-1]) / (len(x) - k)
     inside = np.where((k >= least) & (len(x) - k >= least), step**2 * k * (len(x) - k) / len(x) / noise**2, 0.0)
-    size = np.where(np.abs(step) > 2.5 * floor, inside, 0.0)
+    size = np.where((np.abs(step) > 2.5 * floor) & (ordered > _RANK_LEAST), inside, 0.0)
     score[seen[1:]] = size
     return score
 
@@ -147,6 +165,16 @@ def find_onset(features: Features, options: JudgeOptions) -> int | None:
     if not len(total) or float(np.max(scores)) < options.onset_score:
         return None
     return int(np.argmax(total))
+
+
+def _scatter(effect: Effect) -> Effect:
+    """Scatter of a measure from cycle to cycle against its reference, as a logarithm; less scatter is no news."""
+    shift = max(float(np.log(max(effect.scatter, 1e-3))), 0.0)
+    error = float(np.hypot(0.3, 1.2 / np.sqrt(min(effect.n_now, effect.n_reference))))
+    return Effect(
+        now=shift, reference=0.0, shift=shift, error=error, n_now=effect.n_now, n_reference=effect.n_reference, tail_up=0.0,
+        tail_down=0.0, scatter=effect.scatter,
+    )  # fmt: skip
 
 
 def compare(features: Features, baseline: Features | None, options: JudgeOptions) -> Comparison:
@@ -173,5 +201,7 @@ def compare(features: Features, baseline: Features | None, options: JudgeOptions
         effect = compare_feature(name, now, reference, floor, baseline is None, options)
         if effect is not None:
             effects[name] = effect
+    if "rise" in effects:
+        effects["rise_scatter"] = _scatter(effects["rise"])
     source = "baseline" if baseline is not None else "earlier cycles"
     return Comparison(effects=effects, source=source, onset=onset, now=late, reference=~after)

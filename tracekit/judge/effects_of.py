@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tracekit.judge.effects import Comparison, Effect, robust_spread
+from tracekit.judge.features import Features
 from tracekit.model.cycle import StationData
 
 _NAMES: Mapping[str, tuple[str, str]] = {
@@ -21,6 +22,7 @@ _NAMES: Mapping[str, tuple[str, str]] = {
     "over": ("release_peak_kpa", "kPa"),
     "idle": ("idle_vacuum_kpa", "kPa"),
     "noise": ("noise_kpa", "kPa"),
+    "rise_scatter": ("scatter of the evacuation", "log of ratio"),
     "unevenness": ("scatter of the leak", "log of share"),
     "fast_fall": ("fall just after the cut", "kPa"),
 }
@@ -95,7 +97,7 @@ def physical_effects(data: StationData) -> dict[str, Effect]:
     held = cycles.where("outcome", "held")
     for name, values, reference, error in (
         ("residual", cycles.floats("residual_vacuum_kpa") - zero, 0.0, 1.1),
-        ("response", cycles.floats("response_delay_s"), 0.02, 0.02),
+        ("response", cycles.floats("response_delay_s"), 0.022, float(np.hypot(0.011, data.sensor.sample_interval_s / 2))),
     ):
         seen = values[held & np.isfinite(values)]
         if len(seen) < 4:
@@ -109,14 +111,38 @@ def physical_effects(data: StationData) -> dict[str, Effect]:
     return out
 
 
-def effects_of(data: StationData, comparison: Comparison, band_kpa: float) -> dict[str, Effect]:
-    """All effects for the ranking."""
+def group_balance(features: Features, upper: NDArray[np.bool_]) -> Effect | None:
+    """The balance between two groups of cycles of one log: no weather, no drift of the supply lies between them."""
+    rate, top = features.values["decay"], features.values["top"]
+    seen = features.held & np.isfinite(rate) & np.isfinite(top)
+    high, low = seen & upper, seen & ~upper
+    if high.sum() < 4 or low.sum() < 4:
+        return None
+    leak = float(np.median(rate[high]) - np.median(rate[low]))
+    slower = float(np.median(top[low]) - np.median(top[high]))
+    if leak <= 0.3:
+        return None
+    spread = np.hypot(robust_spread(top[high]) / np.sqrt(high.sum()), robust_spread(top[low]) / np.sqrt(low.sum()))
+    error = float(np.hypot(1.5 * spread, 0.3 * features.floor["top"])) / leak
+    return Effect(
+        now=slower / leak, reference=0.0, shift=slower / leak, error=max(error, 0.08), n_now=int(high.sum()),
+        n_reference=int(low.sum()), tail_up=0.0, tail_down=0.0, scatter=1.0,
+    )  # fmt: skip
+
+
+def effects_of(
+    data: StationData, features: Features, comparison: Comparison, upper: NDArray[np.bool_], grouped: bool, band_kpa: float
+) -> dict[str, Effect]:
+    """All effects for the ranking; `upper` marks the cycles of a leaking group where `grouped`."""
     if comparison.source == "none":
         out = physical_effects(data)
     else:
         out = with_balance(evacuation_without_leak(comparison.effects, band_kpa))
     uneven = unevenness(data, comparison.now)
     decay = out.get("decay")
+    if grouped:  # the scatter is that of the groups, and they tell the balance better
+        between = group_balance(features, upper)
+        return {**out, **({} if between is None else {"balance": between})}
     if uneven is not None and (comparison.source == "none" or decay is not None and decay.shift > 3.0 * decay.error):
         out["unevenness"] = uneven
     return out

@@ -96,4 +96,4 @@ def log_likelihood(
 
 
 def _silent(effect: Effect) -> float:
-    return max(-0.5 * effect.z**2, -2.0)
+    return max(-0.5 * effect.z**2, -5.0)

@@ -64,6 +64,17 @@ def _between(times: Floats, levels: Floats, first: float, last: float) -> Floats
     return np.where(gap > 0, gap, np.nan)
 
 
+def _blow_off(data: StationData, bands: Bands) -> Floats:
+    """Time between two levels of the blow-off; where the lower is never reached, the time that it had at least [s]."""
+    levels, fall = data.levels_kpa, data.fall_s
+    time = _between(fall, levels, bands.fall_high, bands.fall_low)
+    start = fall[:, int(np.argmin(np.abs(levels - bands.fall_high)))]
+    given = data.timing["release_end_s"] - data.timing["release_s"]
+    left = data.cycles.floats("residual_vacuum_kpa") > bands.fall_low
+    hung = np.where(np.isfinite(start), given - start, given)
+    return np.where(np.isfinite(time), time, np.where(left & (hung > 0), hung, np.nan))
+
+
 def _fast_fall(data: StationData) -> Floats:
     """Vacuum lost between 30 and 130 ms after the first supply-off of each hold, beyond the later slope [kPa]."""
     n = len(data.cycles)
@@ -115,7 +126,7 @@ def make_features(data: StationData, leak: LeakResult, bands: Bands) -> Features
         "open": column("open_cup_vacuum_kpa") - zero,
         "response": column("response_delay_s"),
         "ultimate": column("ultimate_vacuum_kpa") - zero,
-        "blow": np.log(_between(fall, levels, bands.fall_high, bands.fall_low)),
+        "blow": np.log(_blow_off(data, bands)),
         "blow_start": fall[:, int(np.argmin(np.abs(levels - bands.fall_high)))],
         "residual": column("residual_vacuum_kpa") - zero,
         "over": np.where(_ends_at_zero(data), np.nan, column("release_peak_kpa") + zero),

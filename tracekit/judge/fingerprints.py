@@ -57,15 +57,16 @@ _BASIC: Mapping[str, Mapping[str, Change]] = {
     "exhaust_restricted": {
         "decay": SAME, "rise": up(0.04, 2.0), "ultimate": down(0.5, 30.0, 0.9), "open": down(0.05, 10.0, 0.8),
         "blow": SAME, "over": SAME, "residual": SAME, "idle": SAME, "response": SAME, "noise": SAME, "balance": SAME,
+        "rise_scatter": SAME,
     },
     "supply_pressure_low": {
         "decay": SAME, "rise": up(0.03, 2.0), "ultimate": down(0.5, 40.0, 0.9), "open": down(0.05, 10.0, 0.8),
         "blow": up(0.04, 0.8), "over": down(0.05, 10.0, 0.5), "idle": SAME, "noise": SAME,
-        "residual": up(0.05, 5.0, 0.5),
+        "residual": up(0.05, 5.0, 0.5), "rise_scatter": SAME,
     },
     "supply_valve_slow": {
-        "decay": SAME, "response": up(0.003, 0.4), "rise": SAME, "ultimate": SAME, "open": SAME, "blow": SAME,
-        "over": SAME, "idle": SAME, "residual": SAME, "noise": SAME,
+        "decay": SAME, "response": up(0.003, 0.4, 0.5), "rise": SAME, "ultimate": SAME, "open": SAME, "blow": SAME,
+        "over": SAME, "idle": SAME, "residual": SAME, "noise": SAME, "rise_scatter": SAME,
     },
     "supply_valve_passing": {
         "decay": down(0.05, 5.0, 0.6), "idle": up(0.4, 15.0), "rise": SAME, "ultimate": SAME, "over": down(0.1, 10.0, 0.6),
@@ -78,14 +79,15 @@ _BASIC: Mapping[str, Mapping[str, Change]] = {
     },
     "sensor_zero_shift": {
         "decay": SAME, "idle": Change(-12.0, 12.0), "ultimate": SAME, "blow": Change(-0.06, 0.06), "rise": Change(-0.15, 0.15),
-        "open": SAME, "noise": SAME, "response": SAME,
+        "open": SAME, "noise": SAME, "response": SAME, "residual": SAME, "over": SAME, "blow_start": SAME,
     },
     "sensor_noisy": {
-        "noise": up(0.5, 3.0), "decay": SAME, "rise": SAME, "ultimate": SAME, "blow": SAME, "idle": SAME, "over": SAME,
+        "noise": up(0.5, 3.0), "open": SAME, "residual": SAME, "response": Change(-0.02, 0.02), "decay": SAME, "rise": SAME, "ultimate": SAME, "blow": SAME, "idle": SAME, "over": SAME,
     },
     "none": {
         "decay": SAME, "balance": SAME, "rise": SAME, "ultimate": SAME, "open": SAME, "blow": SAME, "over": SAME,
         "idle": SAME, "residual": SAME, "response": SAME, "noise": SAME, "fast_fall": SAME, "blow_start": SAME,
+        "rise_scatter": SAME,
     },
 }  # fmt: skip
 
@@ -99,7 +101,7 @@ FINGERPRINTS: Mapping[str, Mapping[str, Change]] = {
     },
     "supply_pressure_dips": {
         **_NEUTRAL, "rise": up(0.005, 0.5, 0.6), "ultimate": down(0.1, 20.0, 0.5), "open": down(0.05, 5.0, 0.4),
-        "blow": up(0.01, 0.4, 0.4),
+        "blow": up(0.01, 0.4, 0.4), "rise_scatter": up(0.7, 4.0),
     },
     "collision_or_peel": _NEUTRAL,
     "part_not_presented": _NEUTRAL,
@@ -108,13 +110,13 @@ FINGERPRINTS: Mapping[str, Mapping[str, Change]] = {
 }  # fmt: skip
 
 SIGN_BACKGROUND: Mapping[str, float] = {
-    "rate_groups": 0.002, "late_response": 0.002, "scattered_evacuation": 0.004, "sudden_losses": 0.002,
+    "rate_groups": 0.001, "late_response": 0.0007, "scattered_evacuation": 0.003, "sudden_losses": 0.002,
     "gradual_losses": 0.002, "empty_picks": 0.003, "deep_dips": 0.01, "pulsation": 0.003, "leaky": 0.03,
 }  # fmt: skip
 """How often a sign shows without the causes below (common practice, no source)."""
 
 SIGNS: Mapping[str, Mapping[str, float]] = {
-    "rate_groups": {"leak_part_dependent": 0.9, "check_valve_leak": 0.05, "leak_steady": 0.04},
+    "rate_groups": {"leak_part_dependent": 0.9, "check_valve_leak": 0.25, "leak_steady": 0.03},
     "late_response": {"supply_valve_slow": 0.75},
     "scattered_evacuation": {
         "supply_pressure_dips": 0.85, "leak_part_dependent": 0.4, "supply_valve_slow": 0.05, "leak_steady": 0.06,

@@ -17,6 +17,12 @@ from tracekit.options.judge import JudgeOptions
 
 HYPOTHESES: tuple[str, ...] = tuple(code for code in FINGERPRINTS if code != "none")
 _PAIRED = 6
+_ALIKE: tuple[frozenset[str], ...] = (
+    frozenset({"leak_steady", "check_valve_leak", "release_valve_leak"}),
+    frozenset({"sensor_noisy", "supply_pulsation"}),
+    frozenset({"supply_pressure_low", "supply_pressure_dips"}),
+)
+"""Causes that one recording shows as one: no pair is made of them."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -47,6 +53,8 @@ def posterior(
         logs[(code,)] = np.log(share) + log_likelihood((code,), effects, signs, options)
     best = sorted(HYPOTHESES, key=lambda code: -logs[(code,)])[:_PAIRED]
     for a, b in combinations(best, 2):
+        if any({a, b} <= alike for alike in _ALIKE):
+            continue
         share = faulty * TWO_CAUSES * weight[a] * weight[b] / total**2
         logs[(a, b)] = np.log(share) + log_likelihood((a, b), effects, signs, options)
     top = max(logs.values())

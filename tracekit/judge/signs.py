@@ -56,7 +56,10 @@ def group_sign(data: StationData, features: Features, options: JudgeOptions) -> 
     held = features.held
     rate = np.where(held, features.values["decay"], np.nan)
     level = float(np.nanmedian(rate)) if np.isfinite(rate).any() else 0.0
-    upper, gap = two_groups(rate, max(0.6, 0.35 * level))
+    # in the logarithm, since a leaking group scatters with its size; half a kPa/s keeps small rates from counting
+    upper, gap = two_groups(np.log(np.maximum(rate, 0.0) + 0.5), 0.35)
+    if upper.any() and float(np.nanmedian(rate[upper]) - np.nanmedian(rate[~upper])) < max(0.6, 0.35 * level):
+        upper, gap = np.zeros(len(rate), np.bool_), 0.0
     changes = alternations(upper[np.isfinite(rate)])
     chance = logistic(1.6 * (gap - 5.0)) if changes >= 4 else 0.002
     if data.air_saving and held.sum() >= 10:
@@ -70,7 +73,7 @@ def group_sign(data: StationData, features: Features, options: JudgeOptions) -> 
     if not data.air_saving:
         upper, chance = _groups_without_coasts(features, upper)
     count = int(upper.sum())
-    return Sign(name="rate_groups", present=min(max(chance, 0.002), 0.999), text=f"{count} cycles leak more than the rest"), upper
+    return Sign(name="rate_groups", present=min(max(chance, 0.001), 0.9993), text=f"{count} cycles leak more than the rest"), upper
 
 
 def _groups_without_coasts(features: Features, upper: Bools) -> tuple[Bools, float]:
@@ -94,7 +97,7 @@ def late_sign(features: Features, comparison: Comparison, options: JudgeOptions)
     share = float(late.sum() / seen.sum())
     return Sign(
         name="late_response",
-        present=min(max(logistic((share - 0.055) / 0.012) if late.sum() >= 3 else 0.002, 0.002), 0.999),
+        present=min(max(logistic((share - 0.055) / 0.012) if late.sum() >= 3 else 0.0007, 0.0007), 0.9995),
         text=f"{int(late.sum())} commands answered late",
     ), late
 
@@ -135,6 +138,29 @@ def loss_signs(data: StationData) -> tuple[tuple[Sign, Bools], ...]:
         present = 0.001 if n == 0 else single if n == 1 else 0.998
         out.append((Sign(name=name, present=present, text=f"{n} cycles"), flag))
     return tuple(out)
+
+
+def pulsation_sign(data: StationData) -> Sign:
+    """A ripple of the averaged trace while the supply is on that is absent while it is off."""
+    kind = data.periods.codes("kind")
+    names = data.periods.categories["kind"]
+    bins = data.bins
+    if len(bins.time_s) < 50:
+        return Sign(name="pulsation", present=0.003)
+    bend = np.abs(bins.pressure_kpa[2:] - 2.0 * bins.pressure_kpa[1:-1] + bins.pressure_kpa[:-2]) / np.sqrt(6.0)
+    middle = bins.period[1:-1]
+    inside = (bins.period[2:] == bins.period[:-2]) & (bins.samples[1:-1] >= 1)
+    start = data.periods.floats("start_s")[middle]
+    settled = bins.time_s[1:-1] - start > 0.15
+    on = inside & settled & np.isin(kind[middle], [names.index("steady"), names.index("recharge")])
+    off = inside & settled & (kind[middle] == names.index("coast"))
+    expected = data.sensor.noise_kpa / np.sqrt(max(float(np.median(bins.samples)), 1.0))
+    if on.sum() < 40:
+        return Sign(name="pulsation", present=0.003)
+    ripple = float(np.median(bend[on])) / 0.6745
+    calm = max(float(np.median(bend[off])) / 0.6745 if off.sum() >= 40 else expected, expected, 0.3 * data.sensor.quantisation_kpa)
+    present = logistic(4.0 * np.log(ripple / (2.2 * calm)))
+    return Sign(name="pulsation", present=min(max(present, 0.003), 0.99), text="the vacuum ripples while the supply is on")
 
 
 def dip_sign(features: Features, comparison: Comparison) -> tuple[Sign, Bools]:

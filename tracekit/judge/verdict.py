@@ -18,7 +18,7 @@ from tracekit.judge.rank import HYPOTHESES, Posterior, posterior, rivals
 from tracekit.judge.reasons import reason_for
 from tracekit.judge.sensor_rules import recording_facts, sensor_facts
 from tracekit.judge.setting_rules import setting_facts
-from tracekit.judge.signs import dip_sign, group_sign, late_sign, leaky_sign, loss_signs, scatter_sign
+from tracekit.judge.signs import dip_sign, group_sign, late_sign, leaky_sign, loss_signs, pulsation_sign, scatter_sign
 from tracekit.judge.symptoms import EXPLAINS, symptom_facts
 from tracekit.model.cycle import StationData
 from tracekit.model.finding import CODES, CauseChance, Detectable, Finding
@@ -52,14 +52,16 @@ def _features(case: Case) -> tuple[Features, Features | None, Bands]:
 def _seen(case: Case, options: JudgeOptions) -> Seen:
     features, reference, bands = _features(case)
     comparison = compare(features, reference, options)
-    effects = effects_of(case.data, comparison, bands.rise_high - bands.rise_low)
     group, grouped = group_sign(case.data, features, options)
+    band = bands.rise_high - bands.rise_low
+    effects = effects_of(case.data, features, comparison, grouped, group.present > 0.5, band)
     late, late_cycles = late_sign(features, comparison, options)
     scatter, scattered = scatter_sign(features, comparison, grouped)
     dips, dipped = dip_sign(features, comparison)
     leaky = leaky_sign(case.data, case.leak, case.station.station.volume_ml, comparison.source != "none", options)
     losses = loss_signs(case.data)
-    pairs = [(group, grouped), (late, late_cycles), (scatter, scattered), (dips, dipped), *losses]
+    ripple = pulsation_sign(case.data)
+    pairs = [(group, grouped), (ripple, np.zeros(len(grouped), np.bool_)), (late, late_cycles), (scatter, scattered), (dips, dipped), *losses]
     return Seen(
         effects=effects,
         signs=(*(s for s, _ in pairs), leaky),
@@ -87,6 +89,8 @@ def judge(case: Case, options: JudgeOptions) -> Judgement:
     sensors = sensor_facts(case.data, has_reference, options)
     settings = setting_facts(case.data, case.station, _now(case, seen), options)
     post = _stuck_first(post, sensors)
+    stuck = max((f.probability for f in sensors if f.code == "sensor_stuck"), default=0.0)
+    settings = tuple(replace(f, probability=f.probability * (1.0 - 0.9 * stuck)) for f in settings)
     repairs = tuple(_discounted(f, post) for f in (*sensors, *settings))
     symptoms = symptom_facts(case.data)
     chances = _chances(post, repairs)

@@ -9,7 +9,7 @@ from tracekit.options.measure import MeasureOptions
 from tracekit.segment.cycles import Spans, falling, rising
 from tracekit.segment.hold import Hold
 from tracekit.segment.samples import Samples
-from tracekit.signal.segments import count_true, first_true, last_true, range_min, range_quantile, range_sum
+from tracekit.signal.segments import count_true, first_true, last_true, range_mean, range_min, range_sum
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -74,10 +74,15 @@ def _chatter_frequency(
 
 
 def cycle_noise(samples: Samples, hold: Hold, quantisation: float, options: MeasureOptions) -> Floats:
-    """Robust standard deviation of single samples in the hold, from second differences [kPa]."""
+    """Standard deviation of single samples in the hold, from second differences [kPa].
+
+    Mean absolute differences, limited at six standard deviations of the head so that corners of the trace do not count:
+    unlike a median they move smoothly where the recorder's step is coarse.
+    """
     stop = np.where(hold.grip >= 0, hold_end(hold), 0)
     start = np.where(hold.grip >= 0, np.maximum(hold.grip + 2, stop - options.noise_samples), 0)
     bend = np.zeros(len(samples.vacuum))
     bend[1:-1] = np.abs(samples.vacuum[2:] - 2.0 * samples.vacuum[1:-1] + samples.vacuum[:-2])
-    spread = range_quantile(bend, start, np.maximum(stop - 1, start), 0.5) / 0.6745 / np.sqrt(6.0)
+    limit = 6.0 * np.sqrt(6.0) * max(samples.noise, 0.02)
+    spread = range_mean(np.minimum(bend, limit), start, np.maximum(stop - 1, start)) / np.sqrt(2.0 / np.pi) / np.sqrt(6.0)
     return np.maximum(spread, quantisation / np.sqrt(12.0))
