@@ -9,7 +9,7 @@ from tracekit.compare.acceptance import RULES, accept, read_demand
 from tracekit.compare.judging import Question, measure_figures
 from tracekit.compare.matching import part_mix
 from tracekit.compare.measures import BEHIND, DEFAULT_PRIMARY, MEASURES, RATES, Measure, measure_named
-from tracekit.compare.obstacles import changed_settings, obstacles
+from tracekit.compare.obstacles import changed_settings, incomparable, obstacles
 from tracekit.compare.plan_check import check_plan
 from tracekit.compare.rates import rate_results
 from tracekit.compare.values import side_values
@@ -137,16 +137,15 @@ def now_utc() -> str:
 def _measures(question: Question, primary: str, plan: Plan | None) -> dict[str, MeasureResult]:
     """Figures of every measure; those that follow a changed setting are withheld, unless one is the primary."""
     changed = changed_settings(question.before, question.after, question.options)
-    results = {}
+    results: dict[str, MeasureResult] = {}
     for measure in MEASURES:
         if not _wanted(measure, question, primary):
             continue
         margin = plan.margin if plan is not None and plan.measure == measure.column else None
         result = measure_figures(measure, question, margin)
-        moved = [name for name in measure.governed_by if name in changed]
-        if moved and measure.column != primary:
-            listed = ", ".join(f"{n} {changed[n][0]:.1f} to {changed[n][1]:.1f} kPa" for n in moved)
-            result = _not_comparable(result, f"follows a setting that was changed: {listed}")
+        reason = incomparable(measure, question, changed)
+        if reason and measure.column != primary:
+            result = _not_comparable(result, reason)
         results[measure.column] = result
     return results
 
@@ -155,8 +154,7 @@ def _wanted(measure: Measure, question: Question, primary: str) -> bool:
     """The primary always; of the others those that a side has values of."""
     if measure.column == primary:
         return True
-    asked = measure.watched or measure.column == "leak_rate_pa_m3_s"
-    return asked and any(len(side_values(measure, side, ())) for side in (question.before, question.after))
+    return measure.watched and any(len(side_values(measure, side, ())) for side in (question.before, question.after))
 
 
 def _not_comparable(result: MeasureResult, reason: str) -> MeasureResult:

@@ -21,8 +21,9 @@ class Measure:
     zero        the sensor's zero is taken off where the zeros of both sides differ
     depth       it scales with ambient pressure as the deepest possible vacuum does
     leak        it scales with ambient pressure as a leak does
-    watched     none of these may be worse if an improvement is to be demonstrated
+    watched     always compared, and none of these may be worse if an improvement is to be demonstrated
     distance    compared is the distance from zero
+    from_vacuum it grows with the vacuum that there is to fill at the release
     """
 
     column: str
@@ -36,13 +37,14 @@ class Measure:
     leak: bool = False
     watched: bool = True
     distance: bool = False
+    from_vacuum: bool = False
 
 
 _BAND = ("supply_off", "supply_on")
 
 MEASURES: tuple[Measure, ...] = (
     Measure(column="decay_rate_kpa_s", unit="kPa/s", better="lower", resolution="rate", leak=True),
-    Measure(column="leak_rate_pa_m3_s", unit="Pa·m³/s", better="lower", resolution="flow", leak=True, watched=False),
+    Measure(column="leak_rate_pa_m3_s", unit="Pa·m³/s", better="lower", resolution="flow", leak=True),
     Measure(column="evacuation_time_s", unit="s", better="lower", resolution="time", rows="gripped",
             governed_by=("set_point",)),
     Measure(column="seal_time_s", unit="s", better="lower", resolution="time", rows="gripped",
@@ -57,7 +59,7 @@ MEASURES: tuple[Measure, ...] = (
     Measure(column="supply_switches", unit="", better="lower", resolution="count", governed_by=_BAND),
     Measure(column="supply_on_time_s", unit="s", better="lower", resolution="time",
             governed_by=("set_point", *_BAND)),
-    Measure(column="release_time_s", unit="s", better="lower", resolution="time"),
+    Measure(column="release_time_s", unit="s", better="lower", resolution="time", from_vacuum=True),
     Measure(column="residual_vacuum_kpa", unit="kPa", better="lower", resolution="pressure", zero=True),
     Measure(column="chatter_edges", unit="", better="lower", resolution="count",
             governed_by=("set_point", "reset_point")),

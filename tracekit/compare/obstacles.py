@@ -1,10 +1,13 @@
 """What stands in the way of a fair comparison: about the two recordings themselves."""
 
 import math
+from collections.abc import Mapping
 
 import numpy as np
 
+from tracekit.compare.judging import Question
 from tracekit.compare.matching import PartMix
+from tracekit.compare.measures import Measure
 from tracekit.compare.values import ambient_of_side, ambients_known, zero_of
 from tracekit.model.comparison import Obstacle, Recording, Recordings
 from tracekit.options.compare import CompareOptions
@@ -47,6 +50,19 @@ def changed_settings(before: Recordings, after: Recordings, options: CompareOpti
             if abs(now - was) > tolerance:
                 changed[name] = (was, now)
     return changed
+
+
+def incomparable(measure: Measure, question: Question, changed: Mapping[str, tuple[float, float]]) -> str:
+    """Why a measure would not compare like with like, "" where it does. `changed` as `changed_settings` gives it."""
+    moved = [name for name in measure.governed_by if name in changed]
+    if moved:
+        listed = ", ".join(f"{n} {changed[n][0]:.1f} to {changed[n][1]:.1f} kPa" for n in moved)
+        return f"follows a setting that was changed: {listed}"
+    vacua = [float(np.mean([r.release_vacuum_kpa for r in side])) for side in (question.before, question.after)]
+    apart = abs(vacua[1] - vacua[0]) > question.options.release_vacuum_share * vacua[0]
+    if measure.from_vacuum and apart:
+        return f"the release begins at {vacua[0]:.1f} kPa before and {vacua[1]:.1f} kPa after: more or less to fill"
+    return ""
 
 
 def _spread(recording: Recording, name: str) -> float:

@@ -59,9 +59,10 @@ def plan_share(
     warnings = ["Drops that come in bursts need more cycles than independent ones."]
     if asked.looks > 1:
         warnings.append("A share is tested exactly once, at the end.")
+    margin = options.margin_share_points if asked.margin is None else asked.margin
     plan = Plan(
-        measure=asked.measure, unit="", better="lower", change=rounded(change),
-        margin=asked.margin if asked.margin is not None else options.margin_share_points, power=power, cycles=cycles,
+        measure=asked.measure, unit="", better="lower", change=rounded(change), margin=rounded(margin), power=power,
+        cycles=cycles,
         sample_interval_s=plan_options.slowest_s, looks=(Look(cycles=cycles, bound=round(_Z, 4)),),
         rule=rule_text(asked.measure, options), basis=basis, sha256="", frozen_at=frozen_at,
         pilot_log_ids=tuple(r.facts.log_id for r in pilot), warnings=tuple(warnings),

@@ -7,8 +7,8 @@ from tracekit.compare.counts import smallest_p
 from tracekit.compare.measures import CLAIM_RATES
 from tracekit.compare.multiple import holm
 from tracekit.compare.rates import rate_equivalent
-from tracekit.model.comparison import MeasureResult, Overall, RateResult
-from tracekit.model.estimate import Withheld
+from tracekit.model.comparison import MeasureResult, Overall, RateResult, Verdict
+from tracekit.model.estimate import Bound, Estimate, Withheld
 from tracekit.options.compare import CompareOptions
 
 
@@ -54,7 +54,8 @@ def rule_text(primary: str, options: CompareOptions, looks: str = "") -> str:
         f"measure, nor the drop or miss rate, is worse (Holm, one-sided {once}). Worse: the primary, the drop or the "
         f"miss rate is worse (Holm over these three, one-sided {once}). No change: the primary lies within its margin "
         f"(two one-sided tests, {100 * options.equivalence:g} % each). Else not demonstrated. Any other measure that "
-        "lies within its margin counts as equivalent, whatever its sign."
+        "lies within its margin counts as equivalent, and as better or worse only when it is also shown (Holm) and, as "
+        "estimated, larger than its margin."
     )
 
 
@@ -62,15 +63,23 @@ def _measure(
     result: MeasureResult, better: frozenset[str], worse: frozenset[str], first: frozenset[str],
     options: CompareOptions,
 ) -> MeasureResult:  # fmt: skip
-    """The verdict of a measure: of the primary better and worse come first, of all others equivalence does."""
+    """The verdict of a measure: of the primary better and worse come first, of all others the margin counts."""
     if isinstance(result.difference, Withheld):
         return result
     equivalent = result.p_equivalent <= options.equivalence
     if equivalent and result.column not in first:
         return replace(result, verdict="equivalent", cycles_needed=None)
-    if result.column in better or result.column in worse:
-        return replace(result, verdict="better" if result.column in better else "worse", cycles_needed=None)
+    shown: Verdict | None = "better" if result.column in better else "worse" if result.column in worse else None
+    if shown and (result.column in first or _beyond_margin(result)):
+        return replace(result, verdict=shown, cycles_needed=None)
     return replace(result, verdict="equivalent", cycles_needed=None) if equivalent else result
+
+
+def _beyond_margin(result: MeasureResult) -> bool:
+    """True where the change, as estimated, is larger than the margin; a bound counts by its limit."""
+    change = result.difference
+    size = change.limit if isinstance(change, Bound) else change.value if isinstance(change, Estimate) else 0.0
+    return result.margin is not None and abs(size) > result.margin
 
 
 def _rate(

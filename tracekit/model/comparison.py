@@ -15,27 +15,25 @@ Decision = Literal["accepted", "rejected", "undecided"]
 Direction = Literal["lower", "higher"]
 Side = Literal["before", "after"]
 
-_NOT_MEASURED = Withheld("not measured")
-_NO_VOLUME = Withheld("no volume")
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Recording:
     """One log of one station, as the comparison sees it.
 
-    leak, leak_rate    of the log; their intervals hold the errors that all its cycles share
+    leak, leak_rate    of the log, None where unknown; their intervals hold the errors that all its cycles share
     leak_common_u      standard uncertainty of the decay rate that does not shrink with n [kPa/s], None: take `leak`
     first_code         the code that leads this recording's findings, None where nothing stands above info
     codes              all codes above info
-    sensor_at, volume_ml, station_file   as the station file says, "" or None without one
+    release_vacuum_kpa median vacuum when the release begins, NaN where unknown [kPa]
+    sensor_at, volume_ml  as the station file says, "" or None without one
     """
 
     facts: LogFacts
     station: str
     cycles: Table
     sensor: SensorFacts
-    leak: Quantity = _NOT_MEASURED
-    leak_rate: Quantity = _NO_VOLUME
+    leak: Quantity | None = None
+    leak_rate: Quantity | None = None
     leak_common_u: float | None = None
     mechanism: str = "undecided"
     settings: Mapping[str, SettingInForce] = field(default_factory=dict)
@@ -45,6 +43,7 @@ class Recording:
     ambient_source: str = "standard atmosphere"
     first_code: str | None = None
     codes: tuple[str, ...] = ()
+    release_vacuum_kpa: float = float("nan")
     sensor_at: str = ""
     volume_ml: float | None = None
 

@@ -31,6 +31,7 @@ class CompareOptions:
     ambient_differs_kpa: float = option(0.5, "kPa", "ambients further apart than this are adjusted for")
     zero_differs_kpa: float = option(0.3, "kPa", "zeros further apart than this are adjusted for")
     setting_differs_kpa: float = option(0.6, "kPa", "settings further apart than this are named as an obstacle")
+    release_vacuum_share: float = option(0.03, "1", "vacua at release further apart than this share: unlike")
     sampling_ratio: float = option(1.5, "1", "sampling intervals further apart than this factor are named")
     open_cup_share: float = option(0.12, "1", "open-cup vacua further apart than this share point to another suction")
     lacking_share: float = option(0.10, "1", "share of held cycles without a rate from which it is said")
