@@ -56,7 +56,8 @@ class Drive(NamedTuple):
 
 class Flows(NamedTuple):
     """Throughputs of one step [kPa·mL/s at wall temperature], shape (n,): out through the ejector, in at the cup
-    (hole, pores, residual; not the opening), in at the generator side, through the opening, blown in, to the generator.
+    (hole, pores, residual; not the opening), in at the generator side, through the opening, blown in, from cup to
+    generator.
     """
 
     ejector: Array
@@ -65,6 +66,22 @@ class Flows(NamedTuple):
     opening: Array
     blow: Array
     filter: Array
+
+
+class Ways(NamedTuple):
+    """Conductances [mL/s] of one step and what they end in: pressure at which the ejector stops [kPa], inflow of
+    blow-off [kPa·mL/s], temperature over the wall's of what passes the filter and of what passes the cup's holes.
+    """
+
+    filter: Array
+    cup: Array
+    opening: Array
+    back: Array
+    ejector: Array
+    floor: Array
+    blow: Array
+    through: Array
+    leaving: Array
 
 
 FILTER, HOLE, BACK, RESIDUAL, OPENING = range(5)
@@ -131,69 +148,69 @@ def suction_curve(constants: Constants, drive: Array, exhaust_kpa: Array, vacuum
 
 def step(gas: Gas, drive: Drive, check_c: Array, constants: Constants, dt: float) -> tuple[Gas, Flows]:
     """One step of `dt` seconds. Mass is conserved exactly; pressures are implicit, conductances those of its start."""
+    ways = _ways(gas, drive, check_c, constants)
+    pressure = _solve(gas, ways, constants, dt)
+    p1, p2 = pressure
+    air, t1 = constants.ambient, gas.pressure[0] / gas.cold[0]
+    flows = Flows(
+        ejector=ways.ejector * (p1 - ways.floor) / t1,
+        cup=ways.cup * (air - p2) / ways.leaving,
+        generator=ways.back * (air - p1),
+        opening=ways.opening * (air - p2) / ways.leaving,
+        blow=ways.blow,
+        filter=ways.filter * (p2 - p1) / ways.through,
+    )
+    near = flows.filter - flows.ejector + flows.generator + flows.blow
+    far = flows.cup + flows.opening - flows.filter
+    return Gas(pressure, gas.cold + dt / constants.volumes * np.stack([near, far])), flows
+
+
+def _ways(gas: Gas, drive: Drive, check_c: Array, constants: Constants) -> Ways:
+    """What the gas can pass at the start of a step."""
     p1, p2 = gas.pressure
     air = constants.ambient
-    theta = gas.pressure / gas.cold
+    t1, t2 = gas.pressure / gas.cold
     c = constants.c.copy()
     c[BACK] += check_c
     c[OPENING] = drive.opening_c
     g = secant(np.stack([p1, p2, p1, p2, p2]), np.stack([p2, air, air, air, air]), c, constants.b) * constants.warm
-    warmth = np.sqrt(theta)
-    g[FILTER] *= np.where(p1 > p2, warmth[0], warmth[1])
-    g_cup = g[HOLE] + g[RESIDUAL] + constants.pores * (air + p2)
-    reach, g_ejector = suction_curve(constants, drive.pressure, drive.exhaust_kpa, air - p1)
-    g_ejector = np.where(p1 > air - reach, g_ejector * theta[0] * constants.heat_ratio, 0.0)
-    pressure = _solve(gas, (g[FILTER], g_cup + g[OPENING], g[BACK], g_ejector), air - reach, drive.blow, constants, dt)
-    return _settle(
-        gas, pressure, (g[FILTER], g_cup, g[OPENING], g[BACK], g_ejector), air - reach, drive.blow, constants, dt
+    through = np.where(p1 > p2, t1, t2)
+    reach, suction = suction_curve(constants, drive.pressure, drive.exhaust_kpa, air - p1)
+    return Ways(
+        filter=g[FILTER] * np.sqrt(through),
+        cup=g[HOLE] + g[RESIDUAL] + constants.pores * (air + p2),
+        opening=g[OPENING],
+        back=g[BACK],
+        ejector=np.where(p1 > air - reach, suction * t1 * constants.heat_ratio, 0.0),
+        floor=air - reach,
+        blow=drive.blow,
+        through=through,
+        leaving=np.where(p2 > air, t2, 1.0),
     )
 
 
-def _solve(
-    gas: Gas, g: tuple[Array, Array, Array, Array], floor: Array, blow: Array, constants: Constants, dt: float
-) -> Array:
-    """Pressures after the step from the energy balance V·dp/dt = γ·ΣQ + heat from the walls."""
-    g_filter, g_air, g_back, g_ejector = g
-    p1, p2 = gas.pressure
-    air = constants.ambient
-    turnover = np.stack([g_filter * np.abs(p2 - p1) + blow, g_filter * np.abs(p2 - p1) + g_air * np.abs(air - p2)])
+def _solve(gas: Gas, ways: Ways, constants: Constants, dt: float) -> Array:
+    """Pressures after the step from the energy balance V·dp/dt = γ·ΣQ + heat from the walls.
+
+    The heat follows the temperature p/(mass) of the step's end, linearised; `eta` carries the masses into it, so
+    that fast walls make the gas isothermal without a limit on the step.
+    """
+    air, (p1, p2), t1 = constants.ambient, gas.pressure, gas.pressure[0] / gas.cold[0]
+    passing = ways.filter * np.abs(p2 - p1)
+    g_air = ways.cup + ways.opening
+    turnover = np.stack([passing + ways.blow, passing + g_air * np.abs(air - p2)])
     streaming = turnover / (constants.volumes * constants.wall * gas.pressure)
     heat = constants.volumes * air * constants.wall * (1.0 + constants.convection * streaming / (1.0 + streaming / 4.0))
-    h1, h2 = heat
-    a11 = constants.volumes[0] / dt + GAMMA * (g_filter + g_back + g_ejector) + h1 / gas.cold[0]
-    a22 = constants.volumes[1] / dt + GAMMA * (g_filter + g_air) + h2 / gas.cold[1]
-    a12 = -GAMMA * g_filter
-    r1 = constants.volumes[0] * p1 / dt + GAMMA * (g_ejector * floor + g_back * air + blow) + h1
-    r2 = constants.volumes[1] * p2 / dt + GAMMA * g_air * air + h2
-    inverse = 1.0 / (a11 * a22 - a12 * a12)
-    return np.stack([(r1 * a22 - a12 * r2) * inverse, (r2 * a11 - a12 * r1) * inverse])
-
-
-def _settle(
-    gas: Gas,
-    pressure: Array,
-    g: tuple[Array, Array, Array, Array, Array],
-    floor: Array,
-    blow: Array,
-    constants: Constants,
-    dt: float,
-) -> tuple[Gas, Flows]:
-    """Masses after the step from the same flows, and the flows."""
-    g_filter, g_cup, g_open, g_back, g_ejector = g
-    p1, p2 = pressure
-    air = constants.ambient
-    t1, t2 = gas.pressure / gas.cold
-    to_generator = g_filter * (p2 - p1)
-    to_generator = to_generator / np.where(to_generator > 0.0, t2, t1)
-    out = np.maximum(g_ejector * (p1 - floor), 0.0) / t1
-    leaving = np.where(p2 > air, t2, 1.0)
-    cup = g_cup * (air - p2) / leaving
-    opening = g_open * (air - p2) / leaving
-    back = g_back * (air - p1) / np.where(p1 > air, t1, 1.0)
-    cold = gas.cold + dt / constants.volumes * np.stack(
-        [to_generator - out + back + blow, cup + opening - to_generator]
-    )
-    return Gas(pressure, cold), Flows(out, cup, back, opening, blow, to_generator)
+    stored = constants.volumes / dt + heat / gas.cold
+    eta1, eta2 = heat * gas.pressure * dt / (constants.volumes * gas.cold * gas.cold)
+    f12, f21 = ways.filter * (GAMMA + eta1 / ways.through), ways.filter * (GAMMA + eta2 / ways.through)
+    back, sucked = ways.back * (GAMMA + eta1), ways.ejector * (GAMMA + eta1 / t1)
+    leak = g_air * (GAMMA + eta2 / ways.leaving)
+    a11, a22 = stored[0] + f12 + back + sucked, stored[1] + f21 + leak
+    r1 = constants.volumes[0] * p1 / dt + heat[0] + back * air + sucked * ways.floor + ways.blow * (GAMMA + eta1)
+    r2 = constants.volumes[1] * p2 / dt + heat[1] + leak * air
+    inverse = 1.0 / (a11 * a22 - f12 * f21)
+    return np.stack([(r1 * a22 + f12 * r2) * inverse, (r2 * a11 + f21 * r1) * inverse])
 
 
 def blow_in(release_c: Array, supply_kpa: Array, share: Array, constants: Constants) -> Array:
