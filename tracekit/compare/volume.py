@@ -67,6 +67,7 @@ class _Inputs:
 _SOURCES: Mapping[str, str] = {
     "discharge": "discharge coefficient",
     "conductance": "sonic conductance of the orifice",
+    "diameter": "diameter of the hole",
     "critical_ratio": "critical pressure ratio",
     "ambient": "ambient pressure",
     "kelvin": "air temperature",
@@ -92,7 +93,7 @@ def volume_of(
 
     Raises UsageError where the orifice is not described or the logs seem to be swapped, NotEnoughData without decays.
     """
-    _check(orifice)
+    check_orifice(orifice)
     ratio = orifice.critical_ratio if orifice.critical_ratio is not None else IDEAL_CRITICAL_RATIO
     own, open_decay = _decays(reference, opened, logs, ratio, options)
     inputs, spread = _inputs(own, open_decay, opened, orifice, options)
@@ -115,7 +116,7 @@ def volume_of(
     )
 
 
-def _check(orifice: Orifice) -> None:
+def check_orifice(orifice: Orifice) -> None:
     """Raises UsageError where the orifice is described neither one way nor the other, or by figures that cannot be."""
     by_size, by_flow = orifice.diameter_mm is not None, orifice.conductance_dm3_s_bar is not None
     if by_size == by_flow:

@@ -1,0 +1,71 @@
+"""`tracekit compare`: is the change between two recordings real."""
+
+import json
+from dataclasses import replace
+from pathlib import Path
+from typing import Annotated, Literal
+
+import typer
+
+from tracekit.cli.sides import folder_for, read_document, recordings, station_hashes
+from tracekit.compare.engine import Asked
+from tracekit.compare.engine import compare as compare_sides
+from tracekit.read.station_file import load_stations
+from tracekit.report.compare_page import comparison_page
+from tracekit.report.comparison_json import comparison_json, plan_from_json
+from tracekit.report.comparison_text import comparison_lines
+from tracekit.report.files import check_folder, json_write, text_write, write_files
+from tracekit.units import pressure_unit
+
+
+def compare(
+    before: Annotated[str, typer.Argument(metavar="BEFORE", help="Log before the change: file, folder or glob.")],
+    after: Annotated[
+        str, typer.Argument(metavar="AFTER", help="Log after it. May be left out where only --accept is asked.")
+    ] = "",
+    also_before: Annotated[list[str] | None, typer.Option(metavar="LOG", help="A further log before.")] = None,
+    also_after: Annotated[list[str] | None, typer.Option(metavar="LOG", help="A further log after.")] = None,
+    station: Annotated[list[Path] | None, typer.Option(help="Station file, or a folder of them.")] = None,
+    station_after: Annotated[
+        list[Path] | None, typer.Option(help="Station file of AFTER, where it differs (ambient pressure).")
+    ] = None,
+    only: Annotated[str | None, typer.Option(metavar="NAME", help="The station, in logs of several.")] = None,
+    plan: Annotated[Path | None, typer.Option(metavar="FILE", help="Plan that was frozen before the change.")] = None,
+    primary: Annotated[str | None, typer.Option(metavar="MEASURE", help="The measure that decides.")] = None,
+    accept: Annotated[
+        list[str] | None, typer.Option(metavar="LIMIT", help='Agreed limit, like "decay_rate_kpa_s<=2".')
+    ] = None,
+    accept_rule: Annotated[
+        Literal["guarded", "simple"], typer.Option(help="Decision rule of JCGM 106 for --accept.")
+    ] = "guarded",
+    match: Annotated[
+        list[str] | None, typer.Option(metavar="COLUMN", help="Context column that tells part types apart.")
+    ] = None,
+    out: Annotated[Path | None, typer.Option(metavar="DIR", help="Default: tracekit-out/ and AFTER's name.")] = None,
+    units: Annotated[str, typer.Option(metavar="UNIT", help="Pressure unit of the page; files stay in kPa.")] = "kPa",
+    as_json: Annotated[bool, typer.Option("--json", help="Print comparison.json instead of the summary.")] = False,
+    quiet: Annotated[bool, typer.Option("--quiet", help="Print nothing but errors.")] = False,
+) -> None:
+    """Decide whether a change between two recordings is real. Writes comparison.json and a sheet to sign."""
+    folder = folder_for(out, after or before)
+    check_folder(folder)
+    unit = pressure_unit(units).symbol
+    frozen = plan_from_json(read_document(plan), plan.name) if plan else None
+    asked = Asked(
+        primary=primary, plan=frozen, accept=tuple(accept or ()), accept_rule=accept_rule, match=tuple(match or ()),
+        accept_side="after" if after else "before",
+    )  # fmt: skip
+    files = (station or [], station_after or station or [])
+    stations = [load_stations(paths) for paths in files]
+    sides = (
+        recordings([before, *(also_before or ())], stations[0], only),
+        recordings([after, *(also_after or ())], stations[1], only) if after else (),
+    )
+    result = replace(compare_sides(*sides, asked), station_files=station_hashes([*files[0], *files[1]]))
+    document = comparison_json(result)
+    pages = {"comparison.json": json_write(document), "report.html": text_write(comparison_page(result, unit))}
+    write_files(folder, pages)
+    if as_json:
+        print(json.dumps(document, ensure_ascii=False, indent=1))
+    elif not quiet:
+        print("\n".join([*comparison_lines(result, unit), f"Sheet: {folder / 'report.html'}"]))

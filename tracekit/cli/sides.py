@@ -1,0 +1,58 @@
+"""The recordings on the sides of a comparison: logs found, diagnosed, and cut to one station."""
+
+import hashlib
+import json
+from collections.abc import Sequence
+from pathlib import Path
+
+from tracekit.compare.recording import recording_of
+from tracekit.errors import OutputError, UsageError, message
+from tracekit.model.comparison import Recordings
+from tracekit.model.station import Station
+from tracekit.pipeline import diagnose
+from tracekit.read.source import find_inputs
+
+DEFAULT_OUT = Path("tracekit-out")
+
+
+def recordings(logs: Sequence[str], stations: Sequence[Station], only: str | None) -> Recordings:
+    """One recording per log; folders and globs give their files. Logs that are the same file count once."""
+    paths = dict.fromkeys(str(one.path) for log in logs for one in find_inputs(log))
+    return tuple(recording_of(diagnose(path, station=tuple(stations) or None), only, stations) for path in paths)
+
+
+def station_hashes(paths: Sequence[Path]) -> dict[str, str]:
+    """Base name and SHA-256 of every station file named; those of a folder each."""
+    files = [f for p in paths for f in (sorted(p.glob("*.toml")) if p.is_dir() else [p])]
+    return {f.name: hashlib.sha256(f.read_bytes()).hexdigest() for f in files}
+
+
+def read_document(path: Path) -> dict[str, object]:
+    """A JSON object from a file.
+
+    Raises UsageError where it cannot be read or is none.
+    """
+    try:
+        document = json.loads(path.read_text(encoding="utf-8"))
+    except OSError as error:
+        found = error.strerror or "unreadable"
+        raise UsageError(message(str(path), found, "a JSON file", "Check the name.")) from error
+    except ValueError as error:
+        raise UsageError(message(path.name, f"no JSON ({error})", "a JSON file", "Check the file.")) from error
+    if not isinstance(document, dict):
+        raise UsageError(message(path.name, "no JSON object", "a file that tracekit wrote", "Check the file."))
+    return document
+
+
+def folder_for(out: Path | None, log: str) -> Path:
+    """`out`, else tracekit-out/ and the log's stem."""
+    return out if out is not None else DEFAULT_OUT / (Path(log).name.split(".")[0] or "log")
+
+
+def refuse_existing(path: Path) -> None:
+    """A frozen plan is never replaced.
+
+    Raises OutputError where there is a file of that name.
+    """
+    if path.exists():
+        raise OutputError(message(str(path), "there is a file already", "a new name", "Frozen plans are kept."))

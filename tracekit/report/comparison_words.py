@@ -1,0 +1,141 @@
+"""What a comparison says, in words: headline, lead, reason, limits of the statement. For page and terminal alike."""
+
+from datetime import UTC, datetime
+
+from tracekit.model.comparison import Comparison, MeasureResult, RateResult, Recording, Verdict
+from tracekit.model.estimate import Bound, Estimate, Quantity, Withheld
+from tracekit.report.measures import measure
+from tracekit.report.text import clean
+from tracekit.report.words import Num, Text, count, of_quantity, plain, say
+
+_EXTRA = {"chatter_share": "share of cycles with chatter"}
+_HEADLINES = {
+    "demonstrated": "The improvement is demonstrated",
+    "not_demonstrated": "The improvement is not demonstrated",
+    "worse": "The station has become worse",
+    "no_change": "No change beyond the margin",
+}
+_DECISIONS = {"accepted": "accepted", "rejected": "rejected", "undecided": "not decided"}
+
+
+def measure_name(name: str) -> str:
+    """Plain name of a measure or rate."""
+    return _EXTRA.get(name) or measure(name).name
+
+
+def verdict_word(verdict: Verdict) -> str:
+    """A measure's verdict as the page says it."""
+    return verdict
+
+
+def headline(comparison: Comparison) -> str:
+    """The answer, at most 50 characters."""
+    if comparison.verdict is None:
+        decisions = {a.decision for a in comparison.acceptance}
+        if "rejected" in decisions:
+            return "The agreed limit is not kept"
+        return "The agreed limit is kept" if decisions == {"accepted"} else "The agreed limit is not decided"
+    return _HEADLINES[comparison.verdict]
+
+
+def lead(comparison: Comparison) -> Text:
+    """The figure behind the answer."""
+    result = figure_of(comparison, comparison.primary)
+    if comparison.verdict is None:
+        first = comparison.acceptance[0]
+        return say("{}: {}.", first.text, quantity_num(first.quantity))
+    if result is None:
+        return (f"{_capital(measure_name(comparison.primary))} is not in these logs.",)
+    name = _capital(measure_name(comparison.primary))
+    if isinstance(result.difference, Withheld):
+        return (f"{name} cannot be compared: {clean(result.difference.reason, 120)}.",)
+    change = quantity_num(result.difference)
+    return say("{}: {} before, {} after, change {}.", name, _bare(result.before), _bare(result.after), change)
+
+
+def reason(comparison: Comparison) -> str:
+    """Why the verdict is what it is, one sentence."""
+    if comparison.verdict is None:
+        return "One recording, held against the limit alone."
+    said = [_reason(r) for r in comparison.reasons]
+    return f"{_capital('; '.join(said))}." if said else ""
+
+
+def needed(result: MeasureResult | RateResult) -> str:
+    """What would decide an undecided measure, "" where it is decided."""
+    if isinstance(result.cycles_needed, int):
+        return f"{count(result.cycles_needed)} cycles a side would decide"
+    return clean(result.cycles_needed.reason, 160) if isinstance(result.cycles_needed, Withheld) else ""
+
+
+def figure_of(comparison: Comparison, name: str) -> MeasureResult | RateResult | None:
+    """A measure or a rate by its name."""
+    return comparison.measures.get(name) or comparison.rates.get(name)
+
+
+def quantity_num(quantity: Quantity) -> Num | str:
+    """A quantity as a number of a sentence, or the word for one that is not known."""
+    if isinstance(quantity, Estimate) and quantity.lower == quantity.upper:
+        return Num(value=quantity.value, unit=quantity.unit)
+    return of_quantity(quantity) or "not known"
+
+
+def decision_word(decision: str) -> str:
+    """A decision against a limit as the page says it."""
+    return _DECISIONS[decision]
+
+
+def limits(comparison: Comparison) -> list[str]:
+    """What the statement does not cover, and what it rests on."""
+    found = ["It speaks of this station with these parts, settings and loads, in the time recorded."]
+    first = figure_of(comparison, comparison.primary)
+    if isinstance(first, MeasureResult) and first.effective[0] == first.effective[0]:
+        n = [s.n for s in (first.before, first.after) if isinstance(s, Estimate | Bound)]
+        if len(n) == 2:
+            pairs = zip(n, first.effective, strict=True)
+            worth = " and ".join(f"{count(k)} cycles count as {count(round(e))}" for k, e in pairs)
+            found.append(f"Neighbouring cycles are alike: {worth} independent ones.")
+    if comparison.verdict is not None:
+        found.append("Errors that all cycles of a log share, and scatter between days, are in the intervals.")
+        found.append("Other measures are not claims; they only must not be worse.")
+    found.append("No safety function: verify grip after any change.")
+    return found
+
+
+def when(recording: Recording) -> str:
+    """Start of a recording in ISO form, or that it has none."""
+    start = recording.facts.start_time_us
+    if start is None:
+        return "no date in the log"
+    return datetime.fromtimestamp(start / 1e6, UTC).isoformat(timespec="seconds").replace("+00:00", "Z")
+
+
+def settings_line(recording: Recording) -> str:
+    """Settings in force, in the order of the device."""
+    known = [
+        (name.replace("_", " "), s.value_kpa) for name, s in recording.settings.items() if s.value_kpa is not None
+    ]
+    return ", ".join(f"{name} {value:.1f}" for name, value in known) + " kPa" if known else "not known"
+
+
+def text_of(text: Text, unit: str = "kPa") -> str:
+    """A text as characters."""
+    return plain(text, unit)
+
+
+def _reason(text: str) -> str:
+    """A reason with the measure's plain name in place of its column."""
+    name, _, rest = text.partition(" ")
+    return f"{measure_name(name)} {rest}"
+
+
+def _bare(quantity: Quantity) -> Num | str:
+    """The value alone, with digits by its interval."""
+    if isinstance(quantity, Estimate):
+        half = abs(quantity.upper - quantity.lower) / 2.0
+        return Num(value=quantity.value, unit=quantity.unit, step=half or None)
+    return quantity_num(quantity)
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]

@@ -1,0 +1,118 @@
+"""Changes: every measure's change in margins, with its interval and verdict."""
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+
+from tracekit.model.comparison import Comparison, MeasureResult, RateResult
+from tracekit.model.estimate import Bound, Estimate
+from tracekit.report.comparison_words import measure_name, verdict_word
+from tracekit.report.plot import (
+    Axis,
+    Cell,
+    Column,
+    Label,
+    Picture,
+    Plot,
+    across,
+    band,
+    bars,
+    dots,
+    down_line,
+    finish,
+    upward,
+)
+from tracekit.report.words import Text
+
+Result = MeasureResult | RateResult
+
+_REACH = 4.0
+_ROW_ROOM = 0.75
+
+
+def changes(comparison: Comparison, most: int = 9, unit: str = "kPa") -> Picture | None:
+    """One row per measure, the primary first; None where nothing has a margin."""
+    found = [(name, r, span) for name, r in ordered(comparison) if (span := in_margins(r)) is not None]
+    if not found:
+        return None
+    drawn = found[:most]
+    plot = _plot(drawn, comparison.primary)
+    columns = (Column(name="measure"), Column(name="change over margin"), Column(name="lower"), Column(name="upper"),
+               Column(name="verdict"))  # fmt: skip
+    rows: tuple[tuple[Cell, ...], ...] = tuple(
+        (measure_name(name), *(None if not math.isfinite(v) else round(v, 3) for v in span), r.verdict)
+        for name, r, span in found
+    )
+    return finish("changes", (_heading(found), _caption(len(drawn), len(found))), plot, columns, rows, len(rows), unit)
+
+
+def ordered(comparison: Comparison) -> list[tuple[str, Result]]:
+    """Measures and rates: the primary, then what is worse, then the rest as listed."""
+    figures: list[tuple[str, Result]] = [*comparison.measures.items(), *comparison.rates.items()]
+    rank = {"worse": 1, "better": 2, "undecided": 3, "equivalent": 4}
+    return sorted(figures, key=lambda item: 0 if item[0] == comparison.primary else rank[item[1].verdict])
+
+
+def in_margins(result: Result) -> tuple[float, float, float] | None:
+    """Change, lower and upper end over the margin, positive for the worse; None where the change is withheld."""
+    change, margin = result.difference, result.margin
+    if not margin:
+        return None
+    sign = -1.0 if isinstance(result, MeasureResult) and result.better == "higher" else 1.0
+    if isinstance(change, Estimate):
+        ends = sorted((sign * change.lower / margin, sign * change.upper / margin))
+        return sign * change.value / margin, ends[0], ends[1]
+    if isinstance(change, Bound):
+        end = sign * change.limit / margin
+        rising = (change.status == "lower_bound") == (sign > 0.0)
+        return end, *((end, math.inf) if rising else (-math.inf, end))
+    return None
+
+
+def _plot(drawn: Sequence[tuple[str, Result, tuple[float, float, float]]], primary: str) -> Plot:
+    x = Axis(low=-_REACH, high=_REACH, name="change over the agreed margin, worse to the right")
+    y = Axis(low=-0.5, high=len(drawn) - 0.5, down=True, quiet=True)
+    marks = [
+        band(across(x, [-1.0, 1.0]), upward(y, [y.low, y.low]), upward(y, [y.high, y.high]), "f-base"),
+        down_line(float(across(x, [0.0])[0]), "axis"),
+    ]
+    labels: list[Label] = []
+    for row, (name, result, span) in enumerate(drawn):
+        odd = result.verdict == "worse"
+        value, low, high = np.clip(span, -_REACH, _REACH)
+        at = upward(y, np.array([row + 0.22]))
+        ends = across(x, np.array([low])), across(x, np.array([high]))
+        marks.append(bars(*ends, at, "line odd" if odd else "line usual"))
+        marks.append(dots(across(x, np.array([value])), at, "squares odd" if odd else "dots usual"))
+        labels += _labels(row, name, result, span, x, bold=name == primary)
+    return Plot(x=x, y=y, marks=tuple(marks), labels=tuple(labels), style="tall")
+
+
+def _labels(
+    row: int, name: str, result: Result, span: tuple[float, float, float], x: Axis, *, bold: bool
+) -> list[Label]:
+    """The measure's name over its bar, its verdict at the right, and the value where it is off the scale."""
+    words, word = measure_name(name), verdict_word(result.verdict)
+    odd = "t-odd" if result.verdict == "worse" else ""
+    found = [
+        Label(x=x.low, y=row - 0.2, lines=(words,), style="strong" if bold else ""),
+        Label(x=x.high, y=row + 0.22, lines=(word,), dx=6, style=odd),
+    ]
+    if abs(span[0]) > _REACH:
+        arrow = f"← {span[0]:.0f}" if span[0] < 0.0 else f"{span[0]:.0f} →"
+        at, style = (x.low, "") if span[0] < 0.0 else (x.high, "end")
+        found.append(Label(x=at, y=row + 0.22, lines=(arrow.replace("-", "\u2212"),), style=style, dy=-2))
+    return found
+
+
+def _heading(found: Sequence[tuple[str, Result, tuple[float, float, float]]]) -> Text:
+    """As in "Of 12 measures: 1 better, none worse, 9 equivalent, 2 undecided."."""
+    words = ("better", "worse", "equivalent", "undecided")
+    said = [f"{sum(r.verdict == word for _, r, _ in found) or 'none'} {word}" for word in words]
+    return (f"Of {len(found)} measures: {', '.join(said)}.",)
+
+
+def _caption(drawn: int, total: int) -> Text:
+    more = "" if drawn == total else f" {drawn} of {total} are drawn; the annex has all."
+    return (f"Dot and 95 % interval of each change; the band is the agreed margin.{more}",)
