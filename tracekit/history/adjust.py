@@ -29,13 +29,13 @@ class Adjusted:
     effects: tuple[tuple[NDArray[np.float64], float, float], ...]
     taken_out: tuple[str, ...]
 
-    def slope_variance(self, time: NDArray[np.float64], use: NDArray[np.bool_]) -> float:
-        """Variance that the uncertainty of the effects adds to a slope over the logs in `use` [1/d²]."""
+    def slope_variance(self, days: NDArray[np.float64], rows: NDArray[np.int64]) -> float:
+        """Variance that the uncertainty of the effects adds to a slope over the logs `rows`, at `days` (n_rows,)."""
         total = 0.0
-        centred = time[use] - time[use].mean()
+        centred = days - days.mean()
         square = float((centred**2).sum())
         for influence, _, se in self.effects:
-            here = influence[use] - influence[use].mean()
+            here = influence[rows] - influence[rows].mean()
             total += (float((centred * here).sum()) / square * se) ** 2 if square > 0 else 0.0
         return total
 
@@ -44,6 +44,8 @@ def adjust(history: StationHistory, measure: TrendMeasure, followed: Followed) -
     """The measure's series on its scale at the usual mix of parts and the usual weather."""
     level = to_scale(measure, followed.value, followed.n)
     taken: list[str] = []
+    if measure.scale in ("share", "count"):
+        return Adjusted(level=level, effects=(), taken_out=())
     mixed = _even_mix(measure, followed)
     if mixed is not None:
         level = np.where(np.isfinite(mixed), mixed, np.nan)
@@ -99,22 +101,32 @@ def _even_mix(measure: TrendMeasure, followed: Followed) -> NDArray[np.float64] 
 def weather_effect(level: NDArray[np.float64], influence: NDArray[np.float64]) -> tuple[float, float]:
     """Effect of an influence per unit and its standard error, from changes between neighbouring logs.
 
-    Changes do not mix up the influence with growth or with steps, which a fit of the levels would do.
+    Changes do not mix up the influence with growth or with steps, which a fit of the levels would do. The error
+    allows for neighbouring changes that share a log (Newey and West, Econometrica 55, 1987, 703–708, one lag).
     """
     use = np.isfinite(level) & np.isfinite(influence)
     rise, moved = np.diff(level[use]), np.diff(influence[use])
     moved = moved - moved.mean()
     weight = np.ones(len(rise))
-    effect = 0.0
-    residual = rise
+    effect, square, residual, held = 0.0, float((moved**2).sum()), rise, weight
+    if square == 0.0:
+        return 0.0, 0.0
     for _ in range(_ROUNDS):
-        square = float((weight * moved**2).sum())
-        if square == 0.0:
-            return 0.0, 0.0
         centre = float((weight * rise).sum() / weight.sum())
+        square = float((weight * moved**2).sum())
         effect = float((weight * moved * (rise - centre)).sum()) / square
         residual = rise - centre - effect * moved
         scale = 1.4826 * middle_of(np.abs(residual)) + 1e-12
         weight = np.minimum(1.0, _HUBER * scale / np.maximum(np.abs(residual), 1e-12))
-    meat = float(((weight * moved * residual) ** 2).sum())
-    return effect, float(np.sqrt(meat) / square)
+        held = np.where(weight < 1.0, 0.0, 1.0)
+    return effect, _sandwich(weight * residual, moved, held, square)
+
+
+def _sandwich(
+    psi: NDArray[np.float64], moved: NDArray[np.float64], inside: NDArray[np.float64], square: float
+) -> float:
+    """Standard error of the effect: residuals as they are, raised for leverage, neighbours correlated."""
+    scores = moved * psi / (1.0 - np.minimum(moved**2 / square, 0.5))
+    meat = float(scores @ scores) + max(0.0, 2.0 * float(scores[1:] @ scores[:-1]))
+    bread = float((inside * moved**2).sum())
+    return float(np.sqrt(meat) / max(bread, 0.25 * square))

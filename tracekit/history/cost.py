@@ -1,4 +1,4 @@
-"""What a leak costs: extra supply time times nozzle flow times the energy and price of air, and extra valve operations."""
+"""What a leak costs: extra supply time times nozzle flow times energy and price of air, and extra valve operations."""
 
 from math import sqrt
 

@@ -1,8 +1,9 @@
 """When a measure will cross its limit: a date with an interval, or why none can be given.
 
-Growth may be by equal amounts or by equal factors; a few months of logs seldom tell. Each form gives, for every future
-day, the probability that the limit is crossed by then (Student's t of the line's distance from the limit over its standard
-error: a confidence distribution [1]); the two are mixed by how well they fit. Date and interval are its quantiles.
+Growth may be by equal amounts or by equal factors; a few months of logs seldom tell. Each form gives, for every
+future day, the probability that the limit is crossed by then (Student's t of the line's distance from the limit over
+its standard error: a confidence distribution [1]); the two are mixed by how well they fit. Date and interval are
+quantiles of the mixture.
 
 [1] T. Schweder, N. L. Hjort, Confidence, Likelihood, Probability (2016): distributions from pivots; the interval of a
 crossing time is that of E. C. Fieller, J. R. Stat. Soc. B 16 (1954) 175–185.
@@ -69,21 +70,21 @@ class Lines:
 
 
 def find_lines(
-    time: NDArray[np.float64], value: NDArray[np.float64], by_factor: bool, extra_rel_se: float = 0.0
+    time: NDArray[np.float64], value: NDArray[np.float64], by_factor: bool, extra_se: float = 0.0
 ) -> Lines | None:
     """The lines through a stretch of logs; None where it has no two different times.
 
-    by_factor     the measure may grow by equal factors, where it is positive
-    extra_rel_se  further standard error of a slope as a share of the level per day (recorded influences taken out)
+    by_factor  the measure may grow by equal factors, where it is positive
+    extra_se   further standard error of a slope on the scale of the measure (recorded influences taken out)
     """
     amounts = robust_slope(time, value)
     if amounts is None:
         return None
     factors = robust_slope(time, np.log(value)) if by_factor and bool((value > 0).all()) else None
-    level = middle_of(np.abs(value))
+    level = middle_of(np.abs(value)) if by_factor else 1.0
     return Lines(
-        time=time, value=value, amounts=widened(amounts, extra_rel_se * level),
-        factors=None if factors is None else widened(factors, extra_rel_se),
+        time=time, value=value, amounts=widened(amounts, extra_se * level),
+        factors=None if factors is None else widened(factors, extra_se),
     )  # fmt: skip
 
 

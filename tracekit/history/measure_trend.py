@@ -106,7 +106,8 @@ def measure_trend(
     """
     measure = prepared.measure
     stretch, labels = _stretch(prepared)
-    extra = sqrt(prepared.adjusted.slope_variance(prepared.days[stretch], np.ones(int(stretch.sum()), np.bool_)))
+    rows = np.flatnonzero(prepared.use)[stretch]
+    extra = sqrt(prepared.adjusted.slope_variance(prepared.days[stretch], rows))
     single = labels is None
     pooled = None if single else robust_slope(prepared.days, prepared.value, labels)
     lines = find_lines(prepared.days[stretch], prepared.value[stretch], measure.scale == "log", extra)

@@ -1,4 +1,4 @@
-"""What a trend is made of: records from the single measure up to the whole fleet. Times are UTC microseconds since 1970."""
+"""What a trend is made of, from the single measure up to the whole fleet. Times are UTC microseconds since 1970."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -64,7 +64,7 @@ class LimitState:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Series:
-    """The logs behind a trend, shape (n_logs,), and the lines of its segments as (first, last, level first, level last)."""
+    """The logs behind a trend, shape (n_logs,), and the lines of its segments: (first, last, level first, last)."""
 
     time_us: NDArray[np.int64]
     value: NDArray[np.float64]
@@ -127,7 +127,7 @@ class LeakCost:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StationTrend:
-    """One station over time. `state` is one of over, may be over, alarm, growing, silent, steady: the worst that holds."""
+    """One station over time. `state`, the worst that holds: over, may be over, alarm, growing, silent, steady."""
 
     station: str
     supply_group: str | None

@@ -153,7 +153,7 @@ def robust_slope(
     time, value   shape (n_logs,), in rising time
     segment       number of the segment of each log; slopes are taken within segments only, levels may differ
     """
-    labels = np.zeros(len(time), np.int64) if segment is None else segment
+    labels, logs = np.zeros(len(time), np.int64) if segment is None else segment, len(time)
     time, value, labels = _thinned(time, value, labels)
     slopes = pair_slopes(time, value, None if labels[0] == labels[-1] else labels)
     if slopes.size == 0:
@@ -170,7 +170,7 @@ def robust_slope(
     z = (abs(s) - 1.0) / spread if spread > 0 and s else 0.0
     return Slope(
         slope=slope, lower=lower, upper=upper, intercept=intercepts[int(labels[-1])], p_value=_t_tail(max(z, 0.0), df),
-        se=(upper - lower) / (2.0 * _t_quantile(level, df)), df=df, n=len(time), correlation=correlation,
+        se=(upper - lower) / (2.0 * _t_quantile(level, df)), df=df, n=logs, correlation=correlation,
     )  # fmt: skip
 
 
@@ -227,7 +227,7 @@ def find_correlation(residual: NDArray[np.float64], labels: NDArray[np.int64] | 
     clipped = np.clip(residual, -3.0 * scale, 3.0 * scale)
     found = _lag_correlations(clipped, labels, max(1, min(_LAGS, n // 6)))
     segments = 1 if labels is None else len(set(labels.tolist()))
-    raised = found + (1.0 + 3.0 * np.maximum(found, 0.0) + segments) / n
+    raised = found + 0.2 / sqrt(n) + (1.0 + 3.0 * np.maximum(found, 0.0) + segments) / n
     lag1 = float(np.clip((n * raised[0] + _PRIOR_LOGS * _PRIOR_LAG1) / (n + _PRIOR_LOGS), 0.0, _LARGEST_LAG1))
     if len(raised) < _LAGS or raised[0] <= 0.05:
         return Correlation(share=1.0, lag1=lag1)

@@ -89,7 +89,7 @@ def find_steps(
     time    days, shape (n_logs,), rising
     value   on the scale where scatter is even, shape (n_logs,)
     floor   smallest standard deviation that is believed
-    noted   indices of the first log after a noted event: cuts there cost half
+    noted   possible indices of the first log after each noted event: cuts there cost nothing
     """
     clean = without_spikes(value)
     sigma = max(_scatter(clean), floor)
@@ -156,7 +156,7 @@ class _Sums:
     def costs(self, first: int, last: int) -> NDArray[np.float64]:
         """Squared residuals of segments [start, stop) about their lines, slopes held by the prior.
 
-        Shape (last − first, last): row by stop from `first` on, column by start from 0 on, meaningless for start ≥ stop.
+        Shape (last − first, last): rows by stop from `first` on, columns by start from 0, void for start ≥ stop.
         """
         stop, start = slice(first, last), slice(0, last)
         n = np.maximum(self.one[stop, None] - self.one[start], 1.0)
@@ -181,13 +181,12 @@ def _search(
     n = len(sums.one) - 1
     variance = max(sigma, 1e-9) ** 2 * long_run
     penalty = np.full(n + 1, options.step_penalty * log(n) * variance)
-    for index in noted:
-        penalty[index] *= 0.5
+    penalty[list(noted)] = 0.0
     return best_cuts(sums, penalty, options.step_shortest_logs)
 
 
 def best_cuts(sums: _Sums, penalty: NDArray[np.float64], shortest: int) -> tuple[int, ...]:
-    """Cuts that make cost plus penalties least, by exact dynamic programming; `penalty[i]` is for a cut before log i."""
+    """Cuts that make cost plus penalties least, by exact dynamic programming; `penalty[i]`: a cut before log i."""
     n = len(sums.one) - 1
     best = np.full(n + 1, np.inf)
     best[0] = 0.0

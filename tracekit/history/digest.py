@@ -1,0 +1,88 @@
+"""The weekly digest: what a reader of mail or chat must know, worst first, in plain text."""
+
+from collections.abc import Iterator
+
+from tracekit.history.events import iso
+from tracekit.history.results import FleetTrend, MeasureTrend, StationTrend
+from tracekit.model.estimate import Estimate, Withheld
+
+_ROWS = 20
+
+
+def digest_text(fleet: FleetTrend, rows: int = _ROWS) -> str:
+    """The digest: headline, stations that need someone, what changed, what is common, what stayed silent."""
+    lines = [_headline(fleet), f"As of {iso(fleet.as_of_us)[:10]}, {fleet.logs} logs.", ""]
+    bad = [s for s in fleet.stations if s.state not in ("steady", "silent")]
+    lines += [line for station in bad[:rows] for line in _station(station)]
+    if len(bad) > rows:
+        lines.append(f"… and {len(bad) - rows} more stations.")
+    lines += _section("Changed in the last seven days:", (f"{iso(t)[:10]} {s}: {w}" for t, s, w in fleet.changed), rows)
+    lines += _section("Changed at many stations of one line at once (look at the line first):", _common(fleet), rows)
+    lines += _section(
+        "Silent:", (f"{s.station}, last log {iso(s.last_us)[:10]}" for s in fleet.stations if s.silent), rows
+    )
+    lines += _section("Files that cannot be read:", (f"{d.name}: {d.reason}" for d in fleet.damaged), rows)
+    lines += ["", f"At the present limits expect {fleet.false_alarms_week:.2g} false alarms a week over all stations."]
+    return "\n".join(lines).replace("\n\n\n", "\n\n") + "\n"
+
+
+def _headline(fleet: FleetTrend) -> str:
+    counts = {
+        state: sum(s.state == state for s in fleet.stations) for state in ("over", "may be over", "alarm", "growing")
+    }
+    total = len(fleet.stations)
+    parts = [f"{counts['over']} of {total} stations over the limit"]
+    wording = (("may be over", "may be over"), ("alarm", "in alarm"), ("growing", "growing towards a limit"))
+    parts += [f"{counts[state]} {words}" for state, words in wording if counts[state]]
+    return ", ".join(parts) + "."
+
+
+def _section(title: str, lines: Iterator[str], rows: int) -> list[str]:
+    listed = list(lines)
+    if not listed:
+        return []
+    more = [f"  … and {len(listed) - rows} more."] if len(listed) > rows else []
+    return ["", title, *(f"  {line}" for line in listed[:rows]), *more]
+
+
+def _common(fleet: FleetTrend) -> Iterator[str]:
+    for change in fleet.common:
+        many = f"{len(change.stations)} of {change.of} stations"
+        yield f"{iso(change.time_us)[:10]} {change.supply_group}: {change.measure}, {change.kind}, {many}"
+
+
+def _station(station: StationTrend) -> list[str]:
+    lines = [f"{station.station}: {station.state}"]
+    for trend in sorted(station.measures.values(), key=_urgency)[:3]:
+        line = _measure(trend)
+        if line:
+            lines.append(f"  {line}")
+    if station.first_step:
+        lines.append(f"  first: {station.first_step}")
+    return lines
+
+
+def _urgency(trend: MeasureTrend) -> tuple[int, int, str]:
+    state = trend.limit.state if trend.limit else ""
+    order = {"over": 0, "may be over": 1}.get(state, 2)
+    dated = 0 if not isinstance(trend.crossing, Withheld) else 1
+    return (order, dated - 2 * trend.in_alarm, trend.measure.name)
+
+
+def _measure(trend: MeasureTrend) -> str:
+    """What is wrong with a measure, in one line; "" where nothing is."""
+    parts = []
+    if isinstance(trend.present, Estimate):
+        e = trend.present
+        parts.append(f"now {e.value:.3g} ({e.lower:.3g} to {e.upper:.3g}) {e.unit}")
+    if trend.limit is not None and trend.limit.state in ("over", "may be over"):
+        parts.append(f"{trend.limit.state} the limit {trend.limit.value:g}")
+    elif not isinstance(trend.crossing, Withheld):
+        c = trend.crossing
+        parts.append(f"reaches {trend.limit.value if trend.limit else 0:g} on {iso(c.date_us)[:10]}")
+        parts.append(f"between {iso(c.earliest_us)[:10]} and {iso(c.latest_us)[:10]}")
+    elif trend.in_alarm and trend.alarms:
+        parts.append(f"in alarm since {iso(trend.alarms[-1].time_us)[:10]}")
+    else:
+        return ""
+    return f"{trend.measure.title}: {', '.join(parts)}"
