@@ -36,7 +36,7 @@ def down(least: float, most: float, chance: float = 1.0) -> Change:
 _BASIC: Mapping[str, Mapping[str, Change]] = {
     "leak_steady": {
         "decay": up(0.3, 60.0), "balance": up(0.37, 1.01), "rise": up(0.001, 0.2, 0.6), "ultimate": down(0.1, 12.0, 0.6),
-        "unevenness": Change(-4.8, -1.6), "open": SAME, "blow": SAME, "over": SAME, "idle": SAME, "residual": SAME, "response": SAME, "noise": SAME,
+        "unevenness": Change(-5.8, -1.6), "open": SAME, "blow": SAME, "over": SAME, "idle": SAME, "residual": SAME, "response": SAME, "noise": SAME,
     },
     "check_valve_leak": {
         "decay": up(0.3, 60.0), "balance": Change(-0.3, 0.27), "rise": SAME, "ultimate": SAME,
@@ -44,7 +44,7 @@ _BASIC: Mapping[str, Mapping[str, Change]] = {
         "open": SAME, "blow": SAME, "over": SAME, "idle": SAME, "residual": SAME, "response": SAME, "noise": SAME,
     },
     "release_valve_leak": {
-        "decay": up(0.3, 30.0), "unevenness": Change(-6.2, -3.9), "balance": up(0.37, 1.01), "rise": up(0.001, 0.2, 0.6), "ultimate": down(0.1, 8.0, 0.6),
+        "decay": up(0.3, 30.0), "unevenness": Change(-6.2, -2.5), "balance": up(0.37, 1.01), "rise": up(0.001, 0.2, 0.6), "ultimate": down(0.1, 8.0, 0.6),
         "open": down(0.1, 2.0, 0.6), "blow": SAME, "over": SAME, "residual": down(0.05, 0.5, 0.3), "response": SAME,
         "idle": down(0.05, 1.0, 0.5), "noise": SAME,
     },
