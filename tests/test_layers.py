@@ -2,6 +2,7 @@
 
 import ast
 from collections.abc import Iterator
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -48,20 +49,28 @@ def _modules() -> dict[str, Path]:
     return found
 
 
+@cache
+def _tree(path: Path) -> ast.Module:
+    return ast.parse(path.read_text(encoding="utf-8"))
+
+
+@cache
+def _import_nodes(path: Path) -> tuple[ast.Import | ast.ImportFrom, ...]:
+    return tuple(node for node in ast.walk(_tree(path)) if isinstance(node, ast.Import | ast.ImportFrom))
+
+
 def _imports(path: Path, module: str) -> Iterator[tuple[int, str]]:
     """Line and dotted name of every import of the package's own, in functions and under TYPE_CHECKING too."""
     is_package = path.name == "__init__.py"
-    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+    for node in _import_nodes(path):
         if isinstance(node, ast.Import):
             names = [alias.name for alias in node.names]
-        elif isinstance(node, ast.ImportFrom):
+        else:
             base = node.module or ""
             if node.level:
                 up = module.split(".") if is_package else module.split(".")[:-1]
                 base = ".".join([*up[: len(up) - node.level + 1], *filter(None, [base])])
             names = [f"{base}.{alias.name}" for alias in node.names]
-        else:
-            continue
         yield from ((node.lineno, name) for name in names if name.split(".")[0] == FRONT_DOOR)
 
 
@@ -133,7 +142,7 @@ def test_heavy_imports_are_late(heavy: str) -> None:
     """No module loads a heavy library when it is imported."""
     found = []
     for path in _modules().values():
-        for node in ast.parse(path.read_text(encoding="utf-8")).body:
+        for node in _tree(path).body:
             names = [a.name for a in node.names] if isinstance(node, ast.Import) else []
             names += [node.module or ""] if isinstance(node, ast.ImportFrom) else []
             found += [f"{path}:{node.lineno}" for name in names if name.split(".")[0] == heavy]

@@ -2,13 +2,12 @@
 
 A fenced block is run when `<!-- run -->` stands on the line before it: ```bash and ```console (lines after `$ `) as
 shell commands, ```python as a program. Blocks run in order in one copy of the project, so that a later block may use
-what an earlier one made. The test command is not run from here (that would be this test running itself): `.ci/run`
-runs it, and a test compares the text.
+what an earlier one made. The two commands at the top are not run from here (that would be this test running itself):
+`.ci/run` takes them from README.md and runs them in a clean copy.
 """
 
 import os
 import re
-import shlex
 import shutil
 import subprocess
 import sys
@@ -16,6 +15,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
+import readme_commands
 
 ROOT = Path(__file__).parents[1]
 README = ROOT / "README.md"
@@ -101,17 +101,32 @@ def test_every_block_for_a_shell_or_python_is_marked_or_explained(readme: str) -
     assert loose == []
 
 
-def test_the_test_command_is_the_one_that_is_run(readme: str) -> None:
-    """README and `.ci/run` give the same command for the tests."""
-    lines = [part.strip() for block in fenced_blocks(readme) for line in block.text.splitlines() for part in line.split("&&")]
-    assert any(_same_command(line) for line in lines)
-    assert any(_same_command(line.strip()) for line in CI.read_text(encoding="utf-8").splitlines())
+def test_the_two_commands(readme: str) -> None:
+    """README gives both commands in one line each, for Linux and macOS and for Windows, and `.ci/run` runs them."""
+    first, second, windows, *more = readme_commands.commands(readme)
+    assert more == []
+    for command in (first, second):
+        assert len(command.splitlines()) == 1
+    parts = [part.strip() for part in first.split("&&")]
+    assert parts[0] == "python3 -m venv .venv"
+    assert parts[-1].startswith(".venv/bin/tracekit diagnose sample_logs/")
+    assert second.split("&&")[-1].strip() == TEST_COMMAND
+    assert [part.strip() for part in windows.splitlines()[1].split(";")][-1] == TEST_COMMAND
+    script = CI.read_text(encoding="utf-8")
+    for number in (1, 2):
+        assert f"readme_commands.py {number}" in script
 
 
-def _same_command(line: str) -> bool:
-    """Whether a line calls `python -m pytest` and nothing more, whatever path the interpreter has."""
-    words = shlex.split(line, comments=True) if line.count('"') % 2 == 0 and line.count("'") % 2 == 0 else []
-    return len(words) == 3 and Path(words[0].replace("\\", "/")).stem == "python" and words[1:] == ["-m", "pytest"]
+def test_the_windows_commands_do_the_same(readme: str) -> None:
+    """But for slashes, the name of the interpreter and the signs between, Windows gets the same commands."""
+    first, second, windows = readme_commands.commands(readme)
+
+    def same(command: str) -> str:
+        plain = command.replace("\\", "/").replace("Scripts/Activate.ps1", "bin/activate").replace("Scripts", "bin")
+        plain = plain.replace("py -3", "python3").replace("&&", ";")
+        return " ".join(plain.replace(". .venv", ".venv").split()).replace(" ;", ";")
+
+    assert [same(line) for line in windows.splitlines()] == [same(first), same(second)]
 
 
 SAMPLE = """text
