@@ -15,6 +15,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 Function = ast.FunctionDef | ast.AsyncFunctionDef
+Nodes = dict[str, list[ast.AST]]
 
 # Highest figure allowed, or lowest where the figure is a share that must be reached.
 LIMITS = {
@@ -59,6 +60,7 @@ def measure(package: Path) -> dict[str, Measured]:
     """Every figure of the package's Python files."""
     sources = {path: path.read_text(encoding="utf-8") for path in sorted(package.rglob("*.py"))}
     trees = {path: ast.parse(source) for path, source in sources.items()}
+    nodes = {str(path.relative_to(package)): list(ast.walk(tree)) for path, tree in trees.items()}
     members = [m for path in sources for m in _members(path, package, trees[path], _code_lines(sources[path]))]
     public = [m for m in members if not m.node.name.startswith("_") and not m.owner.startswith("_")]
     lengths = sorted(m.lines for m in members)
@@ -68,15 +70,15 @@ def measure(package: Path) -> dict[str, Measured]:
         "fn_max": _highest({m.where: m.lines for m in members}),
         "fn_p90": Measured(value=p90, places=()),
         "args_max": _highest({m.where: _arguments(m) for m in public if not m.command}),
-        "class_max": _highest(dict(_classes(trees, package))),
+        "class_max": _highest(dict(_classes(nodes))),
         "kwargs": _percent([m.where for m in public if m.node.args.kwarg], len(public)),
-        "globals": _count(list(_found(trees, package, lambda n: isinstance(n, ast.Global)))),
-        "broad_except": _count(list(_found(trees, package, _is_broad))),
-        "star_imports": _count(list(_found(trees, package, _is_star))),
-        "late_imports": _count([place for m in members if not m.command for place in _late(m, package.name)]),
+        "globals": _count(list(_found(nodes, lambda n: isinstance(n, ast.Global)))),
+        "broad_except": _count(list(_found(nodes, _is_broad))),
+        "star_imports": _count(list(_found(nodes, _is_star))),
+        "late_imports": _count(_late_imports(members, nodes, package.name)),
         "doc": _share([(m.where, ast.get_docstring(m.node) is not None) for m in public]),
         "typed": _share([(m.where, _is_typed(m)) for m in public]),
-        "frozen": _share(list(_records(trees, package))),
+        "frozen": _share(list(_records(nodes))),
     }
 
 
@@ -153,31 +155,30 @@ def _is_typed(member: Member) -> bool:
     return member.node.returns is not None and all(arg.annotation for arg in every)
 
 
-def _classes(trees: dict[Path, ast.Module], package: Path) -> Iterator[tuple[str, int]]:
-    for path, tree in trees.items():
-        for node in ast.walk(tree):
+def _classes(nodes: Nodes) -> Iterator[tuple[str, int]]:
+    for path, within in nodes.items():
+        for node in within:
             if isinstance(node, ast.ClassDef):
-                methods = sum(isinstance(child, Function) for child in node.body)
-                yield f"{path.relative_to(package)}:{node.name}", methods
+                yield f"{path}:{node.name}", sum(isinstance(child, Function) for child in node.body)
 
 
-def _records(trees: dict[Path, ast.Module], package: Path) -> Iterator[tuple[str, bool]]:
+def _records(nodes: Nodes) -> Iterator[tuple[str, bool]]:
     """Every dataclass, and whether it is frozen."""
-    for path, tree in trees.items():
-        for node in ast.walk(tree):
+    for path, within in nodes.items():
+        for node in within:
             for deco in node.decorator_list if isinstance(node, ast.ClassDef) else []:
                 name = deco.func if isinstance(deco, ast.Call) else deco
                 if isinstance(name, ast.Name) and name.id == "dataclass":
                     words = deco.keywords if isinstance(deco, ast.Call) else []
                     frozen = any(w.arg == "frozen" and getattr(w.value, "value", False) is True for w in words)
-                    yield f"{path.relative_to(package)}:{node.name}", frozen
+                    yield f"{path}:{node.name}", frozen
 
 
-def _found(trees: dict[Path, ast.Module], package: Path, wanted) -> Iterator[str]:
-    for path, tree in trees.items():
-        for node in ast.walk(tree):
+def _found(nodes: Nodes, wanted) -> Iterator[str]:
+    for path, within in nodes.items():
+        for node in within:
             if wanted(node):
-                yield f"{path.relative_to(package)}:{node.lineno}"
+                yield f"{path}:{node.lineno}"
 
 
 def _is_broad(node: ast.AST) -> bool:
@@ -191,13 +192,21 @@ def _is_star(node: ast.AST) -> bool:
     return isinstance(node, ast.ImportFrom) and any(alias.name == "*" for alias in node.names)
 
 
-def _late(member: Member, package: str) -> Iterator[str]:
-    """Imports of the package's own inside a function: the usual scar of a cycle."""
-    for node in ast.walk(member.node):
-        names = [a.name for a in node.names] if isinstance(node, ast.Import) else []
-        names += [node.module or ""] if isinstance(node, ast.ImportFrom) else []
-        if any(name.split(".")[0] == package for name in names):
-            yield f"{member.where}:{node.lineno}"
+def _late_imports(members: list[Member], nodes: Nodes, package: str) -> list[str]:
+    """Imports of the package's own inside a function, commands exempt: the usual scar of a cycle."""
+    spans = {m.where.partition(":")[0]: [] for m in members}
+    for m in members:
+        if not m.command:
+            spans[m.where.partition(":")[0]].append((m.node.lineno, m.node.end_lineno or 0))
+    found = []
+    for path, within in nodes.items():
+        for node in within:
+            names = [a.name for a in node.names] if isinstance(node, ast.Import) else []
+            names += [node.module or ""] if isinstance(node, ast.ImportFrom) else []
+            own = any(name.split(".")[0] == package for name in names)
+            if own and any(first <= node.lineno <= last for first, last in spans.get(path, [])):
+                found.append(f"{path}:{node.lineno}")
+    return found
 
 
 def main() -> int:
