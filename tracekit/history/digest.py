@@ -86,3 +86,23 @@ def _measure(trend: MeasureTrend) -> str:
     else:
         return ""
     return f"{trend.measure.title}: {', '.join(parts)}"
+
+
+def digest_json(fleet: FleetTrend, rows: int = _ROWS) -> dict[str, object]:
+    """The digest as JSON: the same content as the text, for a chat or a mail program to lay out."""
+    bad = [s for s in fleet.stations if s.state not in ("steady", "silent")]
+    return {
+        "schema": "tracekit.digest/1",
+        "as_of": iso(fleet.as_of_us),
+        "headline": _headline(fleet),
+        "stations": [
+            {"station": s.station, "state": s.state, "lines": [line.strip() for line in _station(s)[1:]]}
+            for s in bad[:rows]
+        ],
+        "more_stations": max(len(bad) - rows, 0),
+        "changed_last_week": [{"time": iso(t), "station": s, "what": w} for t, s, w in fleet.changed[:rows]],
+        "common_changes": list(_common(fleet)),
+        "silent": [s.station for s in fleet.stations if s.silent],
+        "damaged": [d.name for d in fleet.damaged],
+        "false_alarms_per_week": fleet.false_alarms_week,
+    }

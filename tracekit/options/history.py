@@ -43,4 +43,4 @@ class TrendOptions:
     common_stations: int = option(3, "stations", "fewer stations changing together may be chance")
     common_share: float = option(0.6, "1", "of a supply group's stations that must change together")
     common_days: float = option(2.0, "d", "and within this time")
-    running_hours: float = option(480.0, "h", "of running a month where costs are told: two shifts; common practice, no source")
+    running_hours: float = option(480.0, "h", "running a month, for costs: two shifts; common practice, no source")

@@ -1,0 +1,20 @@
+"""Thresholds of watching a folder."""
+
+from dataclasses import dataclass
+
+from tracekit.options.base import option
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WatchOptions:
+    """When a dropped file counts as complete, and how patient the watching is."""
+
+    poll_s: float = option(5.0, "s", "file events do not arrive over network shares, so the folder is listed again")
+    settle_s: float = option(10.0, "s", "a file whose size and time stay the same so long is complete")
+    longest_pause_s: float = option(300.0, "s", "longest wait for a disk that is full to have room again")
+    merge_every: int = option(500, "logs", "the small files of the history are merged after so many")
+    command_s: float = option(30.0, "s", "a command for an alarm is ended after this time")
+    endings: tuple[str, ...] = option(
+        (".csv", ".txt", ".tsv", ".dat", ".log", ".parquet", ".csv.gz", ".txt.gz", ".csv.zst", ".zip"),
+        "file ending", "what loggers write; other files in the folder are left alone",
+    )  # fmt: skip
