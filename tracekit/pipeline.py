@@ -144,7 +144,11 @@ def _match(now: MeasuredLog, index: int, healthy: MeasuredLog | None) -> int | N
 
 
 def _result(now: MeasuredLog, index: int, healthy: MeasuredLog | None) -> StationResult:
-    data, leak, file = with_leak(now.stations[index], now.leaks[index], now.files[index]), now.leaks[index], now.files[index]
+    data, leak, file = (
+        with_leak(now.stations[index], now.leaks[index], now.files[index]),
+        now.leaks[index],
+        now.files[index],
+    )
     place = _match(now, index, healthy)
     base = healthy.stations[place] if healthy is not None and place is not None else None
     base_leak = healthy.leaks[place] if healthy is not None and place is not None else None
@@ -227,7 +231,15 @@ def summary(data: StationData) -> Mapping[str, Mapping[str, float]]:
     """Median and 5 % and 95 % quantiles of every measured column that has values."""
     out = {}
     for column in data.cycles.columns:
-        if column.kind not in ("float", "int") or column.name in ("cycle", "start_s", "end_s", "hold_start_s", "hold_end_s", "contact_s", "drop_s"):
+        if column.kind not in ("float", "int") or column.name in (
+            "cycle",
+            "start_s",
+            "end_s",
+            "hold_start_s",
+            "hold_end_s",
+            "contact_s",
+            "drop_s",
+        ):
             continue
         values = data.cycles.floats(column.name)
         if column.kind == "int":
@@ -242,13 +254,42 @@ def summary(data: StationData) -> Mapping[str, Mapping[str, float]]:
 def station_assumptions(data: StationData, file: Station) -> tuple[Assumption, ...]:
     """What was assumed about the station where its file says nothing."""
     out = []
-    for name, level in (("supply", data.wiring.supply_on_level), ("release", data.wiring.release_on_level), ("part_present", data.wiring.present_on_level)):
+    for name, level in (
+        ("supply", data.wiring.supply_on_level),
+        ("release", data.wiring.release_on_level),
+        ("part_present", data.wiring.present_on_level),
+    ):
         if level is not None:
-            out.append(Assumption(what=f"{name} is on at", value=str(level), evidence=data.wiring.evidence.get(name, ""), confidence=0.98))
+            out.append(
+                Assumption(
+                    what=f"{name} is on at",
+                    value=str(level),
+                    evidence=data.wiring.evidence.get(name, ""),
+                    confidence=0.98,
+                )
+            )
     if data.ambient_source != "station file":
-        out.append(Assumption(what="ambient pressure", value=f"{data.ambient_kpa:.1f} kPa ± {1.96 * data.ambient_u_kpa:.0f} kPa", evidence=data.ambient_source, confidence=0.95))
+        out.append(
+            Assumption(
+                what="ambient pressure",
+                value=f"{data.ambient_kpa:.1f} kPa ± {1.96 * data.ambient_u_kpa:.0f} kPa",
+                evidence=data.ambient_source,
+                confidence=0.95,
+            )
+        )
     if file.station.temperature_c is None:
-        out.append(Assumption(what="ambient temperature", value="20 °C ± 8 °C", evidence="not in the station file", confidence=0.95))
+        out.append(
+            Assumption(
+                what="ambient temperature", value="20 °C ± 8 °C", evidence="not in the station file", confidence=0.95
+            )
+        )
     if file.station.volume_ml is not None and file.station.volume_rel_u == 0.10:
-        out.append(Assumption(what="relative standard uncertainty of the volume", value="0.10", evidence="not in the station file", confidence=0.9))
+        out.append(
+            Assumption(
+                what="relative standard uncertainty of the volume",
+                value="0.10",
+                evidence="not in the station file",
+                confidence=0.9,
+            )
+        )
     return tuple(out)

@@ -64,7 +64,9 @@ def detectable(
     if not has_reference:
         why = "needs a baseline, or a change inside the log, to be seen"
         return tuple(
-            Detectable(code=code, measure=measure_name(main[0])[0], smallest=None, unit=measure_name(main[0])[1], why=why)
+            Detectable(
+                code=code, measure=measure_name(main[0])[0], smallest=None, unit=measure_name(main[0])[1], why=why
+            )
             for code, main in _MAIN.items()
         )
     quiet = _quiet(effects)
@@ -74,22 +76,49 @@ def detectable(
         name = next((m for m in main if m in quiet), None)
         if name is None:
             measure, unit = measure_name(main[0])
-            out.append(Detectable(code=code, measure=measure, smallest=None, unit=unit, why="the log does not show this measure"))
+            out.append(
+                Detectable(
+                    code=code, measure=measure, smallest=None, unit=unit, why="the log does not show this measure"
+                )
+            )
             continue
-        size = next((float(s) for s in np.geomspace(2.5, 60.0, 22) if _listed(quiet, calm, words, code, main, float(s), options)), None)
+        size = next(
+            (
+                float(s)
+                for s in np.geomspace(2.5, 60.0, 22)
+                if _listed(quiet, calm, words, code, main, float(s), options)
+            ),
+            None,
+        )
         measure, unit = measure_name(name)
         if size is None:
-            out.append(Detectable(code=code, measure=measure, smallest=None, unit=unit, why="other causes would look the same"))
+            out.append(
+                Detectable(code=code, measure=measure, smallest=None, unit=unit, why="other causes would look the same")
+            )
             continue
         change = size * quiet[name].error
         if name in LOGARITHMIC:
             change, unit = 100.0 * (float(np.exp(change)) - 1.0), "%"
-        out.append(Detectable(code=code, measure=measure, smallest=change, unit=unit, why=f"{quiet[name].n_now} cycles now against {quiet[name].n_reference}"))
+        out.append(
+            Detectable(
+                code=code,
+                measure=measure,
+                smallest=change,
+                unit=unit,
+                why=f"{quiet[name].n_now} cycles now against {quiet[name].n_reference}",
+            )
+        )
     return tuple(out)
 
 
 def _listed(
-    quiet: Mapping[str, Effect], signs: tuple[Sign, ...], words: tuple[str, ...], code: str, main: tuple[str, ...], size: float, options: JudgeOptions
+    quiet: Mapping[str, Effect],
+    signs: tuple[Sign, ...],
+    words: tuple[str, ...],
+    code: str,
+    main: tuple[str, ...],
+    size: float,
+    options: JudgeOptions,
 ) -> bool:
     post = posterior(_with_change(quiet, code, main, size), signs, words, False, options)
     near = [p for c, p in post.present.items() if c != code and p >= post.present[code] / options.rival]

@@ -158,7 +158,9 @@ ONSET_MEASURES = ("decay", "rise", "open", "ultimate", "peak", "blow", "residual
 def find_onset(features: Features, options: JudgeOptions) -> int | None:
     """The cycle at which the station changed, by the step that most measures share; None where there is none."""
     scores = [
-        np.minimum(_scores(np.where(features.held, features.values[m], np.nan), features.floor[m], options.onset_least), 400.0)
+        np.minimum(
+            _scores(np.where(features.held, features.values[m], np.nan), features.floor[m], options.onset_least), 400.0
+        )
         for m in ONSET_MEASURES
     ]
     total = np.max(scores, axis=0) + 0.2 * np.sum(scores, axis=0)

@@ -97,7 +97,12 @@ def physical_effects(data: StationData) -> dict[str, Effect]:
     held = cycles.where("outcome", "held")
     for name, values, reference, error in (
         ("residual", cycles.floats("residual_vacuum_kpa") - zero, 0.0, 1.1),
-        ("response", cycles.floats("response_delay_s"), 0.022, float(np.hypot(0.011, data.sensor.sample_interval_s / 2))),
+        (
+            "response",
+            cycles.floats("response_delay_s"),
+            0.022,
+            float(np.hypot(0.011, data.sensor.sample_interval_s / 2)),
+        ),
     ):
         seen = values[held & np.isfinite(values)]
         if len(seen) < 4:
@@ -131,7 +136,12 @@ def group_balance(features: Features, upper: NDArray[np.bool_]) -> Effect | None
 
 
 def effects_of(
-    data: StationData, features: Features, comparison: Comparison, upper: NDArray[np.bool_], grouped: bool, band_kpa: float
+    data: StationData,
+    features: Features,
+    comparison: Comparison,
+    upper: NDArray[np.bool_],
+    grouped: bool,
+    band_kpa: float,
 ) -> dict[str, Effect]:
     """All effects for the ranking; `upper` marks the cycles of a leaking group where `grouped`."""
     if comparison.source == "none":
@@ -143,6 +153,7 @@ def effects_of(
     if grouped:  # the scatter is that of the groups, and they tell the balance better
         between = group_balance(features, upper)
         return {**out, **({} if between is None else {"balance": between})}
-    if uneven is not None and (comparison.source == "none" or decay is not None and decay.shift > 3.0 * decay.error):
+    leaks = decay is not None and decay.shift > 3.0 * decay.error
+    if uneven is not None and (comparison.source == "none" or leaks):
         out["unevenness"] = uneven
     return out

@@ -50,7 +50,7 @@ def combined(first: Mapping[str, Change], second: Mapping[str, Change]) -> dict[
     both = {}
     for name in first.keys() & second.keys():
         a, b = first[name], second[name]
-        if a == SAME or b == SAME:
+        if SAME in (a, b):
             both[name] = b if a == SAME else a
         elif a.least * b.least > 0:
             both[name] = Change(min(a.least, b.least, key=abs), a.most + b.most, max(a.chance, b.chance))

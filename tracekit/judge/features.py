@@ -139,10 +139,16 @@ def make_features(data: StationData, leak: LeakResult, bands: Bands) -> Features
         "release": column("release_time_s"),
     }
     held = cycles.where("outcome", "held")
+    return Features(values=values, floor=_floors(data, values["top"]), held=held)
+
+
+def _floors(data: StationData, top: Floats) -> Mapping[str, float]:
+    """Smallest difference that the recording can show in each measure."""
+    interval = data.sensor.sample_interval_s
     step, noise = data.sensor.quantisation_kpa, data.sensor.noise_kpa
     small = max(step / 2, 0.02)
-    top_speed = float(np.nanmedian(values["top"])) if np.isfinite(values["top"]).any() else 50.0
-    floor = {
+    top_speed = float(np.nanmedian(top)) if np.isfinite(top).any() else 50.0
+    return {
         "decay": 0.05,
         "rise": 0.01,
         "top": max(0.02 * top_speed, 0.5),
@@ -161,4 +167,3 @@ def make_features(data: StationData, leak: LeakResult, bands: Bands) -> Features
         "dip": small,
         "release": max(0.25 * interval, 0.0005),
     }
-    return Features(values=values, floor=floor, held=held)

@@ -41,8 +41,8 @@ def _limit_severity(case: Case, code: str) -> Severity:
             continue
         rate = case.leak.decay_rate
         if isinstance(rate, Estimate) and limit.max is not None and rate.value > limit.max:
-            given = next((s for s in order if s == limit.severity), "major")
-            worst = max(worst, given, key=order.index)
+            given: Severity = next((s for s in order if s == limit.severity), "major")
+            worst = order[max(order.index(worst), order.index(given))]
     return worst
 
 
@@ -61,7 +61,7 @@ def _measures(case: Case) -> dict[str, float]:
         if data is None:
             continue
         for column in data.cycles.columns:
-            if column.kind == "float" and not column.name.endswith("_s") or column.name in (
+            if (column.kind == "float" and not column.name.endswith("_s")) or column.name in (
                 "response_delay_s", "evacuation_time_s", "release_time_s", "pump_time_constant_s",
             ):  # fmt: skip
                 values = data.cycles.floats(column.name)
@@ -112,7 +112,15 @@ def _sign_evidence(seen: Seen, code: str) -> tuple[tuple[Evidence, ...], NDArray
         if SIGNS[sign.name].get(code, 0.0) >= 0.3 and sign.present > 0.5 and sign.name in seen.cycles:
             cycles = seen.cycles[sign.name]
             flag = cycles if not len(flag) else flag | cycles
-            out.append(Evidence(measure=sign.name, value=float(cycles.sum()), unit="cycles", cycles=int(cycles.sum()), text=sign.text))
+            out.append(
+                Evidence(
+                    measure=sign.name,
+                    value=float(cycles.sum()),
+                    unit="cycles",
+                    cycles=int(cycles.sum()),
+                    text=sign.text,
+                )
+            )
         elif SIGNS[sign.name].get(code, 0.0) >= 0.3 and sign.present > 0.5 and sign.text:
             out.append(Evidence(measure=sign.name, value=sign.present, unit="", text=sign.text))
     return tuple(out), flag
@@ -173,4 +181,9 @@ def _fact_severity(case: Case, fact: Fact, explains: tuple[str, ...]) -> Severit
     if fact.critical:
         return "critical"
     found = drop_severity(case, explains)
-    return "major" if found == "minor" and fact.code in ("sensor_stuck", "set_point_too_low", "hysteresis_too_small", "set_point_too_high") else found
+    return (
+        "major"
+        if found == "minor"
+        and fact.code in ("sensor_stuck", "set_point_too_low", "hysteresis_too_small", "set_point_too_high")
+        else found
+    )

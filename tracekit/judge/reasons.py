@@ -49,9 +49,7 @@ def _change_words(name: str, effect: Effect) -> str:
     return f"{word} changed by {value:+.2g} {unit}"
 
 
-def reason_for(
-    code: str, effects: Mapping[str, Effect], signs: tuple[Sign, ...], source: str, present: float
-) -> str:
+def reason_for(code: str, effects: Mapping[str, Effect], signs: tuple[Sign, ...], source: str, present: float) -> str:
     """The strongest point for a cause that is likely, against one that is not; says so where nothing speaks."""
     if code == "none of these":
         return "no known cause explains it better" if effects else "nothing in this log points to a fault"
@@ -75,5 +73,9 @@ def reason_for(
         return "not in this log" if source != "none" else "needs a baseline to be seen"
     best = max(points) if present >= 0.3 else min(points)
     if present < 0.3 and best[0] > -0.7:
-        return "not excluded, but nothing speaks for it" if source != "none" else "not excluded: needs a baseline to be seen"
+        return (
+            "not excluded, but nothing speaks for it"
+            if source != "none"
+            else "not excluded: needs a baseline to be seen"
+        )
     return best[1]

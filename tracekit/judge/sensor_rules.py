@@ -31,7 +31,11 @@ def _stuck(data: StationData) -> Fact | None:
         text=f"the reading does not move for {count} cycles",
     )  # fmt: skip
     return Fact(
-        code="sensor_stuck", probability=0.97, evidence=(evidence,), cycles=rows(still), reason="the reading does not move"
+        code="sensor_stuck",
+        probability=0.97,
+        evidence=(evidence,),
+        cycles=rows(still),
+        reason="the reading does not move",
     )
 
 
@@ -43,7 +47,10 @@ def _clipped(data: StationData) -> Fact | None:
     if share < 0.02 or coarse or low > -20.0:
         return None
     evidence = Evidence(
-        measure="range_low_kpa", value=-low, unit="kPa", text=f"{100 * share:.0f} % of the samples sit exactly at {-low:.1f} kPa"
+        measure="range_low_kpa",
+        value=-low,
+        unit="kPa",
+        text=f"{100 * share:.0f} % of the samples sit exactly at {-low:.1f} kPa",
     )
     return Fact(
         code="sensor_clipped", probability=logistic((share - 0.06) / 0.015) * 0.95, evidence=(evidence,),
@@ -87,32 +94,47 @@ def _zero(data: StationData, options: JudgeOptions) -> Fact | None:
 
 def recording_facts(data: StationData, layout: Layout, facts: LogFacts) -> tuple[Fact, ...]:
     """What is wrong with the recording itself."""
-    out = []
-    missing = [n for n, has in (("supply", layout.has_supply), ("release", layout.has_release), ("part present", layout.has_present)) if not has]
-    still = [
-        n for n, has, level in (
-            ("supply", layout.has_supply, data.wiring.supply_on_level),
-            ("part present", layout.has_present, data.wiring.present_on_level),
-        ) if has and level is None
-    ]  # fmt: skip
-    if missing or still:
-        text = "; ".join([f"{n} is not in the log" for n in missing] + [f"{n} never changes" for n in still])
-        out.append(Fact(code="channel_missing", probability=0.99, evidence=(Evidence(measure="channels", value=float(len(missing) + len(still)), unit="", text=text),), reason=text))
-    inverted = [
-        n for n, level in (("supply", data.wiring.supply_on_level), ("part present", data.wiring.present_on_level)) if level == 0
-    ]
-    if inverted:
-        text = " and ".join(inverted) + (" is" if len(inverted) == 1 else " are") + " logged with 0 for on"
-        out.append(Fact(code="channel_inverted", probability=0.99, evidence=(Evidence(measure="on_level", value=0.0, unit="", text=text),), reason=text))
-    if facts.gaps:
-        total = float(sum(b for _, b in facts.gaps))
-        text = f"{len(facts.gaps)} pauses without samples"
-        out.append(Fact(code="log_gaps", probability=0.99, evidence=(Evidence(measure="gaps", value=float(len(facts.gaps)), unit="", text=text + f", {total:.1f} s in all"),), reason=text))
-    if facts.clock_steps:
-        text = f"the clock steps {len(facts.clock_steps)} times"
-        out.append(Fact(code="clock_step", probability=0.99, evidence=(Evidence(measure="clock_steps", value=float(len(facts.clock_steps)), unit="", text=text),), reason=text))
-    slow = _undersampled(data)
-    return tuple([*out, *(() if slow is None else (slow,))])
+    found = [_channels(data, layout), _inverted(data), _gaps(facts), _steps(facts), _undersampled(data)]
+    return tuple(f for f in found if f is not None)
+
+
+def _recorded(code: str, measure: str, value: float, reason: str, detail: str = "") -> Fact:
+    evidence = Evidence(measure=measure, value=value, unit="", text=reason + detail)
+    return Fact(code=code, probability=0.99, evidence=(evidence,), reason=reason)
+
+
+def _channels(data: StationData, layout: Layout) -> Fact | None:
+    """Digitals that are absent or never move."""
+    has = {"supply": layout.has_supply, "release": layout.has_release, "part present": layout.has_present}
+    level = {"supply": data.wiring.supply_on_level, "part present": data.wiring.present_on_level}
+    missing = [f"{name} is not in the log" for name, there in has.items() if not there]
+    still = [f"{name} never changes" for name, on in level.items() if has[name] and on is None]
+    if not missing and not still:
+        return None
+    return _recorded("channel_missing", "channels", float(len(missing) + len(still)), "; ".join([*missing, *still]))
+
+
+def _inverted(data: StationData) -> Fact | None:
+    """Digitals that are 0 while on."""
+    level = {"supply": data.wiring.supply_on_level, "part present": data.wiring.present_on_level}
+    names = [name for name, on in level.items() if on == 0]
+    if not names:
+        return None
+    verb = "is" if len(names) == 1 else "are"
+    return _recorded("channel_inverted", "on_level", 0.0, f"{' and '.join(names)} {verb} logged with 0 for on")
+
+
+def _gaps(facts: LogFacts) -> Fact | None:
+    if not facts.gaps:
+        return None
+    total = float(sum(length for _, length in facts.gaps))
+    count = len(facts.gaps)
+    return _recorded("log_gaps", "gaps", float(count), f"{count} pauses without samples", f", {total:.1f} s in all")
+
+
+def _steps(facts: LogFacts) -> Fact | None:
+    count = len(facts.clock_steps)
+    return _recorded("clock_step", "clock_steps", float(count), f"the clock steps {count} times") if count else None
 
 
 def _undersampled(data: StationData) -> Fact | None:

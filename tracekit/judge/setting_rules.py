@@ -17,7 +17,13 @@ from tracekit.options.judge import JudgeOptions
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
-_WEAK_SUCTION = ("leak_steady", "leak_part_dependent", "exhaust_restricted", "supply_pressure_low", "supply_pressure_dips")
+_WEAK_SUCTION = (
+    "leak_steady",
+    "leak_part_dependent",
+    "exhaust_restricted",
+    "supply_pressure_low",
+    "supply_pressure_dips",
+)
 
 
 def setting_facts(data: StationData, station: Station, now: Bools, options: JudgeOptions) -> tuple[Fact, ...]:
@@ -55,7 +61,9 @@ def _closed_misses(data: StationData) -> Bools:
 def _set_point_too_high(data: StationData, now: Bools, options: JudgeOptions) -> Fact | None:
     misses = _closed_misses(data) & ~_still_rising(data)
     peak = data.cycles.floats("peak_vacuum_kpa")
-    set_point = np.where(np.isfinite(data.cycle_settings["set_point"]), data.cycle_settings["set_point"], _value(data, "set_point"))
+    set_point = np.where(
+        np.isfinite(data.cycle_settings["set_point"]), data.cycle_settings["set_point"], _value(data, "set_point")
+    )
     count = int((misses & now).sum()) or int(misses.sum())
     if count >= 2 and count > 0.02 * len(peak):
         level = float(np.median(peak[misses]))
@@ -96,7 +104,9 @@ def _set_point_too_low(data: StationData, now: Bools) -> Fact | None:
     count = int(fooled.sum())
     probability = {0: 0.0, 1: 0.85}.get(count, 0.98)
     if np.isfinite(level) and np.isfinite(set_point):
-        probability = max(probability, 0.95 * logistic((level + max(2.0 * data.sensor.noise_kpa, 0.5) - set_point) / 0.5))
+        probability = max(
+            probability, 0.95 * logistic((level + max(2.0 * data.sensor.noise_kpa, 0.5) - set_point) / 0.5)
+        )
     if not np.isfinite(set_point):
         return None
     text = f"the output came on in {count} empty picks" if count else f"an empty cup reaches {level:.1f} kPa"
@@ -136,7 +146,9 @@ def _hysteresis(data: StationData, now: Bools, options: JudgeOptions) -> Fact | 
     probability = logistic((edges - 3.0) / 1.2) * logistic((share - 0.03) / 0.008)
     if broken:
         probability *= 0.2
-    deep = float(np.nanmedian((data.cycles.floats("hold_vacuum_kpa") - data.cycles.floats("hold_min_vacuum_kpa"))[chatter]))
+    deep = float(
+        np.nanmedian((data.cycles.floats("hold_vacuum_kpa") - data.cycles.floats("hold_min_vacuum_kpa"))[chatter])
+    )
     if np.isfinite(hysteresis) and hysteresis > max(3.0, 8.0 * data.sensor.noise_kpa) and deep > hysteresis:
         probability *= 0.35  # the vacuum itself moves by more than the hysteresis: not a matter of noise
     evidence = Evidence(
@@ -222,9 +234,7 @@ def _still_rising(data: StationData) -> Bools:
         return out
     start = data.timing["try_s"]
     length = quit_s - start
-    late, early = (
-        np.interp(start + share * length, bins.time_s, -bins.pressure_kpa) for share in (0.97, 0.77)
-    )
+    late, early = (np.interp(start + share * length, bins.time_s, -bins.pressure_kpa) for share in (0.97, 0.77))
     peak = data.cycles.floats("peak_vacuum_kpa")
     with np.errstate(invalid="ignore"):
         rising = (late - early > 0.04 * peak) & (late - early > 4.0 * data.sensor.noise_kpa) & (late > 0.93 * peak)

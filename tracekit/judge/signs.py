@@ -73,7 +73,9 @@ def group_sign(data: StationData, features: Features, options: JudgeOptions) -> 
     if not data.air_saving:
         upper, chance = _groups_without_coasts(features, upper)
     count = int(upper.sum())
-    return Sign(name="rate_groups", present=min(max(chance, 0.001), 0.9993), text=f"{count} cycles leak more than the rest"), upper
+    return Sign(
+        name="rate_groups", present=min(max(chance, 0.001), 0.9993), text=f"{count} cycles leak more than the rest"
+    ), upper
 
 
 def _groups_without_coasts(features: Features, upper: Bools) -> tuple[Bools, float]:
@@ -158,9 +160,15 @@ def pulsation_sign(data: StationData) -> Sign:
     if on.sum() < 40:
         return Sign(name="pulsation", present=0.003)
     ripple = float(np.median(bend[on])) / 0.6745
-    calm = max(float(np.median(bend[off])) / 0.6745 if off.sum() >= 40 else expected, expected, 0.3 * data.sensor.quantisation_kpa)
+    calm = max(
+        float(np.median(bend[off])) / 0.6745 if off.sum() >= 40 else expected,
+        expected,
+        0.3 * data.sensor.quantisation_kpa,
+    )
     present = logistic(4.0 * np.log(ripple / (2.2 * calm)))
-    return Sign(name="pulsation", present=min(max(present, 0.003), 0.99), text="the vacuum ripples while the supply is on")
+    return Sign(
+        name="pulsation", present=min(max(present, 0.003), 0.99), text="the vacuum ripples while the supply is on"
+    )
 
 
 def dip_sign(features: Features, comparison: Comparison) -> tuple[Sign, Bools]:

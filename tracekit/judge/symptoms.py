@@ -84,7 +84,9 @@ def _short_cycling(data: StationData, held: Bools) -> Fact | None:
     share = float(fast.sum() / max(held.sum(), 1))
     if not fast.any():
         return None
-    text = f"the supply resumes every {float(np.nanmedian(period)):.2f} s in {int(fast.sum())} of {int(held.sum())} holds"
+    text = (
+        f"the supply resumes every {float(np.nanmedian(period)):.2f} s in {int(fast.sum())} of {int(held.sum())} holds"
+    )
     evidence = Evidence(
         measure="supply_switches", value=float(np.nanmedian(period)), unit="s", reference=1.0,
         reference_source="common practice", cycles=int(fast.sum()), text=text,
@@ -108,7 +110,11 @@ def _never_cuts(data: StationData, held: Bools) -> Fact | None:
     text = f"the supply stays on through {int(never.sum())} of {int(long.sum())} holds"
     evidence = Evidence(measure="coasts", value=0.0, unit="", cycles=int(never.sum()), text=text)
     return Fact(
-        code="supply_never_cuts", probability=0.97 * logistic((share - 0.35) / 0.05), evidence=(evidence,), cycles=rows(never), reason=text
+        code="supply_never_cuts",
+        probability=0.97 * logistic((share - 0.35) / 0.05),
+        evidence=(evidence,),
+        cycles=rows(never),
+        reason=text,
     )
 
 
@@ -116,7 +122,11 @@ def _partly(data: StationData, held: Bools) -> Fact | None:
     """A partial loss that stays: vacuum falls by a step with the supply on, and the hold goes on at the lower level."""
     cycles = data.cycles
     peak, mean, low = (cycles.floats(c) for c in ("peak_vacuum_kpa", "hold_vacuum_kpa", "hold_min_vacuum_kpa"))
-    last = np.interp(data.timing["quit_s"] - 0.05, data.bins.time_s, -data.bins.pressure_kpa) if len(data.bins.time_s) else peak
+    last = (
+        np.interp(data.timing["quit_s"] - 0.05, data.bins.time_s, -data.bins.pressure_kpa)
+        if len(data.bins.time_s)
+        else peak
+    )
     with np.errstate(invalid="ignore"):
         flag = held & (last < 0.8 * peak) & (low < 0.8 * peak) & (mean < 0.95 * peak)
     if data.air_saving or not flag.any():

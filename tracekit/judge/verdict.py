@@ -8,10 +8,9 @@ from numpy.typing import NDArray
 
 from tracekit.judge.case import Case, Seen
 from tracekit.judge.detect import detectable
-from tracekit.judge.effects import Comparison, Effect, compare
+from tracekit.judge.effects import Comparison, compare
 from tracekit.judge.effects_of import effects_of
-from tracekit.judge.evidence import Sign
-from tracekit.judge.facts import Fact, rows
+from tracekit.judge.facts import Fact
 from tracekit.judge.features import Bands, Features, choose_bands, make_features
 from tracekit.judge.findings import cause_finding, fact_finding
 from tracekit.judge.rank import HYPOTHESES, Posterior, posterior, rivals
@@ -20,11 +19,7 @@ from tracekit.judge.sensor_rules import recording_facts, sensor_facts
 from tracekit.judge.setting_rules import setting_facts
 from tracekit.judge.signs import dip_sign, group_sign, late_sign, leaky_sign, loss_signs, pulsation_sign, scatter_sign
 from tracekit.judge.symptoms import EXPLAINS, symptom_facts
-from tracekit.model.cycle import StationData
 from tracekit.model.finding import CODES, CauseChance, Detectable, Finding
-from tracekit.model.result import LeakResult
-from tracekit.model.station import Station
-from tracekit.model.trace import Layout, LogFacts
 from tracekit.options.judge import JudgeOptions
 
 Bools = NDArray[np.bool_]
@@ -61,7 +56,14 @@ def _seen(case: Case, options: JudgeOptions) -> Seen:
     leaky = leaky_sign(case.data, case.leak, case.station.station.volume_ml, comparison.source != "none", options)
     losses = loss_signs(case.data)
     ripple = pulsation_sign(case.data)
-    pairs = [(group, grouped), (ripple, np.zeros(len(grouped), np.bool_)), (late, late_cycles), (scatter, scattered), (dips, dipped), *losses]
+    pairs = [
+        (group, grouped),
+        (ripple, np.zeros(len(grouped), np.bool_)),
+        (late, late_cycles),
+        (scatter, scattered),
+        (dips, dipped),
+        *losses,
+    ]
     return Seen(
         effects=effects,
         signs=(*(s for s, _ in pairs), leaky),
@@ -156,7 +158,7 @@ def _ranked(
     facts = {f.code: f for f in repairs}
     for code in sorted(HYPOTHESES, key=lambda c: -post.present[c]):
         own = post.present[code]
-        if code in facts and facts[code].probability > own or own < 0.1:
+        if (code in facts and facts[code].probability > own) or own < 0.1:
             continue
         others = rivals(post, code, options.rival)
         listed = own + sum(post.present[o] for o in others) >= options.listed
@@ -165,14 +167,24 @@ def _ranked(
         if listed:
             named |= {code}
         explains = tuple(s for s in EXPLAINS.get(code, ()) if s in shown)
-        found.append((chances[code] + (1.0 if listed else 0.0), cause_finding(case, seen, code, own, others if listed else (), explains, listed)))
+        found.append(
+            (
+                chances[code] + (1.0 if listed else 0.0),
+                cause_finding(case, seen, code, own, others if listed else (), explains, listed),
+            )
+        )
     for fact in repairs:
         if fact.probability < 0.1 or (fact.code in post.present and post.present[fact.code] >= fact.probability):
             continue
         explains = tuple(s for s in EXPLAINS.get(fact.code, ()) if s in shown)
         listed = fact.probability >= options.listed
         first = 0.5 if fact.critical or CODES[fact.code] == "sensor" else 0.0
-        found.append((fact.probability * 0.999 + first + (1.0 if listed else 0.0) - 0.5 * (1 - fact.probability), fact_finding(case, fact, explains)))
+        found.append(
+            (
+                fact.probability * 0.999 + first + (1.0 if listed else 0.0) - 0.5 * (1 - fact.probability),
+                fact_finding(case, fact, explains),
+            )
+        )
     ranked = [f for _, f in sorted(found, key=lambda item: -item[0])]
     return (*ranked, *(fact_finding(case, f, ()) for f in symptoms), *(fact_finding(case, f, ()) for f in recording))
 

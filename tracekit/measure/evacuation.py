@@ -66,9 +66,7 @@ def rise_times(samples: Samples, spans: Spans, top: Ints, options: MeasureOption
     base = samples.time[spans.last_try] - 0.5 * samples.interval
     stop = np.where(top >= 0, top + 1, spans.last_try)
     n = len(spans.start)
-    columns = [
-        _cross(samples, curve, np.full(n, level), spans.last_try, stop) - base for level in level_grid(options)
-    ]
+    columns = [_cross(samples, curve, np.full(n, level), spans.last_try, stop) - base for level in level_grid(options)]
     return np.stack(columns, axis=1) if n else np.zeros((0, len(columns)))
 
 
@@ -151,9 +149,7 @@ def measure_evacuation(
     half = first_reach(curve, empty + 0.5 * (hold.peak - empty), spans.last_try, np.where(top >= 0, top + 1, 0))
     begin = first_reach(curve, empty + options.fit_from * (hold.peak - empty), spans.last_try, half + 1)
     tau, end_level = fit_exponential(samples, begin, np.where(top >= 0, top + 1, begin), options.fit_least_samples)
-    contact, contact_time, open_level = _contact(
-        samples, spans, hold, begin, tau, end_level, empty, closed, options
-    )
+    contact, contact_time, open_level = _contact(samples, spans, hold, begin, tau, end_level, empty, closed, options)
     amplitude = np.where(np.isfinite(open_level), open_level - empty, 0.2 * (hold.peak - empty))
     ultimate, extrapolated = _ultimate(samples, hold, top, first_cut, tau, end_level, options)
     held = hold.grip >= 0
@@ -230,9 +226,7 @@ def _ultimate(
     return np.where(seen, level, np.where(sane, end_level, np.nan)), np.where(seen, 0, 1)
 
 
-def fall_times(
-    samples: Samples, start: Ints, stop: Ints, options: MeasureOptions
-) -> Floats:
+def fall_times(samples: Samples, start: Ints, stop: Ints, options: MeasureOptions) -> Floats:
     """Times from a release command to the first reading under each level, shape (n_cycles, n_levels) [s]."""
     curve = curve_of(samples, options)
     base = samples.time[np.maximum(start, 0)] - 0.5 * samples.interval

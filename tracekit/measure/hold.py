@@ -84,5 +84,7 @@ def cycle_noise(samples: Samples, hold: Hold, quantisation: float, options: Meas
     bend = np.zeros(len(samples.vacuum))
     bend[1:-1] = np.abs(samples.vacuum[2:] - 2.0 * samples.vacuum[1:-1] + samples.vacuum[:-2])
     limit = 6.0 * np.sqrt(6.0) * max(samples.noise, 0.02)
-    spread = range_mean(np.minimum(bend, limit), start, np.maximum(stop - 1, start)) / np.sqrt(2.0 / np.pi) / np.sqrt(6.0)
-    return np.maximum(spread, quantisation / np.sqrt(12.0))
+    spread = (
+        range_mean(np.minimum(bend, limit), start, np.maximum(stop - 1, start)) / np.sqrt(2.0 / np.pi) / np.sqrt(6.0)
+    )
+    return np.asarray(np.maximum(spread, quantisation / np.sqrt(12.0)), np.float64)

@@ -9,11 +9,12 @@ from numpy.typing import NDArray
 from tracekit.measure.chunk import ChunkResult
 from tracekit.measure.evacuation import level_grid
 from tracekit.measure.stream import Learned, StationAnalyser
-from tracekit.model.cycle import Bins, Excerpt, SensorFacts, StationData
+from tracekit.model.cycle import Bins, Excerpt, SensorFacts, SettingInForce, StationData, Wiring
 from tracekit.model.station import Station, ambient_of
 from tracekit.model.tables import CYCLES, EDGES, PERIODS, Column, Table, make_table
 from tracekit.model.trace import LogFacts
 from tracekit.options.measure import MeasureOptions
+from tracekit.segment.cycles import Reference
 from tracekit.segment.periods import REASONS
 
 Arrays = dict[str, NDArray[np.generic]]
@@ -64,7 +65,9 @@ def _edges(excerpt: Excerpt) -> int:
     return int(np.count_nonzero(np.diff(excerpt.present)))
 
 
-def _table(columns: tuple[Column, ...], data: Arrays, station: str, log_id: str, more: Mapping[str, tuple[str, ...]]) -> Table:
+def _table(
+    columns: tuple[Column, ...], data: Arrays, station: str, log_id: str, more: Mapping[str, tuple[str, ...]]
+) -> Table:
     rows = len(next(iter(data.values()))) if data else 0
     full: Arrays = {**data, "log_id": np.zeros(rows, np.int32), "station": np.zeros(rows, np.int32)}
     if "cycle" not in full:
@@ -87,38 +90,27 @@ def station_data(
     learned, results = analyser.learned, analyser.results
     if learned is None:
         learned = _nothing_learned()
-    cycles = _gather(results, "cycles")
-    ambient, ambient_u, ambient_source = ambient_of(station)
-    context = tuple(k for k in cycles if k.startswith("context_"))
-    extra = tuple(Column(k, "category", "", "context carried from the log") for k in context)
-    values = {k: facts.context_values.get(k.removeprefix("context_"), ()) for k in context}
-    if facts.start_time_us is not None and cycles:
-        cycles["start_time"] = (facts.start_time_us + np.round(cycles["start_s"] * 1e6)).astype(np.int64)
-    if cycles and learned.quantisation:
-        cycles["noise_kpa"] = np.maximum(cycles["noise_kpa"], learned.quantisation / np.sqrt(12.0))
+    cycles = _cycle_arrays(results, facts, learned)
     n = len(cycles["start_s"]) if cycles else 0
-    empty: Arrays = {"start_s": np.zeros(0)}
-    bins = _gather(results, "bins")
     strip = analyser.strip.strip()
     levels = level_grid(options)
+    ambient, ambient_u, ambient_source = ambient_of(station)
+
+    def per_cycle(name: str) -> NDArray[np.float64]:
+        return np.asarray(cycles[name], np.float64) if n else np.zeros(0)
+
     return StationData(
         station=name,
-        cycles=_table((*CYCLES, *extra), cycles or empty, name, facts.log_id, values),
-        periods=_table(PERIODS, _gather(results, "periods") or empty, name, facts.log_id, {"reason": REASONS}),
-        edges=_table(EDGES, _gather(results, "edges") or {"time_s": np.zeros(0)}, name, facts.log_id, {}),
-        bins=Bins(
-            cycle=np.asarray(bins.get("cycle", np.zeros(0)), np.int32),
-            period=np.asarray(bins.get("period", np.zeros(0)), np.int32),
-            time_s=np.asarray(bins.get("time_s", np.zeros(0)), np.float64),
-            pressure_kpa=np.asarray(bins.get("pressure_kpa", np.zeros(0)), np.float64),
-            samples=np.asarray(bins.get("samples", np.zeros(0)), np.int32),
-        ),
+        cycles=_cycles_table(cycles, facts, name),
+        periods=_table(PERIODS, _gather(results, "periods") or _NO_ROWS, name, facts.log_id, {"reason": REASONS}),
+        edges=_table(EDGES, _gather(results, "edges") or _NO_ROWS, name, facts.log_id, {}),
+        bins=_bins(_gather(results, "bins")),
         strip=strip,
         excerpts=_excerpts(results),
         sensor=_sensor(learned, strip.lowest_kpa, strip.highest_kpa, cycles),
         wiring=learned.wiring,
         settings=learned.settings,
-        cycle_settings={k: np.asarray(cycles[k], np.float64) if n else np.zeros(0) for k in _THRESHOLDS},
+        cycle_settings={k: per_cycle(k) for k in _THRESHOLDS},
         air_saving=learned.reference.air_saving,
         ambient_kpa=ambient,
         ambient_u_kpa=ambient_u,
@@ -128,15 +120,47 @@ def station_data(
         levels_kpa=levels,
         rise_s=_levels(results, "rise_s", len(levels)),
         fall_s=_levels(results, "fall_s", len(levels)),
-        reading_range_kpa=np.asarray(cycles["reading_range_kpa"], np.float64) if n else np.zeros(0),
+        reading_range_kpa=per_cycle("reading_range_kpa"),
         usual_peak_kpa=learned.reference.peak,
-        timing={k: np.asarray(cycles[k], np.float64) if n else np.zeros(0) for k in _TIMING},
+        timing={k: per_cycle(k) for k in _TIMING},
     )
 
 
-def _sensor(
-    learned: Learned, low: NDArray[np.float64], high: NDArray[np.float64], cycles: Arrays
-) -> SensorFacts:
+_NO_ROWS: Arrays = {"start_s": np.zeros(0), "time_s": np.zeros(0)}
+
+
+def _cycle_arrays(results: list[ChunkResult], facts: LogFacts, learned: Learned) -> Arrays:
+    cycles = _gather(results, "cycles")
+    if not cycles:
+        return cycles
+    if facts.start_time_us is not None:
+        start = np.asarray(cycles["start_s"], np.float64)
+        cycles["start_time"] = (facts.start_time_us + np.round(start * 1e6)).astype(np.int64)
+    if learned.quantisation:
+        noise = np.asarray(cycles["noise_kpa"], np.float64)
+        cycles["noise_kpa"] = np.maximum(noise, learned.quantisation / np.sqrt(12.0))
+    return cycles
+
+
+def _cycles_table(cycles: Arrays, facts: LogFacts, name: str) -> Table:
+    context = tuple(k for k in cycles if k.startswith("context_"))
+    extra = tuple(Column(k, "category", "", "context carried from the log") for k in context)
+    values = {k: facts.context_values.get(k.removeprefix("context_"), ()) for k in context}
+    return _table((*CYCLES, *extra), cycles or _NO_ROWS, name, facts.log_id, values)
+
+
+def _bins(bins: Arrays) -> Bins:
+    none = np.zeros(0)
+    return Bins(
+        cycle=np.asarray(bins.get("cycle", none), np.int32),
+        period=np.asarray(bins.get("period", none), np.int32),
+        time_s=np.asarray(bins.get("time_s", none), np.float64),
+        pressure_kpa=np.asarray(bins.get("pressure_kpa", none), np.float64),
+        samples=np.asarray(bins.get("samples", none), np.int32),
+    )
+
+
+def _sensor(learned: Learned, low: NDArray[np.float64], high: NDArray[np.float64], cycles: Arrays) -> SensorFacts:
     stuck = 0
     if cycles:
         still = np.asarray(cycles["reading_range_kpa"], np.float64) <= max(2.0 * learned.quantisation, 0.02)
@@ -157,9 +181,6 @@ def _sensor(
 
 
 def _nothing_learned() -> Learned:
-    from tracekit.model.cycle import SettingInForce, Wiring
-    from tracekit.segment.cycles import Reference
-
     nan = float("nan")
     none = SettingInForce(value_kpa=None, source="absent")
     return Learned(

@@ -6,7 +6,7 @@ chunk, so every cycle is measured whole.
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -75,19 +75,6 @@ class Learned:
     clipped_high: float
 
 
-@dataclass(slots=True)
-class _State:
-    """What changes while a log streams by; private to the analyser."""
-
-    pending: list[Rows] = field(default_factory=list)
-    pending_rows: int = 0
-    learned: Learned | None = None
-    carry: Rows | None = None
-    known: int = -1
-    begun: bool = False
-    results: list[ChunkResult] = field(default_factory=list)
-
-
 class StationAnalyser:
     """Feeds on blocks of one station and keeps per-cycle results only."""
 
@@ -103,18 +90,24 @@ class StationAnalyser:
         self._filed = filed
         self._segment = segment_options
         self._measure = measure_options
-        self._state = _State()
+        self._pending: list[Rows] = []
+        self._pending_rows = 0
+        self._learned: Learned | None = None
+        self._carry: Rows | None = None
+        self._known = -1
+        self._begun = False
+        self._results: list[ChunkResult] = []
         self._strip = StripMaker(segment_options.strip_buckets)
 
     @property
     def learned(self) -> Learned | None:
         """What the head taught, once it has been read."""
-        return self._state.learned
+        return self._learned
 
     @property
     def results(self) -> list[ChunkResult]:
         """Results so far, in order of time."""
-        return self._state.results
+        return self._results
 
     @property
     def strip(self) -> StripMaker:
@@ -123,15 +116,12 @@ class StationAnalyser:
 
     def feed(self, block: Block) -> None:
         """Take the next samples."""
-        rows = Rows(
-            time=block.time_s, pressure=block.pressure_kpa, digital=block.digital, context=dict(block.context)
-        )
+        rows = Rows(time=block.time_s, pressure=block.pressure_kpa, digital=block.digital, context=dict(block.context))
         self._strip.feed(rows.time, rows.pressure)
-        state = self._state
-        state.pending.append(rows)
-        state.pending_rows += len(rows)
-        wanted = self._segment.head_rows if state.learned is None else self._segment.chunk_rows
-        if state.pending_rows >= wanted:
+        self._pending.append(rows)
+        self._pending_rows += len(rows)
+        wanted = self._segment.head_rows if self._learned is None else self._segment.chunk_rows
+        if self._pending_rows >= wanted:
             self._drain(final=False)
 
     def finish(self) -> None:
@@ -139,27 +129,26 @@ class StationAnalyser:
         self._drain(final=True)
 
     def _drain(self, *, final: bool) -> None:
-        state = self._state
-        if not state.pending:
-            if final and state.carry is not None:
-                self._advance(state.carry, final=True)
+        if not self._pending:
+            if final and self._carry is not None:
+                self._advance(self._carry, final=True)
             return
-        rows = join_rows(state.pending)
-        if state.learned is None:
-            state.learned = self._learn(rows.part(0, self._segment.head_rows))
+        rows = join_rows(self._pending)
+        if self._learned is None:
+            self._learned = self._learn(rows.part(0, self._segment.head_rows))
         step, at = self._segment.chunk_rows, 0
         while len(rows) - at > step or (not final and len(rows) - at == step):
             self._advance(self._with_carry(rows.part(at, at + step)), final=False)
             at += step
         rest = rows.part(at, len(rows))
-        state.pending, state.pending_rows = [], 0
+        self._pending, self._pending_rows = [], 0
         if final:
             self._advance(self._with_carry(rest), final=True)
         elif len(rest):
-            state.pending, state.pending_rows = [rest], len(rest)
+            self._pending, self._pending_rows = [rest], len(rest)
 
     def _with_carry(self, rows: Rows) -> Rows:
-        return rows if self._state.carry is None else join_rows([self._state.carry, rows])
+        return rows if self._carry is None else join_rows([self._carry, rows])
 
     def _learn(self, rows: Rows) -> Learned:
         vacuum = -rows.pressure
@@ -184,8 +173,8 @@ class StationAnalyser:
         )
 
     def _advance(self, rows: Rows, *, final: bool) -> None:
-        state, learned = self._state, self._state.learned
-        assert learned is not None  # noqa: S101  learned before the first chunk by construction
+        learned = self._learned
+        assert learned is not None  # learned before the first chunk by construction
         samples = make_samples(
             rows.time,
             rows.pressure,
@@ -195,11 +184,11 @@ class StationAnalyser:
             noise=learned.noise,
             options=self._segment,
         )
-        starts = cycle_starts(samples, learned.reference, state.known, self._segment)
-        if state.known >= 0 and not np.any(starts == state.known):
-            starts = np.concatenate([[state.known], starts]).astype(np.int64)
-        if not state.begun:
-            state.begun = True
+        starts = cycle_starts(samples, learned.reference, self._known, self._segment)
+        if self._known >= 0 and not np.any(starts == self._known):
+            starts = np.concatenate([[self._known], starts]).astype(np.int64)
+        if not self._begun:
+            self._begun = True
             under_way = len(samples.time) > 0 and samples.smooth[0] > self._segment.open_share * learned.reference.peak
             if under_way and (not len(starts) or starts[0] > 0):
                 starts = np.concatenate([[0], starts]).astype(np.int64)
@@ -214,7 +203,7 @@ class StationAnalyser:
         else:
             stop, done = len(rows), starts
         if len(done):
-            state.results.append(
+            self._results.append(
                 measure_chunk(samples, rows.context, done, stop, learned.reference, final, self._segment, self._measure)
             )
         self._carry_on(rows, samples.time, stop, known=bool(len(starts)) and not keep_all)
@@ -223,8 +212,8 @@ class StationAnalyser:
         """Keep the unfinished cycle, with the samples before it that tell its idle level."""
         edge = time[min(stop, len(time) - 1)] if len(time) else 0.0
         keep = int(np.searchsorted(time, edge - self._segment.lead_s))
-        self._state.carry = rows.part(keep, len(rows))
-        self._state.known = stop - keep if known else -1
+        self._carry = rows.part(keep, len(rows))
+        self._known = stop - keep if known else -1
 
 
 def _clipped(pressure: Floats, end: float) -> float:

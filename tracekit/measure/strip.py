@@ -32,7 +32,9 @@ class StripMaker:
         self._rest = (time[whole:], pressure[whole:])
         if whole:
             shaped = pressure[:whole].reshape(-1, self._size)
-            self._parts.append((time[: whole : self._size].copy(), np.fmin.reduce(shaped, 1), np.fmax.reduce(shaped, 1)))
+            self._parts.append(
+                (time[: whole : self._size].copy(), np.fmin.reduce(shaped, 1), np.fmax.reduce(shaped, 1))
+            )
             self._count += len(shaped)
         while self._count > self._most:
             self._halve()

@@ -17,7 +17,9 @@ class JudgeOptions:
     worst_logp: float = option(-18.0, "nats", "one measure alone never rules a cause out by more than this")
     listed: float = option(0.5, "probability", "findings above info have at least this confidence")
     rival: float = option(2.0, "factor", "alternatives are rivals within this factor")
-    leaky_l_min: float = option(0.30, "L/min ANR", "between fair and leaky without a baseline (common practice, no source)")
+    leaky_l_min: float = option(
+        0.30, "L/min ANR", "between fair and leaky without a baseline (common practice, no source)"
+    )
     leaky_kpa_s: float = option(4.0, "kPa/s", "the same where no volume is known (common practice, no source)")
     spread_decay: float = option(0.15, "kPa/s", "day to day")
     spread_decay_share: float = option(0.12, "share", "day to day, of the rate")
@@ -34,8 +36,12 @@ class JudgeOptions:
     spread_fast_fall: float = option(0.3, "kPa", "day to day")
     margin_kpa: float = option(2.5, "kPa", "set point nearer than this to the weakest healthy cycle is too high")
     band_kpa: float = option(3.0, "kPa", "an air-saving band under this is narrow (common practice: 5 to 10)")
-    zero_kpa: float = option(1.5, "kPa", "an idle reading off by more is a zero shift without a baseline (common practice)")
-    noisy_kpa: float = option(0.9, "kPa", "a sensor this noisy is unfit without a baseline (common practice, no source)")
+    zero_kpa: float = option(
+        1.5, "kPa", "an idle reading off by more is a zero shift without a baseline (common practice)"
+    )
+    noisy_kpa: float = option(
+        0.9, "kPa", "a sensor this noisy is unfit without a baseline (common practice, no source)"
+    )
     overlap_s: float = option(0.02, "s", "supply and release on together for longer than this overlap")
     slow_response_s: float = option(0.06, "s", "a supply valve answering later is slow without a baseline")
     residual_kpa: float = option(2.0, "kPa", "vacuum left after blow-off that is too much without a baseline")

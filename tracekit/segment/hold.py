@@ -58,9 +58,7 @@ def _set_points(samples: Samples, output_on: Ints, reference: Reference) -> Floa
     return value
 
 
-def _grip(
-    samples: Samples, spans: Spans, until: Ints, output_on: Ints, set_point: Floats
-) -> tuple[Ints, Floats]:
+def _grip(samples: Samples, spans: Spans, until: Ints, output_on: Ints, set_point: Floats) -> tuple[Ints, Floats]:
     """First sample at or over the set point after the last try, and the interpolated time of the crossing.
 
     Where samples are far apart against the noise the raw reading is used, else the smooth one.
@@ -83,9 +81,7 @@ def _grip(
     return at, np.where(at >= 0, time, np.nan)
 
 
-def _suction_end(
-    samples: Samples, spans: Spans, grip: Ints, reference: Reference, options: SegmentOptions
-) -> Ints:
+def _suction_end(samples: Samples, spans: Spans, grip: Ints, reference: Reference, options: SegmentOptions) -> Ints:
     """The supply-off that ends suction: the last one, unless it is an air-saving cut (at or above supply_off)."""
     off = falling(samples.supply)
     until = np.where(spans.release >= 0, np.minimum(spans.release + 2, spans.end), spans.end)
@@ -115,7 +111,9 @@ def find_hold(samples: Samples, spans: Spans, reference: Reference, last_open: b
     lost &= ~missed
     outcome = np.where(missed, MISSED, np.where(lost, DROPPED, HELD))
     release_seen = (spans.release >= 0) | (not samples.has_release)
-    outcome = np.where(spans.cut_before(samples, leave) | ~release_seen & _is_last(spans, last_open), INCOMPLETE, outcome)
+    outcome = np.where(
+        spans.cut_before(samples, leave) | ~release_seen & _is_last(spans, last_open), INCOMPLETE, outcome
+    )
     fell = outcome == DROPPED
     return Hold(
         grip=grip,

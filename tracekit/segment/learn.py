@@ -56,9 +56,7 @@ def _saves_air(samples: Samples, spans: Spans, edges: SwitchEdges, peak: float, 
     return len(level) >= 2 and float(np.quantile(level, 0.9) - np.quantile(level, 0.1)) < 3.0 + 4.0 * samples.noise
 
 
-def learn(
-    samples: Samples, filed: Settings, options: SegmentOptions
-) -> tuple[Reference, Mapping[str, SettingInForce]]:
+def learn(samples: Samples, filed: Settings, options: SegmentOptions) -> tuple[Reference, Mapping[str, SettingInForce]]:
     """Reference and settings in force from the head of a log; values of the station file are checked by the edges."""
     peak, spans = _usual_peak(samples, filed, options)
     edges = switch_edges(samples, spans, peak, options.release_gap_s)

@@ -75,9 +75,7 @@ def _kinds(samples: Samples, spans: Spans, hold: Hold, contact: Ints, start: Int
     return np.asarray(np.where(release, RELEASE, np.where(supply, pulling, resting)), np.int64)
 
 
-def _reasons(
-    samples: Samples, hold: Hold, start: Ints, stop: Ints, cycle: Ints, kind: Ints, least: int
-) -> Ints:
+def _reasons(samples: Samples, hold: Hold, start: Ints, stop: Ints, cycle: Ints, kind: Ints, least: int) -> Ints:
     """Why a coast is left out of fits, -1 where it is not."""
     reason = np.full(len(start), -1, np.int64)
     coast = kind == COAST
@@ -89,9 +87,7 @@ def _reasons(
     return reason
 
 
-def make_bins(
-    samples: Samples, spans: Spans, hold: Hold, periods: Periods, options: SegmentOptions
-) -> TraceBins:
+def make_bins(samples: Samples, spans: Spans, hold: Hold, periods: Periods, options: SegmentOptions) -> TraceBins:
     """The trace from the supply command to the end of the release, averaged over bins inside each period.
 
     Bins are `bin_s` wide; a period that would need more than `bins_most` has bins that grow towards its end, since

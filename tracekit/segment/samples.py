@@ -10,6 +10,9 @@ from tracekit.model.trace import PRESENT_BIT, RELEASE_BIT, SUPPLY_BIT
 from tracekit.options.segment import SegmentOptions
 from tracekit.signal.segments import moving_mean
 
+_UNIFORM = 12.0**-0.5
+"""Standard deviation of a uniform distribution of width one (JCGM 100, 4.3.7)."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Samples:
@@ -40,15 +43,15 @@ def second_difference_noise(vacuum: NDArray[np.float64], quantisation: float) ->
     Never under the deviation of a uniform step of the recorder, step / sqrt(12).
     """
     if len(vacuum) < 8:
-        return max(quantisation / np.sqrt(12.0), 1e-4)
+        return max(quantisation * _UNIFORM, 1e-4)
     bend = vacuum[2:] - 2.0 * vacuum[1:-1] + vacuum[:-2]
     bend = bend[np.isfinite(bend)]
     if not len(bend):
-        return max(quantisation / np.sqrt(12.0), 1e-4)
+        return max(quantisation * _UNIFORM, 1e-4)
     middle = np.abs(bend - np.median(bend))
     # the lower half of the deviations: steep stretches must not pass for noise
-    spread = float(np.quantile(middle, 0.5)) / 0.6745 / np.sqrt(6.0)
-    return max(spread, quantisation / np.sqrt(12.0), 1e-4)
+    spread = float(np.quantile(middle, 0.5)) / 0.6745 / 6.0**0.5
+    return max(spread, quantisation * _UNIFORM, 1e-4)
 
 
 def find_quantisation(vacuum: NDArray[np.float64]) -> float:
@@ -80,9 +83,7 @@ def _spikes(vacuum: NDArray[np.float64], noise: float, options: SegmentOptions) 
         return mark
     left, here, right = vacuum[:-2], vacuum[1:-1], vacuum[2:]
     off = np.abs(here - 0.5 * (left + right))
-    mark[1:-1] = (off > max(options.spike_sigmas * noise, options.spike_least_kpa)) & (
-        np.abs(left - right) < 0.3 * off
-    )
+    mark[1:-1] = (off > max(options.spike_sigmas * noise, options.spike_least_kpa)) & (np.abs(left - right) < 0.3 * off)
     return mark
 
 
@@ -107,7 +108,7 @@ def make_samples(
         vacuum = vacuum.copy()
         at = np.flatnonzero(spike)
         vacuum[at] = 0.5 * (vacuum[at - 1] + vacuum[at + 1])
-    width = max(3, 2 * int(round(options.filter_s / max(interval, 1e-9) / 2)) + 1)
+    width = max(3, 2 * round(options.filter_s / max(interval, 1e-9) / 2) + 1)
 
     def logical(bit: int, level: int | None) -> NDArray[np.bool_]:
         if level is None:

@@ -29,9 +29,13 @@ def _supply_level(vacuum: Floats, level: Levels, release: Levels | None) -> tupl
         return None, "never changes"
     gained_low, gained_high = _gain_per_level(vacuum, level)
     swing = float(np.nanquantile(vacuum, 0.99) - np.nanquantile(vacuum, 0.01))
-    if abs(gained_high - gained_low) > 1.5 * max(swing, 1e-9) or (swing > 5.0 and abs(gained_high - gained_low) > swing):
+    if abs(gained_high - gained_low) > 1.5 * max(swing, 1e-9) or (
+        swing > 5.0 and abs(gained_high - gained_low) > swing
+    ):
         on = int(gained_high > gained_low)
-        text = f"vacuum changes by {gained_high:+.0f} kPa in all while it is 1 and by {gained_low:+.0f} kPa while it is 0"
+        text = (
+            f"vacuum changes by {gained_high:+.0f} kPa in all while it is 1 and by {gained_low:+.0f} kPa while it is 0"
+        )
         return on, text
     if release is not None and release.any():
         off = int(level[release].mean() > 0.5)
@@ -47,7 +51,8 @@ def _release_level(vacuum: Floats, level: Levels) -> tuple[int | None, str]:
     step = np.diff(vacuum)
     lost = [float(step[level[:-1] == bool(k)].mean()) for k in (0, 1)]
     on = int(lost[1] < lost[0])
-    if abs(lost[1] - lost[0]) < 1e-9 or (share < 0.2) != bool(on) and abs(share - 0.5) > 0.3:
+    rare_is_off = (share < 0.2) != bool(on) and abs(share - 0.5) > 0.3
+    if abs(lost[1] - lost[0]) < 1e-9 or rare_is_off:
         on = int(share < 0.5)
         return on, f"it is {on} for the shorter part of the time"
     return on, f"vacuum falls fastest while it is {on}"
