@@ -1,0 +1,149 @@
+"""What the recorded cycles say about how far settings may go: empty cup, weakest reach, dips, delays, noise."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tracekit.model.cycle import StationData
+from tracekit.options.tune import TuneOptions
+from tracekit.tune.quantile import high_bound, low_bound
+
+Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
+
+_SETTLED_S = 0.15  # a coast's first part is shaped by valve, sensor and warming gas
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Facts:
+    """Levels and distances of a station, in kPa; NaN where the log does not show them.
+
+    sigma        noise of single readings
+    open_high    highest vacuum that an empty cup reaches
+    reach_low    vacuum that the weakest healthy cycle reaches, from below
+    undershoot   how far vacuum falls below supply_on before the supply works again
+    overshoot    how far it rises over supply_off
+    dip          deepest healthy loss of vacuum with the motion
+    floor        lowest vacuum of a healthy hold once it has settled
+    slope        usual fall of vacuum in a coast [kPa/s]
+    """
+
+    sigma: float
+    open_high: float
+    reach_low: float
+    undershoot: float
+    overshoot: float
+    dip: float
+    floor: float
+    slope: float
+
+
+def station_facts(data: StationData, options: TuneOptions) -> Facts:
+    """Levels and distances that settings must respect."""
+    held = data.cycles.where("outcome", "held")
+    return Facts(
+        sigma=max(data.sensor.noise_kpa, 0.02) if np.isfinite(data.sensor.noise_kpa) else 0.1,
+        open_high=_open_high(data),
+        reach_low=_reach_low(data, held, options),
+        undershoot=_beyond(data, held, "coast", "recharge", options),
+        overshoot=_beyond(data, held, "recharge", "coast", options),
+        dip=deepest_dip(data, held, options),
+        floor=_floor(data, held, options),
+        slope=_slope(data, held),
+    )
+
+
+def _open_high(data: StationData) -> float:
+    """The highest vacuum seen with the cup open: in the open-cup stretch, and in picks without a part."""
+    levels = data.cycles.floats("open_cup_vacuum_kpa")
+    shown = levels[np.isfinite(levels)]
+    empty = data.cycles.where("outcome", "missed") & (data.cycles.floats("peak_vacuum_kpa") < 0.5 * data.usual_peak_kpa)
+    levels = np.concatenate([shown, data.cycles.floats("peak_vacuum_kpa")[empty]])
+    return high_bound(levels, 0.05) if len(levels) else float("nan")
+
+
+def _reach_low(data: StationData, held: Bools, options: TuneOptions) -> float:
+    """What the weakest healthy cycle reaches: seen where the supply stayed on, else extrapolated."""
+    ultimate = data.cycles.floats("ultimate_vacuum_kpa")
+    seen = held & np.isfinite(ultimate) & (data.cycles.codes("ultimate_extrapolated") == 0)
+    peak = data.cycles.floats("peak_vacuum_kpa")
+    if seen.sum() >= options.least_held:
+        return low_bound(np.minimum(ultimate, peak)[seen], options.quantile)
+    shown = held & np.isfinite(ultimate)
+    if shown.sum() < options.least_held:
+        return low_bound(peak[held], options.quantile)
+    # an extrapolated level is believed half of the way beyond what was reached
+    return low_bound((peak + 0.5 * np.maximum(ultimate - peak, 0.0))[shown], options.quantile)
+
+
+def _beyond(data: StationData, held: Bools, first: str, then: str, options: TuneOptions) -> float:
+    """How far vacuum goes on beyond the threshold that ends a `first` period, in the `then` period [kPa]."""
+    periods, bins = data.periods, data.bins
+    kind = periods.where("kind", then)
+    owner = periods.codes("cycle")
+    name = "supply_on" if then == "recharge" else "supply_off"
+    setting = data.settings[name].value_kpa if name in data.settings else None
+    if not kind.any() or setting is None or not len(bins.time_s):
+        return float("nan")
+    sign = -1.0 if then == "recharge" else 1.0
+    extreme = np.full(len(periods), -np.inf)
+    np.maximum.at(extreme, bins.period, -sign * bins.pressure_kpa)
+    use = kind & np.isfinite(extreme) & held[owner]
+    past = extreme[use] - sign * setting
+    return max(high_bound(past, options.quantile), 0.0) if len(past) else float("nan")
+
+
+def settled(data: StationData, held: Bools) -> Bools:
+    """Bins in which a held cycle has reached its hold's usual vacuum: coasts, recharges, and steady supply late on."""
+    bins, periods = data.bins, data.periods
+    kind = periods.codes("kind")[bins.period]
+    names = periods.categories["kind"]
+    since = bins.time_s - periods.floats("start_s")[bins.period]
+    loop = (kind == names.index("coast")) & (since > _SETTLED_S)
+    loop |= kind == names.index("recharge")
+    tau = data.cycles.floats("pump_time_constant_s")
+    wait = np.nan_to_num(4.0 * np.nanmedian(tau), nan=0.5) if np.isfinite(tau).any() else 0.5
+    steady = (kind == names.index("steady")) & (since > wait)
+    return np.asarray((loop | steady) & held[bins.cycle], np.bool_)
+
+
+def _floor(data: StationData, held: Bools, options: TuneOptions) -> float:
+    use = settled(data, held)
+    if not use.any():
+        return float("nan")
+    lowest = np.full(len(data.cycles), np.inf)
+    np.minimum.at(lowest, data.bins.cycle[use], -data.bins.pressure_kpa[use])
+    return low_bound(lowest[np.isfinite(lowest)], options.quantile)
+
+
+def _slope(data: StationData, held: Bools) -> float:
+    coast = data.periods.where("kind", "coast") & held[data.periods.codes("cycle")]
+    slopes = data.periods.floats("slope_kpa_s")[coast]
+    slopes = slopes[np.isfinite(slopes)]
+    return float(np.median(slopes)) if len(slopes) else float("nan")
+
+
+def deepest_dip(data: StationData, held: Bools, options: TuneOptions) -> float:
+    """Loss of vacuum within `dip_window_s` beyond the usual loss of the same period: the motion's doing [kPa]."""
+    bins = data.bins
+    use = np.flatnonzero(settled(data, held) & ~_kind(data, "recharge"))
+    if len(use) < 4:
+        return float("nan")
+    time, vacuum, period = bins.time_s[use], -bins.pressure_kpa[use], bins.period[use]
+    later = np.searchsorted(time, time + options.dip_window_s)
+    later = np.minimum(later, len(use) - 1)
+    same = (period[later] == period) & (later > np.arange(len(use)))
+    if not same.any():
+        return float("nan")
+    loss = np.where(same, vacuum - vacuum[later], np.nan)
+    usual = np.nanmedian(loss)
+    most = np.full(len(data.cycles), -np.inf)
+    np.maximum.at(most, bins.cycle[use][same], loss[same] - usual)
+    found = most[np.isfinite(most)]
+    return max(high_bound(found, options.quantile), 0.0)
+
+
+def _kind(data: StationData, name: str) -> Bools:
+    index = data.periods.categories["kind"].index(name)
+    return np.asarray(data.periods.codes("kind")[data.bins.period] == index, np.bool_)
