@@ -20,6 +20,7 @@ from tracekit.options.compare import CompareOptions, PlanOptions, SerialOptions
 
 _Z = 1.959964
 _MEDIAN_OVER_MEAN = 1.2533
+_LEAST_SCATTER = 0.05
 _NICE_INTERVALS_S = (0.0005, 0.001, 0.002, 0.005)
 
 
@@ -153,9 +154,13 @@ def _enough(deviation: float, scatter: Scatter, options: CompareOptions) -> int:
 
 
 def _information(shares: Sequence[float], scatter: Scatter, cycles: int) -> tuple[float, ...]:
-    """Information at the looks over that at the end, common errors included."""
-    last = scatter.per_cycle / cycles + scatter.common
-    return tuple(last / (scatter.per_cycle * (1.0 + 1.0 / f) / 2.0 / cycles + scatter.common) for f in shares)
+    """Information at the looks over that at the end, common errors included.
+
+    Where these all but decide alone, some scatter is assumed, so that looks stay apart; the bounds are then stricter.
+    """
+    by_cycles = max(scatter.per_cycle / cycles, _LEAST_SCATTER * scatter.common, 1e-300)
+    last = by_cycles + scatter.common
+    return tuple(last / (by_cycles * (1.0 + 1.0 / f) / 2.0 + scatter.common) for f in shares)
 
 
 def _sample_interval(measure: Measure, level: float, change: float, options: PlanOptions) -> float:

@@ -73,8 +73,15 @@ def rate_equivalent(rate: RateResult, options: CompareOptions) -> bool:
     return -rate.margin < low and high < rate.margin
 
 
+def _all_clean_equal(cycles: int, options: CompareOptions) -> bool:
+    """True where so many clean cycles on each side show equivalence."""
+    return share_difference((0, 0), (cycles, cycles), options.equivalence)[1] < options.margin_share_points
+
+
 def _needed(events: tuple[int, int], cycles: tuple[int, int], options: CompareOptions) -> int | Withheld:
-    """Cycles per side, by the normal approximation with half an event added to each side."""
+    """Cycles per side, by the normal approximation with half an event added to each side; without any event exact."""
+    if sum(events) == 0:
+        return cycles_for(lambda n: 1.0 if _all_clean_equal(int(n), options) else 0.0, 0.5, options.most_cycles)
     shares = [(k + 0.5) / (n + 1.0) for k, n in zip(events, cycles, strict=True)]
     scatter = Scatter(per_cycle=sum(p * (1.0 - p) for p in shares), common=0.0)
     change, margin = shares[1] - shares[0], options.margin_share_points

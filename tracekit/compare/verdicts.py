@@ -50,12 +50,11 @@ def rule_text(primary: str, options: CompareOptions, looks: str = "") -> str:
     """The rule in words. It is the same for every comparison with these options."""
     once = f"{100 * options.one_sided:g} %"
     return (
-        f"Primary measure: {primary}. Demonstrated: the primary is better (one-sided {once}{looks}) and no watched "
-        f"measure, nor the drop or miss rate, is worse (Holm, one-sided {once}). Worse: the primary, the drop or the "
-        f"miss rate is worse (Holm over these three, one-sided {once}). No change: the primary lies within its margin "
-        f"(two one-sided tests, {100 * options.equivalence:g} % each). Else not demonstrated. Any other measure that "
-        "lies within its margin counts as equivalent, and as better or worse only when it is also shown (Holm) and, as "
-        "estimated, larger than its margin."
+        f"Primary: {primary}. Demonstrated: the primary is better (one-sided {once}{looks}) and no measure, drop or "
+        f"miss rate is worse (Holm, {once}). Worse: the primary, the drop or the miss rate is worse (Holm, {once}). "
+        f"No change: the primary lies within its margin (two one-sided tests, {100 * options.equivalence:g} % each). "
+        "Else not demonstrated. Other measures count as equivalent within their margin, and as better or worse only "
+        "where that is shown (Holm) and exceeds the margin."
     )
 
 

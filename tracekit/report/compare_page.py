@@ -22,7 +22,7 @@ from tracekit.report.sections import lead_picture
 from tracekit.report.text import clean
 from tracekit.report.words import Num, count, html
 
-_MOST_OBSTACLES = 6
+_MOST_OBSTACLES = 5
 
 
 def comparison_page(comparison: Comparison, unit: str = "kPa") -> str:
@@ -31,11 +31,8 @@ def comparison_page(comparison: Comparison, unit: str = "kPa") -> str:
     blocks = [
         Block("answer", "", _answer(comparison, unit), beside=lead_picture(picture, unit) if picture else "",
               page_one=True),
-        Block("recordings", "The recordings", _recordings(comparison, unit), "Logs", page_one=True),
-        Block("rule", "The rule, fixed in advance", _rule(comparison, unit), "Rule", page_one=True),
-        Block("obstacles", "What stands in the way", _obstacles(comparison, unit), "Obstacles", page_one=True),
-        Block("limits", "What this says and what not", _lines(limits(comparison), unit), "Limits", page_one=True),
-        Block("signatures", "Signatures", _signatures(comparison), "Signed", page_one=True),
+        Block("recordings", "Recordings and signatures", _recordings(comparison, unit), "Logs", page_one=True),
+        Block("terms", "The rule, fixed in advance", _terms(comparison, unit), "Rule", page_one=True),
     ]  # fmt: skip
     if comparison.measures or comparison.rates:
         blocks.append(Block("annex", "Every measure", _annex(comparison, unit), "Annex"))
@@ -47,8 +44,9 @@ def comparison_page(comparison: Comparison, unit: str = "kPa") -> str:
 
 def verify_command(comparison: Comparison) -> str:
     """The command that checks the sheet, with the logs' base names."""
-    logs = dict.fromkeys(r.facts.source for r in (*comparison.before, *comparison.after))
-    return " ".join(["tracekit verify comparison.json", *(_quoted(clean(log, 80)) for log in logs)])
+    logs = {r.facts.log_id: r.facts.source for r in (*comparison.before, *comparison.after)}
+    files = [part for name in comparison.station_files for part in ("--station", _quoted(clean(name, 80)))]
+    return " ".join(["tracekit verify comparison.json", *(_quoted(clean(log, 80)) for log in logs.values()), *files])
 
 
 def _answer(comparison: Comparison, unit: str) -> str:
@@ -61,7 +59,7 @@ def _answer(comparison: Comparison, unit: str) -> str:
     ]  # fmt: skip
     return render("sheet_answer.html", {
         "headline": headline(comparison), "lead": html(lead(comparison), unit), "reason": reason(comparison),
-        "acceptance": decisions,
+        "acceptance": decisions, "limits": [] if decisions else limits(comparison),
     }, unit)  # fmt: skip
 
 
@@ -73,14 +71,23 @@ def _recordings(comparison: Comparison, unit: str) -> str:
     ]
     logs = (*comparison.before, *comparison.after)
     rows = [(name, [tell(r) for r in logs]) for name, tell in _FACTS]
-    return render("sheet_logs.html", {"columns": columns, "rows": rows}, unit)
+    table = render("sheet_logs.html", {"columns": columns, "rows": rows}, unit)
+    said = [" ".join(limits(comparison))] if comparison.acceptance else []
+    parties = ("Supplier", "Customer")
+    sign = render("sheet_sign.html", {"parties": parties, "command": verify_command(comparison)})
+    return table + sign + render("sheet_lines.html", {"text": "", "lines": said}, unit)
+
+
+def _terms(comparison: Comparison, unit: str) -> str:
+    """Rule and obstacles, one below the other."""
+    return f"{_rule(comparison, unit)}<h3>What stands in the way</h3>{_obstacles(comparison, unit)}"
 
 
 def _rule(comparison: Comparison, unit: str) -> str:
-    lines = [f"Primary measure {comparison.primary_source}."]
     first = figure_of(comparison, comparison.primary)
-    if first is not None and first.margin is not None:
-        lines.append(f"Margin of the primary: {first.margin:.3g} {_unit(first)}.")
+    known = first is not None and first.margin is not None
+    margin = f", margin {first.margin:.3g} {_unit(first)}".rstrip() if first is not None and known else ""
+    lines = [f"Primary: {comparison.primary_source}{margin}."]
     check = comparison.plan_check
     if check is not None:
         frozen = f"frozen {check.plan.frozen_at}" if check.plan.frozen_at else "not frozen"
@@ -95,14 +102,6 @@ def _obstacles(comparison: Comparison, unit: str) -> str:
     if len(comparison.obstacles) > len(shown):
         lines.append(f"{len(comparison.obstacles) - len(shown)} more stand in comparison.json.")
     return render("sheet_lines.html", {"text": "" if lines else "Nothing was found.", "lines": lines}, unit)
-
-
-def _lines(lines: list[str], unit: str) -> str:
-    return render("sheet_lines.html", {"text": "", "lines": lines}, unit)
-
-
-def _signatures(comparison: Comparison) -> str:
-    return render("sheet_sign.html", {"parties": ("Supplier", "Customer"), "command": verify_command(comparison)})
 
 
 def _annex(comparison: Comparison, unit: str) -> str:
@@ -162,28 +161,36 @@ def _provenance(comparison: Comparison) -> list[tuple[str, str]]:
 
 
 def _print_note(comparison: Comparison) -> str:
-    text = f"tracekit {comparison.version}, made {comparison.created}. Annex: every measure, full hashes, options."
-    return render("sheet_lines.html", {"text": text, "lines": []})
+    hashes = [
+        (f"{word}: {clean(r.facts.source, 60)}", r.facts.log_id)
+        for word, side in (("Before", comparison.before), ("After", comparison.after))
+        for r in side[:3]
+    ]
+    text = f"tracekit {comparison.version}, made {comparison.created}. Annex: every measure, options."
+    return render("sheet_note.html", {"text": text, "hashes": hashes})
 
 
 def _quoted(name: str) -> str:
     return f'"{name}"' if any(c in name for c in " '\"&;()") else name
 
 
+def _assumed(recording: Recording) -> str:
+    return "" if recording.ambient_u_kpa < 1.0 else ", assumed"
+
+
 def _outcomes(recording: Recording) -> str:
     words = ("held", "dropped", "missed", "incomplete")
     counts = {word: int(recording.cycles.where("outcome", word).sum()) for word in words}
-    told = ", ".join(f"{count(n)} {word}" for word, n in counts.items() if n)
-    return f"{count(len(recording.cycles))}: {told}"
+    return ", ".join(f"{count(n)} {word}" for word, n in counts.items() if n)
 
 
 _FACTS = (
     ("File", lambda r: clean(r.facts.source, 60)),
-    ("SHA-256", lambda r: r.facts.log_id),
-    ("Start", when),
-    ("Length", lambda r: f"{r.facts.duration_s:.0f} s"),
+    ("SHA-256", lambda r: f"{r.facts.log_id[:12]}…"),
+    ("Start", lambda r: f"{when(r)}, {r.facts.duration_s:.0f} s"),
     ("Cycles", _outcomes),
     ("Sampling", lambda r: f"every {1e3 * r.sensor.sample_interval_s:.3g} ms"),
-    ("Settings", settings_line),
-    ("Ambient", lambda r: f"{r.ambient_kpa:.1f} kPa, {r.ambient_source}"),
+    ("Set, reset", lambda r: settings_line(r, "set_point", "reset_point")),
+    ("Supply off, on", lambda r: settings_line(r, "supply_off", "supply_on")),
+    ("Ambient", lambda r: f"{r.ambient_kpa:.1f} kPa{_assumed(r)}"),
 )

@@ -97,25 +97,25 @@ def limits(comparison: Comparison) -> list[str]:
             found.append(f"Neighbouring cycles are alike: {worth} independent ones.")
     if comparison.verdict is not None:
         found.append("Errors that all cycles of a log share, and scatter between days, are in the intervals.")
-        found.append("Other measures are not claims; they only must not be worse.")
     found.append("No safety function: verify grip after any change.")
     return found
 
 
 def when(recording: Recording) -> str:
-    """Start of a recording in ISO form, or that it has none."""
+    """Start of a recording in ISO form, to the minute, or that there is none."""
     start = recording.facts.start_time_us
     if start is None:
-        return "no date in the log"
-    return datetime.fromtimestamp(start / 1e6, UTC).isoformat(timespec="seconds").replace("+00:00", "Z")
+        return "no date"
+    return datetime.fromtimestamp(start // 1_000_000, UTC).isoformat(timespec="minutes").replace("+00:00", "Z")
 
 
-def settings_line(recording: Recording) -> str:
-    """Settings in force, in the order of the device."""
-    known = [
-        (name.replace("_", " "), s.value_kpa) for name, s in recording.settings.items() if s.value_kpa is not None
-    ]
-    return ", ".join(f"{name} {value:.1f}" for name, value in known) + " kPa" if known else "not known"
+def settings_line(recording: Recording, *names: str) -> str:
+    """Settings in force by name, in kPa of vacuum."""
+    found = [recording.settings.get(name) for name in names]
+    values = [s.value_kpa if s is not None else None for s in found]
+    if all(v is None for v in values):
+        return "not known"
+    return ", ".join("not known" if v is None else f"{v:.1f} kPa" for v in values)
 
 
 def text_of(text: Text, unit: str = "kPa") -> str:

@@ -12,7 +12,7 @@ def plan_page(plan: Plan) -> str:
     head = f"Record {count(plan.cycles)} cycles before and after"
     told = plan_lines(plan)
     answer = render("sheet_answer.html", {
-        "headline": head, "lead": " ".join(told[:1]), "reason": " ".join(told[1:3]), "acceptance": [],
+        "headline": head, "lead": " ".join(told[:1]), "reason": " ".join(told[1:3]), "acceptance": [], "limits": [],
     })  # fmt: skip
     blocks = [Block("answer", "", answer, page_one=True)]
     if len(plan.looks) > 1:

@@ -13,7 +13,7 @@ def volume_page(volume: VolumeResult) -> str:
     """The volume as one HTML file that needs nothing but itself."""
     answer = render("sheet_answer.html", {
         "headline": "The volume under vacuum", "lead": html(say("It is {}.", quantity_num(volume.volume_ml))),
-        "reason": _MINUTE, "acceptance": [],
+        "reason": _MINUTE, "acceptance": [], "limits": [],
     })  # fmt: skip
     rows = [(b.source, f"{b.u:.3g}", f"{100 * b.share:.1f} %", b.kind) for b in volume.budget]
     head = ("Source", "Standard uncertainty, mL", "Share of the variance", "Distribution")

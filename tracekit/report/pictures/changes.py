@@ -23,7 +23,7 @@ from tracekit.report.plot import (
     finish,
     upward,
 )
-from tracekit.report.words import Text
+from tracekit.report.words import Text, digits
 
 Result = MeasureResult | RateResult
 
@@ -31,7 +31,7 @@ _REACH = 4.0
 _ROW_ROOM = 0.75
 
 
-def changes(comparison: Comparison, most: int = 9, unit: str = "kPa") -> Picture | None:
+def changes(comparison: Comparison, most: int = 7, unit: str = "kPa") -> Picture | None:
     """One row per measure, the primary first; None where nothing has a margin."""
     found = [(name, r, span) for name, r in ordered(comparison) if (span := in_margins(r)) is not None]
     if not found:
@@ -48,10 +48,11 @@ def changes(comparison: Comparison, most: int = 9, unit: str = "kPa") -> Picture
 
 
 def ordered(comparison: Comparison) -> list[tuple[str, Result]]:
-    """Measures and rates: the primary, then what is worse, then the rest as listed."""
+    """Measures and rates: the primary, what is worse, what is better, other measures, other rates."""
     figures: list[tuple[str, Result]] = [*comparison.measures.items(), *comparison.rates.items()]
-    rank = {"worse": 1, "better": 2, "undecided": 3, "equivalent": 4}
-    return sorted(figures, key=lambda item: 0 if item[0] == comparison.primary else rank[item[1].verdict])
+    rank = {"worse": 1, "better": 2}
+    rest = {n: 3 if n in comparison.measures else 4 for n, _ in figures}
+    return sorted(figures, key=lambda f: 0 if f[0] == comparison.primary else rank.get(f[1].verdict, rest[f[0]]))
 
 
 def in_margins(result: Result) -> tuple[float, float, float] | None:
@@ -85,25 +86,19 @@ def _plot(drawn: Sequence[tuple[str, Result, tuple[float, float, float]]], prima
         ends = across(x, np.array([low])), across(x, np.array([high]))
         marks.append(bars(*ends, at, "line odd" if odd else "line usual"))
         marks.append(dots(across(x, np.array([value])), at, "squares odd" if odd else "dots usual"))
-        labels += _labels(row, name, result, span, x, bold=name == primary)
+        labels += _labels(row, name, result, (span[0], x), bold=name == primary)
     return Plot(x=x, y=y, marks=tuple(marks), labels=tuple(labels), style="tall")
 
 
-def _labels(
-    row: int, name: str, result: Result, span: tuple[float, float, float], x: Axis, *, bold: bool
-) -> list[Label]:
-    """The measure's name over its bar, its verdict at the right, and the value where it is off the scale."""
-    words, word = measure_name(name), verdict_word(result.verdict)
+def _labels(row: int, name: str, result: Result, place: tuple[float, Axis], *, bold: bool) -> list[Label]:
+    """The measure's name over its bar; at the right its verdict, with the change where it is off the scale."""
+    value, x = place
     odd = "t-odd" if result.verdict == "worse" else ""
-    found = [
-        Label(x=x.low, y=row - 0.2, lines=(words,), style="strong" if bold else ""),
-        Label(x=x.high, y=row + 0.22, lines=(word,), dx=6, style=odd),
+    beyond = f" ({digits(value, 0)})" if abs(value) > _REACH else ""
+    return [
+        Label(x=x.low, y=row - 0.2, lines=(measure_name(name),), style="strong" if bold else ""),
+        Label(x=x.high, y=row + 0.22, lines=(f"{verdict_word(result.verdict)}{beyond}",), dx=6, style=odd),
     ]
-    if abs(span[0]) > _REACH:
-        arrow = f"← {span[0]:.0f}" if span[0] < 0.0 else f"{span[0]:.0f} →"
-        at, style = (x.low, "") if span[0] < 0.0 else (x.high, "end")
-        found.append(Label(x=at, y=row + 0.22, lines=(arrow.replace("-", "\u2212"),), style=style, dy=-2))
-    return found
 
 
 def _heading(found: Sequence[tuple[str, Result, tuple[float, float, float]]]) -> Text:
