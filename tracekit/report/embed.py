@@ -26,12 +26,22 @@ def packed(result: StationResult, most_cycles: int, most_points: int) -> Mapping
     main = main_finding(result)
     settings = {k: s.value_kpa for k, s in result.data.settings.items() if s.value_kpa is not None}
     return {
-        "cycles": _table(result.data.cycles, rows),
+        "cycles": _table(_with_rates(result), rows),
         "traces": _traces(result, most_points),
         "strip": _strip(result),
         "settings": settings,
         "touched": sorted(set(main.cycles) & set(rows.tolist())) if main is not None else [],
     }
+
+
+def _with_rates(result: StationResult) -> Table:
+    """The cycle table with the rates of the leak in it, wherever they were still missing."""
+    cycles, leak = result.data.cycles, result.leak
+    if np.isfinite(cycles.floats("decay_rate_kpa_s")).any() or len(leak.rate) != len(cycles):
+        return cycles
+    return cycles.with_columns(
+        decay_rate_kpa_s=leak.rate, decay_rate_lower_kpa_s=leak.rate_lower, decay_rate_upper_kpa_s=leak.rate_upper
+    )
 
 
 def _chosen(result: StationResult, most: int) -> Indices:

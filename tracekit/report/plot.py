@@ -17,6 +17,8 @@ from tracekit.report.words import PAGE_UNITS, Text, digits, html, is_pressure, p
 
 Floats = NDArray[np.float64]
 
+_ROOM, _ROOM_WIDE = 19, 26
+"""Characters of tick numbers that fit beneath a plot on a screen of 320 px."""
 _EDGE_PX, _EDGE_WIDE_PX = 88, 8
 """Room at the right of a plot that the name of its x axis may use, as page.css pads it."""
 
@@ -222,16 +224,20 @@ def _ticks(axis: Axis, side: str, unit: str, edge: int = 0) -> str:
         return _axis_name(axis, side, unit, edge)
     swaps = is_pressure(axis.unit)
     factor = PAGE_UNITS[unit] if swaps else 1.0
-    marks = "".join(_tick(axis, side, value, factor, place) for value, place in tick_values(axis, factor))
+    room = 99 if side == "y" else _ROOM_WIDE if edge == _EDGE_WIDE_PX else _ROOM
+    marks = "".join(_tick(axis, side, value, factor, place) for value, place in tick_values(axis, factor, room))
     group = f' data-lo="{axis.low:.9g}" data-hi="{axis.high:.9g}" data-down="{int(axis.down)}"' if swaps else ""
     return f'<g class="axis-{side}"{group}>{marks}</g>{_axis_name(axis, side, unit, edge)}'
 
 
-def tick_values(axis: Axis, factor: float) -> list[tuple[float, int]]:
-    """Ticks in the shown unit with their last decimal place."""
-    ticks = nice_ticks(axis.low * factor, axis.high * factor, whole=axis.whole)
-    step = ticks[1] - ticks[0] if len(ticks) > 1 else abs(ticks[0]) or 1.0
-    place = min(0, math.floor(math.log10(step) + 1e-9)) if step > 0 else 0
+def tick_values(axis: Axis, factor: float, room: int) -> list[tuple[float, int]]:
+    """Ticks in the shown unit with their last decimal place, as many as fit into `room` characters."""
+    for most in (5, 4, 3, 2):
+        ticks = nice_ticks(axis.low * factor, axis.high * factor, most, axis.whole)
+        step = ticks[1] - ticks[0] if len(ticks) > 1 else abs(ticks[0]) or 1.0
+        place = min(0, math.floor(math.log10(step) + 1e-9)) if step > 0 else 0
+        if sum(len(digits(t, place)) + 1 for t in ticks) <= room:
+            break
     return [(t, place) for t in ticks]
 
 

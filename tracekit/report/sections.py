@@ -38,7 +38,7 @@ def answer(result: StationResult, unit: str) -> str:
     """Verdict, lead, urgency, first step and settings: the first screen."""
     said = verdict(result)
     entries = setting_entries(result)
-    first, shortened = _short_step(steps(result)[0], _FIRST_LINES_WITH_SETTINGS if entries else _FIRST_LINES)
+    first, shortened = _first_step(result)
     return render("answer.html", {
         "headline": said.headline, "lead": html(said.lead, unit), "action": said.action, "reasons": said.reasons,
         "step": _lowered(first), "shortened": shortened, "entries": entries, "leave": why_leave(result),
@@ -51,7 +51,8 @@ def what_to_do(result: StationResult, unit: str) -> str:
     reasons = [r for r in result.suggestion.reasons if r.strip()]
     if result.suggestion.settings and not reasons:
         reasons = [f"{setting(s.name)}: {s.reason}" for s in result.suggestion.settings if s.reason]
-    return render("steps.html", {"steps": steps(result), "reasons": reasons}, unit)
+    told = not _first_step(result)[1]
+    return render("steps.html", {"steps": steps(result), "reasons": reasons, "told": told}, unit)
 
 
 def why_this_cause(result: StationResult, unit: str) -> str:
@@ -135,6 +136,12 @@ def _lowered(step: Step) -> dict[str, object]:
     act = step.act
     lowered = act if act[1:2].isupper() else act[:1].lower() + act[1:]
     return {"act": lowered, "how": step.how, "minutes": step.minutes, "results": step.results, "caution": step.caution}
+
+
+def _first_step(result: StationResult) -> tuple[Step, bool]:
+    """The first step as the first screen holds it, and whether something of it stands under Steps alone."""
+    lines = _FIRST_LINES_WITH_SETTINGS if setting_entries(result) else _FIRST_LINES
+    return _short_step(steps(result)[0], lines)
 
 
 def _short_step(step: Step, lines: int) -> tuple[Step, bool]:

@@ -117,7 +117,7 @@
   }
 
   function axis(svg, side, low, high, unit, name) {
-    kit.ticks(low, high, unit ? data.units[kit.unit()] : 1).forEach(function (t) {
+    kit.ticks(low, high, unit ? data.units[kit.unit()] : 1, side === "x" && innerWidth < 600 ? 3 : 5).forEach(function (t) {
       var at = ((t.value - low) / (high - low) * 100).toFixed(2);
       var y = (100 - at).toFixed(2) + "%";
       if (side === "y") { svg.append(shape("line", { "class": "grid", x1: 0, x2: "100%", y1: y, y2: y })); }
@@ -137,7 +137,7 @@
     var box = el("input", { type: "number", min: 0, max: data.cycles.total - 1, "aria-label": "Cycle number", inputmode: "numeric" });
     var close = el("button", { type: "button" }, "Close");
     head.append(back, box, next, close);
-    panel.append(el("h3", { id: "panel-name" }), head, el("div", { "class": "look" }), el("div", { "class": "figures" }));
+    panel.append(el("h3", { id: "panel-name" }), head, el("div", { "class": "look" }), el("div", { "class": "figures", tabindex: "0", role: "region", "aria-label": "Numbers of this cycle" }));
     back.addEventListener("click", function () { step(-1); });
     next.addEventListener("click", function () { step(1); });
     box.addEventListener("change", function () { show(nearest(Number(box.value))); });

@@ -277,7 +277,7 @@
     if (whole && data.strip.n > 1) { startStrip(whole, all[4]); }
     document.querySelectorAll(".plot[data-rows],.plot[data-cycles],.plot[data-strip]").forEach(addCursor);
     addFilter();
-    if (strip) { dragStrip(); drawStrip(); }
+    if (strip) { dragStrip(); }
     kit.onUnit(function () {
       if (strip) { drawStrip(); }
       lab.refresh();

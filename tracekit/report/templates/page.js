@@ -37,8 +37,8 @@
   }
 
   // The rules of plot.py: round steps of 1, 2 or 5, at most about five.
-  function ticks(low, high, factor) {
-    var a = low * factor, b = high * factor, raw = (b - a) / 5, power = Math.pow(10, Math.floor(Math.log10(raw)));
+  function ticks(low, high, factor, most) {
+    var a = low * factor, b = high * factor, raw = (b - a) / (most || 5), power = Math.pow(10, Math.floor(Math.log10(raw)));
     if (!(raw > 0)) { return []; }
     var step = [1, 2, 5, 10].map(function (m) { return m * power; }).find(function (s) { return s >= raw * 0.999; });
     var found = [], first = Math.ceil(a / step - 1e-9), last = Math.floor(b / step + 1e-9);

@@ -1,0 +1,81 @@
+"""A headless Chromium, the pages of all stories, and axe-core where npm can fetch it."""
+
+import os
+import shutil
+import subprocess
+from pathlib import Path
+
+import pytest
+import stories
+
+from tracekit.report.page import write_pages
+
+FLAGS = ("--no-sandbox", "--disable-gpu", "--no-first-run", "--disable-background-networking", "--disable-component-update",
+         "--disable-sync")  # fmt: skip
+CANDIDATES = ("chromium", "chromium-browser", "google-chrome")
+
+
+@pytest.fixture(scope="session")
+def browser():
+    """Chromium of the distribution, with a profile of its own; skipped where there is none."""
+    sync_api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed (extra: browser)")
+    found = os.environ.get("TRACEKIT_CHROMIUM") or next((p for c in CANDIDATES if (p := shutil.which(c))), None)
+    if not found:
+        pytest.skip("no Chromium on this machine; install the distribution's package")
+    with sync_api.sync_playwright() as playwright:
+        opened = playwright.chromium.launch(executable_path=found, args=list(FLAGS))
+        yield opened
+        opened.close()
+
+
+@pytest.fixture(scope="session")
+def pages(tmp_path_factory):
+    """The folder of every story's page, by story."""
+    root = tmp_path_factory.mktemp("pages")
+    return {name: write_pages(make(), root / name) for name, make in {**stories.STORIES, "many": stories.many}.items()}
+
+
+@pytest.fixture
+def visit(browser, pages):
+    """Open a story's page with the network off; what the console says is collected in `page.said`."""
+    contexts = []
+
+    def go(name, *, width=1280, height=800, theme="light", script=True, ready=None, path=None, **more):
+        context = browser.new_context(
+            viewport={"width": width, "height": height}, color_scheme=theme, offline=True, java_script_enabled=script,
+            accept_downloads=True, **more,
+        )  # fmt: skip
+        contexts.append(context)
+        page = context.new_page()
+        page.said = []
+        page.on("console", lambda message: page.said.append(message.text))
+        page.on("pageerror", lambda error: page.said.append(str(error)))
+        page.on("dialog", lambda dialog: (page.said.append(dialog.message), dialog.dismiss()))
+        page.goto((path or pages[name]).as_uri())
+        if ready is None:
+            ready = script and name not in ("unmeasurable", "many")
+        if ready:
+            page.wait_for_selector("html[data-ready]", timeout=10_000)
+        return page
+
+    yield go
+    for context in contexts:
+        context.close()
+
+
+@pytest.fixture(scope="session")
+def axe(tmp_path_factory):
+    """The source of axe-core, fetched by npm into a folder of this run; skipped where that is not possible."""
+    given = os.environ.get("TRACEKIT_AXE")
+    if given:
+        return Path(given).read_text(encoding="utf-8")
+    npm = shutil.which("npm")
+    if not npm:
+        pytest.skip("no npm to fetch axe-core with")
+    folder = tmp_path_factory.mktemp("axe")
+    command = [npm, "install", "--prefix", str(folder), "--no-audit", "--no-fund", "--ignore-scripts", "axe-core@4"]
+    done = subprocess.run(command, capture_output=True, text=True, timeout=120, check=False)
+    source = folder / "node_modules" / "axe-core" / "axe.min.js"
+    if done.returncode or not source.exists():
+        pytest.skip("npm could not fetch axe-core")
+    return source.read_text(encoding="utf-8")

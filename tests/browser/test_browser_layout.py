@@ -1,0 +1,134 @@
+"""Every page as Chromium lays it out: on a phone, on a desk, in the dark, on paper."""
+
+import pytest
+import stories
+
+pytestmark = pytest.mark.browser
+
+NAMES = sorted(stories.STORIES)
+FIRST_SCREEN_PX = 620
+PAPER_PX = (688, 945)  # 182 by 250 mm at 96 px to the inch
+SPACING = (
+    "* { line-height: 1.5 !important; letter-spacing: .12em !important; word-spacing: .16em !important }"
+    "p { margin-bottom: 2em !important }"
+)  # WCAG 2.2, 1.4.12
+
+CLIPPED = """() => [...document.querySelectorAll('h1,h2,h3,p,td,th,dt,dd,li,button,summary,label,select')].filter(e => {
+  const s = getComputedStyle(e), r = e.getBoundingClientRect();
+  return r.width && s.visibility !== 'hidden' && !e.closest('.hush,.scroll,thead') &&
+    (e.scrollWidth > e.clientWidth + 1 && e.clientWidth > 0 && s.display !== 'inline' || r.right > innerWidth + 1 || r.left < -1);
+}).map(e => e.tagName + ': ' + e.textContent.trim().slice(0, 60))"""
+
+OVERLAPS = """() => [...document.querySelectorAll('.plot')].flatMap(plot => {
+  const boxes = [...plot.querySelectorAll('svg.labels text')].filter(t => !'▼○╱'.includes(t.textContent)).map(
+    t => ({ words: t.textContent, box: t.getBoundingClientRect() })).filter(t => t.box.width);
+  const found = [];
+  boxes.forEach((a, i) => {
+    if (a.box.right > innerWidth + 1 || a.box.left < -1) { found.push('outside: ' + a.words); }
+    boxes.slice(i + 1).forEach(b => {
+      const w = Math.min(a.box.right, b.box.right) - Math.max(a.box.left, b.box.left);
+      const h = Math.min(a.box.bottom, b.box.bottom) - Math.max(a.box.top, b.box.top);
+      if (w > 2 && h > 5) { found.push(plot.closest('figure').id + ': ' + a.words + ' / ' + b.words); }
+    });
+  });
+  return found;
+})"""
+
+
+@pytest.mark.parametrize("name", [*NAMES, "many"])
+def test_opens_from_a_file_without_network(visit, name):
+    """The page opens from file:// with the network off, becomes ready, and the console stays silent."""
+    page = visit(name)
+    assert page.said == []
+    assert page.locator("h1").inner_text()
+
+
+@pytest.mark.parametrize("width", [320, 360, 768, 1280, 3840])
+@pytest.mark.parametrize("name", [*NAMES, "many"])
+def test_nothing_is_cut_or_runs_sideways(visit, name, width):
+    """At every width there is no sideways scroll, no text is clipped, and no two labels of a picture overlap."""
+    page = visit(name, width=width)
+    assert page.evaluate("document.documentElement.scrollWidth") <= width
+    assert page.evaluate(CLIPPED) == []
+    assert page.evaluate(OVERLAPS) == []
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_answer_fits_the_first_phone_screen(visit, name):
+    """Verdict, first step and settings end by 620 px at 360 px of width."""
+    page = visit(name, width=360, height=640)
+    end = page.evaluate("document.getElementById('settings').getBoundingClientRect().bottom")
+    assert end <= FIRST_SCREEN_PX
+    caution = page.locator("#first .caution")
+    if caution.count():
+        assert caution.bounding_box()["y"] < FIRST_SCREEN_PX
+
+
+@pytest.mark.parametrize("name", ["torn_cup", "chattering"])
+def test_wider_spacing_of_text_breaks_nothing(visit, name):
+    """With the text spacing of WCAG 2.2 (1.4.12) there is no sideways scroll and nothing is clipped."""
+    page = visit(name, width=360, bypass_csp=True)
+    page.add_style_tag(content=SPACING)
+    assert page.evaluate("document.documentElement.scrollWidth") <= 360
+    assert page.evaluate(CLIPPED) == []
+
+
+@pytest.mark.parametrize("theme", ["light", "dark"])
+@pytest.mark.parametrize("name", [*NAMES, "many"])
+def test_axe_finds_nothing_serious(visit, axe, name, theme):
+    """axe-core finds nothing serious or critical in either theme, the cycle panel open."""
+    page = visit(name, width=360, theme=theme)
+    stop = page.locator(".stop").first
+    if stop.count():
+        stop.focus()
+        page.keyboard.press("Enter")
+    page.evaluate(axe)
+    found = page.evaluate("axe.run().then(r => r.violations.map(v => [v.impact, v.id, v.nodes[0].html.slice(0, 200)]))")
+    assert [v for v in found if v[0] in ("serious", "critical")] == []
+
+
+@pytest.mark.parametrize("name", ["torn_cup", "chattering", "by_part", "healthy", "no_baseline"])
+def test_page_one_of_the_print_is_complete(visit, name):
+    """The first sheet holds answer, cautions, hash, steps and causes on 182 by 250 mm, without controls."""
+    page = visit(name, width=PAPER_PX[0], height=PAPER_PX[1])
+    page.emulate_media(media="print")
+    box = page.locator(".page-one").bounding_box()
+    assert box["y"] + box["height"] <= PAPER_PX[1]
+    assert page.locator(".sheet").is_visible()
+    assert stories.HASH in page.locator(".sheet").inner_text()
+    for hidden in ("#unit", ".tools", "summary", ".stop"):
+        assert not any(item.is_visible() for item in page.locator(hidden).all())
+    assert page.evaluate(OVERLAPS) == []
+    assert page.evaluate("document.documentElement.scrollWidth") <= PAPER_PX[0]
+
+
+def test_print_is_light_in_the_dark_theme(visit):
+    """Paper stays white whatever the reader's theme."""
+    page = visit("torn_cup", theme="dark")
+    page.emulate_media(media="print", color_scheme="dark")
+    assert page.evaluate("getComputedStyle(document.body).backgroundColor") == "rgb(255, 255, 255)"
+    assert page.evaluate("getComputedStyle(document.querySelector('h1')).color") == "rgb(20, 33, 43)"
+
+
+def test_marks_are_drawn(visit):
+    """Bars of the hold rows have the size that their numbers say: a mark per row, inside the plot."""
+    page = visit("torn_cup")
+    rows = page.locator("#picture-holds .plot").get_attribute("data-rows").split()
+    drawn = page.evaluate(
+        """() => { const p = document.querySelector('#picture-holds svg.data path.usual').getAttribute('d');
+        return p.match(/M/g).length }"""
+    )
+    assert drawn == len(rows) == 95
+    inner = page.locator("#picture-holds .inner").first.bounding_box()
+    bars = page.locator("#picture-holds svg.data path.odd").first.bounding_box()
+    assert inner["x"] < bars["x"] < inner["x"] + inner["width"]
+    assert bars["height"] > 0.7 * inner["height"]
+
+
+def test_themes_differ_in_contrast_not_in_content(visit):
+    """Both themes show the same words, in the colours of their own."""
+    light, dark = visit("torn_cup"), visit("torn_cup", theme="dark")
+    assert light.locator("main").inner_text() == dark.locator("main").inner_text()
+    paint = "getComputedStyle(document.body).backgroundColor"
+    assert light.evaluate(paint) == "rgb(248, 250, 250)"
+    assert dark.evaluate(paint) == "rgb(16, 25, 31)"
