@@ -43,7 +43,7 @@ class MeasuredLog:
     leaks: tuple[LeakResult, ...]
 
 
-def _file_for(name: str, index: int, files: Sequence[Station], count: int) -> Station:
+def _file_for(name: str, files: Sequence[Station], count: int) -> Station:
     """The station file that belongs to a station of the log: by name, else the only one there is."""
     for file in files:
         if file.station.name == name:
@@ -74,7 +74,7 @@ def measure(
     layout = source.layout
     segment = SegmentOptions() if chunk_rows is None else SegmentOptions(chunk_rows=chunk_rows)
     options = MeasureOptions()
-    owned = tuple(_file_for(n, i, files, len(layout.stations)) for i, n in enumerate(layout.stations))
+    owned = tuple(_file_for(n, files, len(layout.stations)) for n in layout.stations)
     analysers = [StationAnalyser(layout, file.settings, segment, options) for file in owned]
     for block in source.blocks():
         analysers[block.station].feed(block)
@@ -110,7 +110,8 @@ def diagnose(
     """
     now = measure(log, station, started_us=started_us, chunk_rows=chunk_rows)
     healthy = None if baseline is None else measure(baseline, _own_ambient(station), chunk_rows=chunk_rows)
-    results = tuple(_result(now, i, healthy) for i in range(len(now.stations)))
+    plate = None if blanked is None else measure(blanked, _own_ambient(station), chunk_rows=chunk_rows)
+    results = tuple(_result(now, i, healthy, plate) for i in range(len(now.stations)))
     return DiagnosisRecord(
         version=version("tracekit"),
         created=datetime.now(UTC).isoformat(timespec="seconds"),
@@ -143,17 +144,24 @@ def _match(now: MeasuredLog, index: int, healthy: MeasuredLog | None) -> int | N
     return 0 if len(names) == len(now.stations) == 1 else None
 
 
-def _result(now: MeasuredLog, index: int, healthy: MeasuredLog | None) -> StationResult:
-    data, leak, file = (
-        with_leak(now.stations[index], now.leaks[index], now.files[index]),
-        now.leaks[index],
-        now.files[index],
-    )
+def _result(
+    now: MeasuredLog, index: int, healthy: MeasuredLog | None, plate: MeasuredLog | None
+) -> StationResult:
+    leak, file = now.leaks[index], now.files[index]
+    data = with_leak(now.stations[index], leak, file)
+    blanked = _match(now, index, plate)
     place = _match(now, index, healthy)
     base = healthy.stations[place] if healthy is not None and place is not None else None
     base_leak = healthy.leaks[place] if healthy is not None and place is not None else None
     case = Case(
-        data=data, leak=leak, station=file, layout=now.layout, facts=now.facts, baseline=base, baseline_leak=base_leak
+        data=data,
+        leak=leak,
+        station=file,
+        layout=now.layout,
+        facts=now.facts,
+        baseline=base,
+        baseline_leak=base_leak,
+        blanked_leak=plate.leaks[blanked] if plate is not None and blanked is not None else None,
     )
     verdict = judge(case, JudgeOptions())
     flow, litres = leak_flows(leak, file, data)
@@ -227,19 +235,15 @@ def leak_flows(leak: LeakResult, file: Station, data: StationData) -> tuple[Quan
     )
 
 
+_MOMENTS = ("cycle", "start_s", "end_s", "hold_start_s", "hold_end_s", "contact_s", "drop_s")
+"""Columns that tell when, not how much."""
+
+
 def summary(data: StationData) -> Mapping[str, Mapping[str, float]]:
     """Median and 5 % and 95 % quantiles of every measured column that has values."""
     out = {}
     for column in data.cycles.columns:
-        if column.kind not in ("float", "int") or column.name in (
-            "cycle",
-            "start_s",
-            "end_s",
-            "hold_start_s",
-            "hold_end_s",
-            "contact_s",
-            "drop_s",
-        ):
+        if column.kind not in ("float", "int") or column.name in _MOMENTS:
             continue
         values = data.cycles.floats(column.name)
         if column.kind == "int":
@@ -253,43 +257,23 @@ def summary(data: StationData) -> Mapping[str, Mapping[str, float]]:
 
 def station_assumptions(data: StationData, file: Station) -> tuple[Assumption, ...]:
     """What was assumed about the station where its file says nothing."""
-    out = []
-    for name, level in (
-        ("supply", data.wiring.supply_on_level),
-        ("release", data.wiring.release_on_level),
-        ("part_present", data.wiring.present_on_level),
-    ):
-        if level is not None:
-            out.append(
-                Assumption(
-                    what=f"{name} is on at",
-                    value=str(level),
-                    evidence=data.wiring.evidence.get(name, ""),
-                    confidence=0.98,
-                )
-            )
+    levels = {
+        "supply": data.wiring.supply_on_level,
+        "release": data.wiring.release_on_level,
+        "part_present": data.wiring.present_on_level,
+    }
+    out = [
+        Assumption(what=f"{n} is on at", value=str(level), evidence=data.wiring.evidence.get(n, ""), confidence=0.98)
+        for n, level in levels.items()
+        if level is not None
+    ]
+    absent = "not in the station file"
     if data.ambient_source != "station file":
-        out.append(
-            Assumption(
-                what="ambient pressure",
-                value=f"{data.ambient_kpa:.1f} kPa ± {1.96 * data.ambient_u_kpa:.0f} kPa",
-                evidence=data.ambient_source,
-                confidence=0.95,
-            )
-        )
+        value = f"{data.ambient_kpa:.1f} kPa ± {1.96 * data.ambient_u_kpa:.0f} kPa"
+        out.append(Assumption(what="ambient pressure", value=value, evidence=data.ambient_source, confidence=0.95))
     if file.station.temperature_c is None:
-        out.append(
-            Assumption(
-                what="ambient temperature", value="20 °C ± 8 °C", evidence="not in the station file", confidence=0.95
-            )
-        )
+        out.append(Assumption(what="ambient temperature", value="20 °C ± 8 °C", evidence=absent, confidence=0.95))
     if file.station.volume_ml is not None and file.station.volume_rel_u == 0.10:
-        out.append(
-            Assumption(
-                what="relative standard uncertainty of the volume",
-                value="0.10",
-                evidence="not in the station file",
-                confidence=0.9,
-            )
-        )
+        what = "relative standard uncertainty of the volume"
+        out.append(Assumption(what=what, value="0.10", evidence=absent, confidence=0.9))
     return tuple(out)

@@ -18,7 +18,7 @@ Bools = NDArray[np.bool_]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Case:
-    """A station's log with all that is known about it."""
+    """A station's log with all that is known about it; `blanked_leak` is its leak with the cup on a flat plate."""
 
     data: StationData
     leak: LeakResult
@@ -27,6 +27,7 @@ class Case:
     facts: LogFacts
     baseline: StationData | None = None
     baseline_leak: LeakResult | None = None
+    blanked_leak: LeakResult | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

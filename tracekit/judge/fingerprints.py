@@ -112,6 +112,7 @@ FINGERPRINTS: Mapping[str, Mapping[str, Change]] = {
 SIGN_BACKGROUND: Mapping[str, float] = {
     "rate_groups": 0.001, "late_response": 0.0007, "scattered_evacuation": 0.003, "sudden_losses": 0.002,
     "gradual_losses": 0.002, "empty_picks": 0.003, "deep_dips": 0.01, "pulsation": 0.003, "leaky": 0.03,
+    "tight_on_plate": 0.5, "leaks_on_plate": 0.05,
 }  # fmt: skip
 """How often a sign shows without the causes below (common practice, no source)."""
 
@@ -127,6 +128,12 @@ SIGNS: Mapping[str, Mapping[str, float]] = {
     "empty_picks": {"part_not_presented": 0.97, "leak_part_dependent": 0.05},
     "deep_dips": {"motion_dips": 0.9, "collision_or_peel": 0.1},
     "pulsation": {"supply_pulsation": 0.9},
+    "tight_on_plate": {
+        "leak_part_dependent": 0.9, "leak_steady": 0.3, "check_valve_leak": 0.02, "release_valve_leak": 0.02,
+    },
+    "leaks_on_plate": {
+        "leak_part_dependent": 0.05, "leak_steady": 0.7, "check_valve_leak": 0.98, "release_valve_leak": 0.98,
+    },
     "leaky": {
         "leak_steady": 0.9, "check_valve_leak": 0.9, "release_valve_leak": 0.9, "leak_part_dependent": 0.5,
     },

@@ -33,6 +33,8 @@ _SIGN_WORDS: Mapping[str, str] = {
     "empty_picks": "picks at open-cup vacuum",
     "deep_dips": "dips in the hold",
     "pulsation": "a ripple while the supply is on",
+    "tight_on_plate": "tightness on the plate",
+    "leaks_on_plate": "a leak on the plate",
     "leaky": "a leak that healthy stations do not have",
 }
 

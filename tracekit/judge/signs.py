@@ -185,6 +185,23 @@ def dip_sign(features: Features, comparison: Comparison) -> tuple[Sign, Bools]:
     return Sign(name="deep_dips", present=min(max(logistic((share - 0.15) / 0.04), 0.01), 0.98)), flag
 
 
+def plate_signs(leak: LeakResult, blanked: LeakResult | None) -> tuple[Sign, ...]:
+    """Does the station leak as much with its cup on a flat plate? Only where both rates are known and the log leaks."""
+    if blanked is None:
+        return ()
+    now, plate = leak.decay_rate, blanked.decay_rate
+    if not isinstance(now, Estimate) or not isinstance(plate, Estimate) or now.value < 0.5:
+        return ()
+    share = max(plate.value, 0.0) / now.value
+    # the plate changes the volume by up to a fifth (physics), so halves and doubles are told apart, not tenths
+    leaks = logistic((share - 0.5) / 0.08)
+    text = f"with the cup on a plate vacuum falls {plate.value:.2g} kPa/s, with parts {now.value:.2g} kPa/s"
+    return (
+        Sign(name="leaks_on_plate", present=leaks, text=text),
+        Sign(name="tight_on_plate", present=1.0 - leaks, text=text),
+    )
+
+
 def leaky_sign(
     data: StationData, leak: LeakResult, volume_ml: float | None, has_reference: bool, options: JudgeOptions
 ) -> Sign:

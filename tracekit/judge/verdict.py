@@ -17,7 +17,7 @@ from tracekit.judge.rank import HYPOTHESES, Posterior, posterior, rivals
 from tracekit.judge.reasons import reason_for
 from tracekit.judge.sensor_rules import recording_facts, sensor_facts
 from tracekit.judge.setting_rules import setting_facts
-from tracekit.judge.signs import dip_sign, group_sign, late_sign, leaky_sign, loss_signs, pulsation_sign, scatter_sign
+from tracekit.judge.signs import dip_sign, group_sign, late_sign, leaky_sign, loss_signs, plate_signs, pulsation_sign, scatter_sign
 from tracekit.judge.symptoms import EXPLAINS, symptom_facts
 from tracekit.model.finding import CODES, CauseChance, Detectable, Finding
 from tracekit.options.judge import JudgeOptions
@@ -66,7 +66,7 @@ def _seen(case: Case, options: JudgeOptions) -> Seen:
     ]
     return Seen(
         effects=effects,
-        signs=(*(s for s, _ in pairs), leaky),
+        signs=(*(s for s, _ in pairs), leaky, *plate_signs(case.leak, case.blanked_leak)),
         cycles={s.name: flag for s, flag in pairs},
         comparison=comparison,
     )
