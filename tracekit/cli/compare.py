@@ -8,7 +8,7 @@ from typing import Annotated, Literal
 import typer
 
 from tracekit.cli.sides import folder_for, read_document, recordings, station_hashes
-from tracekit.compare.engine import Asked
+from tracekit.compare.engine import Asked, check_asked
 from tracekit.compare.engine import compare as compare_sides
 from tracekit.read.station_file import load_stations
 from tracekit.report.compare_page import comparison_page
@@ -53,8 +53,8 @@ def compare(
     frozen = plan_from_json(read_document(plan), plan.name) if plan else None
     asked = Asked(
         primary=primary, plan=frozen, accept=tuple(accept or ()), accept_rule=accept_rule, match=tuple(match or ()),
-        accept_side="after" if after else "before",
-    )  # fmt: skip
+        accept_side="after" if after else "before")  # fmt: skip
+    check_asked(asked, two_sides=bool(after))
     files = (station or [], station_after or station or [])
     stations = [load_stations(paths) for paths in files]
     sides = (
@@ -63,8 +63,8 @@ def compare(
     )
     result = replace(compare_sides(*sides, asked), station_files=station_hashes([*files[0], *files[1]]))
     document = comparison_json(result)
-    pages = {"comparison.json": json_write(document), "report.html": text_write(comparison_page(result, unit))}
-    write_files(folder, pages)
+    page = text_write(comparison_page(result, unit))
+    write_files(folder, {"comparison.json": json_write(document), "report.html": page})
     if as_json:
         print(json.dumps(document, ensure_ascii=False, indent=1))
     elif not quiet:

@@ -42,4 +42,5 @@ def verify(
         listed = "; ".join(faults[:8]) + (f"; and {len(faults) - 8} more" if len(faults) > 8 else "")
         raise UsageError(message(sheet.name, f"does not hold: {listed}", "the logs' own figures", "Compare them anew."))
     if not as_json:
-        print(f"{sheet.name} holds: {len(before) + len(after)} logs, every hash, figure and verdict as recomputed.")
+        n = len(before) + len(after)
+        print(f"{sheet.name} holds: {n} log{'s' if n > 1 else ''}, every hash, figure and verdict as recomputed.")

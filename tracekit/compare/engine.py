@@ -5,7 +5,7 @@ import importlib.metadata
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from tracekit.compare.acceptance import RULES, accept, read_demand
+from tracekit.compare.acceptance import RULES, Demand, accept, read_demand
 from tracekit.compare.judging import Question, measure_figures
 from tracekit.compare.matching import part_mix
 from tracekit.compare.measures import BEHIND, DEFAULT_PRIMARY, MEASURES, RATES, Measure, measure_named
@@ -65,10 +65,7 @@ def compare(
     Each side is one or several recordings of one station. With one side empty only the agreed limits are decided.
     Raises UsageError for an unknown measure, limit or rule, or where nothing is asked of a single side.
     """
-    demands = [read_demand(text) for text in asked.accept]
-    if asked.accept_rule not in RULES:
-        found = f'"{asked.accept_rule}"'
-        raise UsageError(message("acceptance rule", found, "guarded or simple", nearest(asked.accept_rule, RULES)))
+    demands = check_asked(asked, two_sides=bool(before and after))
     if not before or not after:
         return _single_side(before, after, asked, options, serial)
     primary, source = choose_primary(before, asked)
@@ -101,6 +98,22 @@ def compare(
         matched_by=mix.columns,
         options=changed_options(options),
     )
+
+
+def check_asked(asked: Asked, *, two_sides: bool) -> list[Demand]:
+    """Refuse what cannot be answered before any log is read; gives the agreed limits.
+
+    Raises UsageError for an unknown measure, limit or rule, or where nothing is asked of a single side.
+    """
+    if asked.accept_rule not in RULES:
+        found = f'"{asked.accept_rule}"'
+        raise UsageError(message("acceptance rule", found, "guarded or simple", nearest(asked.accept_rule, RULES)))
+    if not two_sides and not asked.accept:
+        expected = "two recordings, or one with an agreed limit"
+        raise UsageError(message("compare", "one recording", expected, "Add AFTER or --accept."))
+    if asked.primary is not None or asked.plan is not None:
+        choose_primary((), asked)
+    return [read_demand(text) for text in asked.accept]
 
 
 def choose_primary(before: Recordings, asked: Asked) -> tuple[str, str]:
@@ -178,11 +191,9 @@ def _single_side(
     before: Recordings, after: Recordings, asked: Asked, options: CompareOptions, serial: SerialOptions
 ) -> Comparison:
     """Only limits, against the one side that is there."""
-    side, word = (after, asked.accept_side) if after else (before, asked.accept_side)
-    if not asked.accept or not side:
-        raise UsageError(
-            message("compare", "one recording", "two recordings, or one with an agreed limit", "Add --accept.")
-        )
+    side, word = after or before, asked.accept_side
+    if not side:
+        raise UsageError(message("compare", "no recording", "at least one", "Name a log."))
     question = Question(before=side, after=side, mix=part_mix(side, side, (), options), options=options, serial=serial)
     decisions = tuple(accept(read_demand(t), side, word, asked.accept_rule, question) for t in asked.accept)
     return Comparison(

@@ -72,15 +72,15 @@ def _recordings(comparison: Comparison, unit: str) -> str:
     logs = (*comparison.before, *comparison.after)
     rows = [(name, [tell(r) for r in logs]) for name, tell in _FACTS]
     table = render("sheet_logs.html", {"columns": columns, "rows": rows}, unit)
-    said = [" ".join(limits(comparison))] if comparison.acceptance else []
     parties = ("Supplier", "Customer")
-    sign = render("sheet_sign.html", {"parties": parties, "command": verify_command(comparison)})
-    return table + sign + render("sheet_lines.html", {"text": "", "lines": said}, unit)
+    return table + render("sheet_sign.html", {"parties": parties, "command": verify_command(comparison)})
 
 
 def _terms(comparison: Comparison, unit: str) -> str:
-    """Rule and obstacles, one below the other."""
-    return f"{_rule(comparison, unit)}<h3>What stands in the way</h3>{_obstacles(comparison, unit)}"
+    """Rule and obstacles, one below the other; what the statement covers, where the answer is long already."""
+    said = [" ".join(limits(comparison))] if comparison.acceptance else []
+    covers = render("sheet_lines.html", {"text": "", "lines": said}, unit)
+    return f"{_rule(comparison, unit)}<h3>What stands in the way</h3>{_obstacles(comparison, unit)}{covers}"
 
 
 def _rule(comparison: Comparison, unit: str) -> str:
@@ -186,7 +186,6 @@ def _outcomes(recording: Recording) -> str:
 
 _FACTS = (
     ("File", lambda r: clean(r.facts.source, 60)),
-    ("SHA-256", lambda r: f"{r.facts.log_id[:12]}…"),
     ("Start", lambda r: f"{when(r)}, {r.facts.duration_s:.0f} s"),
     ("Cycles", _outcomes),
     ("Sampling", lambda r: f"every {1e3 * r.sensor.sample_interval_s:.3g} ms"),
