@@ -132,7 +132,7 @@ class _Gather:
         name = np.array([*(NUMBERS.index(n) if n in NUMBERS else -1 for n in table.categories["name"]), -1])[
             table.codes("name")
         ]
-        kind = table.codes("kind")
+        kind = _kinds(table)
         plain = ((kind == KINDS.index("measure")) | (kind == KINDS.index("fact"))) & (name >= 0)
         self._numbers.append(_number_rows(table, plain, station, name, log))
         grouped = (kind == KINDS.index("group")) & (name >= 0)
@@ -158,7 +158,7 @@ class _Gather:
 
     def _note_latest(self, table: Table, station: NDArray[np.int64]) -> None:
         """Keep the newest row of every fact, setting and limit."""
-        kind = table.codes("kind")
+        kind = _kinds(table)
         here = np.flatnonzero(np.isin(kind, [KINDS.index(k) for k in ("fact", "setting", "limit")]))
         if here.size == 0:
             return
@@ -181,7 +181,7 @@ class _Gather:
                 mine[key] = (at, words[text], value)
 
     def _note_findings(self, table: Table, station: NDArray[np.int64]) -> None:
-        here = np.flatnonzero(table.codes("kind") == KINDS.index("finding"))
+        here = np.flatnonzero(table.where("kind", "finding"))
         start, value = table.codes("start_time"), table.floats("value")
         for row in here.tolist():
             code = table.categories["name"][int(table.codes("name")[row])]
@@ -199,6 +199,12 @@ class _Gather:
         self._groups.clear()
         groups = groups[np.argsort(groups["station"], kind="stable")]
         return _Gathered(numbers, groups, tuple(self._contexts), self._latest, self._findings)
+
+
+def _kinds(table: Table) -> NDArray[np.int64]:
+    """The kind of every row as its place in KINDS, -1 for one that is not known."""
+    local = [KINDS.index(kind) if kind in KINDS else -1 for kind in table.categories["kind"]]
+    return np.array([*local, -1], np.int64)[table.codes("kind")]
 
 
 def _global(words: dict[str, int], table: Table, column: str) -> NDArray[np.int64]:

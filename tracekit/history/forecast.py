@@ -15,7 +15,7 @@ from math import exp, log, sqrt
 import numpy as np
 from numpy.typing import NDArray
 
-from tracekit.history.slope import Slope, middle_of, robust_sigma, robust_slope
+from tracekit.history.slope import Slope, mean_slope, middle_of, robust_sigma, robust_slope
 from tracekit.model.estimate import Withheld
 from tracekit.options.history import TrendOptions
 
@@ -86,6 +86,12 @@ def find_lines(
         time=time, value=value, amounts=widened(amounts, extra_se * level),
         factors=None if factors is None else widened(factors, extra_se),
     )  # fmt: skip
+
+
+def find_mean_lines(time: NDArray[np.float64], value: NDArray[np.float64], smallest_sigma: float) -> Lines | None:
+    """The same for shares and counts of rare events, by least squares."""
+    amounts = mean_slope(time, value, smallest_sigma)
+    return None if amounts is None else Lines(time=time, value=value, amounts=amounts, factors=None)
 
 
 def widened(line: Slope, se: float) -> Slope:

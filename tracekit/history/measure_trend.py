@@ -1,19 +1,20 @@
 """The trend of one measure of one station: slope, steps, alarms, forecast."""
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from math import sqrt
 
 import numpy as np
 from numpy.typing import NDArray
 
-from tracekit.history.adjust import Adjusted, adjust
 from tracekit.history.charts import ChartAlarm, Charted, Limits, run_charts
-from tracekit.history.collect import EXACT, LOWER_BOUND, Followed, StationHistory
-from tracekit.history.forecast import Crossing, Lines, crossing, find_lines, level_error
-from tracekit.history.measures import TrendMeasure, floor_on_scale
+from tracekit.history.collect import EXACT
+from tracekit.history.forecast import Crossing, Lines, crossing, find_lines, find_mean_lines
+from tracekit.history.measures import TrendMeasure
+from tracekit.history.prepare import Prepared, indices_after
+from tracekit.history.present import present_level
 from tracekit.history.results import Alarm, CrossingDate, LimitState, MeasureTrend, Series, Step
 from tracekit.history.slope import Slope, robust_slope
-from tracekit.history.steps import Cut, Segmented, find_steps
+from tracekit.history.steps import Cut
 from tracekit.model.estimate import Estimate, Withheld
 from tracekit.options.history import TrendOptions
 
@@ -21,74 +22,6 @@ _DAY_US = 86_400_000_000
 _OWN_STRETCH_LOGS = 10
 _OWN_STRETCH_DAYS = 7.0
 TEST = "Mann-Kendall with ties and serial correlation, two-sided"
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Prepared:
-    """A measure's logs ready for a trend; arrays of shape (n_logs,) of the logs that have it.
-
-    days    since the station's first log
-    level   on the scale where scatter is even, recorded influences taken out
-    value   the same in the measure's unit
-    """
-
-    measure: TrendMeasure
-    time_us: NDArray[np.int64]
-    days: NDArray[np.float64]
-    level: NDArray[np.float64]
-    value: NDArray[np.float64]
-    floor: float
-    adjusted: Adjusted
-    use: NDArray[np.bool_]
-    followed: Followed
-    cut: Segmented
-
-
-def prepare(
-    history: StationHistory, measure: TrendMeasure, noted_us: tuple[tuple[int, int], ...], options: TrendOptions
-) -> Prepared | None:
-    """The measure's series with its steps; None where no log has it. `noted_us` are (from, to) of the noted events."""
-    followed = history.followed.get(measure.name)
-    if followed is None or not np.isfinite(followed.value).any():
-        return None
-    days = (history.start_us - history.start_us[0]) / _DAY_US
-    adjusted = adjust(history, measure, followed)
-    use = np.isfinite(adjusted.level) & _informative(followed)
-    if not use.any():
-        return None
-    level = adjusted.level[use]
-    floor = floor_on_scale(measure, followed.n[use])
-    time_us = history.start_us[use]
-    noted = tuple(sorted({i for span in noted_us for i in _indices_after(time_us, span) if 0 < i < len(time_us)}))
-    return Prepared(
-        measure=measure, time_us=time_us, days=days[use], level=level, value=_in_unit(measure, level, followed, use),
-        floor=floor, adjusted=adjusted, use=use, followed=followed,
-        cut=find_steps(days[use], level, floor, options, noted),
-    )  # fmt: skip
-
-
-def _informative(followed: Followed) -> NDArray[np.bool_]:
-    """Exact values, and bounds that say something: a lower bound above, an upper bound below the usual level."""
-    exact = followed.bound == EXACT
-    known = followed.value[exact & np.isfinite(followed.value)]
-    usual = float(np.median(known)) if known.size else 0.0
-    low = (followed.bound == LOWER_BOUND) & (followed.value > usual)
-    high = (followed.bound != EXACT) & (followed.bound != LOWER_BOUND) & (followed.value < usual)
-    return np.asarray(np.isfinite(followed.value) & (exact | low | high), np.bool_)
-
-
-def _indices_after(time_us: NDArray[np.int64], span: tuple[int, int]) -> set[int]:
-    """Possible indices of the first log after an event that happened within the span."""
-    first, last = np.searchsorted(time_us, span)
-    return set(range(int(first), min(int(last), int(first) + 3) + 1))
-
-
-def _in_unit(
-    measure: TrendMeasure, level: NDArray[np.float64], followed: Followed, use: NDArray[np.bool_]
-) -> NDArray[np.float64]:
-    if measure.scale == "log":
-        return np.exp(level)
-    return level if measure.scale == "linear" else followed.value[use]
 
 
 def measure_trend(
@@ -109,10 +42,11 @@ def measure_trend(
     rows = np.flatnonzero(prepared.use)[stretch]
     extra = sqrt(prepared.adjusted.slope_variance(prepared.days[stretch], rows))
     single = labels is None
-    pooled = None if single else robust_slope(prepared.days, prepared.value, labels)
-    lines = find_lines(prepared.days[stretch], prepared.value[stretch], measure.scale == "log", extra)
+    rare = measure.scale in ("share", "count")
+    pooled = None if single or rare else robust_slope(prepared.days, prepared.value, labels)
+    lines = _lines(prepared, stretch, extra)
     slope, relative, p_value = _slopes(prepared, lines, pooled, labels, options)
-    present = _present(prepared, lines, stretch)
+    present = present_level(prepared, lines, stretch)
     charted = _charted(prepared, restarts, chart_limits, options)
     state = _limit_state(limit, present)
     return MeasureTrend(
@@ -121,6 +55,22 @@ def measure_trend(
         limit=state, crossing=_crossing(prepared, lines, state, options), taken_out=prepared.adjusted.taken_out,
         bounds=int((prepared.followed.bound != EXACT).sum()), series=_series(prepared),
     )  # fmt: skip
+
+
+def _lines(prepared: Prepared, stretch: NDArray[np.bool_], extra_se: float) -> Lines | None:
+    """The lines through the present stretch; of rare events by least squares."""
+    days, value = prepared.days[stretch], prepared.value[stretch]
+    if prepared.measure.scale not in ("share", "count"):
+        return find_lines(days, value, prepared.measure.scale == "log", extra_se)
+    return find_mean_lines(days, value, _counting_sigma(prepared, stretch))
+
+
+def _counting_sigma(prepared: Prepared, stretch: NDArray[np.bool_]) -> float:
+    """Standard deviation of one log's share or count that counting alone gives."""
+    cycles = np.maximum(prepared.followed.n[prepared.use][stretch], 1.0)
+    events = float((prepared.value[stretch] * cycles).sum())
+    rate = (events + 0.5) / float(cycles.sum() + 1.0)
+    return sqrt(rate / float(np.median(cycles)))
 
 
 def _stretch(prepared: Prepared) -> tuple[NDArray[np.bool_], NDArray[np.int64] | None]:
@@ -146,11 +96,8 @@ def _slopes(
         gone = Withheld(f"{n} logs; {options.shortest_logs} are needed for a slope")
         return gone, gone if relative_wanted else None, None
     amounts = pooled or lines.amounts
-    how = (
-        "Theil–Sen, serial correlation, in the present stretch"
-        if pooled is None
-        else "Theil–Sen, pooled over stretches"
-    )
+    kind = "least squares" if prepared.measure.scale in ("share", "count") else "Theil–Sen"
+    how = f"{kind}, serial correlation, {'in the present stretch' if pooled is None else 'pooled over stretches'}"
     slope = _estimate(amounts, f"{prepared.measure.unit}/d", how, options.level)
     if not relative_wanted:
         return slope, None, _p_of_level(prepared, labels, amounts)
@@ -172,45 +119,6 @@ def _p_of_level(prepared: Prepared, labels: NDArray[np.int64] | None, amounts: S
 
 def _estimate(line: Slope, unit: str, how: str, level: float) -> Estimate:
     return Estimate(value=line.slope, lower=line.lower, upper=line.upper, unit=unit, n=line.n, method=how, level=level)
-
-
-def _present(prepared: Prepared, lines: Lines | None, stretch: NDArray[np.bool_]) -> Estimate | Withheld:
-    """Level at the last log, of the line through the present stretch."""
-    unit, n = prepared.measure.unit, int(stretch.sum())
-    last = float(prepared.days[-1])
-    if lines is None or n < 3:
-        here = prepared.value[stretch]
-        return Withheld(f"only {n} logs since the last step") if n > 1 else _single(prepared, float(here[-1]))
-    line = lines.factors or lines.amounts
-    values = np.log(lines.value) if lines.factors else lines.value
-    line = line if line.p_value < 0.05 else _flat(values, line)
-    centre = line.value_at(last)
-    away = last - float(np.median(lines.time))
-    half = 1.96 * sqrt(level_error(lines.time, values, line) ** 2 + (line.se * away) ** 2)
-    ends = (centre - half, centre, centre + half)
-    lower, value, upper = (float(np.exp(e)) for e in ends) if lines.factors else ends
-    how = "line of the present stretch at the last log"
-    return Estimate(value=value, lower=lower, upper=upper, unit=unit, n=n, method=how)
-
-
-def _flat(values: NDArray[np.float64], line: Slope) -> Slope:
-    """Where no growth is established the level is the median of the stretch."""
-    return replace(line, slope=0.0, intercept=float(np.median(values)), se=0.0)
-
-
-def _single(prepared: Prepared, value: float) -> Estimate | Withheld:
-    row = int(np.flatnonzero(prepared.use)[-1])
-    lower, upper = float(prepared.followed.lower[row]), float(prepared.followed.upper[row])
-    if not (np.isfinite(lower) and np.isfinite(upper)):
-        return Withheld("only one log since the last step")
-    return Estimate(
-        value=value,
-        lower=lower,
-        upper=upper,
-        unit=prepared.measure.unit,
-        n=1,
-        method="the only log since the last step",
-    )
 
 
 def _charted(prepared: Prepared, restarts: tuple[int, ...], limits: Limits, options: TrendOptions) -> Charted:
@@ -235,7 +143,7 @@ def _steps(prepared: Prepared, events: tuple[tuple[int, int, str], ...]) -> tupl
 def _step(prepared: Prepared, cut: Cut, events: tuple[tuple[int, int, str], ...]) -> Step:
     worse = prepared.measure.worse
     before, after = _back(prepared.measure, cut.before), _back(prepared.measure, cut.after)
-    texts = [text for first, last, text in events if cut.index in _indices_after(prepared.time_us, (first, last))]
+    texts = [text for first, last, text in events if cut.index in indices_after(prepared.time_us, (first, last))]
     return Step(
         time_us=int(prepared.time_us[cut.index]), before=before, after=after,
         better=None if worse == 0 else cut.jump * worse < 0, event="; ".join(texts),

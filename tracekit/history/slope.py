@@ -174,6 +174,31 @@ def robust_slope(
     )  # fmt: skip
 
 
+def mean_slope(time: NDArray[np.float64], value: NDArray[np.float64], smallest_sigma: float) -> Slope | None:
+    """Least-squares slope of rare events, whose median slope would be zero whatever happens; None as for the other.
+
+    `smallest_sigma` is the scatter that counting alone gives a log.
+    """
+    centred = time - time.mean()
+    square = float(centred @ centred)
+    if square == 0.0:
+        return None
+    slope = float(centred @ value) / square
+    residual = value - value.mean() - slope * centred
+    labels = np.zeros(len(time), np.int64)
+    correlation = find_correlation(residual)
+    inflation = variance_ratio(time, labels, correlation)
+    df = max(len(time) / inflation - 2.0, 3.0)
+    sigma = max(sqrt(float(residual @ residual) / max(len(time) - 2, 1)), smallest_sigma)
+    se = sigma * sqrt(inflation / square)
+    half = _t_quantile(0.95, df) * se
+    intercept = float(value.mean()) - slope * float(time.mean())
+    return Slope(
+        slope=slope, lower=slope - half, upper=slope + half, intercept=intercept, p_value=_t_tail(abs(slope) / se, df),
+        se=se, df=df, n=len(time), correlation=correlation,
+    )  # fmt: skip
+
+
 def _interval(
     slopes: NDArray[np.float64],
     slope: float,

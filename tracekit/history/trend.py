@@ -11,9 +11,10 @@ from tracekit.history.collect import StationHistory, collect
 from tracekit.history.common import find_common, mark_common
 from tracekit.history.cost import leak_cost
 from tracekit.history.events import Event, read_events
-from tracekit.history.measure_trend import Prepared, measure_trend, prepare, sides_of
+from tracekit.history.measure_trend import measure_trend, sides_of
 from tracekit.history.measures import MEASURES, TrendMeasure
 from tracekit.history.place import open_place
+from tracekit.history.prepare import Prepared, prepare
 from tracekit.history.results import FleetTrend, LeakCost, LimitState, MeasureTrend, Repair, StationTrend
 from tracekit.model.estimate import Estimate, Withheld
 from tracekit.model.station import Limit, Station

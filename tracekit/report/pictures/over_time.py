@@ -25,13 +25,14 @@ from tracekit.report.plot import (
     upward,
 )
 from tracekit.report.text import clean
-from tracekit.report.trend_words import day, finding, no_date
+from tracekit.report.trend_words import day, finding, no_date, unit_of
 from tracekit.report.view import Floats, spaced
 from tracekit.report.words import Num, Text, count, join, say
 
 _DAY_US = 86_400e6
-_MOST_DRAWN, _MOST_NUMBERS, _MOST_NAMED = 1200, 200, 4
+_MOST_DRAWN, _MOST_NUMBERS, _MOST_NAMED = 500, 60, 4
 _AHEAD = 0.25
+_LINE_POINTS = 24
 
 
 def over_time(
@@ -40,8 +41,8 @@ def over_time(
     """The picture of one measure; `span` is the time axis that all panels of a station share [µs]."""
     series = trend.series
     plot = _plot(trend, events, span or (int(series.time_us[0]), int(series.time_us[-1])))
-    columns = (Column(name="log started"), Column(name="value", unit=trend.measure.unit),
-               Column(name="from", unit=trend.measure.unit), Column(name="to", unit=trend.measure.unit))  # fmt: skip
+    columns = (Column(name="log started"), Column(name="value", unit=unit_of(trend)),
+               Column(name="from", unit=unit_of(trend)), Column(name="to", unit=unit_of(trend)))  # fmt: skip
     rows = spaced(np.arange(len(series.time_us)), _MOST_NUMBERS)
     numbers = tuple(_row(trend, r) for r in rows.tolist())
     words = (finding(trend), _caption(trend))
@@ -78,7 +79,12 @@ def _y_axis(trend: MeasureTrend) -> Axis:
     room = 0.12 * max(high - low, abs(high) * 0.02, 1e-6)
     bottom = low - room if trend.measure.scale == "linear" else 0.0
     top = max(high + room, bottom + 1e-6)
-    return Axis(low=bottom, high=top, unit=trend.measure.unit, name=f"{trend.measure.title.split(':')[0]}, {{}}")
+    return Axis(low=bottom, high=top, unit=unit_of(trend), name=_axis_name(trend))
+
+
+def _axis_name(trend: MeasureTrend) -> str:
+    name = trend.measure.title.split(":")[0]
+    return f"{name}, {{}}" if unit_of(trend) else name
 
 
 def _points(trend: MeasureTrend, days: Floats, x: Axis, y: Axis) -> list[str]:
@@ -103,8 +109,12 @@ def _points(trend: MeasureTrend, days: Floats, x: Axis, y: Axis) -> list[str]:
 def _stretch(trend: MeasureTrend, number: int, x: Axis, y: Axis) -> str:
     """The line of one stretch, within its logs only."""
     start, stop, begin, end = trend.series.lines[number]
-    ends = np.clip(np.array([begin, end]), y.low, y.high)
-    return line(across(x, np.array([start, stop]) / _DAY_US), upward(y, ends), "line ink")
+    share = np.linspace(0.0, 1.0, _LINE_POINTS)
+    level = begin + share * (end - begin)
+    if trend.measure.scale == "log" and begin > 0 and end > 0:
+        level = begin * (end / begin) ** share
+    days = (start + share * (stop - start)) / _DAY_US
+    return line(across(x, days), upward(y, np.clip(level, y.low, y.high)), "line ink")
 
 
 def _limit(trend: MeasureTrend, x: Axis, y: Axis) -> tuple[list[str], list[Label]]:
@@ -175,6 +185,6 @@ def _caption(trend: MeasureTrend) -> Text:
     last = trend.steps[-1] if trend.steps else None
     if last is not None:
         step = max(abs(last.before), abs(last.after)) / 200 or 0.01
-        ends = [Num(value=v, unit=trend.measure.unit, step=step) for v in (last.before, last.after)]
+        ends = [Num(value=v, unit=unit_of(trend), step=step) for v in (last.before, last.after)]
         parts.append(say(f"Last step {day(last.time_us)}: {{}} to {{}}.", *ends))
     return join(parts)

@@ -1,0 +1,228 @@
+"""The pages of a trend: the fleet, worst first, and a page with a panel per measure for each station."""
+
+from tracekit.history.results import FleetTrend, LeakCost, MeasureTrend, StationTrend
+from tracekit.model.estimate import Estimate, Withheld
+from tracekit.report.frame import Block, asset, frame, render
+from tracekit.report.page import safe_name
+from tracekit.report.pictures.over_time import over_time
+from tracekit.report.pictures.spark import spark
+from tracekit.report.sections import cautions, evidence, lead_picture
+from tracekit.report.text import clean
+from tracekit.report.trend_words import (
+    STATE_WORDS,
+    counts_line,
+    day,
+    finding,
+    headline,
+    main_measure,
+    no_date,
+    present,
+    shown,
+    unit_of,
+)
+from tracekit.report.words import Num, Text, count, html
+
+FOLDER = "stations"
+_MOST_PAGES, _MOST_SPARKS, _MOST_LINES, _MOST_PANELS = 400, 2000, 60, 9
+
+
+def trend_pages(fleet: FleetTrend, unit: str = "kPa") -> dict[str, str]:
+    """HTML by relative path: `report.html`, and `stations/<name>.html` for the worst 400 stations."""
+    names = _names(fleet)
+    pages = {"report.html": fleet_page(fleet, names, unit)}
+    by_name = {s.station: s for s in fleet.stations}
+    for station, path in names.items():
+        pages[path] = station_page(by_name[station], fleet, unit)
+    return pages
+
+
+def _names(fleet: FleetTrend) -> dict[str, str]:
+    """The page of each station, in names that every system accepts and no two share."""
+    taken: set[str] = set()
+    found = {}
+    for station in fleet.stations[:_MOST_PAGES]:
+        stem = safe_name(station.station)
+        name, n = stem, 1
+        while name.casefold() in taken:
+            n += 1
+            name = f"{stem}-{n}"
+        taken.add(name.casefold())
+        found[station.station] = f"{FOLDER}/{name}.html"
+    return found
+
+
+def fleet_page(fleet: FleetTrend, names: dict[str, str], unit: str = "kPa") -> str:
+    """The page of all stations."""
+    rows = [_row(s, names.get(s.station, ""), n < _MOST_SPARKS, unit) for n, s in enumerate(fleet.stations)]
+    answer = _answer(headline(fleet), counts_line(fleet), _how_to_read(fleet))
+    states = [state for state in STATE_WORDS if any(s.state == state for s in fleet.stations)]
+    table = render("trend_fleet.html", {"rows": rows, "states": states, "words": STATE_WORDS}, unit)
+    blocks = [
+        Block("answer", "", answer, page_one=True),
+        Block("stations", "Stations, worst first", table, "Stations", page_one=True),
+        *_news(fleet),
+        Block("rules", "When an alarm is raised", _lines([_alarms_line(fleet), fleet.alarm_rule + "."]), "Rules"),
+    ]
+    return frame(
+        headline(fleet), blocks, identity=("Trend", f"{count(len(fleet.stations))} stations", day(fleet.as_of_us)),
+        provenance=_provenance(fleet), unit=unit, scripts=(asset("trend_fleet.js"),),
+    )  # fmt: skip
+
+
+def _answer(head: str, lead: str, urgency: str, back: str = "") -> str:
+    """The first block; `lead` is finished HTML, `back` the page of all stations."""
+    return render("trend_answer.html", {"headline": head, "lead": lead, "urgency": urgency, "back": back})
+
+
+def _how_to_read(fleet: FleetTrend) -> str:
+    first = fleet.stations[0].station if fleet.stations else ""
+    return f"Begin with {clean(first, 60)}." if first and fleet.stations[0].state != "steady" else ""
+
+
+def _row(station: StationTrend, href: str, drawn: bool, unit: str) -> dict[str, object]:
+    trend = main_measure(station)
+    return {
+        "name": clean(station.station, 60), "href": href, "state": station.state, "word": STATE_WORDS[station.state],
+        "measure": "" if trend is None else trend.measure.title.split(":")[0],
+        "now": "" if trend is None else html(present(trend), unit),
+        "said": "" if trend is None else html(_after_name(finding(trend)), unit),
+        "spark": spark(trend) if trend is not None and drawn else "",
+        "step": clean(station.first_step, 90), "last": day(station.last_us), "when": station.last_us // 1_000_000,
+        "silent": station.silent, "group": clean(station.supply_group or "", 40),
+    }  # fmt: skip
+
+
+def _after_name(text: Text) -> Text:
+    """A finding without its measure's name, which has a column of its own."""
+    return text[1:]
+
+
+def _news(fleet: FleetTrend) -> list[Block]:
+    """What changed, what is common, who is silent, which causes."""
+    changed = [f"{day(t)}, {clean(s, 60)}: {clean(what, 120)}" for t, s, what in fleet.changed]
+    common = [
+        f"{day(c.time_us)}, {clean(c.supply_group, 40)}: {c.measure}, {c.kind}, "
+        f"{count(len(c.stations))} of {count(c.of)} stations. Look at the compressed-air line first."
+        for c in fleet.common
+    ]
+    silent = [f"{clean(s.station, 60)}: last log {day(s.last_us)}" for s in fleet.stations if s.silent]
+    causes = [f"{code}: {count(n)} stations" for code, n, _ in fleet.causes]
+    damaged = [f"{clean(d.name, 200)}: {clean(d.reason, 120)}" for d in fleet.damaged]
+    parts = (
+        ("week", "Changed in the last seven days", changed, "News"),
+        ("common", "Changed at many stations of one line at once", common, "Common"),
+        ("silent", "Stations that sent no log of late", silent, "Silent"),
+        ("causes", "What the newest logs found first", causes, "Causes"),
+        ("damaged", "Files that could not be read", damaged, "Files"),
+    )
+    return [Block(name, title, _lines(lines), margin) for name, title, lines, margin in parts if lines]
+
+
+def _lines(lines: list[str]) -> str:
+    more = [f"… and {count(len(lines) - _MOST_LINES)} more in trend.json."] if len(lines) > _MOST_LINES else []
+    return render("sheet_lines.html", {"text": "", "lines": [*lines[:_MOST_LINES], *more]})
+
+
+def _alarms_line(fleet: FleetTrend) -> str:
+    return f"At these limits expect {fleet.false_alarms_week:.2g} false alarms a week over all stations."
+
+
+def _provenance(fleet: FleetTrend) -> list[tuple[str, str]]:
+    return [
+        ("Logs", count(fleet.logs)), ("As of", day(fleet.as_of_us)), ("Program", f"tracekit {fleet.version}"),
+        ("Slopes", "Theil–Sen with intervals that allow for serial correlation; present stretch"),
+    ]  # fmt: skip
+
+
+def station_page(station: StationTrend, fleet: FleetTrend, unit: str = "kPa") -> str:
+    """The page of one station: its main measure first, then a panel per measure, then all numbers."""
+    trends = sorted(station.measures.values(), key=lambda t: _panel_order(t, station))
+    span = (station.first_us, station.last_us)
+    drawn = [t for n, t in enumerate(trends) if len(t.series.time_us) > 1 and (n == 0 or _tells(t))][:_MOST_PANELS]
+    pictures = [over_time(t, station.events, unit, span) for t in drawn]
+    answer = _answer(_station_headline(station), html(_station_lead(trends), unit), clean(station.first_step, 200), "../report.html")
+    beside = lead_picture(pictures[0], unit) if pictures else ""
+    table = render("trend_measures.html", {"rows": [_measure_row(t, unit) for t in trends]}, unit)
+    blocks = [
+        Block("answer", "", answer, beside=beside, page_one=True),
+        Block("measures", "Every measure", table, "Measures", page_one=True),
+    ]
+    if pictures[1:]:
+        blocks.append(Block("panels", "The months behind it", evidence(tuple(pictures[1:]), unit), "Panels"))
+    events = _events(station)
+    blocks += [Block("events", "Repairs and steps", _lines(events), "Events")] if events else []
+    if station.cost is not None:
+        blocks.append(Block("cost", "What the leak costs", _cost(station.cost, unit), "Cost"))
+    blocks.append(Block("cautions", "Before you act", cautions(), "Cautions"))
+    identity = (clean(station.station, 40), f"{count(station.logs)} logs", f"to {day(station.last_us)}")
+    title = f"{station.station}: {_station_headline(station)}"
+    return frame(title, blocks, identity=identity, provenance=_provenance(fleet), unit=unit)
+
+
+def _tells(trend: MeasureTrend) -> bool:
+    """Whether a measure has something to show: a step, an alarm, a limit, established growth."""
+    grows = trend.p_value is not None and trend.p_value < 0.001
+    return bool(trend.steps or trend.alarms or trend.limit is not None or grows)
+
+
+def _panel_order(trend: MeasureTrend, station: StationTrend) -> tuple[bool, bool, bool, list[str]]:
+    main = main_measure(station)
+    order = list(station.measures)
+    return (trend is not main, not trend.in_alarm, not trend.steps, [f"{order.index(trend.measure.name):03d}"])
+
+
+def _station_headline(station: StationTrend) -> str:
+    trend, word = main_measure(station), STATE_WORDS[station.state]
+    if trend is not None and station.state not in ("steady", "silent"):
+        word = f"{trend.measure.title.split(':')[0]} {word}"
+    return f"{word[:1].upper()}{word[1:]}" + (", and silent" if station.silent and station.state != "silent" else "")
+
+
+def _station_lead(trends: list[MeasureTrend]) -> Text:
+    return finding(trends[0]) if trends else ("No measure was kept.",)
+
+
+def _measure_row(trend: MeasureTrend, unit: str) -> dict[str, str]:
+    slope = trend.slope
+    p = "" if trend.p_value is None else f"{trend.p_value:.2g}" if trend.p_value >= 1e-4 else "below 0.0001"
+    return {
+        "name": trend.measure.title, "now": html(present(trend), unit),
+        "slope": html((shown(slope),), unit) if isinstance(slope, Estimate) else clean(slope.reason, 80),
+        "p": p, "steps": count(len(trend.steps)), "alarms": count(len(trend.alarms)),
+        "limit": "" if trend.limit is None else html((_limit_num(trend),), unit),
+        "when": "" if trend.limit is None else _when(trend),
+    }  # fmt: skip
+
+
+def _limit_num(trend: MeasureTrend) -> Num:
+    value = trend.limit.value if trend.limit is not None else 0.0
+    return Num(value=value, unit=unit_of(trend), step=abs(value) / 50 or 0.1)
+
+
+def _when(trend: MeasureTrend) -> str:
+    c = trend.crossing
+    if isinstance(c, Withheld):
+        return no_date(trend)
+    return f"{day(c.date_us)} ({day(c.earliest_us)} to {day(c.latest_us)})"
+
+
+def _events(station: StationTrend) -> list[str]:
+    lines = [f"{day(e.time_us)}, {e.source}: {clean(e.text, 160)}" for e in station.events[::-1]]
+    repair = station.repair
+    if repair is not None:
+        lines.insert(0, f"{count(round(repair.days_since))} days since the last repair: {clean(repair.text, 120)}")
+    return lines
+
+
+def _cost(cost: LeakCost, unit: str) -> str:
+    """What the longer supply time costs, with what was assumed."""
+    named = (("Energy", cost.energy_kwh), ("Money", cost.money), ("Valve operations", cost.switches))
+    lines = [
+        f"{name}: {clean(q.reason, 100)}" if isinstance(q, Withheld) else f"{name}: {_plain(q)}" for name, q in named
+    ]
+    lines.append(f"Against the best stretch of this history, at {cost.hours:g} running hours a month.")
+    return render("sheet_lines.html", {"text": "", "lines": lines}, unit)
+
+
+def _plain(quantity: Estimate) -> str:
+    return f"{quantity.value:.3g} ({quantity.lower:.3g} to {quantity.upper:.3g}) {quantity.unit}"

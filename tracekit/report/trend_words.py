@@ -1,0 +1,141 @@
+"""Words of the trend pages: dates, growth, crossing, alarms, in sentences with honest digits."""
+
+from dataclasses import replace
+from datetime import UTC, datetime
+
+from tracekit.history.results import CrossingDate, FleetTrend, MeasureTrend, StationTrend
+from tracekit.model.estimate import Estimate, Withheld
+from tracekit.report.text import NBSP, clean
+from tracekit.report.words import Num, Text, count, join, of_estimate, say
+
+STATE_WORDS = {
+    "over": "over the limit",
+    "may be over": "may be over the limit",
+    "alarm": "in alarm",
+    "growing": "growing towards its limit",
+    "silent": "silent",
+    "steady": "steady",
+}
+
+
+def day(time_us: int) -> str:
+    """A date, without the year's ambiguity: 3 Mar 2025."""
+    moment = datetime.fromtimestamp(time_us / 1e6, UTC)
+    return f"{moment.day}{NBSP}{moment:%b}{NBSP}{moment.year}"
+
+
+def unit_of(trend: MeasureTrend) -> str:
+    """The unit as shown: none for plain numbers."""
+    return "" if trend.measure.unit == "1" else trend.measure.unit
+
+
+def shown(estimate: Estimate) -> Num:
+    """An estimate as a number for the page; plain numbers have no unit."""
+    number = of_estimate(estimate)
+    unit = {"1": "", "1/d": "", "1/h": "per\u00a0hour", "1/h/d": "per\u00a0hour"}.get(number.unit, number.unit)
+    return replace(number, unit=unit.removesuffix("/d") if unit.endswith("/d") else unit)
+
+
+def headline(fleet: FleetTrend) -> str:
+    """How many stations are over their limit, or the next worst thing that is true of any."""
+    total = len(fleet.stations)
+    for state in ("over", "may be over", "alarm", "growing"):
+        found = sum(s.state == state for s in fleet.stations)
+        if found:
+            return f"{count(found)} of {count(total)} stations {STATE_WORDS[state]}"
+    return f"Nothing new on {count(total)} stations"
+
+
+def counts_line(fleet: FleetTrend) -> str:
+    """How many stations are in each of the other states."""
+    parts = []
+    for state, words in STATE_WORDS.items():
+        found = sum(s.state == state for s in fleet.stations)
+        if found:
+            parts.append(f"{count(found)} {words}")
+    silent = sum(s.silent for s in fleet.stations)
+    also = f" {count(silent)} sent no log of late." if silent else ""
+    return f"{', '.join(parts).capitalize()}.{also}"
+
+
+def main_measure(station: StationTrend) -> MeasureTrend | None:
+    """The measure that makes the station's state, else the leak, else the first."""
+    trends = list(station.measures.values())
+    if not trends:
+        return None
+    return min(trends, key=_weight)
+
+
+def _weight(trend: MeasureTrend) -> tuple[int, int, int]:
+    state = trend.limit.state if trend.limit is not None else ""
+    limits = {"over": 0, "may be over": 1}.get(state, 2)
+    dated = int(isinstance(trend.crossing, Withheld))
+    leak = int(trend.measure.name != "decay_rate_kpa_s")
+    return (limits, dated - 2 * int(trend.in_alarm), leak)
+
+
+def finding(trend: MeasureTrend) -> Text:
+    """The heading of a measure's picture: what it does, in one sentence."""
+    name = trend.measure.title.split(":")[0]
+    opening = f"{name[:1].upper()}{name[1:]}: "
+    parts = [part for part in (_growth(trend), _reaching(trend), _alarmed(trend)) if part]
+    return (opening, *join(parts, " "))
+
+
+def _growth(trend: MeasureTrend) -> Text:
+    """Growth per day where it is established."""
+    slope = trend.slope
+    if isinstance(slope, Withheld):
+        return (f"no slope yet, {slope.reason}.",)
+    if trend.p_value is None or trend.p_value > 0.05 or slope.lower * slope.upper <= 0:
+        return ("no growth established.",) if not trend.steps else ("no growth established since the last step.",)
+    way = "rises" if slope.value > 0 else "falls"
+    if isinstance(trend.relative, Estimate) and trend.relative.lower * trend.relative.upper > 0:
+        return say("{} {} a day.", way, _per_cent(trend.relative))
+    return say("{} {} a day.", way, _size(slope))
+
+
+def _per_cent(estimate: Estimate) -> Num:
+    low, high = sorted((abs(estimate.lower) * 100, abs(estimate.upper) * 100))
+    return Num(value=abs(estimate.value) * 100, unit="%", lower=low, upper=high)
+
+
+def _size(estimate: Estimate) -> Num:
+    low, high = sorted((abs(estimate.lower), abs(estimate.upper)))
+    return Num(value=abs(estimate.value), unit=shown(estimate).unit, lower=low, upper=high)
+
+
+def _reaching(trend: MeasureTrend) -> Text:
+    """Where it stands against its limit, and when it crosses it."""
+    if trend.limit is None:
+        return ()
+    limit = Num(value=trend.limit.value, unit=unit_of(trend), step=abs(trend.limit.value) / 50 or 0.1)
+    if trend.limit.state == "over":
+        return say("Over the limit {}.", limit)
+    if trend.limit.state == "may be over":
+        return say("May be over the limit {}.", limit)
+    if isinstance(trend.crossing, CrossingDate):
+        return say("Reaches {} on {} ({} to {}).", limit, *_dates(trend.crossing))
+    return ()
+
+
+def _dates(crossing: CrossingDate) -> tuple[str, str, str]:
+    return day(crossing.date_us), day(crossing.earliest_us), day(crossing.latest_us)
+
+
+def _alarmed(trend: MeasureTrend) -> Text:
+    return (f"In alarm since {day(trend.alarms[-1].time_us)}.",) if trend.in_alarm and trend.alarms else ()
+
+
+def no_date(trend: MeasureTrend) -> str:
+    """Why no date of crossing is given, "" where one is or no limit is set."""
+    if trend.limit is None or not isinstance(trend.crossing, Withheld) or trend.limit.state == "over":
+        return ""
+    return f"No date for the limit: {clean(trend.crossing.reason, 200)}."
+
+
+def present(trend: MeasureTrend) -> Text:
+    """The level now with its interval, or why there is none."""
+    if isinstance(trend.present, Withheld):
+        return (clean(trend.present.reason, 120),)
+    return (shown(trend.present),)
