@@ -1,5 +1,6 @@
 """What a single cell of a text file may be: number, time, level, missing, word."""
 
+import functools
 import re
 from typing import Literal
 
@@ -32,6 +33,7 @@ TIME = re.compile(
 )
 
 
+@functools.lru_cache(maxsize=8192)
 def cell_kind(cell: str) -> CellKind:
     """The most special thing a cell may be."""
     text = cell.strip()

@@ -46,6 +46,7 @@ class Column:
     values   numbers, or levels 0 and 1 of words, NaN where missing; empty for other kinds, shape (n,) or (0,)
     cells    some of the texts, for a stamp or text column
     words    the different words of a text column, at most a few hundred
+    levels   how many different values a column of numbers takes, seen in some 20 000 rows
     """
 
     name: str
@@ -56,6 +57,7 @@ class Column:
     cells: tuple[str, ...]
     words: tuple[str, ...]
     hints: NameHints
+    levels: int = 0
     source: str = ""
     item: int | None = None
 
@@ -64,21 +66,16 @@ class Column:
         """What the column holds."""
         return self.profile.kind
 
-    @property
-    def levels(self) -> int:
-        """How many different values a column of numbers takes, counted to 40."""
-        finite = self.values[np.isfinite(self.values)]
-        return len(np.unique(finite[:: max(len(finite) // 20000, 1)])) if len(finite) else 0
-
 
 def profile_cells(cells: Sequence[str]) -> Profile:
     """The kind of a column by some of its cells."""
     written = [c.strip() for c in cells]
-    counts = Counter(cell_kind(c) for c in written)
+    kinds = [cell_kind(c) for c in written]
+    counts = Counter(kinds)
     total = sum(n for kind, n in counts.items() if kind != "missing")
     if total == 0:
         return Profile(kind="empty")
-    filled = [c for c in written if cell_kind(c) != "missing"]
+    filled = [c for c, kind in zip(written, kinds, strict=True) if kind != "missing"]
     if all(_PACKED.fullmatch(c) for c in filled):
         return Profile(kind="stamp", stamp=find_form(filled))
     if counts["number"] >= _MOST * total:
@@ -87,7 +84,7 @@ def profile_cells(cells: Sequence[str]) -> Profile:
     if counts["time"] >= _MOST * total:
         stamp = find_form(filled)
         return Profile(kind="stamp" if stamp else "text", stamp=stamp)
-    if counts["level"] + counts["number"] >= _MOST * total and _two_words(filled):
+    if sum(1 for c in filled if level_of_word(c) is not None or c in ("0", "1")) >= _MOST * total:
         return Profile(kind="level")
     units = Counter(found[1] for found in map(number_with_unit, filled) if found)
     if units and units.most_common(1)[0][1] >= _MOST * total:
@@ -98,10 +95,6 @@ def profile_cells(cells: Sequence[str]) -> Profile:
     if sum(1 for c in filled if _LIST.fullmatch(c)) >= _MOST * total:
         return Profile(kind="array")
     return Profile(kind="text")
-
-
-def _two_words(cells: Sequence[str]) -> bool:
-    return all(level_of_word(c) is not None or c in ("0", "1") for c in set(cells))
 
 
 def number_form(cells: Sequence[str]) -> NumberForm:
@@ -140,7 +133,13 @@ def make_column(name: str, unit: str, profile: Profile, array: pa.Array, cells: 
         cells=tuple(cells),
         words=words,
         hints=hints(name, unit),
+        levels=_levels(values),
     )
+
+
+def _levels(values: NDArray[np.float64]) -> int:
+    finite = values[np.isfinite(values)]
+    return len(np.unique(finite[:: max(len(finite) // 20000, 1)]))
 
 
 def typed_profile(array: pa.Array) -> Profile:

@@ -12,14 +12,14 @@ from tracekit.read.clock import Samples
 from tracekit.read.columns import Column, fetch
 from tracekit.read.digitals import LevelPlan
 from tracekit.read.plan import Plan, StationPlan
-from tracekit.read.pressure import SENTINELS, PressurePlan
+from tracekit.read.pressure import PressurePlan
 from tracekit.read.rows import Rows
 from tracekit.read.timeread import TimeReader
 from tracekit.read.values import column_numbers, word_codes
 
 BITS = {"supply": SUPPLY_BIT, "release": RELEASE_BIT, "part_present": PRESENT_BIT}
-_POSSIBLE_KPA = (-115.0, 200.0)
-"""Gauge readings outside are missing: below there is no pressure, above only where a sentinel says so."""
+_LEAST_KPA = -115.0
+"""Below there is no gauge pressure; such readings are missing."""
 
 Missing = list[tuple[str, NDArray[np.int64]]]
 Rejected = list[tuple[str, NDArray[np.int64], int]]
@@ -103,20 +103,19 @@ def level_readers(station: StationPlan, columns: Mapping[str, Column]) -> dict[s
     return readers
 
 
-def read_kpa(raw: NDArray[np.float64], plan: PressurePlan, lines: NDArray[np.int64], missing: Missing) -> NDArray[np.float64]:
+def read_kpa(
+    raw: NDArray[np.float64], plan: PressurePlan, lines: NDArray[np.int64], missing: Missing
+) -> NDArray[np.float64]:
     """Gauge pressure [kPa] of raw readings, NaN where there is none or it is impossible, shape (n,)."""
     kpa = plan.kpa(raw)
-    if len(kpa) == 0:
-        return kpa
-    low, high = float(kpa.min()), float(kpa.max())
-    if low >= _POSSIBLE_KPA[0] and high <= _POSSIBLE_KPA[1]:
+    odd = plan.sentinel(raw)
+    if odd is None and (len(kpa) == 0 or kpa.min() >= _LEAST_KPA):
         return kpa
     empty = ~np.isfinite(kpa)
     if empty.any():
         missing.append(("no pressure, or not a number", lines[empty]))
         kpa = np.where(empty, np.nan, kpa)
-    odd = np.isin(raw, SENTINELS) & ((kpa < _POSSIBLE_KPA[0] + 10) | (kpa > _POSSIBLE_KPA[1]))
-    odd |= kpa < _POSSIBLE_KPA[0]
+    odd = kpa < _LEAST_KPA if odd is None else odd | (kpa < _LEAST_KPA)
     if odd.any():
         missing.append(("an impossible pressure, taken as missing", lines[odd]))
         kpa = np.where(odd, np.nan, kpa)

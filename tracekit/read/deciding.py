@@ -197,6 +197,8 @@ def _take(
     text = digital.name
     if digital.plan.kind == "threshold":
         text += f", 1 above {digital.plan.threshold:g}"
+    if digital.plan.words:
+        text += f', "{digital.plan.words[0]}" read as 0 and "{digital.plan.words[1]}" as 1'
     facts.append(Assumption(what=role, value=text, evidence=why, confidence=confidence))
 
 

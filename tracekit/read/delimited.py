@@ -48,10 +48,11 @@ class TextShape:
     decimal: str = "."
 
 
-def parse(text: bytes, shape: TextShape, first_line: int) -> Rows:
+def parse(text: bytes, shape: TextShape, first_line: int, line_count: int = -1) -> Rows:
     """One piece of text, whole lines each, as columns of the wanted types.
 
     A field that is not of its column's type comes out null; a line with too many or too few fields is rejected.
+    `line_count` spares counting the lines again.
     """
     if shape.quote and not shape.multiline:
         text = _mark_open_quotes(text, shape)
@@ -61,7 +62,8 @@ def parse(text: bytes, shape: TextShape, first_line: int) -> Rows:
     except pa.ArrowInvalid:
         bad.clear()
         batch = _read_leniently(text, shape, bad)
-    lines = _line_numbers(text, first_line, [row for row, _ in bad], batch.num_rows)
+    whole = not bad and batch.num_rows == (line_count if line_count >= 0 else text.count(b"\n"))
+    lines = None if whole else _line_numbers(text, first_line, [row for row, _ in bad], batch.num_rows)
     rejected = _rejections(text, first_line, bad)
     columns = {name: _single(batch[name]) for name in shape.types}
     return Rows(columns=columns, count=batch.num_rows, first_line=first_line, lines=lines, rejected=rejected)
@@ -146,10 +148,8 @@ def _single(column: pa.ChunkedArray) -> pa.Array:
     return column.chunk(0) if column.num_chunks == 1 else column.combine_chunks()
 
 
-def _line_numbers(text: bytes, first_line: int, bad: list[int], rows: int) -> NDArray[np.int64] | None:
-    """Line numbers of the good rows, None where every line is one."""
-    if not bad and text.count(b"\n") == rows:
-        return None
+def _line_numbers(text: bytes, first_line: int, bad: list[int], rows: int) -> NDArray[np.int64]:
+    """Line numbers of the good rows where some lines are blank or bad."""
     numbers = _lines_with_text(text) + first_line
     keep = np.ones(len(numbers), np.bool_)
     keep[[b - 1 for b in bad if b <= len(numbers)]] = False
@@ -186,8 +186,9 @@ def parse_ahead(pieces: Iterator[bytes], shape: TextShape, first_line: int, opti
         waiting: deque[Future[Rows]] = deque()
         try:
             for piece in pieces:
-                waiting.append(pool.submit(parse, piece, shape, first_line))
-                first_line += piece.count(b"\n")
+                count = piece.count(b"\n")
+                waiting.append(pool.submit(parse, piece, shape, first_line, count))
+                first_line += count
                 while len(waiting) > options.parse_threads:
                     yield waiting.popleft().result()
             while waiting:

@@ -10,7 +10,8 @@ from numpy.typing import NDArray
 
 from tracekit.read.columns import Column
 from tracekit.read.head import finite, spread
-from tracekit.read.values import column_numbers, word_levels
+from tracekit.read.rows import levels
+from tracekit.read.values import column_numbers, word_codes, word_levels
 from tracekit.read.words import Role
 
 LevelKind = Literal["level", "threshold", "word", "bit"]
@@ -25,17 +26,21 @@ class LevelPlan:
 
     threshold  values above are 1, for two levels that are not 0 and 1
     bit        position of the bit in a packed word
+    words      two words of the log's own for 0 and 1; which of them means on, the pressure tells
     """
 
     column: str
     kind: LevelKind
     threshold: float = 0.5
     bit: int = 0
+    words: tuple[str, ...] = ()
 
     def levels(self, array: pa.Array, column: Column) -> NDArray[np.int8]:
         """Levels of some rows, -1 where missing, shape (n,)."""
+        if self.kind == "level" and pa.types.is_int8(array.type):
+            return levels(array)
         if self.kind == "word":
-            return word_levels(array, {})
+            return word_levels(array, {word: level for level, word in enumerate(self.words)})
         values = column_numbers(array, column.profile.form)
         known = np.isfinite(values)
         filled = np.where(known, values, 0.0)
@@ -71,15 +76,17 @@ def find_digitals(columns: Sequence[Column], wanted: Sequence[str] = ()) -> list
         plans = _plans(column, wanted=any(w == column.name for w in wanted))
         for plan in plans:
             name = f"{column.name}.{plan.bit}" if plan.kind == "bit" else column.name
-            levels = plan.levels(column.array, column)
             weights = {} if plan.kind == "bit" else column.hints.roles
-            found.append(Digital(name=name, plan=plan, levels=levels, weights=weights))
+            found.append(Digital(name=name, plan=plan, levels=plan.levels(column.array, column), weights=weights))
     return found
 
 
 def _plans(column: Column, *, wanted: bool) -> list[LevelPlan]:
     if column.kind == "level":
         return [LevelPlan(column=column.name, kind="word")]
+    if column.kind == "text":
+        words = _two_words(column)
+        return [LevelPlan(column=column.name, kind="word", words=words)] if words else []
     known = finite(column.values)
     if column.kind != "number" or len(known) == 0:
         return []
@@ -95,6 +102,14 @@ def _plans(column: Column, *, wanted: bool) -> list[LevelPlan]:
     if 2 < len(states) <= _MOST_STATES and _packed(states) and column.hints.weight("pressure") < 0.9:
         return [LevelPlan(column=column.name, kind="bit", bit=b) for b in _moving_bits(states)]
     return []
+
+
+def _two_words(column: Column) -> tuple[str, ...]:
+    """The two words of a column that takes only two, apart from rare others; empty where it takes more."""
+    codes, words = word_codes(column.array)
+    counts = np.bincount(codes[codes >= 0], minlength=len(words)) if len(words) else np.empty(0, np.int64)
+    usual = sorted(w.strip() for w, n in zip(words, counts.tolist(), strict=True) if n > 0.01 * counts.sum())
+    return tuple(usual) if len(usual) == 2 and any(column.hints.weight(r) >= 0.5 for r in ROLES) else ()
 
 
 def _two_plateaus(values: NDArray[np.float64]) -> bool:

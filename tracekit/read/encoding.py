@@ -14,6 +14,7 @@ DAMAGE = b"\x01"
 
 _BOMS = ((codecs.BOM_UTF8, "utf-8"), (codecs.BOM_UTF16_LE, "utf-16-le"), (codecs.BOM_UTF16_BE, "utf-16-be"))
 _HARMLESS = frozenset(b"\t\n\v\f\r\x1a\x1b\x01")
+_LOOKED_AT = 1 << 18
 _ZEROS = re.compile(rb"\x00+")
 
 
@@ -51,7 +52,7 @@ def find_encoding(head: bytes, file_name: str) -> Encoding:
 
 
 def _with_line_ends(head: bytes, name: str, bom: int, evidence: str, confidence: float) -> Encoding:
-    text = codecs.getincrementaldecoder(name)("replace").decode(head[bom:])
+    text = codecs.getincrementaldecoder(name)("replace").decode(head[bom:_LOOKED_AT])
     only_cr = "\r" in text[:-1] and "\n" not in text
     return Encoding(name=name, bom=bom, evidence=evidence, confidence=confidence, only_cr=only_cr)
 
@@ -69,6 +70,7 @@ def _wide(head: bytes) -> str | None:
 
 def _refuse_binary(head: bytes, file_name: str) -> None:
     """Raise LogReadError where many bytes are neither text nor zero."""
+    head = head[:_LOOKED_AT]
     counts = np.bincount(np.frombuffer(head, np.uint8), minlength=256)
     control = sum(int(counts[b]) for b in range(1, 32) if b not in _HARMLESS) + int(counts[127])
     written = len(head) - int(counts[0])

@@ -28,6 +28,7 @@ class PressurePlan:
     absolute     the sensor is absolute, `offset_kpa` takes ambient off
     ambient_kpa  that ambient pressure [kPa]
     points       (raw, kPa) of a scale; they win over factor and offset, and give a pressure in `sense`
+    usual        raw readings of the first rows lie between; a sentinel outside is no reading
     """
 
     column: str
@@ -36,7 +37,17 @@ class PressurePlan:
     points: tuple[tuple[float, float], ...] = ()
     absolute: bool = False
     ambient_kpa: float | None = None
+    usual: tuple[float, float] = (-np.inf, np.inf)
     assumptions: tuple[Assumption, ...] = ()
+
+    def sentinel(self, raw: NDArray[np.float64]) -> NDArray[np.bool_] | None:
+        """True for numbers that stand for no reading, None where there are none, shape (n,)."""
+        low, high = self.usual
+        room = 0.15 * (high - low)
+        if len(raw) == 0 or (raw.min() >= low - room and raw.max() <= high + room):
+            return None
+        outside = (raw < low - room) | (raw > high + room)
+        return outside & np.isin(raw, SENTINELS)
 
     def kpa(self, raw: NDArray[np.float64]) -> NDArray[np.float64]:
         """Gauge pressure [kPa] of raw values, shape (n,)."""
@@ -98,24 +109,28 @@ def plan_pressure(
         return _scaled(column, given, ambient)
     unit, unit_why, sense = _unit(column, head, given)
     raw = _without_sentinels(column.values)
+    guess = None
     if unit is None:
         guess = _absolute_unit(column, raw) if sense in (None, "absolute") else None
         if guess is None:
             return None, [_ask_unit(column)]
         unit_why = f"rests at {highest_stable(raw):.4g}, which is ambient only in {guess.symbol}"
-        unit, sense = guess, "absolute"
+        unit = guess
         confidence = 0.8
     else:
         confidence = 1.0 if given is not None and given.unit else 0.97
     facts = [Assumption(what=f"unit of {column.name}", value=unit.symbol, evidence=unit_why, confidence=confidence)]
-    if given is not None and given.sense:
-        found: tuple[Sense, str, float] | None = (cast("Sense", given.sense), "station file", 1.0)
+    if guess is not None:
+        found: tuple[Sense, str, float] | None = ("absolute", "it rests at ambient pressure", 0.9)
+    elif given is not None and given.sense:
+        found = (cast("Sense", given.sense), "station file", 1.0)
     else:
         found = _sense(raw * unit.kpa, column, sense)
     if found is None:
         return None, [_ask_sense(column, unit, raw)]
     facts.append(Assumption(what=f"sense of {column.name}", value=found[0], evidence=found[1], confidence=found[2]))
-    return _plan(column, unit, found[0], raw, ambient, facts), []
+    plan = _plan(column, unit, found[0], raw, ambient, facts)
+    return replace(plan, usual=spread(raw)), []
 
 
 def _unit(column: Column, head: Head, given: Channel | None) -> tuple[PressureUnit | None, str, Sense | None]:
@@ -263,7 +278,8 @@ def _scaled(column: Column, given: Channel, ambient: Ambient) -> tuple[PressureP
     points = tuple((raw, value * size) for raw, value in given.scale)
     value = ", ".join(f"{raw:g} is {kpa:g} kPa" for raw, kpa in points)
     fact = Assumption(what=f"scale of {column.name}", value=value, evidence="station file", confidence=1.0)
-    plan = PressurePlan(column=column.name, points=points, assumptions=(fact,))
+    usual = spread(_without_sentinels(column.values))
+    plan = PressurePlan(column=column.name, points=points, usual=usual, assumptions=(fact,))
     if given.sense == "vacuum":
         return replace(plan, factor=-1.0), []
     return (_below_ambient(plan, _along(column.values, points), ambient) if given.sense == "absolute" else plan), []

@@ -17,10 +17,11 @@ _FEWEST_EDGES = 4
 class Edges:
     """Vacuum, as a share of its range, around the edges of one direction; arrays of shape (n_edges,).
 
-    at the edge, and its change over a short window before and after
+    at the sample before the edge, its step to the next, and its change over a short window before and after
     """
 
     at: NDArray[np.float64]
+    step: NDArray[np.float64]
     before: NDArray[np.float64]
     after: NDArray[np.float64]
 
@@ -58,6 +59,7 @@ def _edges(digital: Digital, vacuum: NDArray[np.float64], window: int, *, to: in
     index = index[(index >= window) & (index < len(vacuum) - window)]
     return Edges(
         at=vacuum[index - 1],
+        step=vacuum[index] - vacuum[index - 1],
         before=vacuum[index - 1] - vacuum[index - window],
         after=vacuum[np.minimum(index + window, len(vacuum) - 1)] - vacuum[index - 1],
     )
@@ -73,8 +75,9 @@ def _fits(role: Role, digital: Digital, vacuum: NDArray[np.float64], window: int
             return f"vacuum starts to rise after its edges to {on} ({len(to_on)} edges)"
         if role == "release" and _ends_vacuum(to_on, to_off):
             return f"vacuum ends after its edges to {on}, its other edges do nothing ({len(to_on)} edges)"
-        if role == "part_present" and _follows_vacuum(to_on, to_off):
-            level = float(np.median(to_on.at))
+        held, free = digital.levels == on, digital.levels == 1 - on
+        if role == "part_present" and _follows_vacuum(held, free, vacuum, to_on):
+            level = float(np.median(to_on.at + to_on.step / 2))
             return f"changes to {on} where vacuum passes {level:.0%} of its range ({len(to_on)} edges)"
     return ""
 
@@ -100,13 +103,8 @@ def _ends_vacuum(to_on: Edges, to_off: Edges) -> bool:
     return _share(ended) > 0.7 and _share(idle) > 0.7
 
 
-def _follows_vacuum(to_on: Edges, to_off: Edges) -> bool:
-    level = float(np.median(to_on.at))
-    steady = float(np.median(np.abs(to_on.at - level))) < 0.06
-    return (
-        0.2 < level < 0.97
-        and steady
-        and _share(to_on.before > 0.1) > 0.7
-        and _share(to_off.before < 0.02) > 0.6
-        and _share(to_off.at < level + 0.1) > 0.7
-    )
+def _follows_vacuum(on: NDArray[np.bool_], off: NDArray[np.bool_], vacuum: NDArray[np.float64], to_on: Edges) -> bool:
+    """True for a switch: on only above some vacuum, off only below some, and on while vacuum rises."""
+    lowest_on, highest_off = float(np.quantile(vacuum[on], 0.03)), float(np.quantile(vacuum[off], 0.97))
+    apart = highest_off < lowest_on + 0.25 and float(vacuum[on].mean()) > float(vacuum[off].mean()) + 0.3
+    return apart and lowest_on > 0.15 and _share(to_on.before + to_on.step > 0.1) > 0.7

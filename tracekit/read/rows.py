@@ -59,10 +59,10 @@ def valid(array: pa.Array) -> NDArray[np.bool_]:
 
 
 def levels(array: pa.Array) -> NDArray[np.int8]:
-    """An Arrow column of 0 and 1 as int8, -1 where null or neither, shape (n,)."""
-    if pa.types.is_int8(array.type) and not array.null_count:
-        values: NDArray[np.int8] = np.frombuffer(array.buffers()[1], np.int8)[array.offset : array.offset + len(array)]
-    else:
-        found = numbers(array)
-        values = np.where(found == 1.0, 1, np.where(found == 0.0, 0, -1)).astype(np.int8)
-    return values if not ((values < 0) | (values > 1)).any() else np.where((values >= 0) & (values <= 1), values, -1)
+    """An Arrow column of int8 as levels 0 and 1, -1 where null or neither, shape (n,)."""
+    values: NDArray[np.int8] = np.frombuffer(array.buffers()[1], np.int8)[array.offset : array.offset + len(array)]
+    if array.null_count:
+        values = np.where(valid(array), values, np.int8(-1))
+    if len(values) and values.view(np.uint8).max() > 1:
+        values = np.where((values == 0) | (values == 1), values, np.int8(-1))
+    return values

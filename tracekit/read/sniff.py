@@ -13,7 +13,7 @@ DELIMITERS = ("\t", ";", "|", ",", " ")
 
 _DECLARED = re.compile(r'"?sep=(?P<mark>.)"?', re.IGNORECASE)
 _GLUED = re.compile(r"\d[;,|\t ]+[+-]?[\d.]|[;|\t]")
-_BODY_LINES, _SCAN_LINES = 300, 3
+_BODY_LINES, _SCAN_LINES = 120, 3
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

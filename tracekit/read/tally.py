@@ -5,37 +5,62 @@ from numpy.typing import NDArray
 
 from tracekit.model.trace import Rejection
 
-_GOLDEN = np.uint32(2654435769)  # 2^32 divided by the golden ratio: spreads consecutive numbers evenly
+_MIX = np.uint64(0x9E3779B97F4A7C15)  # 2^64 divided by the golden ratio: spreads consecutive numbers evenly
 
 
 class Thinned:
-    """Keeps an evenly spread, repeatable sample of a long sequence, whatever pieces it comes in."""
+    """Keeps an evenly spread, repeatable sample of a long sequence, whatever pieces it comes in.
+
+    The sequence is cut into stretches of 2^level values, of which one each is kept, chosen by a fixed shuffle; the
+    level rises as the sequence grows, and each choice is one of the two choices of the level below.
+    """
 
     def __init__(self, size: int) -> None:
         """Keep between size/2 and size values."""
         self._size = size
-        self._limit = 1 << 32
+        self._level = 0
         self._seen = 0
-        self._keys: NDArray[np.uint32] = np.empty(0, np.uint32)
-        self._values: NDArray[np.float64] = np.empty(0)
+        self._parts: list[NDArray[np.float64]] = []
+        self._kept = 0
 
     def add(self, values: NDArray[np.float64]) -> None:
         """Take in the next values of the sequence, shape (n,)."""
-        keys = np.arange(self._seen, self._seen + len(values)).astype(np.uint32) * _GOLDEN
-        self._seen += len(values)
-        if self._limit < 1 << 32:
-            take = keys < self._limit
-            keys, values = keys[take], values[take]
-        self._keys, self._values = np.concatenate([self._keys, keys]), np.concatenate([self._values, values])
-        while len(self._values) > self._size:
-            self._limit //= 2
-            take = self._keys < self._limit
-            self._keys, self._values = self._keys[take], self._values[take]
+        stop = self._seen + len(values)
+        stretch = np.arange(self._seen >> self._level, (max(stop - 1, 0) >> self._level) + 1, dtype=np.uint64)
+        place = self._choice(stretch)
+        place = place[(place >= self._seen) & (place < stop)] - self._seen
+        self._parts.append(values[place])
+        self._kept += len(place)
+        self._seen = stop
+        while self._kept > self._size:
+            self._halve()
+
+    def _choice(self, stretch: NDArray[np.uint64]) -> NDArray[np.int64]:
+        """The place in the sequence that is kept of each stretch of the present level."""
+        place = stretch
+        for level in range(self._level, 0, -1):
+            place = place * np.uint64(2) + _coin(place, level)
+        return place.astype(np.int64)
+
+    def _halve(self) -> None:
+        """Go up one level: of each pair of stretches keep the choice of one."""
+        values = np.concatenate(self._parts)
+        self._level += 1
+        pairs = np.arange((len(values) + 1) // 2, dtype=np.uint64)
+        index = (pairs * np.uint64(2) + _coin(pairs, self._level)).astype(np.int64)
+        self._parts = [values[index[index < len(values)]]]
+        self._kept = len(self._parts[0])
 
     @property
     def values(self) -> NDArray[np.float64]:
         """The sample so far."""
-        return self._values
+        return np.concatenate(self._parts) if self._parts else np.empty(0)
+
+
+def _coin(number: NDArray[np.uint64], level: int) -> NDArray[np.uint64]:
+    """0 or 1 for each number, without a pattern."""
+    mixed = (number + np.uint64(level * 0x632BE59B)) * _MIX
+    return (mixed ^ mixed >> np.uint64(29)) * _MIX >> np.uint64(63)
 
 
 class Losses:

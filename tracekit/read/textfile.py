@@ -19,7 +19,8 @@ from tracekit.read.preamble import read_preamble
 from tracekit.read.rows import Rows
 from tracekit.read.sniff import TextForm, sniff, split
 
-_SNIFFED_LINES, _FIRST_ROWS, _SPREAD_ROWS, _TAIL_BYTES, _CHECKED_ROWS = 400, 300, 300, 65536, 20
+_FIRST_BYTES = 1 << 18
+_SNIFFED_LINES, _FIRST_ROWS, _SPREAD_ROWS, _TAIL_BYTES, _TAIL_ROWS, _CHECKED_ROWS = 400, 300, 300, 65536, 100, 20
 WORDS = pa.dictionary(pa.int32(), pa.binary())
 
 
@@ -46,22 +47,23 @@ def open_text(name: str, path: Path, packing: str, options: ReadOptions) -> tupl
     text = b"".join(as_utf8(iter([raw]), encoding))
     if not whole:
         text = text[: text.rfind(b"\n") + 1] or text
-    lines = _lines(readable(text, encoding))
-    form = sniff(_sniffed(lines))
+    start = text[:_FIRST_BYTES]
+    lines = _lines(readable(start if len(start) == len(text) else start[: start.rfind(b"\n") + 1], encoding))
+    form = sniff(lines[:_SNIFFED_LINES])
     if form is None:
         raise LogReadError(message(name, "no rows of values", "columns of numbers", "Export the log with its samples."))
     body = [line for line in lines[form.first_data :] if line.strip()]
     names, heading = _names(form, body)
-    tail = [] if whole or packing != "plain" else _tail(path, encoding)
-    samples = [split(line, form.delimiter, '"') for line in (*_spread(body), *tail)]
+    later = _later_lines(text, encoding) + ([] if whole or packing != "plain" else _tail(path, encoding))
+    samples = [split(line, form.delimiter, '"') for line in (*_spread(body), *later)]
     profiles = _profiles([s for s in samples if len(s) == form.fields], form.fields)
     decimal = _decimal(profiles)
     file = TextFile(
         name=name, path=path, packing=packing, encoding=encoding, form=form, names=names, decimal=decimal
     )
     types = {n: _head_type(p, decimal) for n, p in zip(names, profiles, strict=True)}
-    start = _offset(text, form.first_data)
-    rows = parse(_prepared(text[start:], form), _shape(file, types), form.first_data + 1)
+    body_bytes = text[_offset(text, form.first_data) :]
+    rows = parse(_prepared(body_bytes, form), _shape(file, types), form.first_data + 1)
     columns = _columns(form, names, profiles, rows, samples)
     facts = (*_facts(file), heading) if heading else _facts(file)
     preamble = read_preamble(form.preamble)
@@ -85,9 +87,14 @@ def _lines(text: str) -> list[str]:
     return lines[:-1] if lines and not lines[-1] else lines
 
 
-def _sniffed(lines: list[str]) -> list[str]:
-    """The first lines, enough for a preamble and some hundred rows."""
-    return lines[:_SNIFFED_LINES]
+def _later_lines(text: bytes, encoding: Encoding) -> list[str]:
+    """Some lines from further down in the first bytes, evenly spread."""
+    found = []
+    for place in range(_FIRST_BYTES, len(text), max((len(text) - _FIRST_BYTES) // _SPREAD_ROWS, 1)):
+        start = text.find(b"\n", place) + 1
+        line = text[start : text.find(b"\n", start)] if start else b""
+        found.append(readable(line, encoding).rstrip("\r"))
+    return [line for line in found if line.strip()]
 
 
 def _spread(body: Sequence[str]) -> list[str]:
@@ -102,7 +109,8 @@ def _tail(path: Path, encoding: Encoding) -> list[str]:
         file.seek(max(size - _TAIL_BYTES, encoding.bom) // 2 * 2)
         raw = file.read()
     text = b"".join(as_utf8(iter([raw]), Encoding(name=encoding.name, bom=0, evidence="", confidence=1.0)))
-    return [line for line in _lines(readable(text, encoding).replace("\r", "\n"))[1:-1] if line.strip()]
+    found = [line for line in _lines(readable(text, encoding).replace("\r", "\n"))[1:-1] if line.strip()]
+    return found[-1 :: -max(len(found) // _TAIL_ROWS, 1)][::-1]
 
 
 def _names(form: TextForm, body: Sequence[str]) -> tuple[tuple[str, ...], Assumption | None]:

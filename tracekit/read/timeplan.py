@@ -70,7 +70,7 @@ def plan_time(head: Head, given: Channel | None) -> tuple[TimePlan | None, list[
             return _with_parts(head, plans[0]), []
         return None, [_which_unit(plans[0])]
     plans = [p for c in head.columns if _may_be_time(c) for p in _plans_of(head, c, None)]
-    plans = [_with_parts(head, p) for p in plans if _rises(seconds_of(head, p))]
+    plans = [_with_parts(head, p) for p in plans if _rises(seconds_of(head, p), wraps=_may_wrap(head, p))]
     sure = [p for p in plans if p.confidence > 0]
     if sure:
         best = max(sure, key=lambda p: (_distinct(seconds_of(head, p)) > 0.6, p.confidence))
@@ -87,7 +87,7 @@ def plan_time(head: Head, given: Channel | None) -> tuple[TimePlan | None, list[
 def _which_unit(plan: TimePlan) -> Question:
     name = plan.columns[0]
     found = f'the unit of time in "{name}" does not show'
-    return Question(found=found, line=f'time = {{ column = "{name}", unit = "ms" }}')
+    return Question(found=found, line=f'time = {{ column = "{name}", unit = "ms" }}   # or s, us, ns, min')
 
 
 def _may_be_time(column: Column) -> bool:
@@ -279,14 +279,25 @@ def _moment_ns(array: pa.Array) -> tuple[NDArray[np.int64], NDArray[np.bool_]]:
     return values * factor, valid(array)
 
 
-def _rises(seconds: NDArray[np.float64]) -> bool:
-    """True for values that go on as time does, apart from a few that do not."""
+def _rises(seconds: NDArray[np.float64], *, wraps: bool) -> bool:
+    """True for values that go on as time does, apart from a few that do not; with `wraps` they may start again."""
     known = finite(seconds)
     if len(known) < 2:
         return len(known) == 1
     steps = np.diff(known)
     rises, falls = int((steps > 0).sum()), int((steps < 0).sum())
-    return rises > 0 and falls <= 1 + 0.1 * rises
+    if rises == 0 or falls > 1 + 0.1 * rises:
+        return False
+    small = -float(steps[steps < 0].sum()) <= 0.05 * float(steps[steps > 0].sum())
+    return falls <= 3 or small or (wraps and falls <= 0.01 * rises)
+
+
+def _may_wrap(head: Head, plan: TimePlan) -> bool:
+    """A clock starts again at midnight, a counter at a power of two."""
+    column = head.column(plan.columns[0])
+    if plan.kind != "number" or column is None:
+        return True
+    return plan.wraps and float(np.abs(finite(column.values)).max()) > 32000
 
 
 def _distinct(seconds: NDArray[np.float64]) -> float:
