@@ -231,6 +231,3 @@ def _change(quantity: Quantity) -> str:
         span = f"{quantity.lower:.4g} to {quantity.upper:.4g}"
         return f" changed by {quantity.value:.4g} {quantity.unit} (95 % interval {span})".replace("  ", " ")
     return " cannot be given" if isinstance(quantity, Withheld) else f" changed beyond {quantity.limit:.4g}"
-
-
-__all__ = ["Asked", "changed_options", "choose_primary", "compare", "now_utc"]

@@ -10,6 +10,7 @@ from tracekit.compare.matching import PartMix, match_parts
 from tracekit.compare.measures import Measure, resolution_of
 from tracekit.compare.median import MedianFit, fit_median
 from tracekit.compare.needed import Scatter, cycles_for, power_to_equal, power_to_show
+from tracekit.compare.ranks import rank_figures
 from tracekit.compare.values import (
     SideValues,
     adjust_ambient,
@@ -128,6 +129,7 @@ def _figures(
         effective=(difference.before.serial.effective, difference.after.serial.effective),
         watched=measure.watched,
         note=note,
+        ranks=rank_figures(difference.before.values, difference.after.values, measure.better, margin),
     )
 
 

@@ -52,6 +52,22 @@ Recordings = tuple[Recording, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class RankFigures:
+    """Rank statistics beside the medians, as if cycles were independent.
+
+    pairs_better   share of pairs of one cycle before and one after in which the one after is better, ties half
+    shift          Hodges and Lehmann's shift, after − before, in the measure's unit
+    p_better       one-sided p value of Mann and Whitney
+    p_equal_means  p value of two one-sided t tests of the means against the margin
+    """
+
+    pairs_better: float
+    shift: float
+    p_better: float
+    p_equal_means: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class MeasureResult:
     """One measure before and after.
 
@@ -62,6 +78,7 @@ class MeasureResult:
     effective          independent cycles that the cycles of each side are worth
     watched            counts among the measures of which none may be worse
     note               what was adjusted, or why it is withheld
+    ranks              rank statistics beside the medians, None where withheld
     """
 
     column: str
@@ -79,6 +96,7 @@ class MeasureResult:
     effective: tuple[float, float] = (float("nan"), float("nan"))
     watched: bool = True
     note: str = ""
+    ranks: RankFigures | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -11,6 +11,7 @@ from tracekit.model.comparison import (
     MeasureResult,
     Plan,
     PlanCheck,
+    RankFigures,
     RateResult,
     Recording,
     VolumeResult,
@@ -152,7 +153,17 @@ def _measure(result: MeasureResult) -> Json:
         "p_equivalent": result.p_equivalent,
         "effective_cycles": effective or None,
         "watched": result.watched,
+        "as_if_independent": _ranks(result.ranks) if result.ranks else None,
         "note": result.note or None,
+    }
+
+
+def _ranks(ranks: RankFigures) -> Json:
+    return {
+        "pairs_better": ranks.pairs_better,
+        "shift": ranks.shift,
+        "p_better": ranks.p_better,
+        "p_equal_means": ranks.p_equal_means,
     }
 
 
