@@ -5,7 +5,7 @@ healthy station differs between two recordings.
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -63,6 +63,8 @@ def _spread(name: str, value: float, options: JudgeOptions) -> float:
         "open": options.spread_open,
         "response": options.spread_response,
         "ultimate": options.spread_ultimate,
+        "ultimate_fit": 1.5 * options.spread_ultimate,
+        "start": 0.5,
         "peak": options.spread_ultimate,
         "blow": options.spread_blow,
         "blow_start": 1.5 * options.spread_response,
@@ -111,7 +113,10 @@ def compare_feature(
 
 
 _RANK_LEAST = 18.0
-"""Squared significance in ranks: the largest of many splits and measures exceeds it about once in a hundred logs."""
+"""Squared significance in ranks: the largest of many splits and measures exceeds it about once in a hundred logs.
+
+Where few cycles cannot reach it, all but complete separation is asked for instead.
+"""
 
 
 def _rank_scores(values: Floats, k: NDArray[np.int64]) -> Floats:
@@ -147,7 +152,8 @@ def _scores(values: Floats, floor: float, least: int) -> Floats:
     ordered = _rank_scores(x, k)
     step = total[:-1] / k - (total[-1] - total[:-1]) / (len(x) - k)
     inside = np.where((k >= least) & (len(x) - k >= least), step**2 * k * (len(x) - k) / len(x) / noise**2, 0.0)
-    size = np.where((np.abs(step) > 2.5 * floor) & (ordered > _RANK_LEAST), inside, 0.0)
+    parted = ordered > np.minimum(_RANK_LEAST, 0.9 * 3.0 * k * (len(x) - k) / (len(x) + 1))
+    size = np.where((np.abs(step) > 2.5 * floor) & parted, inside, 0.0)
     score[seen[1:]] = size
     return score
 
@@ -167,6 +173,20 @@ def find_onset(features: Features, options: JudgeOptions) -> int | None:
     if not len(total) or float(np.max(scores)) < options.onset_score:
         return None
     return int(np.argmax(total))
+
+
+def _allow_for_start(effects: dict[str, Effect]) -> None:
+    """A blow-off that starts from another vacuum takes another time: widen what depends on it."""
+    start, blow = effects.get("start"), effects.get("blow")
+    if start is None or abs(start.shift) < 0.5:
+        return
+    speed = max(start.reference, 1.0) / max(float(np.exp(blow.reference)), 1e-3) if blow is not None else 500.0
+    for name, slack in (
+        ("blow_start", 1.5 * abs(start.shift) / speed),
+        ("residual", 0.05 * abs(start.shift) + 0.3 * abs(effects["residual"].reference) if "residual" in effects else 0.0),
+    ):
+        if name in effects:
+            effects[name] = replace(effects[name], error=float(np.hypot(effects[name].error, slack)))
 
 
 def _scatter(effect: Effect) -> Effect:
@@ -205,5 +225,8 @@ def compare(features: Features, baseline: Features | None, options: JudgeOptions
             effects[name] = effect
     if "rise" in effects:
         effects["rise_scatter"] = _scatter(effects["rise"])
+    if "ultimate_fit" in effects and "ultimate" not in effects:
+        effects["ultimate"] = effects["ultimate_fit"]
+    _allow_for_start(effects)
     source = "baseline" if baseline is not None else "earlier cycles"
     return Comparison(effects=effects, source=source, onset=onset, now=late, reference=~after)

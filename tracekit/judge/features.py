@@ -57,18 +57,29 @@ def choose_bands(data: tuple[StationData, ...]) -> Bands:
     )
 
 
-def _between(times: Floats, levels: Floats, first: float, last: float) -> Floats:
-    """Time from one level to another, NaN where either is not passed [s]."""
-    a, b = (int(np.argmin(np.abs(levels - level))) for level in (first, last))
-    gap = times[:, b] - times[:, a]
+def _time_at(times: Floats, levels: Floats, wanted: Floats) -> Floats:
+    """Crossing time of each cycle's own level, by a straight line between the levels of the grid, shape (n_cycles,) [s]."""
+    step = levels[1] - levels[0]
+    place = np.clip((wanted - levels[0]) / step, 0.0, len(levels) - 1.001)
+    low = np.nan_to_num(place).astype(np.int64)
+    share = place - low
+    row = np.arange(len(times))
+    exact = share < 1e-9
+    above = np.where(exact, times[row, low], times[row, low + 1])
+    return np.where(exact, times[row, low], times[row, low] + share * (above - times[row, low]))
+
+
+def _between(times: Floats, levels: Floats, first: float, last: float, zero: Floats) -> Floats:
+    """Time from one level to another above each cycle's zero, NaN where either is not passed [s]."""
+    gap = _time_at(times, levels, last + zero) - _time_at(times, levels, first + zero)
     return np.where(gap > 0, gap, np.nan)
 
 
-def _blow_off(data: StationData, bands: Bands) -> Floats:
+def _blow_off(data: StationData, bands: Bands, zero: Floats) -> Floats:
     """Time between two levels of the blow-off; where the lower is never reached, the time that it had at least [s]."""
     levels, fall = data.levels_kpa, data.fall_s
-    time = _between(fall, levels, bands.fall_high, bands.fall_low)
-    start = fall[:, int(np.argmin(np.abs(levels - bands.fall_high)))]
+    time = _between(fall, levels, bands.fall_high, bands.fall_low, zero)
+    start = _time_at(fall, levels, bands.fall_high + zero)
     given = data.timing["release_end_s"] - data.timing["release_s"]
     left = data.cycles.floats("residual_vacuum_kpa") > bands.fall_low
     hung = np.where(np.isfinite(start), given - start, given)
@@ -106,35 +117,77 @@ def _hung_on(data: StationData) -> Bools:
 
 
 def _ends_at_zero(data: StationData) -> bool:
-    """The range of the sensor or recorder ends near ambient: over-pressure does not show."""
-    return data.sensor.range_high_kpa < 1.5 and data.sensor.clipped_high_share > 0.01
+    """The range of the sensor or recorder ends near ambient, or where every blow-off ends: over-pressure does not show."""
+    high = data.sensor.range_high_kpa
+    over = data.timing["over_kpa"]
+    flat = np.mean(over[np.isfinite(over)] >= high - 1.2 * data.sensor.quantisation_kpa - 0.02) if np.isfinite(over).any() else 0.0
+    return bool(high < 1.0 or flat > 0.5)
+
+
+def _before_release(data: StationData) -> Floats:
+    """Vacuum at the end of suction, from which a blow-off starts [kPa]."""
+    if not len(data.bins.time_s):
+        return np.full(len(data.cycles), np.nan)
+    quit_s = data.timing["quit_s"]
+    return np.where(np.isfinite(quit_s), np.interp(quit_s - 0.01, data.bins.time_s, -data.bins.pressure_kpa), np.nan)
+
+
+def _deepest_dip(data: StationData) -> Floats:
+    """How far vacuum falls at most under the straight line from start to end of any stretch of the hold [kPa].
+
+    A dip that recovers shows, the saw-tooth of air saving does not.
+    """
+    names = data.periods.categories["kind"]
+    kind = data.periods.codes("kind")
+    bins = data.bins
+    n = len(data.cycles)
+    out = np.full(n, np.nan)
+    wanted = np.isin(kind[bins.period], [names.index("steady"), names.index("coast")]) if len(bins.period) else np.zeros(0, bool)
+    settled = bins.time_s - data.periods.floats("start_s")[bins.period] > 0.08 if len(bins.period) else wanted
+    keep = np.flatnonzero(wanted & settled)
+    if not len(keep):
+        return out
+    period, time, vacuum = bins.period[keep], bins.time_s[keep], -bins.pressure_kpa[keep]
+    first = np.concatenate([[0], np.flatnonzero(np.diff(period)) + 1])
+    last = np.append(first[1:], len(keep)) - 1
+    owner = np.repeat(np.arange(len(first)), last - first + 1)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        share = (time - time[first][owner]) / (time[last] - time[first])[owner]
+    line = vacuum[first][owner] + np.nan_to_num(share) * (vacuum[last] - vacuum[first])[owner]
+    deepest = np.maximum.reduceat(line - vacuum, first)
+    np.fmax.at(out, bins.cycle[keep][first], deepest)
+    return out
 
 
 def make_features(data: StationData, leak: LeakResult, bands: Bands) -> Features:
     """Per-cycle measures of one log."""
     cycles = data.cycles
     column = cycles.floats
-    interval = data.sensor.sample_interval_s
+    seen = cycles.codes("ultimate_extrapolated") == 0
+    at_zero = _ends_at_zero(data)
     rise, fall, levels = data.rise_s, data.fall_s, data.levels_kpa
-    idle = np.where(_hung_on(data), np.nan, column("idle_vacuum_kpa"))
+    hung = _hung_on(data)
+    idle = np.where(hung, np.nan, column("idle_vacuum_kpa"))
     usual = float(np.nanmedian(idle)) if np.isfinite(idle).any() else 0.0
     zero = np.where(np.isfinite(idle), idle, usual)
     values = {
         "decay": leak.rate,
-        "rise": np.log(_between(rise, levels, bands.rise_low, bands.rise_high)),
-        "top": (bands.top_high - bands.top_low) / _between(rise, levels, bands.top_low, bands.top_high),
+        "rise": np.where(hung, np.nan, np.log(_between(rise, levels, bands.rise_low, bands.rise_high, zero))),
+        "top": (bands.top_high - bands.top_low) / _between(rise, levels, bands.top_low, bands.top_high, zero),
         "open": column("open_cup_vacuum_kpa") - zero,
         "response": column("response_delay_s"),
-        "ultimate": column("ultimate_vacuum_kpa") - zero,
-        "blow": np.log(_blow_off(data, bands)),
-        "blow_start": fall[:, int(np.argmin(np.abs(levels - bands.fall_high)))],
-        "residual": column("residual_vacuum_kpa") - zero,
-        "over": np.where(_ends_at_zero(data), np.nan, column("release_peak_kpa") + zero),
+        "ultimate": np.where(seen, column("ultimate_vacuum_kpa") - zero, np.nan),
+        "ultimate_fit": np.where(seen, np.nan, column("ultimate_vacuum_kpa") - zero),
+        "start": _before_release(data),
+        "blow": np.log(_blow_off(data, bands, zero)),
+        "blow_start": _time_at(fall, levels, bands.fall_high + zero),
+        "residual": np.where(at_zero & (column("residual_vacuum_kpa") < 1.0), np.nan, column("residual_vacuum_kpa") - zero),
+        "over": np.where(at_zero, np.nan, data.timing["over_kpa"] + zero),
         "idle": idle,
         "noise": np.log(np.maximum(column("noise_kpa"), 1e-3)),
         "fast_fall": _fast_fall(data),
         "overshoot": column("peak_vacuum_kpa") - data.cycle_settings["supply_off"],
-        "dip": column("hold_vacuum_kpa") - column("hold_min_vacuum_kpa"),
+        "dip": _deepest_dip(data),
         "peak": column("peak_vacuum_kpa"),
         "release": column("release_time_s"),
     }
@@ -155,6 +208,8 @@ def _floors(data: StationData, top: Floats) -> Mapping[str, float]:
         "open": small,
         "response": max(0.25 * interval, 0.0005),
         "ultimate": small,
+        "ultimate_fit": max(small, 0.2),
+        "start": small,
         "blow": 0.01,
         "blow_start": max(0.25 * interval, 0.0005),
         "residual": small,

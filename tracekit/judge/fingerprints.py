@@ -2,8 +2,8 @@
 
 A range is in the measure's own unit: `decay` kPa/s; `rise`, `blow`, `noise` logarithms of a time or amplitude;
 `open`, `ultimate`, `residual`, `over`, `idle`, `fast_fall`, `overshoot` kPa; `response`, `blow_start` s; `unevenness` is the logarithm of the relative
-scatter of the leak from cycle to cycle. `SAME` means unchanged; a
-measure that is absent from a row may do anything and is no evidence. `chance` is how often the change shows at all.
+scatter of the leak from cycle to cycle. `SAME` means unchanged, as is every
+measure that a row does not name (but `balance` and `unevenness`, which only leaks have). `chance` is how often a change shows.
 Signs follow physics; the sizes are common practice, no source.
 """
 
@@ -36,7 +36,8 @@ def down(least: float, most: float, chance: float = 1.0) -> Change:
 _BASIC: Mapping[str, Mapping[str, Change]] = {
     "leak_steady": {
         "decay": up(0.3, 60.0), "balance": up(0.37, 1.01), "rise": up(0.001, 0.2, 0.6), "ultimate": down(0.1, 12.0, 0.6),
-        "unevenness": Change(-5.8, -1.6), "open": SAME, "blow": SAME, "over": SAME, "idle": SAME, "residual": SAME, "response": SAME, "noise": SAME,
+        "unevenness": Change(-5.8, -1.6), "blow": down(0.01, 0.4, 0.3), "blow_start": down(0.001, 0.02, 0.3),
+        "residual": down(0.1, 30.0, 0.3),
     },
     "check_valve_leak": {
         "decay": up(0.3, 60.0), "balance": Change(-0.3, 0.27), "rise": SAME, "ultimate": SAME,
@@ -61,8 +62,8 @@ _BASIC: Mapping[str, Mapping[str, Change]] = {
     },
     "supply_pressure_low": {
         "decay": SAME, "rise": up(0.03, 2.0), "ultimate": down(0.5, 40.0, 0.9), "open": down(0.05, 10.0, 0.8),
-        "blow": up(0.04, 0.8), "over": down(0.05, 10.0, 0.5), "idle": SAME, "noise": SAME,
-        "residual": up(0.05, 5.0, 0.5), "rise_scatter": SAME,
+        "blow": up(0.04, 0.8), "over": down(0.05, 40.0, 0.6), "residual": up(0.05, 60.0, 0.5),
+        "blow_start": up(0.0005, 0.02, 0.5),
     },
     "supply_valve_slow": {
         "decay": SAME, "response": up(0.003, 0.4, 0.5), "rise": SAME, "ultimate": SAME, "open": SAME, "blow": SAME,
@@ -73,12 +74,12 @@ _BASIC: Mapping[str, Mapping[str, Change]] = {
         "blow": up(0.02, 0.6, 0.7), "response": SAME, "noise": SAME,
     },
     "release_weak": {
-        "decay": SAME, "rise": Change(-0.3, 0.3, 0.3), "ultimate": SAME, "blow": up(0.06, 4.0, 0.85),
-        "blow_start": up(0.003, 0.5, 0.8), "residual": up(0.3, 90.0, 0.5), "over": down(0.1, 30.0, 0.6),
+        "decay": SAME, "rise": Change(-0.3, 0.3, 0.3), "ultimate": SAME, "blow": up(0.06, 4.0, 0.65),
+        "blow_start": up(0.003, 0.5, 0.9), "residual": up(0.3, 90.0, 0.5), "over": down(0.1, 30.0, 0.6),
         "idle": up(0.5, 80.0, 0.3), "noise": SAME,
     },
     "sensor_zero_shift": {
-        "decay": SAME, "idle": Change(-12.0, 12.0), "ultimate": SAME, "blow": Change(-0.06, 0.06), "rise": Change(-0.15, 0.15),
+        "decay": SAME, "idle": Change(-12.0, 12.0), "ultimate": SAME, "blow": SAME, "rise": SAME,
         "open": SAME, "noise": SAME, "response": SAME, "residual": SAME, "over": SAME, "blow_start": SAME,
     },
     "sensor_noisy": {
@@ -92,9 +93,11 @@ _BASIC: Mapping[str, Mapping[str, Change]] = {
 }  # fmt: skip
 
 _NEUTRAL: Mapping[str, Change] = _BASIC["none"]
+_UNCHANGED: Mapping[str, Change] = {name: SAME for name in _NEUTRAL if name != "balance"}
+"""What a row does not name is unchanged."""
 
 FINGERPRINTS: Mapping[str, Mapping[str, Change]] = {
-    **_BASIC,
+    **{code: {**_UNCHANGED, **row} for code, row in _BASIC.items()},
     "leak_part_dependent": {
         **_NEUTRAL, "decay": up(0.1, 30.0, 0.5), "rise": up(0.001, 0.2, 0.3), "ultimate": down(0.1, 12.0, 0.4),
         "balance": up(0.37, 1.01),
@@ -123,7 +126,7 @@ SIGNS: Mapping[str, Mapping[str, float]] = {
         "supply_pressure_dips": 0.85, "leak_part_dependent": 0.4, "supply_valve_slow": 0.05, "leak_steady": 0.06,
         "supply_pressure_low": 0.06, "exhaust_restricted": 0.06,
     },
-    "sudden_losses": {"collision_or_peel": 0.97, "motion_dips": 0.1, "leak_steady": 0.03, "leak_part_dependent": 0.05},
+    "sudden_losses": {"collision_or_peel": 0.97, "motion_dips": 0.1, "leak_steady": 0.006, "leak_part_dependent": 0.01},
     "gradual_losses": {"leak_steady": 0.3, "leak_part_dependent": 0.3, "check_valve_leak": 0.2, "motion_dips": 0.1},
     "empty_picks": {"part_not_presented": 0.97, "leak_part_dependent": 0.05},
     "deep_dips": {"motion_dips": 0.9, "collision_or_peel": 0.1},

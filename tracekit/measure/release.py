@@ -45,4 +45,5 @@ def measure_release(samples: Samples, spans: Spans, hold: Hold, zero: Floats) ->
         "release_time_s": np.where(full & (at >= 0), np.maximum(time, 0.0), np.nan),
         "residual_vacuum_kpa": np.where(given, range_mean(samples.vacuum, three, end), np.nan),
         "release_peak_kpa": np.where(given, np.maximum(peak, 0.0), np.nan),
+        "over_kpa": np.where(given, peak, np.nan),
     }

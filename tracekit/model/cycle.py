@@ -97,7 +97,8 @@ class StationData:
     rise_s, fall_s    times from the supply command (of the last try) and from the release command to the first reading
                       at each of `levels_kpa`, shape (n_cycles, n_levels), NaN where never [s]
     timing            more times per cycle [s]: try_s (supply command of the last try), release_s, release_end_s,
-                      quit_s (end of suction), overlap_s (supply and release on together), first_cut_s
+                      quit_s (end of suction), overlap_s (supply and release on together), first_cut_s,
+                      and over_kpa (highest reading above ambient in the release, not cut off at 0) [kPa]
     reading_range_kpa highest minus lowest reading of each cycle, shape (n_cycles,) [kPa]
     """
 

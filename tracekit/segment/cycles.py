@@ -66,10 +66,12 @@ def cycle_starts(samples: Samples, reference: Reference, known: int, options: Se
     That is the first after a release command; without one between, a supply-on after vacuum has been away for a while
     and the try before had gripped (or no release is logged at all). Any other supply-on is a recharge or a retry.
     """
+    low = options.low_share * reference.peak
     on = np.flatnonzero(rising(samples.supply))
+    # while the release blows and vacuum is still there, a supply-on is an overlap of the valves, not an attempt
+    on = on[~(samples.release[on] & (samples.vacuum[on] > low)) | (on == known)]
     if not len(on):
         return np.zeros(0, np.int64)
-    low = options.low_share * reference.peak
     back = np.searchsorted(samples.time, samples.time[on] - options.low_time_s)
     empty = range_max(samples.smooth, back, on) < low
     previous = np.concatenate([[0], on[:-1]])
