@@ -18,6 +18,19 @@ Q_PER_PA_M3_S = 1000.0
 LINEAR_FROM = 0.99  # pressure ratio above which a flow is taken as linear in the pressure difference
 
 
+def between(value: Array, low: float, high: float) -> Array:
+    """`value` kept within limits, as numpy.clip but without its overhead on short arrays."""
+    return np.asarray(np.minimum(np.maximum(value, low), high), np.float64)
+
+
+def rows(*parts: Array) -> Array:
+    """Arrays of shape (n,) as the rows of one, as numpy.stack but without its overhead on short arrays."""
+    joined = np.empty((len(parts), len(parts[0])))
+    for k, part in enumerate(parts):
+        joined[k] = part
+    return joined
+
+
 def choked_share(ratio: Array, b: Array | float) -> Array:
     """Flow over choked flow at pressure ratio `ratio` = downstream/upstream, the ellipse of ISO 6358 (0…1)."""
     beyond = np.maximum(ratio - b, 0.0) / (1.0 - b)

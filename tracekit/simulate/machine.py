@@ -5,7 +5,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from tracekit.simulate.gas import Array
+from tracekit.simulate.gas import Array, between
 from tracekit.simulate.scenario import StationSpec
 from tracekit.simulate.schedule import NEVER, Schedule
 
@@ -14,6 +14,7 @@ Phases = NDArray[np.int8]
 
 WAIT, SUCK, HOLD, RELEASE, DONE = range(5)
 RETRACT_S = 0.06  # from the end of blow-off until the cup is pulled off the part
+ROUNDING_S = 1e-9  # of times that are multiples of the step
 PEEL_KPA = 3.0  # a part hangs on until its vacuum is below this
 
 
@@ -70,7 +71,7 @@ def drive_valve(valve: Valve, command: Flags, t: float, delays: tuple[Array, Arr
         edge = np.where(changed, t, valve.edge_s)
         delay = np.where(changed, np.where(command, delays[0], delays[1]), valve.delay_s)
         valve = Valve(command, edge, delay, valve.open)
-    ripe = t - valve.edge_s >= valve.delay_s
+    ripe = t - valve.edge_s >= valve.delay_s - ROUNDING_S
     return valve._replace(open=np.where(ripe, valve.command, valve.open))
 
 
@@ -86,7 +87,7 @@ def watch_pressure(
     wants = np.where(switch.present, vacuum < schedule.reset_point_kpa, vacuum >= schedule.set_point_kpa)
     since = np.where(wants, np.minimum(switch.since_s, t), NEVER)
     wait = np.where(switch.present, response[1], response[0])
-    flip = t - since >= wait
+    flip = t - since >= wait - ROUNDING_S
     return Switch(switch.present ^ flip, np.where(flip, NEVER, since))
 
 
@@ -192,7 +193,7 @@ def follow_part(
     after = t >= programme.release_s
     going = cup.closed & after & ((vacuum < PEEL_KPA) | (t >= programme.end_release_s + RETRACT_S))
     closed = (cup.closed | touching) & ~losing & ~going
-    share = np.clip(cup.open_share + np.where(closed, -dt, dt) / space.lip_close_s, 0.0, 1.0)
+    share = between(cup.open_share + np.where(closed, -dt, dt) / space.lip_close_s, 0.0, 1.0)
     return Cup(
         closed,
         share,
@@ -204,11 +205,13 @@ def follow_part(
 
 def lip_leak_c(programme: Programme, cup: Cup, t: float, schedule: Schedule) -> Array:
     """C [dm³/(s·bar)] of what lets air in: lips lifted at both ends of the transport, parts askew, lips that open."""
+    moving = (programme.phase == HOLD) & cup.closed
+    if not moving.any():
+        return np.asarray(np.where(cup.closed, schedule.askew_c, 0.0), np.float64)
     since = (t - programme.lift_s) / schedule.dip_s
     until = (programme.stop_s - t) / schedule.dip_s
-    moving = (programme.phase == HOLD) & cup.closed
     shape = np.where((since >= 0.0) & (since <= 1.0), since, 0.0) + np.where((until >= 0.0) & (until < 1.0), until, 0.0)
     dips = np.where(moving, schedule.dip_c * np.sin(np.pi * np.minimum(shape, 1.0)), 0.0)
     opened = t - (programme.lift_s + schedule.ripen * schedule.transport_s)
-    ripening = np.where(moving & (opened > 0.0), 0.003 * np.expm1(np.clip(opened / 0.06, 0.0, 6.0)), 0.0)
+    ripening = np.where(moving & (opened > 0.0), 0.003 * np.expm1(between(opened / 0.06, 0.0, 6.0)), 0.0)
     return np.asarray(dips + ripening + np.where(cup.closed, schedule.askew_c, 0.0), np.float64)

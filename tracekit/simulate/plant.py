@@ -10,6 +10,8 @@ from tracekit.simulate.gas import (
     Q_PER_L_MIN,
     REFERENCE_K,
     Array,
+    between,
+    rows,
     secant,
 )
 from tracekit.simulate.scenario import StationSpec
@@ -138,11 +140,11 @@ def suction_curve(constants: Constants, drive: Array, exhaust_kpa: Array, vacuum
     strength = np.maximum(s * root * (2.5 - 1.5 * s), 0.02)
     reach = constants.vacuum_ratio * constants.ambient * strength
     flow = np.sqrt(np.minimum(s, 1.0) * np.minimum(root, 1.0))
-    load = np.clip(vacuum / reach, -0.5, 1.0)
+    load = between(vacuum / reach, -0.5, 1.0)
     back = exhaust_kpa * np.square(s + 0.4 * flow * (1.0 - load))
     reach = reach * np.maximum(1.0 - back / 100.0, 0.05)
     flow = flow / (1.0 + back / 40.0)
-    load = np.clip(vacuum / reach, -0.5, 1.0)
+    load = between(vacuum / reach, -0.5, 1.0)
     return reach, constants.suction * flow * (1.0 + constants.bend * load) / reach
 
 
@@ -162,7 +164,7 @@ def step(gas: Gas, drive: Drive, check_c: Array, constants: Constants, dt: float
     )
     near = flows.filter - flows.ejector + flows.generator + flows.blow
     far = flows.cup + flows.opening - flows.filter
-    return Gas(pressure, gas.cold + dt / constants.volumes * np.stack([near, far])), flows
+    return Gas(pressure, gas.cold + dt / constants.volumes * rows(near, far)), flows
 
 
 def _ways(gas: Gas, drive: Drive, check_c: Array, constants: Constants) -> Ways:
@@ -173,7 +175,7 @@ def _ways(gas: Gas, drive: Drive, check_c: Array, constants: Constants) -> Ways:
     c = constants.c.copy()
     c[BACK] += check_c
     c[OPENING] = drive.opening_c
-    g = secant(np.stack([p1, p2, p1, p2, p2]), np.stack([p2, air, air, air, air]), c, constants.b) * constants.warm
+    g = secant(rows(p1, p2, p1, p2, p2), rows(p2, air, air, air, air), c, constants.b) * constants.warm
     through = np.where(p1 > p2, t1, t2)
     reach, suction = suction_curve(constants, drive.pressure, drive.exhaust_kpa, air - p1)
     return Ways(
@@ -198,7 +200,7 @@ def _solve(gas: Gas, ways: Ways, constants: Constants, dt: float) -> Array:
     air, (p1, p2), t1 = constants.ambient, gas.pressure, gas.pressure[0] / gas.cold[0]
     passing = ways.filter * np.abs(p2 - p1)
     g_air = ways.cup + ways.opening
-    turnover = np.stack([passing + ways.blow, passing + g_air * np.abs(air - p2)])
+    turnover = rows(passing + ways.blow, passing + g_air * np.abs(air - p2))
     streaming = turnover / (constants.volumes * constants.wall * gas.pressure)
     heat = constants.volumes * air * constants.wall * (1.0 + constants.convection * streaming / (1.0 + streaming / 4.0))
     stored = constants.volumes / dt + heat / gas.cold
@@ -210,7 +212,7 @@ def _solve(gas: Gas, ways: Ways, constants: Constants, dt: float) -> Array:
     r1 = constants.volumes[0] * p1 / dt + heat[0] + back * air + sucked * ways.floor + ways.blow * (GAMMA + eta1)
     r2 = constants.volumes[1] * p2 / dt + heat[1] + leak * air
     inverse = 1.0 / (a11 * a22 - f12 * f21)
-    return np.stack([(r1 * a22 + f12 * r2) * inverse, (r2 * a11 + f21 * r1) * inverse])
+    return rows((r1 * a22 + f12 * r2) * inverse, (r2 * a11 + f21 * r1) * inverse)
 
 
 def blow_in(release_c: Array, supply_kpa: Array, share: Array, constants: Constants) -> Array:

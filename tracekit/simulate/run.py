@@ -5,7 +5,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from tracekit.simulate.gas import Array
+from tracekit.simulate.gas import Array, between
 from tracekit.simulate.machine import (
     DONE,
     HOLD,
@@ -105,7 +105,7 @@ def run(station: StationSpec, schedule: Schedule, start_s: Array, dt: float, rng
         bits = np.empty((CHUNK, n), np.uint8)
         z = rng.standard_normal((CHUNK, n))
         for row in range(CHUNK):
-            state, analog[:, row], bits[row] = _one_step(state, around, k, z[row])
+            state, bits[row] = _one_step(state, around, k, z[row], analog[:, row])
             k += 1
         chunks.append((analog, bits))
     analog = np.concatenate([a for a, _ in chunks], axis=1)[:, -first:]
@@ -123,8 +123,8 @@ def _rest(around: Surroundings) -> State:
     )  # fmt: skip
 
 
-def _one_step(state: State, around: Surroundings, k: int, z: Array) -> tuple[State, Array, NDArray[np.uint8]]:
-    """Gas, sensor, device and machine by one step; the row of the trace that it leaves."""
+def _one_step(state: State, around: Surroundings, k: int, z: Array, row: Array) -> tuple[State, NDArray[np.uint8]]:
+    """Gas, sensor, device and machine by one step. What it leaves of the trace goes into `row`, shape (7, n)."""
     dt, schedule, station = around.dt, around.schedule, around.station
     t = k * dt
     drive, blow_share, load = _pneumatics(state, around, t)
@@ -149,9 +149,10 @@ def _one_step(state: State, around: Surroundings, k: int, z: Array) -> tuple[Sta
     supply = drive_valve(state.supply, command, t, delays)
     blow = drive_valve(state.blow, release_asked(programme, t), t, (schedule.release_delay_s, schedule.delay_off_s))
     after = State(gas, supply, blow, switch, programme, cup, drive, blow_share, load, sensed, noise)
-    leaks = (flows.cup + np.where(cup.closed, flows.opening, 0.0) * (opening < 1.0), flows.cup + flows.generator)
-    row = np.stack([reading, clean, gas.pressure[0], gas.pressure[1], leaks[0], leaks[1], drive])
-    return after, row, _bits(after)
+    row[0], row[1], row[2:4] = reading, clean, gas.pressure
+    row[4] = flows.cup + np.where(cup.closed, flows.opening, 0.0) * (opening < 1.0)
+    row[5], row[6] = flows.cup + flows.generator, drive
+    return after, _bits(after)
 
 
 def _pneumatics(state: State, around: Surroundings, t: float) -> tuple[Array, Array, Array]:
@@ -183,7 +184,7 @@ def _gas_step(
     schedule, fixed = around.schedule, around.constants
     off = 1.0 - np.minimum(drive / (0.3 * around.station.ejector.optimum_kpa), 1.0)
     lips = lip_leak_c(state.programme, state.cup, t, schedule)
-    over = np.clip((state.gas.pressure[1] - schedule.ambient_kpa) / 1.5, 0.0, 1.0)
+    over = between((state.gas.pressure[1] - schedule.ambient_kpa) / 1.5, 0.0, 1.0)
     open_share = np.maximum(np.square(state.cup.open_share), over)
     opening_c = fixed.c[4] * open_share + lips
     line = schedule.supply_kpa - schedule.droop_kpa * load
@@ -209,7 +210,7 @@ def _sense(state: State, around: Surroundings, gas: Gas, t: float, z: Array) -> 
         )
     reading = clean + schedule.noise_kpa * np.sqrt(sensor.coloured_share) * noise
     reading = np.where(np.isnan(schedule.frozen_kpa), reading, schedule.frozen_kpa)
-    return sensed, clean, np.clip(reading, sensor.low_kpa, sensor.high_kpa), noise
+    return sensed, clean, between(reading, sensor.low_kpa, sensor.high_kpa), noise
 
 
 def _bits(state: State) -> NDArray[np.uint8]:
