@@ -1,28 +1,32 @@
 """The leak of a station: isothermal dp/dt with the supply off at the reference vacuum, per cycle and per log."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from tracekit.measure import leak_forms
-from tracekit.measure.leak_bins import History, Timeline, break_at_falls, cut_delay_s, gather, timeline
+from tracekit.measure.leak_bins import Floats, History, Timeline, break_at_falls, cut_delay_s, gather, timeline
 from tracekit.measure.leak_budget import CycleRates, LogRate, Models, cycle_rates, log_rate
 from tracekit.measure.leak_groups import assign, limits, masks
 from tracekit.measure.leak_pieces import Pieces, Windows, cut_pieces, usable
 from tracekit.measure.leak_posterior import Posterior, posterior
-from tracekit.measure.leak_rating import Rates, Shared, at_nodes, nodes, rate_cycles
+from tracekit.measure.leak_rating import Rates, Shared, nodes_of, rate_cycles
+from tracekit.measure.leak_residuals import inflation, residuals
 from tracekit.measure.leak_rules import given, mechanism, without_coasts
-from tracekit.measure.leak_search import (
-    Tau,
-    enough,
-    flow_of,
-    inflow,
-    locate_tau,
-    scan,
-    sound,
-    stratified,
+from tracekit.measure.leak_search import enough, flow_of, inflow, middle_of, scan, sound, stratified
+from tracekit.measure.leak_sums import (
+    Scales,
+    Wall,
+    bin_noise,
+    cycle_sums,
+    fit_all,
+    gas_of,
+    regressors,
+    sensor_noise,
+    stack,
+    weights,
 )  # fmt: skip
-from tracekit.measure.leak_sums import Scales, bin_noise, fit_all, sensor_noise
+from tracekit.measure.leak_walls import Located, first_wall, locate_walls, with_boost
 from tracekit.measure.leak_windows import locate_windows
 from tracekit.model.cycle import StationData
 from tracekit.model.estimate import Quantity, Withheld
@@ -41,6 +45,7 @@ class Search:
     parted: tuple[float, ...]
     line_ratio: float
     scales: Scales
+    boost_wall: Wall
 
 
 def estimate_leak(data: StationData, *, options: LeakOptions = DEFAULTS) -> LeakResult:
@@ -53,13 +58,14 @@ def estimate_leak(data: StationData, *, options: LeakOptions = DEFAULTS) -> Leak
     search = _search(data, line, options) if line.rated.any() else None
     if search is None:
         return _nothing(data, without_coasts(data), options)
-    node_s, weight = nodes(search.found.grid_s, search.found.weight)
-    amplitude = at_nodes(search.found.grid_s, node_s, search.found.amplitude)
-    sd = at_nodes(search.found.grid_s, node_s, search.found.amplitude_sd)
+    nodes = nodes_of(search.found.walls, search.found.weight)
+    weight = nodes.weight(search.found.weight)
+    amplitude = nodes.mean(search.found.amplitude, search.found.weight)
+    sd = nodes.mean(search.found.amplitude_sd, search.found.weight)
     main = int(np.argmax([w.sum() for w in weight]))
     shared = Shared(
-        node_s=node_s, amplitude=amplitude[main], line_ratio=search.line_ratio,
-        best=int(np.argmax(weight[main])),
+        nodes=nodes, amplitude=amplitude[main], line_ratio=search.line_ratio, best=int(np.argmax(weight[main])),
+        boost_wall=search.boost_wall,
     )  # fmt: skip
     rates = rate_cycles(data, line, search.windows, search.scales, shared, options)
     flat = (len(weight), -1)
@@ -81,51 +87,65 @@ def _search(data: StationData, line: Timeline, options: LeakOptions) -> Search |
         memory_mean=options.memory_mean,
         noise=sensor_noise(data.sensor.noise_kpa, data.sensor.quantisation_kpa), variance=1.0,
         memory_sd=float(np.hypot(options.memory_sd, options.memory_sd_slow_1_s * interval)), scatter_sd=0.01,
+        temper=options.temper,
     )  # fmt: skip
     cut = cut_delay_s(history, interval, options)
     history = break_at_falls(history, cut, bin_noise(history, scales.noise))
-    first = _first_tau(history, cut, scales, options)
+    first = _first(history, cut, scales, options)
     if first is None:
         return None
     rho = inflow(history, first.rate)
+    history = with_boost(history, first.best, rho)
     few = stratified(line, options.window_coasts)[history.rows]
     windows = locate_windows(history, few, cut, first, options)
     if windows is None:
         return None
     pieces = cut_pieces(history, usable(history, windows), options)
-    tau = locate_tau(history, pieces, first.scales, rho, options)
-    if tau is None:
-        return None
-    return _posterior_of(history, pieces, tau, windows, options)
+    located = locate_walls(history, pieces, first, rho, options)
+    return None if located is None else _posterior_of(history, pieces, located, windows, first.best, options)
 
 
-def _first_tau(history: History, cut_s: float, scales: Scales, options: LeakOptions) -> Tau | None:
+def _first(history: History, cut_s: float, scales: Scales, options: LeakOptions) -> Located | None:
     """Wall exchange with wide windows, or with the widest that leave anything."""
     for width in (0.3, 0.2, 0.1, 0.0):
-        windows = Windows(cut_s=cut_s, present_s=width, end_s=width)
+        windows = Windows(cut_s=cut_s, present_from_s=0.0, present_s=width, end_s=width)
         pieces = cut_pieces(history, usable(history, windows), options)
         if not len(pieces.start):
             continue
-        tau = locate_tau(history, pieces, scales, inflow(history, np.zeros(len(history.rows))), options)
-        if tau is not None and int(np.isfinite(tau.rate).sum()) >= options.fewest_cycles:
-            return tau
+        found = first_wall(history, pieces, scales, inflow(history, np.zeros(len(history.rows))), options)
+        if found is not None and int(np.isfinite(found.rate).sum()) >= options.fewest_cycles:
+            return found
     return None
 
 
-def _posterior_of(history: History, pieces: Pieces, tau: Tau, windows: Windows, options: LeakOptions) -> Search:
+def _posterior_of(
+    history: History, pieces: Pieces, located: Located, windows: Windows, boost_wall: Wall, options: LeakOptions
+) -> Search:
     """Groups and the probability of every model."""
-    sums = scan(history, pieces, tau.grid_s, tau.scales, inflow(history, tau.rate), flow_of(history, options))
+    rho, flow = inflow(history, located.rate), flow_of(history, options)
+    slow = _inflation(history, pieces, located, rho, flow)
+    scales = replace(located.scales, temper=located.scales.temper * slow)
+    sums = scan(history, pieces, located.walls, scales, rho, flow)
     chosen = enough(sums, options)
-    fits = fit_all(sums, chosen, tau.scales)
+    fits = fit_all(sums, chosen, scales)
     chosen = sound(fits, chosen, options)
     at = np.unravel_index(int(np.argmin(fits.total)), fits.total.shape)
     rate = np.where(chosen, fits.rate[at], np.nan)
     with np.errstate(invalid="ignore", divide="ignore"):
-        se = np.sqrt(tau.scales.variance / sums.gg[at])
+        se = np.sqrt(scales.variance * slow / sums.gg[at])
     parted = limits(rate, se, options)
-    groups = tuple(g for g in masks(assign(rate, parted), len(parted) + 1))
-    found = posterior(tau.grid_s, sums, groups, tau.scales, 1.0, options)
-    return Search(windows=windows, found=found, parted=parted, line_ratio=0.9, scales=tau.scales)
+    found = posterior(located, sums, masks(assign(rate, parted), len(parted) + 1), scales, slow)
+    return Search(windows=windows, found=found, parted=parted, line_ratio=0.9, scales=scales, boost_wall=boost_wall)
+
+
+def _inflation(history: History, pieces: Pieces, located: Located, rho: Floats, flow: Floats) -> float:
+    """By how much the slow part of the residuals exceeds that of white noise, at the best wall and the middle form."""
+    scales, weight = located.scales, weights(history, pieces, located.scales.noise)
+    columns = regressors(history, pieces, gas_of(history, located.best, rho), middle_of(flow))
+    sums = stack([cycle_sums(history, pieces, columns, weight, scales.ridge)])
+    fits = fit_all(sums, np.isfinite(located.rate), scales)
+    amplitude = float(fits.amplitude[0, 0])
+    return inflation(pieces, residuals(pieces, columns, weight, fits.rate[0, 0], amplitude, scales.ridge))
 
 
 def _nothing(data: StationData, reason: str, options: LeakOptions) -> LeakResult:

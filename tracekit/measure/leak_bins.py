@@ -13,6 +13,7 @@ Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 
 LOWEST_KPA = 1.0
+CLIPPED_SHARE = 0.02
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -50,6 +51,8 @@ class History:
     since_cut_s      time since the supply was cut [s], in coasts
     since_present_s  time since part present came on [s]
     until_end_s      time until the end of the hold or a loss of grip [s]
+    clipped          the sensor's range may cut the reading
+    boost            factor on the wall exchange by which cold gas takes heat faster [unitless]
     """
 
     rows: Ints
@@ -64,6 +67,8 @@ class History:
     since_cut_s: Floats
     since_present_s: Floats
     until_end_s: Floats
+    clipped: Bools
+    boost: Floats
     ambient_kpa: float
 
     @property
@@ -143,8 +148,18 @@ def gather(data: StationData, line: Timeline, chosen: Bools) -> History:
         since_cut_s=time - data.periods.floats("start_s")[period],
         since_present_s=time - line.present_s[cycle],
         until_end_s=_end(cycle, time, coasting & (data.ambient_kpa - pressure < line.floor_kpa[cycle]), line) - time,
+        clipped=_clipped(data, bins.pressure_kpa[keep]),
+        boost=np.ones(len(time)),
         ambient_kpa=data.ambient_kpa,
     )
+
+
+def _clipped(data: StationData, pressure_kpa: Floats) -> Bools:
+    """Bins whose readings may lie at the end of the sensor's range, where a log shows such an end."""
+    sensor = data.sensor
+    if sensor.clipped_low_share < CLIPPED_SHARE:
+        return np.zeros(len(pressure_kpa), bool)
+    return np.asarray(pressure_kpa < sensor.range_low_kpa + max(sensor.quantisation_kpa, 2.0 * sensor.noise_kpa, 0.05))
 
 
 def _end(cycle: Ints, time: Floats, lost: Bools, line: Timeline) -> Floats:

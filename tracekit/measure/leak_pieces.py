@@ -11,9 +11,13 @@ from tracekit.options.leak import LeakOptions
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Windows:
-    """Times left out of the coasts [s]: after the supply's cut, after part present, before the end of the hold."""
+    """Times left out of the coasts [s]: after the supply's cut, about the lift, before the end of the hold.
+
+    The lift's window reaches from `present_from_s` to `present_s` after part present.
+    """
 
     cut_s: float
+    present_from_s: float
     present_s: float
     end_s: float
 
@@ -41,9 +45,13 @@ class Pieces:
 def usable(history: History, windows: Windows) -> Bools:
     """True in bins of coasts that no event disturbs, shape (n_bins,)."""
     present = history.since_present_s
-    moving = (present > 0.0) & (present < windows.present_s)
+    moving = (present > windows.present_from_s) & (present < windows.present_s)
     return np.asarray(
-        (history.coast >= 0) & (history.since_cut_s > windows.cut_s) & ~moving & (history.until_end_s > windows.end_s)
+        (history.coast >= 0)
+        & ~history.clipped
+        & (history.since_cut_s > windows.cut_s)
+        & ~moving
+        & (history.until_end_s > windows.end_s)
     )
 
 

@@ -6,34 +6,31 @@ import numpy as np
 
 from tracekit.measure import leak_forms
 from tracekit.measure.leak_bins import Bools, Floats
-from tracekit.measure.leak_search import tau_prior
-from tracekit.measure.leak_sums import CycleSums, Scales, fit_all
-from tracekit.options.leak import LeakOptions
+from tracekit.measure.leak_sums import CycleSums, Scales, Wall, fit_all
+from tracekit.measure.leak_walls import Located
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Posterior:
     """What a set of cycles says about wall exchange, amplitude and the forms of its groups.
 
-    grid_s     wall exchanges, shape (n_tau,) [s]
-    weight     per group, joint probability of wall exchange and form, shape (n_groups, n_tau, n_forms)
-    amplitude, amplitude_sd   α − 1 and its standard deviation, shape (n_groups, n_tau, n_forms)
-    variance   residual variance in units of the expected noise
+    walls      wall exchanges, n_walls of them
+    weight     per group, joint probability of wall exchange and form, shape (n_groups, n_walls, n_forms)
+    amplitude, amplitude_sd   α − 1 and its standard deviation, shape (n_groups, n_walls, n_forms)
     inflation  by how much the variance of block means exceeds that of white residuals
     """
 
-    grid_s: Floats
+    walls: tuple[Wall, ...]
     weight: Floats
     amplitude: Floats
     amplitude_sd: Floats
-    variance: float
     inflation: float
 
     @property
     def tau_s(self) -> float:
         """Mean of the wall exchange over the first group's weights, in ln τ [s]."""
         marginal = self.weight[0].sum(axis=-1)
-        return float(np.exp(np.sum(marginal * np.log(self.grid_s))))
+        return float(np.exp(np.sum(marginal * np.log([w.tau_s for w in self.walls]))))
 
     def forms(self, group: int) -> Floats:
         """Probability of each form in a group, shape (n_forms,)."""
@@ -41,27 +38,23 @@ class Posterior:
 
 
 def posterior(
-    grid_s: Floats, sums: CycleSums, groups: tuple[Bools, ...], scales: Scales, inflation: float, options: LeakOptions
+    located: Located, sums: CycleSums, groups: tuple[Bools, ...], scales: Scales, inflation: float
 ) -> Posterior:
     """Weights of all models: each group has its own form and amplitude, the wall exchange is the station's.
 
-    groups are masks over the cycles of `sums`. Log-likelihoods are divided by `options.temper` and by the inflation of
-    the residuals' variance, because the model is simpler than the station.
+    groups are masks over the cycles of `sums`.
     """
     fits = [fit_all(sums, g, scales) for g in groups]
-    variance = scales.variance
-    divisor = variance * options.temper * max(inflation, 1.0)
-    each = [np.log(leak_forms.PRIOR) - 0.5 * f.total / divisor for f in fits]
+    each = [np.log(leak_forms.PRIOR) - 0.5 * f.total / scales.divisor for f in fits]
     evidence = [_log_sum(e) for e in each]
-    tau = np.sum(evidence, axis=0) - 0.5 * tau_prior(grid_s, options)
-    tau = np.exp(tau - tau.max())
-    tau /= tau.sum()
+    wall = np.sum(evidence, axis=0) + located.log_prior
+    wall = np.exp(wall - wall.max())
+    wall /= wall.sum()
     return Posterior(
-        grid_s=grid_s,
-        weight=np.stack([tau[:, None] * np.exp(e - v[:, None]) for e, v in zip(each, evidence, strict=True)]),
+        walls=located.walls,
+        weight=np.stack([wall[:, None] * np.exp(e - v[:, None]) for e, v in zip(each, evidence, strict=True)]),
         amplitude=np.stack([f.amplitude for f in fits]),
-        amplitude_sd=np.sqrt(np.stack([f.amplitude_var for f in fits]) * variance * max(inflation, 1.0)),
-        variance=variance,
+        amplitude_sd=np.sqrt(np.stack([f.amplitude_var for f in fits]) * scales.divisor),
         inflation=inflation,
     )
 

@@ -8,11 +8,12 @@ from tracekit.measure import leak_forms
 from tracekit.measure.leak_bins import Bools, Floats, History, Timeline, break_at_falls, gather
 from tracekit.measure.leak_pieces import Pieces, Windows, cut_pieces, cycle_sum, piece_sum, usable
 from tracekit.measure.leak_search import enough, flow_of, inflow, scan
-from tracekit.measure.leak_sums import CycleSums, Scales, bin_noise
+from tracekit.measure.leak_sums import CycleSums, Scales, Wall, bin_noise
+from tracekit.measure.leak_walls import with_boost
 from tracekit.model.cycle import StationData
 from tracekit.options.leak import LeakOptions
 
-NODES = 5
+NODE_SPACING = 1.6
 BLOCK_COASTS = 2000
 
 
@@ -37,43 +38,62 @@ class Rates:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Nodes:
+    """A few wall exchanges that stand for a grid of them.
+
+    walls   n_nodes of them
+    share   (n_walls, n_nodes) how much of each wall of the grid a node carries
+    """
+
+    walls: tuple[Wall, ...]
+    share: Floats
+
+    def weight(self, of_walls: Floats) -> Floats:
+        """Weights over (group, wall, form) carried to the nodes, shape (n_groups, n_nodes, n_forms)."""
+        return np.asarray(np.einsum("gwf,wk->gkf", of_walls, self.share))
+
+    def mean(self, values: Floats, of_walls: Floats) -> Floats:
+        """Values over (group, wall, form) as weighted means per node, shape (n_groups, n_nodes, n_forms)."""
+        safe = of_walls + 1e-9
+        carried = np.einsum("gwf,wk->gkf", values * safe, self.share)
+        return np.asarray(carried / np.maximum(self.weight(safe), 1e-300))
+
+
+def nodes_of(walls: tuple[Wall, ...], weight: Floats) -> Nodes:
+    """Up to three nodes per spread, at the mean and 1.6 standard deviations off it, with linear shares in ln τ."""
+    x, spread = np.log([w.tau_s for w in walls]), np.array([w.spread_ln for w in walls])
+    mass = weight.sum(axis=(0, 2)) / weight.sum()
+    chosen: list[Wall] = []
+    columns: list[Floats] = []
+    for value in np.unique(spread):
+        here = spread == value
+        if mass[here].sum() < 0.02:
+            continue
+        mean = float(np.average(x[here], weights=mass[here] + 1e-12))
+        sd = float(np.sqrt(np.average((x[here] - mean) ** 2, weights=mass[here] + 1e-12)))
+        at = mean + NODE_SPACING * max(sd, 1e-3) * np.array([-1.0, 0.0, 1.0])
+        place = np.clip((x - at[0]) / (at[1] - at[0]), 0.0, 2.0)
+        chosen += [Wall(tau_s=float(t), spread_ln=float(value)) for t in np.exp(at)]
+        columns += [np.where(here, np.maximum(0.0, 1.0 - np.abs(place - k)), 0.0) for k in range(3)]
+    return Nodes(walls=tuple(chosen), share=np.stack(columns, axis=1))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Shared:
     """What the rating takes from the search: nodes, amplitude at them, ratio of rate to line, best model."""
 
-    node_s: Floats
+    nodes: Nodes
     amplitude: Floats
     line_ratio: float
     best: int
-
-
-def nodes(grid_s: Floats, weight: Floats) -> tuple[Floats, Floats]:
-    """A few wall exchanges that stand for the grid, and the weights carried to them by linear interpolation in ln τ.
-
-    weight has shape (n_groups, n_tau, n_forms); the result (n_nodes,) and (n_groups, n_nodes, n_forms).
-    """
-    x = np.log(grid_s)
-    marginal = weight.sum(axis=(0, 2))
-    mass = np.flatnonzero(marginal > 1e-4 * marginal.max())
-    low, high = x[max(mass[0] - 1, 0)], x[min(mass[-1] + 1, len(x) - 1)]
-    at = np.linspace(low, high, NODES)
-    place = np.clip((x - low) / (high - low) * (NODES - 1), 0, NODES - 1)
-    tent = np.maximum(0.0, 1.0 - np.abs(place[:, None] - np.arange(NODES)))
-    return np.exp(at), np.einsum("gtf,tk->gkf", weight, tent)
-
-
-def at_nodes(grid_s: Floats, node_s: Floats, values: Floats) -> Floats:
-    """Values over (group, τ, form) interpolated to the nodes, shape (n_groups, n_nodes, n_forms)."""
-    x, at = np.log(grid_s), np.log(node_s)
-    flat = np.moveaxis(values, 1, -1)
-    out = np.apply_along_axis(lambda row: np.interp(at, x, row), -1, flat)
-    return np.moveaxis(out, -1, 1)
+    boost_wall: Wall
 
 
 def rate_cycles(
     data: StationData, line: Timeline, windows: Windows, scales: Scales, found: Shared, options: LeakOptions
 ) -> Rates:
     """Every rated cycle of the log under every node and form, in blocks of some thousand coasts."""
-    n, models = len(line.rated), NODES * len(leak_forms.NAMES)
+    n, models = len(line.rated), len(found.nodes.walls) * len(leak_forms.NAMES)
     out = Rates(
         rate=np.full((models, n), np.nan), slope=np.full((models, n), np.nan),
         **{k: np.full(n, np.nan) for k in ("noise", "misfit", "line", "vacuum")},
@@ -97,7 +117,8 @@ def _rate_block(
         return
     slope, vacuum, rough = _straight(history, pieces)
     rho = inflow(history, rough * found.line_ratio)
-    sums = scan(history, pieces, found.node_s, scales, rho, flow_of(history, options))
+    history = with_boost(history, found.boost_wall, rho)
+    sums = scan(history, pieces, found.nodes.walls, scales, rho, flow_of(history, options))
     chosen = enough(sums, options)
     at = history.rows[chosen]
     gg, gh, gu = (a.reshape(-1, len(history.rows))[:, chosen] for a in (sums.gg, sums.gh, sums.gu))

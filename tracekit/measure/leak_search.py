@@ -1,6 +1,6 @@
-"""The search for what all cycles share: wall exchange, amplitude of the gas's history, motion windows."""
+"""Steps that every search over coasts shares: which cycles, which flow, which sums, which of them are sound."""
 
-from dataclasses import dataclass, replace
+from collections.abc import Sequence
 
 import numpy as np
 
@@ -12,27 +12,14 @@ from tracekit.measure.leak_sums import (
     Fits,
     Gas,
     Scales,
+    Wall,
     cycle_sums,
-    fit_all,
     gas_of,
     regressors,
     stack,
     weights,
 )  # fmt: skip
 from tracekit.options.leak import LeakOptions
-
-SCATTERS = (0.003, 0.01, 0.03, 0.1, 0.3)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Tau:
-    """Where the wall exchange lies: grid, best, width in ln τ, sizes of what is random, rate per cycle at the best."""
-
-    grid_s: Floats
-    best_s: float
-    sd_ln: float
-    scales: Scales
-    rate: Floats
 
 
 def stratified(line: Timeline, most: int) -> Bools:
@@ -52,10 +39,12 @@ def inflow(history: History, rate: Floats) -> Floats:
     return np.asarray(known[history.cycle] / history.pressure_kpa)
 
 
-def scan(history: History, pieces: Pieces, tau_s: Floats, scales: Scales, rho: Floats, flow: Floats) -> CycleSums:
-    """Sums for every wall exchange in `tau_s` and every form of `flow` (n_forms, n_bins), leading axis (n_tau,)."""
+def scan(
+    history: History, pieces: Pieces, walls: Sequence[Wall], scales: Scales, rho: Floats, flow: Floats
+) -> CycleSums:
+    """Sums for every wall exchange and every form of `flow` (n_forms, n_bins), leading axis (n_walls,)."""
     weight = weights(history, pieces, scales.noise)
-    return stack([_one(history, pieces, gas_of(history, tau, rho), scales, flow, weight) for tau in tau_s.tolist()])
+    return stack([_one(history, pieces, gas_of(history, wall, rho), scales, flow, weight) for wall in walls])
 
 
 def _one(history: History, pieces: Pieces, gas: Gas, scales: Scales, flow: Floats, weight: Floats) -> CycleSums:
@@ -85,63 +74,3 @@ def sound(fits: Fits, chosen: Bools, options: LeakOptions) -> Bools:
     ratio = fits.misfit[best] / np.maximum(fits.free, 1)
     middle = float(np.median(ratio[chosen])) if chosen.any() else 0.0
     return np.asarray(chosen & (np.nan_to_num(ratio, nan=np.inf) <= options.outlier_ratio * max(middle, 1e-12)))
-
-
-def tau_prior(tau_s: Floats, options: LeakOptions) -> Floats:
-    """Twice the negative log-prior of the wall exchange, up to a constant."""
-    return np.asarray(((np.log(tau_s) - np.log(options.tau_prior_s)) / options.tau_prior_sd) ** 2)
-
-
-def locate_tau(history: History, pieces: Pieces, scales: Scales, rho: Floats, options: LeakOptions) -> Tau | None:
-    """Best wall exchange and its width in ln τ, from grids that grow finer, with the middle form.
-
-    The valley of the misfit is narrow, so that the second grid still spans the neighbours of the coarse one's lowest.
-    """
-    flow = middle_of(flow_of(history, options))
-    low, high = np.log(options.tau_least_s), np.log(options.tau_most_s)
-    grid = np.exp(np.linspace(low, high, 10))
-    best, sd, rate = 0.0, 1.0, np.array([])
-    for turn in range(3):
-        sums = scan(history, pieces, grid, scales, rho, flow)
-        chosen = enough(sums, options)
-        if not chosen.any():
-            return None
-        chosen = sound(fit_all(sums, chosen, scales), chosen, options)
-        fits = fit_all(sums, chosen, scales)
-        scales = replace(scales, variance=fits.variance(chosen))
-        cost = fits.total[:, 0] / (scales.variance * options.temper) + tau_prior(grid, options)
-        best, sd = _parabola(np.log(grid), cost)
-        rate = fits.rate[int(np.argmin(cost)), 0]
-        if turn == 0:
-            scales = scattered(history, pieces, gas_of(history, float(np.exp(best)), rho), scales, flow, options)
-        width = 0.6 if turn == 0 else np.clip(3.5 * sd, 0.1, 1.6)
-        grid = np.exp(np.linspace(max(best - width, low), min(best + width, high), 9))
-    return Tau(grid_s=grid, best_s=float(np.exp(best)), sd_ln=sd, scales=scales, rate=rate)
-
-
-def _parabola(x: Floats, cost: Floats) -> tuple[float, float]:
-    """Lowest point of a parabola through the three lowest neighbours, and the sd that its curvature gives."""
-    k = int(np.clip(np.argmin(cost), 1, len(x) - 2))
-    step = x[1] - x[0]
-    bend = cost[k - 1] - 2.0 * cost[k] + cost[k + 1]
-    shift = 0.0 if bend <= 0.0 else 0.5 * (cost[k - 1] - cost[k + 1]) / bend
-    sd = step if bend <= 0.0 else float(np.sqrt(2.0 / bend)) * step
-    return float(x[k] + np.clip(shift, -1.0, 1.0) * step), sd
-
-
-def scattered(history: History, pieces: Pieces, gas: Gas, scales: Scales, flow: Floats, options: LeakOptions) -> Scales:
-    """The scatter of the pieces' own amplitudes that makes the data most likely, and the variance with it."""
-    weight = weights(history, pieces, scales.noise)
-    columns = regressors(history, pieces, gas, flow)
-    found, least = scales, np.inf
-    for scatter in SCATTERS:
-        trial = replace(scales, scatter_sd=scatter)
-        sums = stack([cycle_sums(history, pieces, columns, weight, trial.ridge)])
-        chosen = enough(sums, options)
-        chosen = sound(fit_all(sums, chosen, trial), chosen, options)
-        fits = fit_all(sums, chosen, trial)
-        variance = fits.variance(chosen)
-        cost = float(np.sum(fits.free[chosen]) * np.log(variance) + np.sum(sums.spread[0, chosen]))
-        if cost < least:
-            found, least = replace(trial, variance=variance), cost
-    return found

@@ -17,7 +17,7 @@ import numpy as np
 
 from tracekit.measure.leak_bins import Bools, Floats, History, Ints
 from tracekit.measure.leak_pieces import Pieces, cycle_sum, piece_sum
-from tracekit.physics.heat import HEAT_RATIO, MEMORY_SHARE, exchange_rate_1_s, follow, gas_memory
+from tracekit.physics.heat import MEMORY_SHARE, Parts, exchange_rate_1_s, follow, wall_parts
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -77,6 +77,7 @@ class Scales:
     variance     residual variance in units of the expected noise [unitless]
     memory_mean, memory_sd    of the prior of the common α − 1
     scatter_sd   standard deviation of a piece's own α about the common one
+    temper       divides log-likelihoods: the model is simpler than the station, and its residuals not white
     """
 
     noise: Noise
@@ -84,11 +85,17 @@ class Scales:
     memory_mean: float
     memory_sd: float
     scatter_sd: float
+    temper: float
+
+    @property
+    def divisor(self) -> float:
+        """A weighted sum of squares over twice this is a negative log-likelihood."""
+        return self.variance * self.temper
 
     @property
     def prior_weight(self) -> float:
         """Weight of the prior of α in a weighted sum of squares."""
-        return self.variance / self.memory_sd**2
+        return self.divisor / self.memory_sd**2
 
     @property
     def ridge(self) -> float:
@@ -107,37 +114,53 @@ def weights(history: History, pieces: Pieces, noise: Noise) -> Floats:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Wall:
+    """A model of the exchange of heat: time constant and its spread over the parts of the volume."""
+
+    tau_s: float
+    spread_ln: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Gas:
-    """Rate k and memory y of the gas in every bin of a history, for one wall exchange, shape (n_bins,)."""
+    """Rate g of the gas in every bin of a history, shape (n_bins,), and the memory of each part, (n_parts, n_bins)."""
 
     rate: Floats
     memory: Floats
+    parts: Parts
 
 
-def gas_of(history: History, tau_s: float, inflow_1_s: Floats) -> Gas:
-    """The gas's memory under a wall exchange τ [s] and an inflow ρ per bin [1/s]."""
-    exchange = exchange_rate_1_s(tau_s, history.pressure_kpa / history.ambient_kpa)
-    rate, memory = gas_memory(history.log_pressure, exchange, inflow_1_s, history.step_s, history.free)
-    return Gas(rate=rate, memory=memory)
+def gas_of(history: History, wall: Wall, inflow_1_s: Floats) -> Gas:
+    """The gas's memory under a wall exchange and an inflow ρ per bin [1/s]."""
+    exchange = exchange_rate_1_s(wall.tau_s, history.pressure_kpa / history.ambient_kpa)
+    rate, parts = exchange * history.boost + inflow_1_s, wall_parts(wall.spread_ln)
+    turns = parts.kappa[:, None] * (rate * history.step_s)
+    memory = follow(np.broadcast_to(history.log_pressure, turns.shape), turns, history.free)
+    return Gas(rate=rate, memory=memory, parts=parts)
 
 
 def regressors(history: History, pieces: Pieces, gas: Gas, flow: Floats) -> Regressors:
     """Columns of the model; `flow` is φ in every bin of the history, shape (n_forms, n_bins)."""
-    index, start, owner = pieces.index, pieces.start, pieces.owner
+    index, start, owner, parts = pieces.index, pieces.start, pieces.owner, gas.parts
     step = np.where(pieces.first, 0.0, np.diff(history.time_s[index], prepend=0.0))
-    turns = HEAT_RATIO * _mean_of_pairs(gas.rate[index]) * step
-    faded = np.exp(-_since(np.cumsum(turns), start, owner))
-    u, y = history.log_pressure[index], gas.memory[index]
-    content = u - MEMORY_SHARE * (u - y)
+    turns = _mean_of_pairs(gas.rate[index]) * step
+    run = _since(np.cumsum(turns), start, owner)
+    faded = np.exp(-parts.lam[:, None] * run)
+    u, y = history.log_pressure[index], gas.memory[:, index]
+    content = u - MEMORY_SHARE * (u - y.mean(axis=0))
     grown = _mean_of_pairs(flow[:, index] * np.exp(-content) / history.ambient_kpa) * step
     path = _since(np.cumsum(grown, axis=-1), start, owner)
-    lagging = follow(path, np.broadcast_to(turns, path.shape), pieces.first)
-    u_a, y_a = u[start][owner], y[start][owner]
+    modes = (len(parts.lam), *path.shape)
+    lagging = follow(
+        np.broadcast_to(path, modes), np.broadcast_to(parts.lam[:, None, None] * turns, modes), pieces.first
+    )
+    u_a = u[start]
+    colder = (parts.take @ (y[:, start] - u_a))[:, owner]
     return Regressors(
-        level=1.0 + 0.4 * faded,
-        seen=u + 0.4 * u_a * faded,
-        memory=-0.4 * (y_a - u_a) * faded,
-        leak=1.4 * path - 0.4 * lagging,
+        level=1.0 + 0.4 * (parts.gain @ faded),
+        seen=u + 0.4 * u_a[owner] * (parts.gain @ faded),
+        memory=-0.4 * np.sum(colder * faded, axis=0),
+        leak=1.4 * path - 0.4 * np.tensordot(parts.gain, lagging, axes=1),
     )
 
 

@@ -1,90 +1,129 @@
-"""Motion: acceleration lifts cup lips for 0.1–0.4 s after part present and before the end of the hold."""
+"""Motion: acceleration lifts cup lips for 0.1–0.4 s when the part is lifted and before the end of the hold."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from tracekit.measure.leak_bins import Bools, Floats, History
 from tracekit.measure.leak_pieces import Windows, cut_pieces, usable
-from tracekit.measure.leak_search import Tau, enough, flow_of, inflow, middle_of
+from tracekit.measure.leak_search import enough, flow_of, inflow, middle_of
 from tracekit.measure.leak_sums import Gas, Scales, cycle_sums, fit_all, gas_of, regressors, stack, weights
+from tracekit.measure.leak_walls import Located
 from tracekit.options.leak import LeakOptions
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Trials:
-    """Every pair of windows tried: lengths, misfit, degrees of freedom and rated cycles, shape (n_pairs,)."""
+class _Trials:
+    """Windows tried, with misfit, degrees of freedom and rated cycles of each, shape (n_trials,)."""
 
-    present_s: Floats
-    end_s: Floats
+    windows: tuple[Windows, ...]
     misfit: Floats
     free: Floats
     cycles: Floats
 
 
-def locate_windows(history: History, few: Bools, cut_s: float, tau: Tau, options: LeakOptions) -> Windows | None:
-    """The shortest windows after part present and before the end of the hold outside which nothing moves.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Bench:
+    """What every trial shares: the history with its gas under one wall exchange, and the cycles that take part."""
 
-    Every pair of a grid is fitted at one wall exchange. The reference is the pair with the least misfit per degree of
-    freedom, allowing for few of them, among the pairs that leave most cycles a rate. Taken is the pair inside the
-    reference that keeps most bins while the bins it adds fit no worse than the reference's own. `few` masks the
-    cycles of the history that take part.
+    history: History
+    allowed: Bools
+    gas: Gas
+    flow: Floats
+    scales: Scales
+    options: LeakOptions
+
+
+def locate_windows(history: History, few: Bools, cut_s: float, first: Located, options: LeakOptions) -> Windows | None:
+    """The shortest windows about the lift and before the end of the hold outside which nothing moves.
+
+    Pairs of windows, from part present on and up to the end, are fitted at one wall exchange. The reference is the
+    pair with the least misfit per degree of freedom, allowing for few of them, among the pairs that leave most cycles
+    a rate. Taken is the pair inside the reference that keeps most bins while the bins it adds fit no worse than the
+    reference's own. A station that lifts at a fixed time has its window later: such windows replace the first where
+    the bins that they take out fit far worse than the rest. `few` masks the cycles of the history that take part.
     """
-    tried = _try_all(history, few, cut_s, tau, options)
+    gas, flow = gas_of(history, first.best, inflow(history, first.rate)), middle_of(flow_of(history, options))
+    bench = _Bench(
+        history=history, allowed=few[history.cycle], gas=gas, flow=flow, scales=first.scales, options=options
+    )  # fmt: skip
+    steps = np.arange(0.0, options.window_most_s + 1e-9, options.window_step_s).tolist()
+    pairs = [Windows(cut_s=cut_s, present_from_s=0.0, present_s=p, end_s=e) for p in steps for e in steps]
+    tried = _try(bench, pairs)
     most = float(tried.cycles.max(initial=0.0))
-    fits: Bools = (tried.free >= 20.0) & (tried.cycles >= options.window_keep * most)
-    if most < 1.0 or not fits.any():
+    least = options.window_keep * most
+    found = _shortest(tried, least, options) if most >= 1.0 else None
+    if found is None:
         return None
-    scarce = 1.0 + 2.5 * np.sqrt(2.0 / np.maximum(tried.free, 1.0))
-    ref = int(np.argmin(np.where(fits, tried.misfit / np.maximum(tried.free, 1.0) * scarce, np.inf)))
-    variance = max(tried.misfit[ref] / tried.free[ref], 1e-9)
-    more = np.maximum(tried.free - tried.free[ref], 0.0)
-    allowed = more + options.window_z * np.sqrt(2.0 * np.maximum(more, 1.0)) + options.window_slack * tried.free[ref]
-    nested = fits & (tried.present_s <= tried.present_s[ref]) & (tried.end_s <= tried.end_s[ref])
-    nested = np.asarray(nested & ((tried.misfit - tried.misfit[ref]) / variance <= allowed))
-    best = int(np.argmax(np.where(nested, tried.free, -1.0)))
-    found = Windows(cut_s=cut_s, present_s=float(tried.present_s[best]), end_s=float(tried.end_s[best]))
-    return _with_margin(history, few, found, options.window_keep * most, options)
+    late = _late(bench, found, least)
+    if late is not None:
+        again = _try(bench, [replace(late, end_s=e) for e in steps])
+        found = _shortest(again, least, options) or late
+    return _with_margin(bench, found, least)
 
 
-def _with_margin(history: History, few: Bools, found: Windows, least: float, options: LeakOptions) -> Windows:
+def _shortest(tried: _Trials, least: float, options: LeakOptions) -> Windows | None:
+    """The pair that keeps most bins among those inside the reference that fit as well; None where none is feasible."""
+    fits = (tried.free >= 20.0) & (tried.cycles >= least)
+    if not fits.any():
+        return None
+    free = np.maximum(tried.free, 1.0)
+    level = np.maximum(tried.misfit / free, options.variance_least) * (1.0 + 2.5 * np.sqrt(2.0 / free))
+    ref = int(np.argmin(np.where(fits, level, np.inf)))
+    variance = max(tried.misfit[ref] / free[ref], options.variance_least)
+    more = np.maximum(free - free[ref], 0.0)
+    allowed = more + options.window_z * np.sqrt(2.0 * np.maximum(more, 1.0))
+    inside = np.array(
+        [w.present_s <= tried.windows[ref].present_s and w.end_s <= tried.windows[ref].end_s for w in tried.windows]
+    )
+    nested = fits & inside & ((tried.misfit - tried.misfit[ref]) / variance <= allowed)
+    return tried.windows[int(np.argmax(np.where(nested, free, -1.0)))]
+
+
+def _late(bench: _Bench, found: Windows, least: float) -> Windows | None:
+    """A window that starts some time after part present, where its bins fit far worse than all others."""
+    options = bench.options
+    length = options.window_most_s + options.window_margin_s
+    starts = np.arange(options.window_step_s, options.window_late_s + 1e-9, 1.5 * options.window_step_s).tolist()
+    trials = [replace(found, present_from_s=a, present_s=a + length) for a in starts]
+    tried = _try(bench, [found, *trials])
+    free = np.maximum(tried.free, 1.0)
+    level = np.maximum(tried.misfit / free, options.variance_least)
+    taken = np.maximum(free[0] - free, 1.0)
+    excess = ((tried.misfit[0] - tried.misfit) / level - taken) / np.sqrt(2.0 * taken)
+    good = (tried.free >= 20.0) & (tried.cycles >= least) & (excess > options.window_late_z)
+    good &= level < options.window_late_gain * level[0]
+    return tried.windows[int(np.argmin(np.where(good, level, np.inf)))] if good.any() else None
+
+
+def _with_margin(bench: _Bench, found: Windows, least: float) -> Windows:
     """The windows made longer by a margin, where that leaves at least as many cycles a rate."""
-    more = options.window_margin_s
+    more, options = bench.options.window_margin_s, bench.options
     for present, end in ((more, more), (0.0, more), (more, 0.0)):
         longer = replace(found, present_s=found.present_s + present, end_s=found.end_s + end)
-        pieces = cut_pieces(history, usable(history, longer) & few[history.cycle], options)
+        pieces = cut_pieces(bench.history, usable(bench.history, longer) & bench.allowed, options)
         bins = np.bincount(pieces.cycle, weights=pieces.count, minlength=1)
         if np.count_nonzero(bins >= options.bins_per_cycle) >= least:
             return longer
     return found
 
 
-def _try_all(history: History, few: Bools, cut_s: float, tau: Tau, options: LeakOptions) -> Trials:
-    """Misfit of every pair of windows, with the middle form."""
-    step, most = options.window_step_s, options.window_most_s
-    ends = np.arange(0.0, most + 1e-9, step)
-    presents = np.append(ends, np.arange(most + 2.0 * step, options.window_late_s + 1e-9, 2.0 * step))
-    pairs = [(float(p), float(e)) for p in presents for e in ends]
-    gas, flow = gas_of(history, tau.best_s, inflow(history, tau.rate)), middle_of(flow_of(history, options))
-    allowed = few[history.cycle]
-    found = [
-        _misfit(history, allowed, Windows(cut_s=cut_s, present_s=p, end_s=e), gas, flow, tau.scales, options)
-        for p, e in pairs
-    ]
-    columns = np.array([(*pair, *one) for pair, one in zip(pairs, found, strict=True)]).T
-    return Trials(present_s=columns[0], end_s=columns[1], misfit=columns[2], free=columns[3], cycles=columns[4])
+def _try(bench: _Bench, windows: Sequence[Windows]) -> _Trials:
+    """Misfit of every trial, with the middle form."""
+    columns = np.array([_misfit(bench, one) for one in windows]).T
+    return _Trials(windows=tuple(windows), misfit=columns[0], free=columns[1], cycles=columns[2])
 
 
-def _misfit(
-    history: History, allowed: Bools, windows: Windows, gas: Gas, flow: Floats, scales: Scales, options: LeakOptions
-) -> tuple[float, float, float]:
-    """Misfit, degrees of freedom and rated cycles of one pair of windows."""
-    pieces = cut_pieces(history, usable(history, windows) & allowed, options)
+def _misfit(bench: _Bench, windows: Windows) -> tuple[float, float, float]:
+    """Misfit, degrees of freedom and rated cycles of one trial."""
+    history, scales = bench.history, bench.scales
+    pieces = cut_pieces(history, usable(history, windows) & bench.allowed, bench.options)
     if not len(pieces.start):
         return 0.0, 0.0, 0.0
-    weight = weights(history, pieces, scales.noise)
-    sums = stack([cycle_sums(history, pieces, regressors(history, pieces, gas, flow), weight, scales.ridge)])
-    chosen = enough(sums, options)
+    columns = regressors(history, pieces, bench.gas, bench.flow)
+    sums = stack([cycle_sums(history, pieces, columns, weights(history, pieces, scales.noise), scales.ridge)])
+    chosen = enough(sums, bench.options)
     if not chosen.any():
         return 0.0, 0.0, 0.0
     fits = fit_all(sums, chosen, scales)

@@ -25,9 +25,12 @@ class LeakOptions:
     bins_per_cycle: int = option(6, "", "fewest bins of a cycle that yield a rate")
     window_step_s: float = option(0.1, "s", "step of the search for motion windows")
     window_most_s: float = option(0.4, "s", "longest window after part present and before release that is tried")
-    window_late_s: float = option(0.8, "s", "longest window after part present where the lift follows late")
+    window_late_s: float = option(
+        1.2, "s", "latest start of the lift after part present, where it comes at a fixed time"
+    )
+    window_late_z: float = option(6.0, "", "excess misfit of the bins of a late window, in its standard deviations")
+    window_late_gain: float = option(0.85, "", "misfit outside a late window over the misfit with it")
     window_z: float = option(2.0, "", "rise of the misfit, in its standard deviations, that shows motion in a window")
-    window_slack: float = option(0.0, "", "misfit that more bins may add beyond that, over the reference's own")
     window_margin_s: float = option(0.05, "s", "added to both windows, because a test misses the last of a motion")
     rating_ratio: float = option(8.0, "", "cycles whose misfit exceeds this multiple of the usual get no rate")
     window_keep: float = option(0.9, "", "share of the cycles that windows must leave a rate")
@@ -37,6 +40,10 @@ class LeakOptions:
     tau_prior_sd: float = option(0.7, "ln", "its standard deviation in ln τ")
     tau_least_s: float = option(0.015, "s", "shortest wall exchange that is tried")
     tau_most_s: float = option(1.5, "s", "longest wall exchange that is tried")
+    walls_ruled_out: float = option(
+        6.0, "ln", "spreads that are less likely than the best by more than this are dropped"
+    )
+    variance_least: float = option(0.1, "", "residual variance is not believed below this: a reading can stand still")
     memory_mean: float = option(
         0.04, "", "middle of the prior of α − 1: resistance between sensor and cup hides some of the cooling"
     )

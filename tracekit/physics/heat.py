@@ -15,6 +15,8 @@ Sources
 [2] Time constant r²/(5.8 α) of a gas cylinder by conduction (first root of the Bessel function, 2.405² = 5.78).
 """
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
@@ -68,26 +70,45 @@ def follow(target: NDArray[np.float64], turns: NDArray[np.float64], restart: NDA
     return recursion(np.where(restart, 0.0, decay), np.where(restart, target, into))
 
 
-def gas_memory(
-    log_pressure: NDArray[np.float64],
-    exchange_1_s: NDArray[np.float64],
-    inflow_1_s: NDArray[np.float64],
-    step_s: NDArray[np.float64],
-    restart: NDArray[np.bool_],
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """The rate k and the memory y of a recorded pressure, both of shape (n,).
+def exchange_boost(log_pressure: NDArray[np.float64], memory: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Factor on the rate of exchange that makes the law exact in w: (1 − e^(−w))/w ≈ 1 − w/2 + w²/6.
 
-    The law that is exact in w reads y′ = (u − y)·[(1 − e^(−w))/w / (1.4 τ √x) + (e^w − 1)/w · ρ]. A first pass to
-    first order gives w, a second one uses it. Valid for |w| up to some 0.4, gas 100 K colder than the wall.
-
-    log_pressure   u [unitless];  exchange_1_s  1/(1.4 τ √x) [1/s];  inflow_1_s  ρ [1/s]
-    step_s         time since the sample before [s];  restart  where the gas has the temperature of the ambient
+    The exact law reads y′ = (u − y)·[(1 − e^(−w))/w / (1.4 τ √x) + (e^w − 1)/w · ρ]; cold gas takes heat faster.
+    Valid for |w| up to some 0.4, gas 100 K colder than the wall.
     """
-    first = follow(log_pressure, (exchange_1_s + inflow_1_s) * step_s, restart)
-    w = MEMORY_SHARE * (log_pressure - first)
-    curved = w * w / 6.0 + 1.0
-    rate = exchange_1_s * (curved - 0.5 * w) + inflow_1_s * (curved + 0.5 * w)
-    return rate, follow(log_pressure, rate * step_s, restart)
+    w = MEMORY_SHARE * (log_pressure - memory)
+    return np.asarray(1.0 - 0.5 * w + w * w / 6.0)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Parts:
+    """Equal parts of a volume with different wall exchange, as modes of their joint law.
+
+    With y_j′ = κ_j g (u − y_j) and the content q = ln z = (5u + 2ȳ)/7, ȳ the mean of the y_j, the modes decay with
+    λ_m g; a mode's share G_m of a step in q, and what the parts' own memories put into it, follow from the
+    eigenvectors of the matrix diag(κ)(1 + 0.4·mean) [1].
+
+    kappa   (n_parts,) κ of each part;  lam  (n_modes,) λ of each mode
+    gain    (n_modes,) G_m, adding up to one
+    take    (n_modes, n_parts) share of each part's initial memory in ȳ
+    """
+
+    kappa: NDArray[np.float64]
+    lam: NDArray[np.float64]
+    gain: NDArray[np.float64]
+    take: NDArray[np.float64]
+
+
+def wall_parts(spread_ln: float) -> Parts:
+    """One part for a spread of 0, else two equal parts with time constants τ·e^(±spread) and their modes."""
+    kappa = np.exp([-spread_ln, spread_ln]) if spread_ln > 0.0 else np.ones(1)
+    n = len(kappa)
+    share = np.full(n, 1.0 / n)
+    lam, vectors = np.linalg.eig(np.diag(kappa) @ (np.eye(n) + 0.4 * np.outer(np.ones(n), share)))
+    inverse = np.linalg.inv(vectors)
+    weight = share @ vectors
+    take = weight[:, None] * inverse
+    return Parts(kappa=kappa, lam=np.real(lam), gain=np.real(take.sum(axis=1)), take=np.real(take))
 
 
 def virtual_pressure(log_pressure: NDArray[np.float64], memory: NDArray[np.float64]) -> NDArray[np.float64]:
