@@ -1,5 +1,7 @@
 """Published and independently computed values of trend, control charts and change points; the source beside each."""
 
+from itertools import pairwise
+
 import numpy as np
 import pytest
 
@@ -191,6 +193,6 @@ def test_the_search_is_the_best_of_all_ways_to_cut() -> None:
         for mask in range(256):
             edges = (0, *(i + 1 for i in range(8) if mask >> i & 1), 9)
             costs[edges[1:-1]] = sum(
-                float(((value[a:b] - value[a:b].mean()) ** 2).sum()) for a, b in zip(edges[:-1], edges[1:], strict=True)
+                float(((value[a:b] - value[a:b].mean()) ** 2).sum()) for a, b in pairwise(edges)
             ) + 2.0 * (len(edges) - 2)
         assert costs[level_cuts(value, 2.0)] == pytest.approx(min(costs.values()), abs=1e-9)

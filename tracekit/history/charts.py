@@ -107,19 +107,22 @@ def run_charts(
     limits: Limits,
     options: TrendOptions,
     restarts: tuple[int, ...] = (),
+    anew: tuple[int, ...] = (),
 ) -> Charted:
     """Run both charts over a series.
 
     time, value  shape (n_logs,): days, and values on the scale where scatter is even
     sides        1 where more is worse, -1 where less is worse, or both
     floor        smallest standard deviation that is believed
-    restarts     indices of the first log after each confirmed repair: what is usual is learnt anew from there
+    restarts     indices of the first log after each confirmed repair: what is usual is learnt anew from there, and
+                 until then what was usual before it holds
+    anew         indices among them from which on what was usual before says nothing
     """
     alarms: list[ChartAlarm] = []
     active = False
     centre = sigma = np.full(len(time), np.nan)
     for side in sides:
-        run = _run_side(time, value * side, floor, limits, options, restarts)
+        run = _run_side(time, value * side, floor, (limits, options), restarts, anew)
         alarms.extend(ChartAlarm(index=i, kind=k, side=side, deviation=d) for i, k, d in run.alarms)
         active |= run.standing
         centre, sigma = np.array(run.centre) * side, np.array(run.sigma)
@@ -149,11 +152,12 @@ def _run_side(
     time: NDArray[np.float64],
     value: NDArray[np.float64],
     floor: float,
-    limits: Limits,
-    options: TrendOptions,
+    rules: tuple[Limits, TrendOptions],
     restarts: tuple[int, ...],
+    anew: tuple[int, ...],
 ) -> _Run:
     """Both charts for more being worse."""
+    limits, options = rules
     chart = _Chart(limits)
     run = _Run([], False, [], [])
     usual: _Usual | None = None
@@ -163,6 +167,7 @@ def _run_side(
         if index in restarts:
             begin, learnt = index, 0
             chart.reset()
+            usual = None if index in anew else usual
         known = max(ready[index], min(index, begin + options.baseline_logs)) - begin
         if not chart.standing and known >= options.baseline_logs and known >= learnt * _RELEARN:
             usual, learnt = _learn(time[begin : begin + known], value[begin : begin + known], floor, limits.clip), known

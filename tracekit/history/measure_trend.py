@@ -27,7 +27,7 @@ TEST = "Mann-Kendall with ties and serial correlation, two-sided"
 def measure_trend(
     prepared: Prepared,
     events: tuple[tuple[int, int, str], ...],
-    restarts: tuple[int, ...],
+    restarts: tuple[tuple[int, ...], tuple[int, ...]],
     limit: LimitState | None,
     chart_limits: Limits,
     options: TrendOptions,
@@ -35,7 +35,7 @@ def measure_trend(
     """The trend of a prepared measure.
 
     events    (from, to, text) of noted events, microseconds
-    restarts  indices of the first log after each confirmed repair
+    restarts  indices of the first log after each confirmed repair, and those of them that are a new normal
     """
     measure = prepared.measure
     stretch, labels = _stretch(prepared)
@@ -121,12 +121,14 @@ def _estimate(line: Slope, unit: str, how: str, level: float) -> Estimate:
     return Estimate(value=line.slope, lower=line.lower, upper=line.upper, unit=unit, n=line.n, method=how, level=level)
 
 
-def _charted(prepared: Prepared, restarts: tuple[int, ...], limits: Limits, options: TrendOptions) -> Charted:
+def _charted(
+    prepared: Prepared, restarts: tuple[tuple[int, ...], tuple[int, ...]], limits: Limits, options: TrendOptions
+) -> Charted:
     sides = sides_of(prepared.measure)
     if not sides:
         nothing = np.empty(0)
         return Charted(alarms=(), centre=nothing, sigma=nothing, in_alarm=False)
-    return run_charts(prepared.days, prepared.level, sides, prepared.floor, limits, options, restarts)
+    return run_charts(prepared.days, prepared.level, sides, prepared.floor, limits, options, *restarts)
 
 
 def sides_of(measure: TrendMeasure) -> tuple[int, ...]:

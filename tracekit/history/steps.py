@@ -22,6 +22,9 @@ _PRIOR_SPAN = 100.0
 """Days²: variance of the scatter over variance of the prior of slopes, (σ / (0.1 σ/d))²."""
 
 _SCREEN_WINDOWS = (4, 8, 16, 32)
+_SURE_STEP = 3.0
+_CORNER_REACH = 20
+_BEND_Z = 3.0
 _SCREEN_Z = 3.8
 _SCREEN_WALK = 1.4
 _ROWS_AT_ONCE = 64
@@ -251,17 +254,51 @@ def _segmented(
     options: TrendOptions,
 ) -> Segmented:
     segments = _lines(time, value, cuts)
-    judged = tuple(_judged(time, left, right, sigma * sqrt(long_run), options) for left, right in pairwise(segments))
+    spread = sigma * sqrt(long_run)
+    judged = tuple(_judged(time, value, (left, right), spread, options) for left, right in pairwise(segments))
     return Segmented(segments=segments, cuts=judged, sigma=sigma, long_run=long_run)
 
 
-def _judged(time: NDArray[np.float64], left: Segment, right: Segment, sigma: float, options: TrendOptions) -> Cut:
-    """Whether the lines on the two sides of a boundary miss one another there."""
+def _judged(
+    time: NDArray[np.float64],
+    value: NDArray[np.float64],
+    sides: tuple[Segment, Segment],
+    sigma: float,
+    options: TrendOptions,
+) -> Cut:
+    """Whether the lines on the two sides of a boundary miss one another there, and no bend nearby explains it."""
+    left, right = sides
     at = float(time[left.stop - 1 : left.stop + 1].mean())
     before, after = left.value_at(at), right.value_at(at)
     se = sigma * sqrt(_leverage(time, left, at) + _leverage(time, right, at))
     is_step = abs(after - before) > options.step_z * se
+    if is_step and abs(after - before) < _SURE_STEP * options.step_z * se:
+        gained = _bend_misfit(time, value, sides) - _lines_misfit(time, value, sides)
+        is_step = gained > (_BEND_Z * sigma) ** 2
     return Cut(index=right.start, before=before, after=after, se=se, is_step=is_step)
+
+
+def _lines_misfit(time: NDArray[np.float64], value: NDArray[np.float64], sides: tuple[Segment, Segment]) -> float:
+    """Squared residuals about the lines of the two sides."""
+    total = 0.0
+    for side in sides:
+        here = slice(side.start, side.stop)
+        residual = value[here] - side.level - side.slope * (time[here] - side.middle)
+        total += float(residual @ residual)
+    return total
+
+
+def _bend_misfit(time: NDArray[np.float64], value: NDArray[np.float64], sides: tuple[Segment, Segment]) -> float:
+    """Squared residuals about the best broken line without a jump, its corner anywhere near the boundary."""
+    first, last = sides[0].start, sides[1].stop
+    t, y = time[first:last], value[first:last]
+    middle = sides[1].start - first
+    best = np.inf
+    for corner in range(max(1, middle - _CORNER_REACH), min(len(t) - 1, middle + _CORNER_REACH)):
+        shape = np.stack([np.ones(len(t)), t - t[corner], np.maximum(t - t[corner], 0.0)], axis=1)
+        residual = y - shape @ np.linalg.lstsq(shape, y, rcond=None)[0]
+        best = min(best, float(residual @ residual))
+    return best
 
 
 def _leverage(time: NDArray[np.float64], segment: Segment, at: float) -> float:

@@ -95,13 +95,13 @@ def _all_sides(measures: Iterable[TrendMeasure]) -> int:
 
 def _confirmed(
     prepared: Mapping[str, Prepared], noted: tuple[tuple[int, int, str], ...]
-) -> tuple[tuple[int, int], ...]:
-    """Spans of the noted events that show as a step for the better in some measure, or declare a new normal."""
+) -> tuple[tuple[int, int, bool], ...]:
+    """Spans of the noted events that show as a step for the better in some measure, or declare a new normal (True)."""
     shown = []
     for first, last, text in noted:
-        steps = (p for p in prepared.values() if _improved(p, first, last))
-        if text.casefold().startswith(ANEW) or next(steps, None) is not None:
-            shown.append((first, last))
+        anew = text.casefold().startswith(ANEW)
+        if anew or any(_improved(p, first, last) for p in prepared.values()):
+            shown.append((first, last, anew))
     return tuple(shown)
 
 
@@ -116,15 +116,20 @@ def _improved(prepared: Prepared, first_us: int, last_us: int) -> bool:
     return False
 
 
-def _restarts(prepared: Prepared, confirmed: tuple[tuple[int, int], ...]) -> tuple[int, ...]:
-    """First logs after confirmed repairs, and after own steps for the better that nobody noted."""
-    own = [c.index for c in prepared.cut.cuts if c.is_step and c.jump * prepared.measure.worse < 0]
+def _restarts(
+    prepared: Prepared, confirmed: tuple[tuple[int, int, bool], ...]
+) -> tuple[tuple[int, ...], tuple[int, ...]]:
+    """First logs after confirmed repairs and after own steps for the better that nobody noted; those of a new normal."""
     steps = [c.index for c in prepared.cut.cuts if c.is_step]
-    for first, last in confirmed:
+    found = {c.index for c in prepared.cut.cuts if c.is_step and c.jump * prepared.measure.worse < 0}
+    anew = set()
+    for first, last, new in confirmed:
         index = int(prepared.time_us.searchsorted(first))
         near = [i for i in steps if abs(i - index) <= 1 + int(last > first)]
-        own.append(near[0] if near else index)
-    return tuple(sorted(set(own)))
+        found.add(near[0] if near else index)
+        if new:
+            anew.add(near[0] if near else index)
+    return tuple(sorted(found)), tuple(sorted(anew))
 
 
 def _limit(
