@@ -156,6 +156,11 @@ class Decoder:
         self._station = {name: i for i, name in enumerate(plan.station_names)}
         self._last = [level_readers(plan.stations[0], plan.columns) for _ in plan.station_names]
 
+    def portions(self, rows: Iterable[Rows]) -> Iterator[Portion]:
+        """Portions of a whole file."""
+        for piece in rows:
+            yield self.decode(piece)
+
     def decode(self, rows: Rows) -> Portion:
         """Samples of some rows."""
         plan = self._plan
@@ -243,14 +248,3 @@ def _channels(station: StationPlan) -> set[str]:
 def _kept(samples: Samples, keep: NDArray[np.bool_] | None) -> Samples | None:
     picked = samples if keep is None else samples.take(keep)
     return picked if len(picked) else None
-
-
-def decode_all(rows: Iterable[Rows], decoder: Decoder) -> Iterator[Portion]:
-    """Portions of a whole file."""
-    for piece in rows:
-        yield decoder.decode(piece)
-
-
-def shifted(samples: Samples, by_s: float) -> Samples:
-    """Samples at times moved by `by_s` [s]."""
-    return replace(samples, time_s=samples.time_s + by_s) if by_s else samples

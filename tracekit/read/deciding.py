@@ -1,7 +1,7 @@
 """Decides what the columns of a file are, or asks one question."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from tracekit.errors import LogReadError, message
@@ -11,7 +11,8 @@ from tracekit.read.columns import Column
 from tracekit.read.digitals import ROLES, Digital, LevelPlan, by_name, find_digitals
 from tracekit.read.grouping import of_station, station_keys, station_name
 from tracekit.read.head import Head, Question, joined
-from tracekit.read.plan import Plan, StationPlan
+from tracekit.read.longform import find_long, long_columns, wide_head
+from tracekit.read.plan import LongPlan, Plan, StationPlan
 from tracekit.read.pressure import Ambient, PressurePlan, ask_column, plan_pressure, pressure_columns
 from tracekit.read.roles import by_response
 from tracekit.read.timeplan import TimePlan, assumption, plan_time, with_rounding
@@ -32,6 +33,9 @@ def decide(head: Head, station: Station) -> Plan:
 
     Raises LogReadError with everything that has to be answered in the station file, at once.
     """
+    long = find_long(head)
+    if long is not None:
+        return _decide_long(head, station, long)
     channels = station.channels
     _check_columns(head, station)
     column = station_column(head, channels.get("station"))
@@ -49,6 +53,26 @@ def decide(head: Head, station: Station) -> Plan:
         evidence = f"{len(names)} different values in the first rows"
         assumptions.append(Assumption(what="stations", value=f'column "{column.name}"', evidence=evidence, confidence=0.97))
     return make_plan(head, station, time, stations, column, names, assumptions)
+
+
+def _decide_long(head: Head, station: Station, long: LongPlan) -> Plan:
+    """The plan of a file with a row per reading."""
+    bare = replace(head, columns=tuple(c for c in head.columns if c.name not in (long.tag, long.value)))
+    time, questions = plan_time(bare, station.channels.get("time"))
+    if time is None:
+        raise asking(head.name, questions)
+    wide = wide_head(head, long, time)
+    without_time = replace(station, channels={k: c for k, c in station.channels.items() if k != "time"})
+    _check_columns(wide, without_time)
+    found = find_stations(wide, station, time.columns)
+    questions = [q for f in found for q in f.questions]
+    if questions:
+        raise asking(head.name, questions)
+    stations = tuple(f.station for f in found if f.station is not None)
+    time = with_rounding(wide, time)
+    facts = [*wide.assumptions, assumption(time), *dict.fromkeys(a for f in found for a in f.assumptions)]
+    plan = make_plan(wide, station, time, stations, None, (), facts)
+    return replace(plan, long=long, columns=long_columns(head, long, time), context=())
 
 
 def make_plan(

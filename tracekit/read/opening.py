@@ -13,9 +13,10 @@ from tracekit.errors import LogReadError, StationFileError, message
 from tracekit.model.station import Station
 from tracekit.model.trace import Layout, LogSource
 from tracekit.options.read import ReadOptions
-from tracekit.read.convert import Decoder, decode_all
+from tracekit.read.convert import Decoder
 from tracekit.read.deciding import decide
 from tracekit.read.log import Ending, Log
+from tracekit.read.longform import LongDecoder
 from tracekit.read.opened import Opened, open_input
 from tracekit.read.plan import Plan
 from tracekit.read.source import find_inputs
@@ -52,18 +53,18 @@ def _all_stations(opened: Opened, plan: Plan) -> Plan:
 
 
 def _log(opened: Opened, plan: Plan, station: Station, options: ReadOptions) -> Log:
-    decoder = Decoder(plan)
+    decoder: Decoder | LongDecoder = LongDecoder(plan) if plan.long else Decoder(plan)
     ending = Ending(
         log_id=opened.log_id,
         start_time_us=lambda: utc_us(decoder.time.start_time_us(), plan, station),
         steps=lambda: tuple(decoder.time.steps),
-        context=decoder.context.values,
+        context=decoder.context.values if isinstance(decoder, Decoder) else dict,
         warnings=lambda: tuple(time_warnings(decoder.time.start_time_us(), plan, station)),
     )
     return Log(
         layout=layout_of(plan),
         source=opened.source.name,
-        portions=decode_all(opened.rows(plan), decoder),
+        portions=decoder.portions(opened.rows(plan)),
         time=plan.time,
         ending=ending,
         context=plan.context,

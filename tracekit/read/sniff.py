@@ -13,7 +13,7 @@ DELIMITERS = ("\t", ";", "|", ",", " ")
 
 _DECLARED = re.compile(r'"?sep=(?P<mark>.)"?', re.IGNORECASE)
 _GLUED = re.compile(r"\d[;,|\t ]+[+-]?[\d.]|[;|\t]")
-_BODY_LINES, _SCAN_LINES = 120, 3
+_BODY_LINES, _SCAN_LINES, _ALIKE = 120, 3, 0.9
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -112,11 +112,12 @@ def _cleanness(cell: str) -> float:
 
 
 def _kinds(rows: list[list[str]]) -> list[CellKind]:
-    """The usual kind of every column, missing cells left aside."""
+    """The kind of every column, missing cells left aside; text where cells are not alike."""
     kinds: list[CellKind] = []
     for cells in zip(*rows, strict=True):
         found = Counter(kind for kind in map(cell_kind, cells) if kind != "missing")
-        kinds.append(found.most_common(1)[0][0] if found else "missing")
+        kind, often = found.most_common(1)[0] if found else ("missing", 0)
+        kinds.append(kind if often >= _ALIKE * found.total() else "text")
     return kinds
 
 
@@ -138,7 +139,7 @@ def _fits(cells: list[str], kinds: list[CellKind]) -> bool:
         return False
     strict = [(cell_kind(c), k) for c, k in zip(cells, kinds, strict=False) if k in ("number", "time")]
     hits = [found == kind or {found, kind} == {"number", "time"} for found, kind in strict]
-    empty = [found == "missing" for found, _ in strict]
+    empty = [found in ("missing", "level") for found, _ in strict]
     if not strict:
         return any(cell_kind(c) == k == "level" for c, k in zip(cells, kinds, strict=False))
     return any(hits) and all(h or e for h, e in zip(hits, empty, strict=True))

@@ -1,0 +1,280 @@
+"""Logs with a row per reading: time, tag, value."""
+
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+import pyarrow as pa
+from numpy.typing import NDArray
+
+from tracekit.model.trace import Assumption
+from tracekit.read.clock import Samples
+from tracekit.read.columns import Column, Profile, fetch, make_column
+from tracekit.read.convert import BITS, Missing, Portion, Rejected, carried, read_kpa
+from tracekit.read.digitals import LevelPlan
+from tracekit.read.head import Head
+from tracekit.read.headers import is_unit
+from tracekit.read.plan import LongPlan, Plan, StationPlan
+from tracekit.read.rows import Rows
+from tracekit.read.timeplan import TimePlan, seconds_of
+from tracekit.read.timeread import TimeReader
+from tracekit.read.values import column_numbers, word_codes, word_levels
+from tracekit.read.words import hints
+
+_MOST_TAGS = 400
+BAD_WORDS = frozenset("bad false invalid uncertain error fault 0 schlecht mauvais malo falso ungültig nok".split())
+_MIXED_SHARE = 0.6
+
+
+def find_long(head: Head) -> LongPlan | None:
+    """Which columns hold tag and value, None where every channel has its own column."""
+    tags = [c for c in head.columns if c.kind == "text" and 2 <= len(c.words) <= _MOST_TAGS and _names_channels(c)]
+    if len(tags) != 1:
+        return None
+    rest = [c for c in head.columns if c is not tags[0] and c.kind not in ("stamp", "moment", "empty")]
+    quality = next((c for c in rest if c.hints.weight("quality") >= 0.9 and c.hints.weight("value") < 0.9), None)
+    values = [c for c in rest if c is not quality and not c.hints.weight("time") and not _holds_units(c)]
+    named = [c for c in values if c.hints.weight("value") >= 0.9]
+    values = named or [c for c in values if c.kind == "number" or _mixed(c)]
+    if len(values) != 1 or values[0].hints.weight("pressure") >= 0.9:
+        return None
+    return LongPlan(tag=tags[0].name, value=values[0].name, quality=quality.name if quality else None)
+
+
+def _names_channels(column: Column) -> bool:
+    """True where the words are names of channels, one of them a pressure."""
+    if column.hints.weight("station") >= 1 and not column.hints.weight("tag"):
+        return False
+    known = [hints(word) for word in column.words]
+    pressures = [h for h in known if h.weight("pressure") >= 0.9 or h.pressure_unit is not None]
+    return bool(pressures) and (column.hints.weight("tag") >= 0.9 or len(known) > len(pressures))
+
+
+def _mixed(column: Column) -> bool:
+    """True for words among numbers, as where levels are written beside readings."""
+    if column.kind not in ("text", "level"):
+        return False
+    return bool(np.isfinite(column_numbers(column.array, column.profile.form)).mean() > 1 - _MIXED_SHARE)
+
+
+def _holds_units(column: Column) -> bool:
+    return column.kind == "text" and all(is_unit(w) for w in column.words)
+
+
+def wide_head(head: Head, plan: LongPlan, time: TimePlan) -> Head:
+    """The first rows with a column per tag, one row per reading of the tag that has most different values.
+
+    Other tags hold their last value at the same stamp or before.
+    """
+    tag, value = head.column(plan.tag), head.column(plan.value)
+    if tag is None or value is None:
+        return head
+    codes, words = word_codes(tag.array)
+    order = np.arange(head.rows)
+    numbers = column_numbers(value.array, value.profile.form)
+    variety = [len(np.unique(numbers[codes == k][:5000])) for k in range(len(words))]
+    base = order[codes == int(np.argmax(variety))]
+    end = _group_ends(seconds_of(head, time))[base]
+    units = _units_of_tags(head, codes, len(words))
+    columns = []
+    for k, word in enumerate(words):
+        own = order[codes == k]
+        place = np.searchsorted(own, end, side="right") - 1
+        picked = np.where(place >= 0, own[np.maximum(place, 0)] if len(own) else -1, -1)
+        columns.append(_tag_column(word.strip(), units[k], value, picked))
+    columns += [replace(c, array=c.array.take(_indices(base)), values=c.values[base] if len(c.values) else c.values)
+                for c in head.columns if c.name in time.columns]  # fmt: skip
+    fact = Assumption(
+        what="layout",
+        value=f'a row per reading: tag in "{plan.tag}", value in "{plan.value}"',
+        evidence=f"{len(words)} tags, among them a pressure",
+        confidence=0.95,
+    )
+    return replace(head, columns=tuple(columns), rows=len(base), assumptions=(*head.assumptions, fact))
+
+
+def _units_of_tags(head: Head, codes: NDArray[np.int64], count: int) -> list[str]:
+    """Unit of each tag from a column of units, empty where there is none."""
+    column = next((c for c in head.columns if _holds_units(c)), None)
+    if column is None:
+        return [""] * count
+    unit_codes, units = word_codes(column.array)
+    first = [int(np.argmax(codes == k)) for k in range(count)]
+    return [units[unit_codes[i]].strip() if unit_codes[i] >= 0 else "" for i in first]
+
+
+def _indices(index: NDArray[np.int64]) -> pa.Array:
+    mask = index < 0
+    values = pa.Array.from_buffers(pa.int64(), len(index), [None, pa.py_buffer(np.maximum(index, 0).astype(np.int64))])
+    if not mask.any():
+        return values
+    bits = np.packbits(~mask, bitorder="little")
+    return pa.Array.from_buffers(pa.int64(), len(index), [pa.py_buffer(bits), values.buffers()[1]])
+
+
+def _tag_column(name: str, unit: str, value: Column, picked: NDArray[np.int64]) -> Column:
+    array = value.array.take(_indices(picked))
+    numbers = column_numbers(array, value.profile.form)
+    whole = bool((numbers[np.isfinite(numbers)] % 1 == 0).all())
+    kind = "number" if np.isfinite(numbers).mean() > 0.5 else "level"
+    profile = Profile(kind=kind, form=value.profile.form, whole=whole)
+    return make_column(name, unit, profile, array)
+
+
+def _group_ends(time_s: NDArray[np.float64]) -> NDArray[np.int64]:
+    """Position of the last row with the stamp of each row, shape (n,)."""
+    if len(time_s) == 0:
+        return np.empty(0, np.int64)
+    starts = np.nonzero(np.diff(time_s) != 0)[0] + 1
+    ends = np.concatenate([starts, [len(time_s)]]) - 1
+    sizes = np.diff(np.concatenate([[-1], ends]))
+    return np.repeat(ends, sizes)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Readings:
+    """Readings in order: tags as positions in a list of channels, -1 for tags that are not used; all shape (n,)."""
+
+    time_s: NDArray[np.float64]
+    lines: NDArray[np.int64]
+    channel: NDArray[np.int64]
+    value: NDArray[np.float64]
+
+    def take(self, index: slice | NDArray[np.bool_]) -> "_Readings":
+        """Some of the readings."""
+        return _Readings(
+            time_s=self.time_s[index], lines=self.lines[index], channel=self.channel[index], value=self.value[index]
+        )
+
+
+class LongDecoder:
+    """Turns rows of time, tag and value into portions with a sample per reading of the pressure."""
+
+    def __init__(self, plan: Plan) -> None:
+        """Follow a plan."""
+        if plan.long is None:
+            raise AssertionError("no long layout")
+        self._plan = plan
+        self._long = plan.long
+        self.time = TimeReader(plan.time, plan.columns)
+        self._channels = list(dict.fromkeys(c for s in plan.stations for c in _channels(s)))
+        self._kinds = {d.column: d for s in plan.stations for d in s.digitals.values()}
+        self._last: dict[str, int] = {}
+        self._held: _Readings | None = None
+
+    def portions(self, rows: Iterable[Rows]) -> Iterator[Portion]:
+        """Portions of a whole file."""
+        for piece in rows:
+            yield self._decode(piece)
+        if self._held is not None:
+            missing: Missing = []
+            stations = self._samples(self._held, missing)
+            yield Portion(stations=stations, rows_read=0, missing=tuple(missing))
+
+    def _decode(self, rows: Rows) -> Portion:
+        rejected: Rejected = [(r.reason, np.array(r.first_lines, np.int64), r.rows) for r in rows.rejected]
+        missing: Missing = []
+        readings = self._readings(rows, rejected, missing)
+        if self._held is not None:
+            readings = _joined(self._held, readings)
+        ends = _group_ends(readings.time_s)
+        cut = int(np.searchsorted(ends, len(ends) - 1)) if len(ends) else 0
+        self._held = readings.take(slice(cut, None)) if len(ends) else None
+        stations = self._samples(readings.take(slice(0, cut)), missing)
+        return Portion(
+            stations=stations,
+            rows_read=rows.count + sum(r.rows for r in rows.rejected),
+            rejected=tuple(rejected),
+            missing=tuple(missing),
+        )
+
+    def _readings(self, rows: Rows, rejected: Rejected, missing: Missing) -> _Readings:
+        lines = rows.lines if rows.lines is not None else np.arange(rows.first_line, rows.first_line + rows.count)
+        columns = self._plan.columns
+        time_s = self.time.read(rows)
+        codes, words = word_codes(fetch(rows.columns, columns[self._long.tag]))
+        place = {name: k for k, name in enumerate(self._channels)}
+        channel = np.array([*(place.get(w.strip(), -1) for w in words), -1])[codes]
+        value = self._values(rows, channel)
+        if self._long.quality is not None:
+            bad = _bad(fetch(rows.columns, columns[self._long.quality])) & (channel >= 0)
+            if bad.any():
+                missing.append(("marked as bad by its quality", lines[bad]))
+                value = np.where(bad, np.nan, value)
+        good = np.isfinite(time_s)
+        if not good.all():
+            rejected.append(("no time, or none that can be read", lines[~good], int((~good).sum())))
+        nameless = good & (codes < 0)
+        if nameless.any():
+            rejected.append(("no tag", lines[nameless], int(nameless.sum())))
+        return _Readings(time_s=time_s, lines=lines, channel=channel, value=value).take(good & (codes >= 0))
+
+    def _values(self, rows: Rows, channel: NDArray[np.int64]) -> NDArray[np.float64]:
+        """Readings as numbers, levels of digitals as 0 and 1, NaN where missing."""
+        column = self._plan.columns[self._long.value]
+        array = fetch(rows.columns, column)
+        value = column_numbers(array, column.profile.form)
+        for name, plan in self._kinds.items():
+            here = channel == self._channels.index(name)
+            if here.any():
+                value = np.where(here, _levels(array, value, plan), value)
+        return value
+
+    def _samples(self, readings: _Readings, missing: Missing) -> tuple[Samples | None, ...]:
+        """Samples of each station, levels of the same stamp or before."""
+        ends = _group_ends(readings.time_s)
+        levels = {name: self._level_at(readings, name) for name in self._kinds}
+        result: list[Samples | None] = []
+        for station in self._plan.stations:
+            here = np.nonzero(readings.channel == self._channels.index(station.pressure.column))[0]
+            if len(here) == 0:
+                result.append(None)
+                continue
+            lines = readings.lines[here]
+            digital = np.zeros(len(here), np.uint8)
+            for role, plan in station.digitals.items():
+                digital |= levels[plan.column][ends[here]].view(np.uint8) * np.uint8(BITS[role])
+            kpa = read_kpa(readings.value[here], station.pressure, lines, missing)
+            result.append(Samples(time_s=readings.time_s[here], pressure_kpa=kpa, digital=digital, lines=lines))
+        for name, level in levels.items():
+            if len(level):
+                self._last[name] = int(level[-1])
+        return tuple(result)
+
+    def _level_at(self, readings: _Readings, name: str) -> NDArray[np.int8]:
+        """Level of a digital at every row, shape (n,)."""
+        own = (readings.channel == self._channels.index(name)) & np.isfinite(readings.value)
+        level = np.where(own, np.nan_to_num(readings.value), -1).astype(np.int8)
+        return carried(level, level < 0, self._last.get(name, 0))
+
+
+def _channels(station: StationPlan) -> list[str]:
+    return [station.pressure.column, *(d.column for d in station.digitals.values())]
+
+
+def _levels(array: pa.Array, value: NDArray[np.float64], plan: LevelPlan) -> NDArray[np.float64]:
+    if plan.kind == "word":
+        found = word_levels(array, {word: level for level, word in enumerate(plan.words)}).astype(np.float64)
+        return np.where(found < 0, np.nan, found)
+    return np.where(np.isfinite(value), (value > plan.threshold).astype(np.float64), np.nan)
+
+
+def _bad(array: pa.Array) -> NDArray[np.bool_]:
+    codes, words = word_codes(array)
+    table = np.array([*(w.strip().casefold() in BAD_WORDS for w in words), False])
+    return np.asarray(table[codes], np.bool_)
+
+
+def _joined(first: _Readings, second: _Readings) -> _Readings:
+    return _Readings(
+        time_s=np.concatenate([first.time_s, second.time_s]),
+        lines=np.concatenate([first.lines, second.lines]),
+        channel=np.concatenate([first.channel, second.channel]),
+        value=np.concatenate([first.value, second.value]),
+    )
+
+
+def long_columns(head: Head, plan: LongPlan, time: TimePlan) -> Mapping[str, Column]:
+    """The columns that are read of a file with a row per reading."""
+    wanted = {plan.tag, plan.value, *time.columns, *([plan.quality] if plan.quality else [])}
+    return {c.name: c for c in head.columns if c.name in wanted}
