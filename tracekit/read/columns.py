@@ -28,12 +28,13 @@ _MOST, _MOST_ITEMS = 0.9, 64
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Profile:
-    """The kind of a column of text, and how its values are written."""
+    """The kind of a column of text, and how its values are written; `mixed` where words may stand among numbers."""
 
     kind: ColumnKind
     form: NumberForm = field(default_factory=NumberForm)
     stamp: StampForm | None = None
     whole: bool = False
+    mixed: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

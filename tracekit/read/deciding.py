@@ -207,6 +207,7 @@ def _with_digitals(
                 _take(roles, facts, role, digital, why, 0.9)
     unknown = [d for d in free if d.moves and not d.weights.get("other") and not d.weights.get("quality")]
     questions = _ask_roles(unknown, [r for r in open_roles if r not in roles])
+    questions += _ask_levels(digitals, roles)
     if unknown and not questions:
         text = joined(d.name for d in unknown)
         facts.append(Assumption(what="left aside", value=text, evidence="all roles are filled", confidence=0.8))
@@ -224,6 +225,15 @@ def _take(
     if digital.plan.words:
         text += f', "{digital.plan.words[0]}" read as 0 and "{digital.plan.words[1]}" as 1'
     facts.append(Assumption(what=role, value=text, evidence=why, confidence=confidence))
+
+
+def _ask_levels(digitals: Sequence[Digital], roles: Mapping[str, LevelPlan]) -> list[Question]:
+    """Ask where a signal has a role and no level of it can be read."""
+    dark = [(r, d) for r, plan in roles.items() for d in digitals if d.plan is plan and not (d.levels >= 0).any()]
+    return [
+        Question(found=f'"{d.name}" holds no level that can be read', line=f'{role} = {{ column = "..." }}')
+        for role, d in dark
+    ]
 
 
 def _ask_roles(unknown: Sequence[Digital], open_roles: Sequence[str]) -> list[Question]:

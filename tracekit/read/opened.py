@@ -104,6 +104,6 @@ def _type(column: Column, decimal: str, *, level: bool) -> pa.DataType:
         return pa.binary()
     if profile.kind != "number":
         return WORDS
-    if not profile.form.plain or (profile.form.decimal != decimal and not profile.whole):
+    if profile.mixed or not profile.form.plain or (profile.form.decimal != decimal and not profile.whole):
         return pa.binary()
     return pa.int8() if level and profile.whole else pa.float64()

@@ -1,7 +1,7 @@
 """Text files: how they are cut and written, their first rows, and all rows as columns."""
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import pyarrow as pa
@@ -18,8 +18,9 @@ from tracekit.read.headers import unique_names
 from tracekit.read.preamble import read_preamble
 from tracekit.read.rows import Rows
 from tracekit.read.sniff import TextForm, sniff, split
+from tracekit.read.words import hints
 
-_FIRST_BYTES = 1 << 18
+_FIRST_BYTES, _MOST_TAGS = 1 << 18, 400
 _SNIFFED_LINES, _FIRST_ROWS, _SPREAD_ROWS, _TAIL_BYTES, _TAIL_ROWS, _CHECKED_ROWS = 400, 300, 300, 65536, 100, 20
 WORDS = pa.dictionary(pa.int32(), pa.binary())
 
@@ -57,6 +58,8 @@ def open_text(name: str, path: Path, packing: str, options: ReadOptions) -> tupl
     later = _later_lines(text, encoding) + ([] if whole or packing != "plain" else _tail(path, encoding))
     samples = [split(line, form.delimiter, '"') for line in (*_spread(body), *later)]
     profiles = _profiles([s for s in samples if len(s) == form.fields], form.fields)
+    if _names_channels(profiles, samples):
+        profiles = [replace(p, mixed=p.kind == "number") for p in profiles]
     decimal = _decimal(profiles)
     file = TextFile(
         name=name, path=path, packing=packing, encoding=encoding, form=form, names=names, decimal=decimal
@@ -139,6 +142,16 @@ def _profiles(samples: Sequence[Sequence[str]], fields: int) -> list[Profile]:
     return [profile_cells(cells) for cells in zip(*samples, strict=True)]
 
 
+def _names_channels(profiles: Sequence[Profile], samples: Sequence[Sequence[str]]) -> bool:
+    """True where a column of words names channels: then numbers and words may stand in one column."""
+    for place, profile in enumerate(profiles):
+        if profile.kind == "text":
+            words = {s[place].strip() for s in samples if len(s) == len(profiles)}
+            if len(words) <= _MOST_TAGS and any(h.weight("pressure") or h.pressure_unit for h in map(hints, words)):
+                return True
+    return False
+
+
 def _decimal(profiles: Iterable[Profile]) -> str:
     """The decimal sign of most plain columns of numbers."""
     signs = [p.form.decimal for p in profiles if p.kind == "number" and p.form.plain and not p.whole]
@@ -146,7 +159,7 @@ def _decimal(profiles: Iterable[Profile]) -> str:
 
 
 def _head_type(profile: Profile, decimal: str) -> pa.DataType:
-    if profile.kind == "number" and profile.form.plain and (profile.whole or profile.form.decimal == decimal):
+    if profile.kind == "number" and not profile.mixed and profile.form.plain and (profile.whole or profile.form.decimal == decimal):
         return pa.float64()
     return WORDS if profile.kind in ("text", "level", "array") else pa.binary()
 
