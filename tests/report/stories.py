@@ -263,7 +263,7 @@ def leak_of(data: StationData, *, mechanism="undecided", groups=(), withheld="")
     return LeakResult(
         rate=rate, rate_lower=rate - half, rate_upper=rate + half, local_rate=rate, local_vacuum=np.where(held, 69.0, np.nan),
         decay_rate=decay, mechanism=mechanism, evidence="vacuum moved only from 69 to 74 kPa, where both fall alike",
-        ref_vacuum_kpa=60.0, form_probability={"hole": 0.7, "mixture": 0.1, "porous": 0.2}, wall_time_constant_s=0.12,
+        ref_vacuum_kpa=60.0, form_probability={"hole": 0.7, "mixture": 0.1, "porous": 0.2}, wall_time_constant_s=float("nan"),
         groups=groups, shape=None if withheld else shape,
         budget=() if withheld else (
             BudgetLine(source="form of the leak", u_kpa_s=0.07, common=True),

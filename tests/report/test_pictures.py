@@ -94,15 +94,15 @@ def test_fall_tells_the_planted_rate(torn):
     slope = np.polyfit(time, lost, 1)[0]
     assert slope == pytest.approx(torn.leak.decay_rate.value, rel=0.05)
     assert "in the baseline" in said(picture)
-    assert "The warming of the gas is taken out." in said(picture)
+    assert "As recorded: the warming of the gas is still in it." in said(picture)
 
 
-def test_fall_says_when_warming_is_still_in_it(torn):
-    """Without a corrected shape the line is as recorded, and the caption says so."""
-    bare = replace(torn, leak=replace(torn.leak, shape=None), baseline=None, baseline_leak=None)
-    text = said(fall(bare))
-    assert "As recorded: the warming of the gas is still in it." in text
-    assert "taken out" not in text
+def test_fall_says_whether_warming_is_in_it(torn):
+    """With the walls' time constant the warming is taken out, and the caption says so."""
+    known = replace(torn, leak=replace(torn.leak, wall_time_constant_s=0.1), baseline=None, baseline_leak=None)
+    text = said(fall(known))
+    assert "The warming of the gas is taken out." in text
+    assert "As recorded" not in text
     assert "baseline" not in text
 
 

@@ -54,6 +54,12 @@ _MEASURES: dict[str, Measure] = {
     "blow_off_speed_s": Measure("time between two levels of the blow-off", "s", "Blow-off takes {} between two levels"),
     "coasts": Measure("closed stretches per hold", "", "A hold has {} closed stretches"),
     "attempts": Measure("tries per cycle", "", "A cycle takes {} tries"),
+    "evacuation between two levels": Measure(
+        "evacuation between two levels", "s", "Evacuation between two levels takes {}"
+    ),
+    "blow-off between two levels": Measure("blow-off between two levels", "s", "Blow-off between two levels takes {}"),
+    "start of the blow-off": Measure("start of the blow-off", "s", "Blow-off starts {} after its command"),
+    "fall just after the cut": Measure("fall just after the cut", "kPa", "Vacuum falls {} just after the cut"),
     "start_s": Measure("start in the log", "s", "The cycle starts at {}"),
     "contact_s": Measure("contact with the part", "s", "Contact comes at {}"),
     "hold_start_s": Measure("set point reached", "s", "The set point is reached at {}"),
@@ -86,6 +92,11 @@ def measure(name: str) -> Measure:
     stem = next((name.removesuffix(e) for e in _ENDINGS if name.endswith(e)), name)
     words = clean(stem, 50).replace("_", " ")
     return Measure(words, "", f"{words[:1].upper()}{words[1:]} is {{}}")
+
+
+def has_sentence(name: str) -> bool:
+    """True where a measure has a sentence of its own."""
+    return name in _MEASURES
 
 
 def setting(name: str) -> str:

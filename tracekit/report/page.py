@@ -47,6 +47,9 @@ def station_page(record: DiagnosisRecord, index: int, options: ReportOptions = _
     if sections.has_causes(result):
         title = "Why this cause and not another" if result.causes else "What was found"
         blocks.append(Block("causes", title, sections.why_this_cause(result, unit), "Causes", page_one=True))
+    ruled = sections.ruled_out(result, unit)
+    if ruled:
+        blocks.append(Block("ruled-out", "What speaks against other causes", ruled, "Ruled out"))
     if others:
         blocks.append(Block("evidence", "What the recording shows", sections.evidence(others, unit), "Evidence"))
     blocks += [

@@ -63,7 +63,7 @@ _PHRASES: dict[str, Phrase] = {
     "supply_is_request": Phrase("a logged request, not the valve", "only a request logged", "the log"),
 }
 
-NOTHING = ("none", "other", "none_of_these", "healthy", "something_else")
+NOTHING = ("none of these", "none", "other", "none_of_these", "healthy", "something_else")
 
 
 def phrase(code: str) -> Phrase:

@@ -1,6 +1,8 @@
 """The blocks of a station's page: each a function from the result to finished HTML."""
 
 import math
+import re
+import textwrap
 from dataclasses import dataclass
 
 from tracekit.model.estimate import Withheld
@@ -16,9 +18,10 @@ from tracekit.report.text import MINUS, clean, escape
 from tracekit.report.todo import Step, steps, to_record
 from tracekit.report.verdict import cannot_answer, verdict
 from tracekit.report.view import LEAKS, main_finding, symptom
-from tracekit.report.words import Num, chance, html, is_pressure, strength
+from tracekit.report.words import Num, chance, html, is_pressure, plain, strength
 
-_LINE_AT_360, _FIRST_LINES, _FIRST_LINES_WITH_SETTINGS = 36, 9, 7
+_LIKELY, _POSSIBLE, _LEAST_CAUSES = 0.05, 0.005, 3
+_FIRST_SCREEN_PX = 616
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -140,25 +143,37 @@ def _lowered(step: Step) -> dict[str, object]:
 
 def _first_step(result: StationResult) -> tuple[Step, bool]:
     """The first step as the first screen holds it, and whether something of it stands under Steps alone."""
-    lines = _FIRST_LINES_WITH_SETTINGS if setting_entries(result) else _FIRST_LINES
-    return _short_step(steps(result)[0], lines)
+    said = verdict(result)
+    above = 56 + 27 * _lines(said.headline, 24) + 23 * _lines(plain(said.lead), 39)
+    above += 23 * _lines(f"{said.action} {said.reasons}", 39) + 8
+    entries = setting_entries(result)
+    below = (
+        40 + 72 * -(-len(entries) // 2)
+        if entries
+        else 34 + 23 * _lines(f"Settings: leave them. {why_leave(result)}", 38)
+    )
+    return _short_step(steps(result)[0], _FIRST_SCREEN_PX - above - below)
 
 
-def _short_step(step: Step, lines: int) -> tuple[Step, bool]:
+def _short_step(step: Step, room_px: int) -> tuple[Step, bool]:
     """The step as far as a phone's first screen holds it; the caution always whole, the rest stands under Steps."""
-    room = lines - _lines(step.caution, 9) - _lines(step.act, 7) + 1
-    pairs = sum(_lines(f"{seen}  {means}") for seen, means in step.results)
-    how = step.how if pairs + _lines(step.how) <= room else ""
+    fixed = 20 * _lines(f"First: {step.act}, 10 min", 32) + 14
+    fixed += (
+        20 * _lines(step.caution, 40) if len(step.caution) > 150 else 21 * _lines(f"Caution: {step.caution}")
+    ) + 14
+    left = room_px - fixed
+    pairs = [23 * _lines(f"{seen}: {means}") for seen, means in step.results]
+    how = step.how if sum(pairs) + 23 * _lines(step.how) <= left else ""
     results = step.results
-    while len(results) > 1 and sum(_lines(f"{a}  {b}") for a, b in results) > room:
+    while len(results) > 1 and sum(pairs[: len(results)]) > left:
         results = results[:-1]
     short = Step(act=step.act, how=how, minutes=step.minutes, results=results, caution=step.caution)
     return short, bool((step.how and not how) or len(results) < len(step.results) or step.more)
 
 
-def _lines(text: str, extra: int = 0) -> int:
-    """Lines that a text takes on a phone."""
-    return -(-(len(text) + extra) // _LINE_AT_360) if text else 0
+def _lines(text: str, wide: int = 38) -> int:
+    """Lines that a text takes on a phone with `wide` characters a line."""
+    return len(textwrap.wrap(text, wide))
 
 
 def setting_entries(result: StationResult) -> list[dict[str, str]]:
@@ -191,22 +206,31 @@ def _typographic(figure: str) -> str:
 def why_leave(result: StationResult) -> str:
     """Why no setting is to be entered, a sentence."""
     reason = clean(result.suggestion.withheld or "", 90).rstrip(".")
+    reason = reason.partition(";")[0] if len(reason) > 50 else reason
+    reason = re.sub(r"(?i)^leave them[:;,]?\s*", "", reason)
     if reason:
         return f"{reason[:1].upper()}{reason[1:]}."
     return "No setting calls for a change."
 
 
 def _causes(causes: tuple[CauseChance, ...]) -> list[dict[str, object]]:
+    """The likely causes, each with its chance; the last row completes the sum."""
     known = sorted((c for c in causes if c.code not in NOTHING), key=lambda c: -c.chance)
-    rest = max(0.0, 1.0 - sum(c.chance for c in known))
-    likely = [c for c in known if c.chance >= 0.005]
-    named = [(cause_name(c.code), c.chance, clean(c.reason, 200)) for c in likely[:8]]
+    likely = [c for k, c in enumerate(known) if c.chance >= _LIKELY or (k < _LEAST_CAUSES and c.chance >= _POSSIBLE)]
+    named = [(cause_name(c.code), c.chance, _whole(c.reason)) for c in likely]
+    left = max(0.0, 1.0 - sum(c.chance for c in likely))
     other = next(
-        (clean(c.reason, 200) for c in causes if c.code in NOTHING and c.reason), "What the log does not tell apart."
+        (_whole(c.reason) for c in causes if c.code in NOTHING and c.reason), "What the log does not tell apart."
     )
-    left = rest + sum(c.chance for c in likely[8:]) + sum(c.chance for c in known if c.chance < 0.005)
-    rows = [*named, ("Something else, or nothing", left, other)] if left >= 0.005 or not named else named
+    rows = [*named, (cause_name(NOTHING[0]), left, other)] if left >= _POSSIBLE or not named else named
     return [{"name": n, "chance": chance(p), "boxes": _boxes(p), "reason": why} for n, p, why in rows]
+
+
+def ruled_out(result: StationResult, unit: str) -> str:
+    """Unlikely causes by what speaks against them; "" where there is none."""
+    pairs = [(cause_name(c.code), c.reason) for c in result.causes if c.code not in NOTHING and c.chance < _LIKELY]
+    rows = _by_reason([p for p in pairs if p[1].strip()])
+    return render("limits.html", {"hidden": rows, "lines": (), "record": (), "smallest": ()}, unit) if rows else ""
 
 
 def _boxes(p: float) -> int:
@@ -219,12 +243,18 @@ def _boxes(p: float) -> int:
 def _others(result: StationResult) -> list[dict[str, str]]:
     """Every finding but the one of the verdict, with how sure it is and its first step."""
     first = main_finding(result) or symptom(result)
-    return [_other(f) for f in result.findings if f is not first][:10]
+    told = set(first.explains) if first is not None else set()
+    return [_other(f, explained=f.code in told) for f in result.findings if f is not first][:10]
 
 
-def _other(f: Finding) -> dict[str, str]:
+def _other(f: Finding, *, explained: bool) -> dict[str, str]:
     word = strength(f.confidence)
     words = {"": "Found.", "either": "Perhaps."}.get(word, word[:1].upper() + word[1:] + ".")
+    if f.kind == "symptom":
+        return {
+            "title": clean(f.title, 100).rstrip("."),
+            "words": "Follows from the first finding." if explained else words,
+        }
     step = clean(f.next_steps[0].do, 200).partition(". ")[0].rstrip(".") + "." if f.next_steps else ""
     note = "For information." if f.severity == "info" else words
     return {"title": clean(f.title, 100).rstrip("."), "words": f"{note} {step}".strip()}
@@ -240,10 +270,24 @@ def _hidden(result: StationResult) -> list[dict[str, str]]:
         rows.append({"name": "Hole or pores: undecided", "why": _whole(leak.evidence)})
     if isinstance(result.leak_rate_l_min_anr, Withheld):
         rows.append({"name": "Leak in litres per minute", "why": _whole(result.leak_rate_l_min_anr.reason)})
-    rows += [{"name": cause_name(d.code), "why": _whole(d.why)} for d in result.detectable if d.smallest is None]
+    rows += _by_reason([(cause_name(d.code), d.why) for d in result.detectable if d.smallest is None])
     if cannot_answer(result) and not rows:
         rows.append({"name": "Anything", "why": "No cycle was found in this log."})
     return rows
+
+
+def _by_reason(pairs: list[tuple[str, str]]) -> list[dict[str, str]]:
+    """Names that share a reason, in one entry each."""
+    together: dict[str, list[str]] = {}
+    for name, why in pairs:
+        together.setdefault(_whole(why), []).append(name)
+    return [{"name": _listed(names), "why": why} for why, names in together.items()]
+
+
+def _listed(names: list[str]) -> str:
+    """As in "Leaking check valve, slow supply valve"."""
+    first, *others = dict.fromkeys(names)
+    return ", ".join([first, *(n[:1].lower() + n[1:] for n in others)])
 
 
 def _leaks(result: StationResult) -> bool:

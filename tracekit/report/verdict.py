@@ -5,13 +5,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from tracekit.model.estimate import Estimate, Withheld
+from tracekit.model.estimate import Withheld
 from tracekit.model.finding import Evidence, Finding, Severity
 from tracekit.model.result import StationResult
-from tracekit.report.measures import measure
+from tracekit.report.measures import has_sentence, measure
 from tracekit.report.phrases import NOTHING, phrase, without_article
 from tracekit.report.text import clean
-from tracekit.report.view import LEAKS, counts, fault_of_log, main_finding, median, symptom
+from tracekit.report.view import LEAKS, REPAIRABLE, counts, fault_of_log, main_finding, median, symptom
 from tracekit.report.words import (
     Num,
     Text,
@@ -26,6 +26,21 @@ from tracekit.report.words import (
     urgency,
 )
 
+_SURE, _NEARLY_ALL = 0.8, 0.95
+_COUNTED = {
+    "collision_or_peel": "Parts are lost suddenly",
+    "part_not_presented": "Vacuum never leaves the open-cup level",
+    "part_dropped": "Parts are lost in the hold",
+    "part_missed": "No grip",
+}
+_LIKED = {
+    "sensor_zero_shift": ("idle_vacuum_kpa",), "sensor_noisy": ("noise_kpa",),
+    "supply_valve_slow": ("response_delay_s",),
+    "flow_restricted": ("open_cup_vacuum_kpa", "release_peak_kpa"), "supply_valve_passing": ("idle_vacuum_kpa",),
+    "exhaust_restricted": ("evacuation between two levels",), "supply_pressure_low": ("evacuation between two levels",),
+}  # fmt: skip
+"""Codes told by a count, and the measures that tell a code best."""
+_UNITS = ("s", "kPa", "kPa/s", "Hz", "Pa·m³/s", "L/min ANR")
 HEADLINE_MOST, LEAD_MOST, URGENCY_MOST = 50, 110, 70
 _RANK: tuple[Severity, ...] = ("info", "minor", "major", "critical")
 
@@ -67,13 +82,23 @@ def cannot_answer(result: StationResult) -> bool:
 
 
 def rival_of(result: StationResult, main: Finding) -> str | None:
-    """The code that the evidence cannot tell from the main one: a rival within a factor of two."""
+    """The code that the evidence cannot tell from the main one: a rival within a factor of two.
+
+    A rival that is itself found with confidence is no rival: both are there (see `also_found`).
+    """
     chances = {c.code: c.chance for c in result.causes}
     own = chances.get(main.code, main.confidence)
-    rivals = [c for c in main.alternatives if c != main.code and chances.get(c, own) * 2.0 >= own]
-    near = [c.code for c in result.causes if c.code not in (main.code, *NOTHING) and c.chance * 2.0 >= own]
-    found = rivals or (near if main.confidence < 0.6 else [])
+    named = [c for c in main.alternatives if chances.get(c, own) * 2.0 >= own]
+    near = [c for c, p in chances.items() if c not in NOTHING and p * 2.0 >= own]
+    sure = {f.code for f in result.findings if f.confidence >= _SURE}
+    found = [c for c in dict.fromkeys([*named, *near]) if c != main.code and c not in sure]
     return max(found, key=lambda c: chances.get(c, own), default=None)
+
+
+def also_found(result: StationResult, main: Finding) -> Finding | None:
+    """A second thing to repair that is found with confidence beside the main one."""
+    others = [f for f in result.findings if f.kind in REPAIRABLE and f.code != main.code and f.severity != "info"]
+    return next((f for f in others if f.confidence >= _SURE), None)
 
 
 def runner_up(result: StationResult, main: Finding) -> str | None:
@@ -128,6 +153,10 @@ def _would_have_shown(result: StationResult) -> Text:
     """As in "A leak above 1.5 kPa/s would have shown." and what it is now, or that a leak could not be measured."""
     rate = of_quantity(result.leak.decay_rate)
     if rate is None:
+        deep = [d.smallest for d in result.detectable if d.code == "leak_steady" and d.measure == "ultimate_vacuum_kpa"]
+        if deep and deep[0] is not None:
+            size = Num(value=deep[0], unit="kPa", step=_tenth(deep[0]))
+            return say("A leak that costs {} of the deepest vacuum would have shown; smaller ones would not.", size)
         return ("Whether it leaks, this recording cannot show.",)
     parts: list[Text] = [say("Vacuum falls {} with the supply closed.", rate)]
     sizes = [d.smallest for d in result.detectable if d.code == "leak_steady" and d.unit == "kPa/s"]
@@ -150,12 +179,35 @@ def _lead(result: StationResult, main: Finding) -> Text:
         grouped = _grouped(result, main)
         if grouped is not None:
             return grouped
-    if main.code in LEAKS and isinstance(result.leak.decay_rate, Estimate):
+    rate = next((e for e in main.evidence if e.measure == "decay_rate_kpa_s"), None)
+    if main.code in LEAKS and rate is not None and main.share < _NEARLY_ALL:
+        return _evidence_lead(result, main, rate)
+    if main.code in LEAKS and not isinstance(result.leak.decay_rate, Withheld):
         return _leak_lead(result, main)
-    if main.evidence:
-        return _evidence_lead(result, main, main.evidence[0])
+    if main.code in _COUNTED and len(result.data.cycles):
+        return (f"{_COUNTED[main.code]} on {_share(result, main)}.",)
+    liked = _LIKED.get(main.code, ())
+    for fact in sorted(main.evidence, key=lambda e: e.measure not in liked):
+        if _is_sentence(fact.text):
+            return _text_lead(fact)
+        if has_sentence(fact.measure) and fact.unit in _UNITS:
+            return _evidence_lead(result, main, fact)
     title = _sentence(main.title, LEAD_MOST)
     return _first_fit([(f"{title} On {_share(result, main)}.",), (title,)]) if len(result.data.cycles) else (title,)
+
+
+def _is_sentence(text: str) -> bool:
+    """True for a text that says something by itself, not a mere count."""
+    return len(text.split()) >= 4
+
+
+def _text_lead(fact: Evidence) -> Text:
+    """The evidence's own sentence, with the baseline where it was held against one."""
+    text = _sentence(fact.text, LEAD_MOST)
+    if fact.reference is None or fact.reference_source != "baseline" or fact.unit not in _UNITS:
+        return (text,)
+    base = Num(value=fact.reference, unit=fact.unit, step=_step(fact))
+    return _first_fit([say("{} Baseline: {}.", text, base), (text,)])
 
 
 def _leak_lead(result: StationResult, main: Finding) -> Text:
@@ -195,10 +247,14 @@ def _evidence_lead(result: StationResult, main: Finding, fact: Evidence) -> Text
     words = measure(fact.measure)
     number = Num(value=fact.value, unit=fact.unit, lower=fact.lower, upper=fact.upper, step=_step(fact))
     start = say(words.sentence, number)
-    where = say(", on {}.", _share(result, main, fact.cycles))
+    where = say(", on {}.", _share(result, main))
     if fact.reference is None:
         return _first_fit([(*start, *where), (*start, "."), (_sentence(main.title, LEAD_MOST),)])
-    name = {"baseline": "Baseline", "limit": "Limit", "station file": "Limit"}.get(fact.reference_source, "Expected")
+    name = {"baseline": "Baseline", "limit": "Limit", "station file": "Limit", "": "Expected"}.get(
+        fact.reference_source
+    )
+    if name is None:
+        return _first_fit([(*start, *where), (*start, ".")])
     tail = say(" {}: {}.", name, Num(value=fact.reference, unit=fact.unit, step=_step(fact), bare=True))
     return _first_fit([(*start, *where, *tail), (*start, ".", *tail), (*start, ".")])
 
@@ -216,13 +272,9 @@ def _tenth(value: float) -> float:
     return float(10.0 ** (np.floor(np.log10(abs(value))) - 1.0)) if value else 0.1
 
 
-def _share(result: StationResult, main: Finding, cycles: int | None = None) -> str:
+def _share(result: StationResult, main: Finding) -> str:
     total = len(result.data.cycles)
-    touched = cycles if cycles is not None and main.share >= 0.999 else round(main.share * total)
-    if main.share >= 0.999:
-        whole = cycles is None or cycles == total
-        return share_of(total, total, "cycles") if whole else f"{count(touched)} of {count(total)} cycles"
-    return share_of(max(touched, len(main.cycles)) if main.cycles else touched, total, "cycles")
+    return share_of(len(main.cycles) or round(main.share * total), total, "cycles")
 
 
 def _first_fit(candidates: list[Text]) -> Text:
@@ -261,6 +313,10 @@ def _reasons(result: StationResult, main: Finding | None, room: int) -> str:
     parts: list[str] = []
     if n["cycles"]:
         parts.append(_losses(n["dropped"], n["missed"]))
+    also = also_found(result, main) if main is not None else None
+    if also is not None:
+        tail = f"Also: {without_article(phrase(also.code).short)}."
+        return next((t for t in (" ".join([*parts, tail]), tail) if len(t) <= room), " ".join(parts))
     if main is not None:
         other = runner_up(result, main)
         sure = f"Chance {chance(chance_of(result, main))}"

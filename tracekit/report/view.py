@@ -17,13 +17,13 @@ LEAKS = frozenset({
     "leak_steady", "leak_part_dependent", "check_valve_leak", "release_valve_leak", "seal_lost_partly",
     "supply_valve_passing",
 })  # fmt: skip
-_REPAIRABLE = ("cause", "setting", "sensor")
+REPAIRABLE = ("cause", "setting", "sensor")
 _WORDS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
 
 
 def main_finding(result: StationResult) -> Finding | None:
     """What to repair first: the first cause, setting or sensor finding above info."""
-    return next((f for f in result.findings if f.kind in _REPAIRABLE and f.severity != "info"), None)
+    return next((f for f in result.findings if f.kind in REPAIRABLE and f.severity != "info"), None)
 
 
 def fault_of_log(result: StationResult) -> Finding | None:

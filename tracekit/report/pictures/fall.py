@@ -9,9 +9,10 @@ from tracekit.model.estimate import Estimate
 from tracekit.model.result import LeakResult, StationResult
 from tracekit.report.plot import Axis, Cell, Column, Label, Picture, Plot, across, band, finish, line, round_up, upward
 from tracekit.report.view import Floats, Indices, grid_spread, in_periods, main_finding, runs, spaced
+from tracekit.report.warmth import without_warming
 from tracekit.report.words import Num, Text, join, say
 
-_MOST_COASTS, _POINTS, _SURGE_S = 400, 24, 0.02
+_MOST_COASTS, _POINTS, _SURGE_S, _SURGE_MOST_S = 300, 24, 0.02, 0.3
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -49,47 +50,49 @@ def fall(result: StationResult, unit: str = "kPa") -> Picture | None:
 def _fall_of(data: StationData, leak: LeakResult) -> _Fall | None:
     """Falls of all coasts on one grid of time, cut where half of them have ended."""
     usable = np.flatnonzero(data.periods.where("kind", "coast") & (data.periods.codes("used") != 0))
-    chosen = in_periods(data, spaced(usable, _MOST_COASTS))
-    curves = [_lost(data, rows) for _, rows in runs(chosen, data.bins.period)]
-    kept = [c for c in curves if c is not None]
+    cleaned = without_warming(data, leak)
+    pressure = data.bins.pressure_kpa if cleaned is None else cleaned
+    chosen = runs(in_periods(data, spaced(usable, _MOST_COASTS)), data.bins.period)
+    begin = _end_of_surge_s(data, chosen)
+    kept = [c for _, rows in chosen if (c := _lost(data, rows, pressure, begin)) is not None]
     if len(kept) < 5:
         return None
-    length = float(np.median([t[-1] for t, _ in kept]))
-    grid = np.linspace(0.0, length, _POINTS)
+    grid = np.linspace(0.0, float(np.median([t[-1] for t, _ in kept])), _POINTS)
     low, mid, high, present = grid_spread([np.interp(grid, t, v, right=np.nan) for t, v in kept])
     good = present >= 0.5 * len(kept)
-    warming, bare = _warming(grid, mid, leak)
-    return _Fall(
-        time_s=grid[good], low=(low - warming)[good], mid=(mid - warming)[good], high=(high - warming)[good], bare=bare
-    )
+    return _Fall(time_s=grid[good], low=low[good], mid=mid[good], high=high[good], bare=cleaned is None)
 
 
-def _lost(data: StationData, rows: Indices) -> tuple[Floats, Floats] | None:
+def _end_of_surge_s(data: StationData, chosen: list[tuple[int, Indices]]) -> float:
+    """Seconds from the cut until vacuum is deepest in the median coast, and a little more."""
+    least = max(_SURGE_S, 2.5 * data.sensor.sample_interval_s)
+    starts = data.periods.floats("start_s")
+    grid = np.arange(0.0, _SURGE_MOST_S, 0.01)
+    curves = [
+        np.interp(grid, data.bins.time_s[rows] - starts[p], -data.bins.pressure_kpa[rows], right=np.nan)
+        for p, rows in chosen
+        if len(rows) > 2
+    ]
+    if not curves:
+        return least
+    _, mid, _, present = grid_spread(curves)
+    there = present >= 0.5 * len(curves)
+    return float(grid[int(np.argmax(np.where(there, mid, -np.inf)))]) + least if there.any() else least
+
+
+def _lost(data: StationData, rows: Indices, pressure: Floats, begin: float) -> tuple[Floats, Floats] | None:
     """Time and vacuum lost of one coast from the end of its surge, the origin at the intercept of a straight line."""
     time = data.bins.time_s[rows]
-    start = data.periods.floats("start_s")[data.bins.period[rows[0]]] + max(
-        _SURGE_S, 2.5 * data.sensor.sample_interval_s
-    )
+    start = data.periods.floats("start_s")[data.bins.period[rows[0]]] + begin
     after = time >= start
     if after.sum() < 6:
         return None
-    since, pressure = time[after] - start, data.bins.pressure_kpa[rows][after]
-    early = since <= max(0.4 * since[-1], since[min(5, len(since) - 1)])
-    mean_t, mean_p = since[early].mean(), pressure[early].mean()
+    since, level = time[after] - start, pressure[rows][after]
+    early = since <= max(0.5 * since[-1], since[5])
+    mean_t, mean_p = since[early].mean(), level[early].mean()
     spread = ((since[early] - mean_t) ** 2).sum()
-    slope = ((since[early] - mean_t) * (pressure[early] - mean_p)).sum() / spread if spread > 0 else 0.0
-    return since, pressure - (mean_p - slope * mean_t)
-
-
-def _warming(grid: Floats, mid: Floats, leak: LeakResult) -> tuple[Floats, bool]:
-    """What gas warming adds to the median fall, where the leak's shape tells it; zeros and True where it does not."""
-    shape = leak.shape
-    if shape is None or len(shape.time_s) < 3 or shape.time_s[-1] <= shape.time_s[0]:
-        return np.zeros(len(grid)), True
-    slope, offset = np.polyfit(shape.time_s, shape.lost_kpa, 1)
-    inside = np.interp(grid, shape.time_s, shape.lost_kpa - offset)
-    clean = np.where((grid < shape.time_s[0]) | (grid > shape.time_s[-1]), slope * grid, inside)
-    return mid - clean, False
+    slope = ((since[early] - mean_t) * (level[early] - mean_p)).sum() / spread if spread > 0 else 0.0
+    return since, level - (mean_p - slope * mean_t)
 
 
 def _plot(here: _Fall, base: _Fall | None, result: StationResult) -> Plot:

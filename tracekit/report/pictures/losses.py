@@ -40,11 +40,11 @@ def losses(result: StationResult, unit: str = "kPa") -> Picture | None:
 
 def fall_time_s(time: Floats, vacuum: Floats) -> float:
     """Seconds from the last moment above 90 % of the vacuum before the loss to the first below 20 % of it."""
-    before = vacuum[time < -0.05]
+    before = vacuum[(time >= -0.2) & (time <= 0.0)]
     if len(before) == 0:
         return float("nan")
-    level = float(np.median(before))
-    low = np.flatnonzero(vacuum < 0.2 * level)
+    level = float(before.max())
+    low = np.flatnonzero((vacuum < 0.2 * level) & (time > -0.05))
     if len(low) == 0:
         return float("nan")
     high = np.flatnonzero(vacuum[: low[0]] >= 0.9 * level)

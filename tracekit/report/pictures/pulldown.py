@@ -1,6 +1,6 @@
 """Pull-down: is suction weak?"""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -112,17 +112,27 @@ def _plot(here: _Rise, base: _Rise | None, data: StationData) -> Plot:
     if base is not None:
         marks.append(line(across(x, base.time_s), upward(y, base.mid), "wide9 baseband-line"))
         marks.append(line(across(x, base.time_s), upward(y, base.mid), "thin base dash"))
-        labels.append(
-            Label(x=float(base.time_s[-1]), y=float(base.mid[-1]), lines=("baseline",), style="t-base", dx=8, dy=14)
-        )
     marks.append(band(across(x, here.time_s), upward(y, here.low), upward(y, here.high), "f-usual"))
     marks.append(line(across(x, here.time_s), upward(y, here.mid), "line usual"))
-    dy = -4 if base is not None else 4
-    labels.append(
-        Label(x=float(here.time_s[-1]), y=float(here.mid[-1]), lines=("this log",), style="t-usual", dx=8, dy=dy)
-    )
+    labels += _names(here, base, x)
     labels += _set_point(data, x, y, marks)
     return Plot(x=x, y=y, marks=tuple(marks), labels=tuple(labels))
+
+
+def _names(here: _Rise, base: _Rise | None, x: Axis) -> list[Label]:
+    """Names at the ends: both at the right where the lines end together, else the earlier one left of its line."""
+    own = Label(x=float(here.time_s[-1]), y=float(here.mid[-1]), lines=("this log",), style="t-usual", dx=8)
+    if base is None:
+        return [own]
+    other = Label(x=float(base.time_s[-1]), y=float(base.mid[-1]), lines=("baseline",), style="t-base", dx=8)
+    gap = (own.x - other.x) / (x.high - x.low)
+    if abs(gap) < 0.12:
+        return [replace(own, dy=-4), replace(other, y=own.y, x=max(own.x, other.x), dy=14)]
+    early, late = (base, own) if gap > 0 else (here, other)
+    level = 0.55 * float(early.mid[-1])
+    at = float(np.interp(level, early.mid, early.time_s))
+    name, css = ("baseline", "end t-base") if gap > 0 else ("this log", "end t-usual")
+    return [late, Label(x=at, y=level, lines=(name,), style=css, dx=-10)]
 
 
 def _set_point(data: StationData, x: Axis, y: Axis, marks: list[str]) -> list[Label]:
