@@ -1,5 +1,6 @@
 """Whole logs: the truth agrees with the columns, and the same scenario gives the same log."""
 
+import csv
 import hashlib
 import json
 from dataclasses import replace
@@ -11,7 +12,10 @@ import pytest
 
 from tracekit.errors import OutputError, UsageError
 from tracekit.simulate import Scenario, SimulatedLog, simulate
+from tracekit.simulate.calibration import random_calibration
 from tracekit.simulate.scenario import Fault, Recorder, Saving, Sensor, Sequencer, StationSpec, Switch, Valves, Volumes
+from tracekit.simulate.station_text import station_text
+from tracekit.simulate.together import write_together
 
 NAMED_IN_SCORES = {
     "cycle", "start_s", "end_s", "supply_on_s", "true_setpoint_s", "part_present_on_s", "lift_s", "release_on_s", "outcome",
@@ -192,3 +196,70 @@ def test_no_cycles_are_refused() -> None:
     """A scenario needs a cycle."""
     with pytest.raises(UsageError, match="0 cycles; expected at least 1"):
         simulate(Scenario(name="none", cycles=0))
+
+
+def test_a_request_is_logged_where_the_device_saves_air() -> None:
+    """The supply column is on from the start of suction to its end, whatever the device does between."""
+    space = Volumes(residual_leak_kpa_s=8.0)
+    station = StationSpec(sensor=QUIET, volumes=space, recorder=Recorder(supply_signal="request", release_logged=False))
+    log = make(station, cycles=2)
+    assert log.names == ("time_s", "pressure_kpa", "supply", "part_present")
+    for c in log.truth["cycles"]:
+        assert len(c["supply_toggles"]) >= 1
+        asked = within(log, c, "supply_on_s", "sequence_off_s")
+        assert log.supply[asked].mean() > 0.99
+    assert np.count_nonzero(np.diff(log.supply)) == 4
+    assert 'signal = "request"' in station_text(log.truth)
+    assert 'release = "none"' in station_text(log.truth)
+
+
+def test_a_pulse_valve_has_two_coils() -> None:
+    """Every edge of the true supply command is a pulse of 50 ms on one of the two columns."""
+    log = make(StationSpec(sensor=QUIET, recorder=Recorder(rate_hz=500.0, supply_signal="pulse")), cycles=3)
+    edges = [edge for c in log.truth["cycles"] for edge in c["supply_edges"]]
+    for column, level in ((log.supply, 1), (log.off_coil, 0)):
+        times = [t for t, value in edges if value == level]
+        rises = log.time_s[1:][np.diff(column) == 1]
+        assert rises == pytest.approx(times, abs=0.0021)
+        assert column.sum() * 0.002 == pytest.approx(0.05 * len(times), rel=0.05)
+    assert 'off_column = "off_coil"' in station_text(log.truth)
+
+
+def test_an_unknown_signal_is_refused() -> None:
+    """Only valve, request and pulse can be logged."""
+    with pytest.raises(UsageError, match='supply_signal "coil"; expected valve, request or pulse'):
+        make(StationSpec(recorder=Recorder(supply_signal="coil")), cycles=1)
+
+
+def test_stations_in_one_log(tmp_path: Path) -> None:
+    """Rows of two stations stand in order of time, each station's own in its order, and the truth has both."""
+    logs = [make(StationSpec(name=name), cycles=1) for name in ("Loader 2", "Packer, 1")]
+    path = write_together(logs, tmp_path)
+    rows = list(csv.DictReader(path.read_text(encoding="utf-8").splitlines()))
+    times = [float(row["time_s"]) for row in rows]
+    assert times == sorted(times)
+    for log in logs:
+        own = [float(r["pressure_kpa"]) for r in rows if r["station"] == log.truth["station"]["name"]]
+        assert own == log.pressure_kpa.tolist()
+    truth = json.loads((tmp_path / "truth.json").read_text())
+    assert [s["name"] for s in truth["stations"]] == ["Loader 2", "Packer, 1"]
+    with pytest.raises(UsageError, match="expected different names"):
+        write_together([logs[0], logs[0]], tmp_path)
+
+
+def test_a_calibration_tells_its_volume() -> None:
+    """The orifice's flow over the difference of the slopes, both choked and isothermal, is the volume."""
+    reference, orifice = random_calibration(4, cycles=2)
+    fast = replace(reference.station, volumes=replace(reference.station.volumes, wall_time_s=(0.005, 0.005)))
+    fast = replace(fast, sensor=QUIET)
+    slopes = []
+    for scenario in (reference, orifice):
+        log = simulate(replace(scenario, station=fast))
+        start = log.truth["cycles"][0]["supply_toggles"][0][0] + 0.3
+        part = (log.time_s > start) & (log.time_s < start + 0.8)
+        slopes.append(np.polyfit(log.time_s[part], log.pressure_kpa[part], 1)[0])
+    known = reference.marks["pair"]["known_orifice"]
+    warm = np.sqrt(log.truth["station"]["ambient_temperature_k"] / 293.15)
+    flow_pa_m3_s = 1e5 * known["C_m3_s_pa"] * 1000.0 * log.truth["station"]["ambient_kpa"] * warm
+    volume = flow_pa_m3_s / (1000.0 * (slopes[1] - slopes[0]))
+    assert volume == pytest.approx(log.truth["station"]["volume_m3"], rel=0.02)

@@ -66,6 +66,8 @@ def _leak_orifice(s: Schedule, fault: Fault, station: StationSpec, rng: np.rando
     b = fault.size.get("b", 0.35)
     spread = np.exp(fault.size.get("scatter", 0.08) * rng.standard_normal(len(s.hole_c)))
     hole = hole_for_rate(station, fault.size["rate_kpa_s"], b) * spread
+    if "c" in fault.size:  # a known orifice, whatever rate it makes
+        hole = np.full_like(hole, fault.size["c"])
     if fault.kind == "fitting":
         return replace(s, fitting_c=s.fitting_c + hole)
     return replace(s, hole_c=s.hole_c + hole, hole_b=np.full_like(s.hole_b, b))

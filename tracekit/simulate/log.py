@@ -14,7 +14,7 @@ from tracekit.simulate.faults import apply_faults
 from tracekit.simulate.gas import Array
 from tracekit.simulate.recorder import record
 from tracekit.simulate.run import run
-from tracekit.simulate.scenario import Scenario
+from tracekit.simulate.scenario import Recorder, Scenario
 from tracekit.simulate.schedule import Schedule, healthy_schedule
 from tracekit.simulate.truth import build_truth
 
@@ -25,7 +25,10 @@ FINE_FROM_HZ = 500.0
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SimulatedLog:
-    """A log in the canonical columns, shape (n,) each, digitals as wired, and what really happened."""
+    """A log in the canonical columns, shape (n,) each, digitals as wired, and what really happened.
+
+    `off_coil` is the second coil of a pulse valve; `names` are the columns that are written.
+    """
 
     time_s: Array
     pressure_kpa: Array
@@ -33,6 +36,8 @@ class SimulatedLog:
     release: NDArray[np.int8]
     part_present: NDArray[np.int8]
     truth: dict[str, Any]
+    off_coil: NDArray[np.int8]
+    names: tuple[str, ...] = COLUMNS
 
     def write(self, folder: str | Path, kind: str = "parquet", stem: str = "log") -> Path:
         """Write `<stem>.parquet` or `<stem>.csv` and `truth.json` (`<stem>_truth.json` where the stem is not log).
@@ -56,25 +61,28 @@ class SimulatedLog:
         return path
 
     def columns(self) -> tuple[NDArray[np.generic], ...]:
-        """The columns in the order of `COLUMNS`."""
-        return (self.time_s, self.pressure_kpa, self.supply, self.release, self.part_present)
+        """The columns in the order of `names`."""
+        return tuple(getattr(self, name) for name in self.names)
 
     def _write_csv(self, path: Path) -> None:
         with path.open("w", encoding="utf-8", newline="") as file:
             writer = csv.writer(file, lineterminator="\n")
-            writer.writerow(COLUMNS)
+            writer.writerow(self.names)
             writer.writerows(zip(*(c.tolist() for c in self.columns()), strict=True))
 
     def _write_parquet(self, path: Path) -> None:
         import pyarrow as pa
         import pyarrow.parquet as pq
 
-        kinds = (pa.float64(), pa.float64(), pa.int8(), pa.int8(), pa.int8())
         arrays = [
-            pa.Array.from_buffers(kind, len(column), [None, pa.py_buffer(np.ascontiguousarray(column))])
-            for kind, column in zip(kinds, self.columns(), strict=True)
+            pa.Array.from_buffers(
+                pa.float64() if column.dtype == np.float64 else pa.int8(),
+                len(column),
+                [None, pa.py_buffer(np.ascontiguousarray(column))],
+            )
+            for column in self.columns()
         ]
-        pq.write_table(pa.Table.from_arrays(arrays, names=list(COLUMNS)), path, compression="zstd")
+        pq.write_table(pa.Table.from_arrays(arrays, names=list(self.names)), path, compression="zstd")
 
 
 def simulate(scenario: Scenario) -> SimulatedLog:
@@ -96,8 +104,16 @@ def simulate(scenario: Scenario) -> SimulatedLog:
         supply=recording.supply,
         release=recording.release,
         part_present=recording.part_present,
+        off_coil=recording.off_coil,
+        names=_names(scenario.station.recorder),
         truth=build_truth(scenario, schedule, trace),
     )
+
+
+def _names(recorder: Recorder) -> tuple[str, ...]:
+    """The columns that this logger writes."""
+    kept = tuple(name for name in COLUMNS if name != "release" or recorder.release_logged)
+    return (*kept, "off_coil") if recorder.supply_signal == "pulse" else kept
 
 
 def _starts(scenario: Scenario, schedule: Schedule) -> Array:

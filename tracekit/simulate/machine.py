@@ -120,15 +120,20 @@ def advance(
     else:
         ready = t >= programme.try_s + schedule.approach_s + sequencer.lift_timer_s - sequencer.settle_s
     pending = sucking & ready & np.isinf(programme.lift_s)
-    lift = np.where(pending, t + sequencer.settle_s, programme.lift_s)
+    lift = np.where(pending, _on_tick(t + sequencer.settle_s, sequencer.tick_s), programme.lift_s)
     lifting = sucking & (t >= lift)
-    stop = np.where(lifting, lift + schedule.transport_s, programme.stop_s)
+    stop = np.where(lifting, _on_tick(lift + schedule.transport_s, sequencer.tick_s), programme.stop_s)
     release = np.where(lifting, stop + schedule.dead_time_s, programme.release_s)
     programme = programme._replace(
         lift_s=lift, stop_s=stop, release_s=release, phase=np.where(lifting, HOLD, programme.phase).astype(np.int8)
     )
     programme = _give_up(programme, t, lost, schedule, station)
     return _finish(programme, t, schedule, sequencer.paced_s)
+
+
+def _on_tick(time_s: Array | float, tick_s: float) -> Array:
+    """The next tick of the sequencer at or after a time [s]."""
+    return np.asarray(np.ceil(np.asarray(time_s) / tick_s - 1e-6) * tick_s, np.float64)
 
 
 def _give_up(programme: Programme, t: float, lost: Flags, schedule: Schedule, station: StationSpec) -> Programme:

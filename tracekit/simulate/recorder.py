@@ -5,20 +5,25 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from tracekit.errors import UsageError, message
 from tracekit.simulate.gas import Array
-from tracekit.simulate.run import PRESENT, RELEASE, SUPPLY, Trace
+from tracekit.simulate.run import ASKED, PRESENT, RELEASE, SUPPLY, Trace
 from tracekit.simulate.scenario import Recorder, StationSpec
 from tracekit.simulate.schedule import Schedule
 
 
 class Recording(NamedTuple):
-    """The canonical columns, shape (samples,): seconds, gauge kPa, digitals as wired."""
+    """The canonical columns, shape (samples,): seconds, gauge kPa, digitals as wired.
+
+    `off_coil` belongs to a pulse valve, whose on coil is `supply`; else it is 0 throughout.
+    """
 
     time_s: Array
     pressure_kpa: Array
     supply: NDArray[np.int8]
     release: NDArray[np.int8]
     part_present: NDArray[np.int8]
+    off_coil: NDArray[np.int8]
 
 
 def record(trace: Trace, station: StationSpec, schedule: Schedule, rng: np.random.Generator) -> Recording:
@@ -27,12 +32,42 @@ def record(trace: Trace, station: StationSpec, schedule: Schedule, rng: np.rando
     nominal, true = _sample_times(trace, recorder, rng)
     pressure = _pressure(trace, station, schedule, true, rng)
     bits = _digitals(trace, true + recorder.digital_late_s)
-    wired = {
-        "supply": (bits & SUPPLY > 0) ^ station.valves.normally_open,
-        "release": bits & RELEASE > 0,
-        "present": (bits & PRESENT > 0) ^ station.switch.reversed_output,
-    }
-    return Recording(nominal, pressure, *(level.astype(np.int8) for level in wired.values()))
+    supply, off_coil = _supply(trace, recorder, bits, true + recorder.digital_late_s)
+    wired = (
+        supply ^ station.valves.normally_open,
+        bits & RELEASE > 0,
+        (bits & PRESENT > 0) ^ station.switch.reversed_output,
+        off_coil,
+    )
+    return Recording(nominal, pressure, *(level.astype(np.int8) for level in wired))
+
+
+def _supply(
+    trace: Trace, recorder: Recorder, bits: NDArray[np.uint8], when: Array
+) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
+    """What stands in the supply column before wiring, and in that of the off coil.
+
+    Raises UsageError for a signal that is neither valve, request nor pulse.
+    """
+    nothing = np.zeros(len(bits), bool)
+    if recorder.supply_signal == "valve":
+        return bits & SUPPLY > 0, nothing
+    if recorder.supply_signal == "request":
+        return bits & ASKED > 0, nothing
+    if recorder.supply_signal != "pulse":
+        found = f'supply_signal "{recorder.supply_signal}"'
+        raise UsageError(message("recorder", found, "valve, request or pulse", "Choose one of them."))
+    command = np.diff((trace.bits & SUPPLY > 0).astype(np.int8), prepend=np.int8(0))
+    index = np.clip((when / trace.dt).astype(np.int64), 0, len(trace.bits) - 1)
+    pulses = [_since(command == edge, trace.dt)[index] < recorder.pulse_s for edge in (1, -1)]
+    return pulses[0], pulses[1]
+
+
+def _since(events: NDArray[np.bool_], dt: float) -> Array:
+    """Time since the last event at every step [s]; long where there was none yet."""
+    steps = np.arange(len(events))
+    last = np.maximum.accumulate(np.where(events, steps, -len(events) - 10**6))
+    return np.asarray((steps - last) * dt, np.float64)
 
 
 def quantise(pressure_kpa: Array, step_kpa: float) -> Array:

@@ -30,7 +30,7 @@ from tracekit.simulate.plant import Constants, Drive, Flows, Gas, at_rest, blow_
 from tracekit.simulate.scenario import StationSpec
 from tracekit.simulate.schedule import Schedule
 
-SUPPLY, RELEASE, PRESENT, FLOW, LIFTED, CLOSED = (1 << k for k in range(6))
+SUPPLY, RELEASE, PRESENT, FLOW, LIFTED, CLOSED, ASKED = (1 << k for k in range(7))
 CHUNK = 256
 PRE_ROLL_S = 0.12
 LONGEST_S = 60.0
@@ -218,6 +218,7 @@ def _bits(state: State) -> NDArray[np.uint8]:
     programme = state.programme
     bits = state.supply.command * SUPPLY + state.blow.command * RELEASE + state.switch.present * PRESENT
     bits = bits + state.supply.open * FLOW + (programme.phase == HOLD) * LIFTED + state.cup.closed * CLOSED
+    bits = bits + suction_asked(programme) * ASKED
     return np.asarray(bits, np.uint8)
 
 

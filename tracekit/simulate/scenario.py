@@ -65,11 +65,15 @@ class Ejector:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Valves:
-    """Supply and release valve: delays from command to flow, wiring of the logged supply command."""
+    """Supply and release valve: delays from command to flow, wiring of the logged supply command.
+
+    `cold_s` comes on top in the first cycle, after a standstill.
+    """
 
     delay_on_s: float = 0.014
     delay_off_s: float = 0.011
     scatter_s: float = 0.0008
+    cold_s: float = 0.0
     normally_open: bool = False
 
 
@@ -153,6 +157,8 @@ class Recorder:
     """The data logger. `digital_late_s`: digitals are read that much later than the pressure.
 
     `low_kpa` is the end of its own input range, gauge; the device in front of it goes on to the sensor's end.
+    `supply_signal`: "valve" logs the supply command, "request" what the programme asks of a device that saves air by
+    itself, "pulse" the two coils of a pulse valve. Without `release_logged` there is no such column.
     """
 
     rate_hz: float = 200.0
@@ -163,6 +169,9 @@ class Recorder:
     digital_late_s: float = 0.0
     time_digits: int = 6
     low_kpa: float = -110.0
+    supply_signal: str = "valve"
+    pulse_s: float = 0.05
+    release_logged: bool = True
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

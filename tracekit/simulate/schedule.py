@@ -171,7 +171,7 @@ def _drive_part(station: StationSpec, n: int, rng: np.random.Generator) -> dict[
         "neighbour_kpa": _same(n, 0.0),
         "neighbour_period_s": _same(n, 10.0),
         "neighbour_share": _same(n, 0.2),
-        "delay_on_s": _same(n, valves.delay_on_s),
+        "delay_on_s": valves.delay_on_s + np.where(np.arange(n) == 0, valves.cold_s, 0.0),
         "delay_off_s": _same(n, valves.delay_off_s),
         "delay_scatter_s": _same(n, valves.scatter_s),
     }

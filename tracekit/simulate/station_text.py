@@ -27,7 +27,18 @@ def station_text(truth: Mapping[str, Any], *, one_day: bool = True) -> str:
     ]
     if station["air_saving"]:
         lines += [f"supply_off_kpa = {station['cut_off_kpa']:g}", f"supply_on_kpa = {station['resume_kpa']:g}"]
-    return "\n".join(lines) + "\n"
+    return "\n".join([*lines, *_channels(station)]) + "\n"
+
+
+def _channels(station: Mapping[str, Any]) -> list[str]:
+    """What the data of unusual wirings do not tell by themselves."""
+    lines = []
+    if station["supply_signal"] != "valve":
+        coil = ', off_column = "off_coil"' if station["supply_signal"] == "pulse" else ""
+        lines.append(f'supply = {{ column = "supply", signal = "{station["supply_signal"]}"{coil} }}')
+    if not station["release_logged"]:
+        lines.append('release = "none"')
+    return ["", "[channels]", *lines] if lines else []
 
 
 def _quoted(text: str) -> str:

@@ -305,6 +305,8 @@ def _drive_facts(station: StationSpec) -> dict[str, Any]:
     return {
         "supply_polarity": "no" if valves.normally_open else "nc",
         "supply_logged_on_level": 0 if valves.normally_open else 1,
+        "supply_signal": station.recorder.supply_signal,
+        "release_logged": station.recorder.release_logged,
         "part_present_logged_present_level": 0 if station.switch.reversed_output else 1,
         "switch_response_s": [station.switch.response_on_s, station.switch.response_off_s],
         "controller_tick_s": station.saving.tick_s if station.saving else 0.005,
