@@ -183,7 +183,10 @@ def _allow_for_start(effects: dict[str, Effect]) -> None:
     speed = max(start.reference, 1.0) / max(float(np.exp(blow.reference)), 1e-3) if blow is not None else 500.0
     for name, slack in (
         ("blow_start", 1.5 * abs(start.shift) / speed),
-        ("residual", 0.05 * abs(start.shift) + 0.3 * abs(effects["residual"].reference) if "residual" in effects else 0.0),
+        (
+            "residual",
+            0.05 * abs(start.shift) + 0.3 * abs(effects["residual"].reference) if "residual" in effects else 0.0,
+        ),
     ):
         if name in effects:
             effects[name] = replace(effects[name], error=float(np.hypot(effects[name].error, slack)))

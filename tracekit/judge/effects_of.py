@@ -88,29 +88,25 @@ def unevenness(data: StationData, now: NDArray[np.bool_]) -> Effect | None:
     )  # fmt: skip
 
 
-def physical_effects(data: StationData) -> dict[str, Effect]:
-    """What physics alone tells without a reference: vacuum left after the blow-off, a late answer, the idle reading."""
-    cycles = data.cycles
-    idle = cycles.floats("idle_vacuum_kpa")
-    zero = float(np.nanmedian(idle)) if np.isfinite(idle).any() else 0.0
+def physical_effects(data: StationData, features: Features) -> dict[str, Effect]:
+    """What practice alone tells without a reference: vacuum left after the blow-off, late answers of both valves.
+
+    Usual values and their spreads are common practice, no source; less than usual is no news.
+    """
+    slack = data.sensor.sample_interval_s / 2
     out = {}
-    held = cycles.where("outcome", "held")
-    for name, values, reference, error in (
-        ("residual", cycles.floats("residual_vacuum_kpa") - zero, 0.0, 1.1),
-        (
-            "response",
-            cycles.floats("response_delay_s"),
-            0.022,
-            float(np.hypot(0.011, data.sensor.sample_interval_s / 2)),
-        ),
+    for name, usual, spread in (
+        ("residual", 0.0, 1.1),
+        ("response", 0.022, float(np.hypot(0.011, slack))),
+        ("blow_start", 0.035, float(np.hypot(0.025, slack))),
     ):
-        seen = values[held & np.isfinite(values)]
+        values = features.values[name]
+        seen = values[features.held & np.isfinite(values)]
         if len(seen) < 4:
             continue
         now = float(np.median(seen))
-        shift = max(now - reference, 0.0)
         out[name] = Effect(
-            now=now, reference=reference, shift=shift, error=error, n_now=len(seen), n_reference=0, tail_up=0.0,
+            now=now, reference=usual, shift=max(now - usual, 0.0), error=spread, n_now=len(seen), n_reference=0, tail_up=0.0,
             tail_down=0.0, scatter=1.0,
         )  # fmt: skip
     return out
@@ -145,7 +141,7 @@ def effects_of(
 ) -> dict[str, Effect]:
     """All effects for the ranking; `upper` marks the cycles of a leaking group where `grouped`."""
     if comparison.source == "none":
-        out = physical_effects(data)
+        out = physical_effects(data, features)
     else:
         out = with_balance(evacuation_without_leak(comparison.effects, band_kpa))
     uneven = unevenness(data, comparison.now)

@@ -14,6 +14,7 @@ class Fact:
     """A condition that a rule looked at.
 
     explained_by  causes that would bring it about: repair them first
+    alternatives  causes that this log cannot tell from it
     cycles        rows of the cycles table that show it
     """
 
@@ -22,6 +23,7 @@ class Fact:
     evidence: tuple[Evidence, ...] = ()
     cycles: tuple[int, ...] = ()
     explained_by: tuple[str, ...] = ()
+    alternatives: tuple[str, ...] = ()
     reason: str = ""
     critical: bool = False
 

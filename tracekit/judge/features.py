@@ -66,7 +66,10 @@ def _time_at(times: Floats, levels: Floats, wanted: Floats) -> Floats:
     row = np.arange(len(times))
     exact = share < 1e-9
     above = np.where(exact, times[row, low], times[row, low + 1])
-    return np.where(exact, times[row, low], times[row, low] + share * (above - times[row, low]))
+    # a level just over the last one passed is carried on from the two below it
+    before = times[row, np.maximum(low - 1, 0)]
+    above = np.where(np.isfinite(above), above, np.where(share < 0.3, 2.2 * times[row, low] - 1.2 * before, np.nan))
+    return np.asarray(np.where(exact, times[row, low], times[row, low] + share * (above - times[row, low])), np.float64)
 
 
 def _between(times: Floats, levels: Floats, first: float, last: float, zero: Floats) -> Floats:
@@ -120,7 +123,11 @@ def _ends_at_zero(data: StationData) -> bool:
     """The range of the sensor or recorder ends near ambient, or where every blow-off ends: over-pressure does not show."""
     high = data.sensor.range_high_kpa
     over = data.timing["over_kpa"]
-    flat = np.mean(over[np.isfinite(over)] >= high - 1.2 * data.sensor.quantisation_kpa - 0.02) if np.isfinite(over).any() else 0.0
+    flat = (
+        np.mean(over[np.isfinite(over)] >= high - 1.2 * data.sensor.quantisation_kpa - 0.02)
+        if np.isfinite(over).any()
+        else 0.0
+    )
     return bool(high < 1.0 or flat > 0.5)
 
 
@@ -142,7 +149,11 @@ def _deepest_dip(data: StationData) -> Floats:
     bins = data.bins
     n = len(data.cycles)
     out = np.full(n, np.nan)
-    wanted = np.isin(kind[bins.period], [names.index("steady"), names.index("coast")]) if len(bins.period) else np.zeros(0, bool)
+    wanted = (
+        np.isin(kind[bins.period], [names.index("steady"), names.index("coast")])
+        if len(bins.period)
+        else np.zeros(0, bool)
+    )
     settled = bins.time_s - data.periods.floats("start_s")[bins.period] > 0.08 if len(bins.period) else wanted
     keep = np.flatnonzero(wanted & settled)
     if not len(keep):
@@ -181,7 +192,9 @@ def make_features(data: StationData, leak: LeakResult, bands: Bands) -> Features
         "start": _before_release(data),
         "blow": np.log(_blow_off(data, bands, zero)),
         "blow_start": _time_at(fall, levels, bands.fall_high + zero),
-        "residual": np.where(at_zero & (column("residual_vacuum_kpa") < 1.0), np.nan, column("residual_vacuum_kpa") - zero),
+        "residual": np.where(
+            at_zero & (column("residual_vacuum_kpa") < 1.0), np.nan, column("residual_vacuum_kpa") - zero
+        ),
         "over": np.where(at_zero, np.nan, data.timing["over_kpa"] + zero),
         "idle": idle,
         "noise": np.log(np.maximum(column("noise_kpa"), 1e-3)),
@@ -203,14 +216,14 @@ def _floors(data: StationData, top: Floats) -> Mapping[str, float]:
     top_speed = float(np.nanmedian(top)) if np.isfinite(top).any() else 50.0
     return {
         "decay": 0.05,
-        "rise": 0.01,
-        "top": max(0.02 * top_speed, 0.5),
+        "rise": 0.004,
+        "top": max(0.005 * top_speed, 0.2),
         "open": small,
         "response": max(0.25 * interval, 0.0005),
         "ultimate": small,
         "ultimate_fit": max(small, 0.2),
         "start": small,
-        "blow": 0.01,
+        "blow": 0.005,
         "blow_start": max(0.25 * interval, 0.0005),
         "residual": small,
         "over": small,

@@ -162,8 +162,9 @@ def fact_finding(case: Case, fact: Fact, explains: tuple[str, ...]) -> Finding:
         share=len(fact.cycles) / n,
         title=title(fact.code, case.station.station.source),
         evidence=fact.evidence,
+        alternatives=fact.alternatives,
         explains=explains,
-        next_steps=_steps(case, fact.code, ()),
+        next_steps=_steps(case, fact.code, fact.alternatives),
         cycles=fact.cycles,
     )
 

@@ -4,6 +4,8 @@ Each rule gives a probability from how far a condition holds against its uncerta
 common practice, no source, and stand in `options.judge`.
 """
 
+from dataclasses import replace
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -31,7 +33,7 @@ def setting_facts(data: StationData, station: Station, now: Bools, options: Judg
     if not len(data.cycles):
         return ()
     found = (
-        _set_point_too_high(data, now, options),
+        _set_point_over_cut(data) or _set_point_too_high(data, now, options),
         _set_point_too_low(data, now),
         _hysteresis(data, now, options),
         _order_broken(data, now),
@@ -56,6 +58,48 @@ def _closed_misses(data: StationData) -> Bools:
     """Picks given up although the cup had closed on the part: vacuum near its usual peak, no set point reached."""
     missed = data.cycles.where("outcome", "missed")
     return np.asarray(missed & (data.cycles.floats("peak_vacuum_kpa") > 0.7 * data.usual_peak_kpa), np.bool_)
+
+
+def weak_suction(data: StationData) -> float:
+    """Probability that the generator reaches less than it should, from the ultimate vacuum against ambient alone.
+
+    A sound ejector reaches 80 to 90 % of ambient (common practice, no source).
+    """
+    ultimate = data.cycles.floats("ultimate_vacuum_kpa")
+    level = np.nanmedian(ultimate) if np.isfinite(ultimate).any() else data.usual_peak_kpa
+    return logistic((0.75 - float(level) / data.ambient_kpa) / 0.03)
+
+
+def without_reference(fact: Fact, data: StationData) -> Fact:
+    """Without a reference a setting out of reach and a generator grown weak look alike: name both."""
+    if not set(fact.explained_by) & {"exhaust_restricted", "supply_pressure_low"} or fact.probability < 0.3:
+        return fact
+    weak = weak_suction(data)
+    if weak < 0.33:
+        return fact
+    return replace(
+        fact,
+        probability=fact.probability * (1.0 - 0.4 * weak),
+        alternatives=("exhaust_restricted", "supply_pressure_low"),
+    )
+
+
+def _set_point_over_cut(data: StationData) -> Fact | None:
+    """A set point at or above supply_off: the supply is cut before the part counts as gripped."""
+    gap = _value(data, "set_point") - _value(data, "supply_off")
+    if not np.isfinite(gap) or data.settings["set_point"].spread_kpa + data.settings["supply_off"].spread_kpa > 2.0:
+        return None
+    if gap < -0.05:
+        return None
+    evidence = Evidence(
+        measure="set_point_kpa", value=_value(data, "set_point"), unit="kPa", reference=_value(data, "supply_off"),
+        reference_source="supply_off", text=f"the set point stands {gap:.1f} kPa over supply_off",
+    )  # fmt: skip
+    missed = data.cycles.where("outcome", "missed")
+    return Fact(
+        code="set_point_too_high", probability=0.97, evidence=(evidence,), cycles=rows(missed), critical=True,
+        reason="the set point stands over supply_off",
+    )  # fmt: skip
 
 
 def _set_point_too_high(data: StationData, now: Bools, options: JudgeOptions) -> Fact | None:

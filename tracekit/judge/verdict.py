@@ -16,8 +16,17 @@ from tracekit.judge.findings import cause_finding, fact_finding
 from tracekit.judge.rank import HYPOTHESES, Posterior, posterior, rivals
 from tracekit.judge.reasons import reason_for
 from tracekit.judge.sensor_rules import recording_facts, sensor_facts
-from tracekit.judge.setting_rules import setting_facts
-from tracekit.judge.signs import dip_sign, group_sign, late_sign, leaky_sign, loss_signs, plate_signs, pulsation_sign, scatter_sign
+from tracekit.judge.setting_rules import setting_facts, without_reference
+from tracekit.judge.signs import (
+    dip_sign,
+    group_sign,
+    late_sign,
+    leaky_sign,
+    loss_signs,
+    plate_signs,
+    pulsation_sign,
+    scatter_sign,
+)
 from tracekit.judge.symptoms import EXPLAINS, symptom_facts
 from tracekit.model.finding import CODES, CauseChance, Detectable, Finding
 from tracekit.options.judge import JudgeOptions
@@ -93,6 +102,8 @@ def judge(case: Case, options: JudgeOptions) -> Judgement:
     post = _stuck_first(post, sensors)
     stuck = max((f.probability for f in sensors if f.code == "sensor_stuck"), default=0.0)
     settings = tuple(replace(f, probability=f.probability * (1.0 - 0.9 * stuck)) for f in settings)
+    if not has_reference:
+        settings = tuple(without_reference(f, case.data) for f in settings)
     repairs = tuple(_discounted(f, post) for f in (*sensors, *settings))
     symptoms = symptom_facts(case.data)
     chances = _chances(post, repairs)

@@ -56,7 +56,7 @@ def measure_chunk(
     hold = find_hold(samples, spans, reference, last_open, segment)
     zero = idle_vacuum(samples, spans, segment)
     closed = np.asarray(hold.peak >= segment.open_share * reference.peak, np.bool_)
-    evacuation = measure_evacuation(samples, spans, hold, zero, closed, measure)
+    evacuation = measure_evacuation(samples, spans, hold, zero, closed, reference.open_level, measure)
     periods = find_periods(samples, spans, hold, evacuation.contact, measure.coast_least_samples)
     bins = make_bins(samples, spans, hold, periods, segment)
     cycles = {
@@ -82,6 +82,22 @@ def measure_chunk(
               "samples": bins.samples},
         excerpts=_excerpts(samples, spans, hold, cycles),
     )  # fmt: skip
+
+
+def usual_open_level(
+    samples: Samples, starts: Ints, reference: Reference, segment: SegmentOptions, measure: MeasureOptions
+) -> float:
+    """Median rise from idle to the open-cup vacuum, NaN where fewer than half of the closed cycles show it [kPa]."""
+    if not len(starts):
+        return float("nan")
+    spans = find_spans(samples, starts, len(samples.time), reference, segment)
+    hold = find_hold(samples, spans, reference, True, segment)
+    zero = idle_vacuum(samples, spans, segment)
+    closed = np.asarray(hold.peak >= segment.open_share * reference.peak, np.bool_)
+    found = measure_evacuation(samples, spans, hold, zero, closed, float("nan"), measure)
+    rise = (found.open_cup_vacuum_kpa - np.nan_to_num(zero))[closed]
+    shown = rise[np.isfinite(rise)]
+    return float(np.median(shown)) if len(shown) >= 0.5 * max(int(closed.sum()), 1) else float("nan")
 
 
 def _time_at(samples: Samples, index: Ints) -> Floats:

@@ -133,9 +133,18 @@ def _response(samples: Samples, spans: Spans, zero: Floats, amplitude: Floats, t
 
 
 def measure_evacuation(
-    samples: Samples, spans: Spans, hold: Hold, zero: Floats, closed: NDArray[np.bool_], options: MeasureOptions
+    samples: Samples,
+    spans: Spans,
+    hold: Hold,
+    zero: Floats,
+    closed: NDArray[np.bool_],
+    usual_open: float,
+    options: MeasureOptions,
 ) -> Evacuation:
-    """All measures of the evacuation of each cycle; `closed`: a cup that closed on a part, by the vacuum reached."""
+    """All measures of the evacuation of each cycle.
+
+    `closed`: a cup that closed on a part, by the vacuum reached; `usual_open`: open-cup vacuum of usual cycles [kPa].
+    """
     off = falling(samples.supply)
     after = np.where(hold.grip >= 0, hold.grip, spans.last_try + 1)
     cut = first_true(off, after, np.maximum(hold.quit + 1, after))
@@ -150,7 +159,9 @@ def measure_evacuation(
     begin = first_reach(curve, empty + options.fit_from * (hold.peak - empty), spans.last_try, half + 1)
     tau, end_level = fit_exponential(samples, begin, np.where(top >= 0, top + 1, begin), options.fit_least_samples)
     contact, contact_time, open_level = _contact(samples, spans, hold, begin, tau, end_level, empty, closed, options)
-    amplitude = np.where(np.isfinite(open_level), open_level - empty, 0.2 * (hold.peak - empty))
+    # one amplitude for all cycles, so that the onset is found alike in each
+    shows = usual_open > max(6.0 * samples.noise, 1.0)
+    amplitude = np.full(len(zero), usual_open) if shows else 0.2 * (hold.peak - empty)
     ultimate, extrapolated = _ultimate(samples, hold, top, first_cut, tau, end_level, options)
     held = hold.grip >= 0
     command = samples.time[spans.last_try] - 0.5 * samples.interval

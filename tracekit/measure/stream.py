@@ -6,12 +6,12 @@ chunk, so every cycle is measured whole.
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from tracekit.measure.chunk import ChunkResult, measure_chunk
+from tracekit.measure.chunk import ChunkResult, measure_chunk, usual_open_level
 from tracekit.measure.strip import StripMaker
 from tracekit.model.cycle import SettingInForce, Wiring
 from tracekit.model.station import Settings
@@ -161,6 +161,9 @@ class StationAnalyser:
             rows.time, rows.pressure, rows.digital, wiring, interval=interval, noise=noise, options=self._segment
         )
         reference, settings = learn(samples, self._filed, self._segment)
+        starts = cycle_starts(samples, reference, -1, self._segment)
+        level = usual_open_level(samples, starts, reference, self._segment, self._measure)
+        reference = replace(reference, open_level=level)
         return Learned(
             wiring=wiring,
             reference=reference,

@@ -16,7 +16,10 @@ Bools = NDArray[np.bool_]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Reference:
-    """What the head of a log tells about all of it: thresholds in force and the usual peak, NaN where unknown [kPa]."""
+    """What the head of a log tells about all of it: thresholds in force and the usual peak, NaN where unknown [kPa].
+
+    open_level is the vacuum with the cup still open, NaN where most cycles do not show it.
+    """
 
     set_point: float
     reset_point: float
@@ -24,6 +27,7 @@ class Reference:
     supply_on: float
     peak: float
     air_saving: bool
+    open_level: float = float("nan")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

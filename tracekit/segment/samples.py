@@ -51,7 +51,7 @@ def second_difference_noise(vacuum: NDArray[np.float64], quantisation: float) ->
     middle = np.abs(bend - np.median(bend))
     # the lower half of the deviations: steep stretches must not pass for noise
     spread = float(np.quantile(middle, 0.5)) / 0.6745 / 6.0**0.5
-    return max(spread, quantisation * _UNIFORM, 1e-4)
+    return float(max(spread, quantisation * _UNIFORM, 1e-4))
 
 
 def find_quantisation(vacuum: NDArray[np.float64]) -> float:
