@@ -27,6 +27,7 @@ class Facts:
     dip          deepest healthy loss of vacuum with the motion
     floor        lowest vacuum of a healthy hold once it has settled
     slope        usual fall of vacuum in a coast [kPa/s]
+    overshoot_seen  highest vacuum recorded over supply_off, 0 where none [kPa]
     """
 
     sigma: float
@@ -37,6 +38,7 @@ class Facts:
     dip: float
     floor: float
     slope: float
+    overshoot_seen: float
 
 
 def station_facts(data: StationData, options: TuneOptions) -> Facts:
@@ -46,28 +48,33 @@ def station_facts(data: StationData, options: TuneOptions) -> Facts:
         sigma=max(data.sensor.noise_kpa, 0.02) if np.isfinite(data.sensor.noise_kpa) else 0.1,
         open_high=_open_high(data),
         reach_low=_reach_low(data, held, options),
-        undershoot=_beyond(data, held, "coast", "recharge", options),
-        overshoot=_beyond(data, held, "recharge", "coast", options),
+        undershoot=_beyond(data, held, "recharge", options),
+        overshoot=(over := _beyond(data, held, "coast", options)),
         dip=deepest_dip(data, held, options),
         floor=_floor(data, held, options),
         slope=_slope(data, held),
+        overshoot_seen=float(np.nan_to_num(over)),
     )
 
 
-def _open_high(data: StationData) -> float:
-    """The highest vacuum seen with the cup open: in the open-cup stretch, and in picks without a part."""
+def open_levels(data: StationData) -> Floats:
+    """Vacuum with the cup open: of the open-cup stretches, and the peaks of picks without a part [kPa]."""
     levels = data.cycles.floats("open_cup_vacuum_kpa")
-    shown = levels[np.isfinite(levels)]
-    empty = data.cycles.where("outcome", "missed") & (data.cycles.floats("peak_vacuum_kpa") < 0.5 * data.usual_peak_kpa)
-    levels = np.concatenate([shown, data.cycles.floats("peak_vacuum_kpa")[empty]])
+    peak = data.cycles.floats("peak_vacuum_kpa")
+    empty = data.cycles.where("outcome", "missed") & (peak < 0.5 * data.usual_peak_kpa)
+    return np.concatenate([levels[np.isfinite(levels)], peak[empty]])
+
+
+def _open_high(data: StationData) -> float:
+    levels = open_levels(data)
     return high_bound(levels, 0.05) if len(levels) else float("nan")
 
 
 def _reach_low(data: StationData, held: Bools, options: TuneOptions) -> float:
     """What the weakest healthy cycle reaches: seen where the supply stayed on, else extrapolated."""
     ultimate = data.cycles.floats("ultimate_vacuum_kpa")
-    seen = held & np.isfinite(ultimate) & (data.cycles.codes("ultimate_extrapolated") == 0)
     peak = data.cycles.floats("peak_vacuum_kpa")
+    seen = held & (ultimate > peak - 2.0) & (data.cycles.codes("ultimate_extrapolated") == 0)
     if seen.sum() >= options.least_held:
         return low_bound(np.minimum(ultimate, peak)[seen], options.quantile)
     shown = held & np.isfinite(ultimate)
@@ -77,8 +84,8 @@ def _reach_low(data: StationData, held: Bools, options: TuneOptions) -> float:
     return low_bound((peak + 0.5 * np.maximum(ultimate - peak, 0.0))[shown], options.quantile)
 
 
-def _beyond(data: StationData, held: Bools, first: str, then: str, options: TuneOptions) -> float:
-    """How far vacuum goes on beyond the threshold that ends a `first` period, in the `then` period [kPa]."""
+def _beyond(data: StationData, held: Bools, then: str, options: TuneOptions) -> float:
+    """How far vacuum goes on beyond the threshold that starts a period of the kind `then` [kPa]."""
     periods, bins = data.periods, data.bins
     kind = periods.where("kind", then)
     owner = periods.codes("cycle")
@@ -108,13 +115,17 @@ def settled(data: StationData, held: Bools) -> Bools:
     return np.asarray((loop | steady) & held[bins.cycle], np.bool_)
 
 
-def _floor(data: StationData, held: Bools, options: TuneOptions) -> float:
+def floors(data: StationData, held: Bools) -> Floats:
+    """Lowest settled vacuum of each held cycle that shows one [kPa]."""
     use = settled(data, held)
-    if not use.any():
-        return float("nan")
     lowest = np.full(len(data.cycles), np.inf)
     np.minimum.at(lowest, data.bins.cycle[use], -data.bins.pressure_kpa[use])
-    return low_bound(lowest[np.isfinite(lowest)], options.quantile)
+    return np.asarray(lowest[np.isfinite(lowest)])
+
+
+def _floor(data: StationData, held: Bools, options: TuneOptions) -> float:
+    lowest = floors(data, held)
+    return low_bound(lowest, options.quantile) if len(lowest) else float("nan")
 
 
 def _slope(data: StationData, held: Bools) -> float:

@@ -2,13 +2,22 @@
 
 from collections.abc import Mapping
 
+import numpy as np
+
 from tracekit.model.cycle import StationData
+from tracekit.model.estimate import Estimate
 from tracekit.model.finding import Finding
+from tracekit.model.result import LeakResult
+from tracekit.model.station import Station
 from tracekit.options.tune import TuneOptions
 from tracekit.tune.known import Known
 
 # Causes that change neither evacuation, hold nor decay of a healthy pick, so that settings can be chosen beside them.
 _HARMLESS = ("release_weak", "part_not_presented")
+_THRESHOLDS = (
+    "set_point_too_high", "set_point_too_low", "hysteresis_too_small", "supply_on_below_reset", "supply_band_too_narrow",
+    "supply_off_unreachable",
+)  # fmt: skip
 _FIRST: Mapping[str, str] = {
     "leak_steady": "Repair the leak first; settings for a leaking station hide it",
     "leak_part_dependent": "Deal with the leaking parts first",
@@ -37,6 +46,9 @@ def repair_first(findings: tuple[Finding, ...]) -> str | None:
         if finding.severity == "info" or finding.kind not in ("cause", "sensor") or finding.code in _HARMLESS:
             continue
         return _FIRST.get(finding.code, f"Repair first: {finding.title}")
+    codes = {f.code for f in findings if f.severity != "info"}
+    if "supply_short_cycling" in codes and "supply_band_too_narrow" not in codes:
+        return "The band is not narrow, yet recharges follow fast: find the leak first"
     return None
 
 
@@ -47,4 +59,31 @@ def unknown(data: StationData, known: Mapping[str, Known], options: TuneOptions)
         return f"Only {held} held cycles; record {options.least_held} or more"
     if "set_point" not in known or "reset_point" not in known:
         return "The settings in force are not known; put them into the station file"
+    if _changed(data, known["set_point"]):
+        return "The set point changed within this log; record again with one setting"
+    return None
+
+
+def _changed(data: StationData, point: Known) -> bool:
+    """Whether picks contradict the set point in force: vacuum well over it, and the output never came on."""
+    peak = data.cycles.floats("peak_vacuum_kpa")
+    margin = 2.0 + 3.0 * float(np.nan_to_num(data.sensor.noise_kpa))
+    silent = data.cycles.where("outcome", "missed") & ~(data.timing["has_output_on"] > 0.0)
+    return int((silent & (peak > point.high + margin)).sum()) >= 2
+
+
+def setting_faults(findings: tuple[Finding, ...]) -> tuple[str, ...]:
+    """Codes of settings that a finding above info calls wrong and that a threshold can put right."""
+    return tuple(f.code for f in findings if f.severity != "info" and f.code in _THRESHOLDS)
+
+
+def leak_first(leak: LeakResult, station: Station, options: TuneOptions) -> str | None:
+    """A leak too large to tune around, whatever it is called."""
+    rate = leak.decay_rate
+    if not isinstance(rate, Estimate):
+        return None
+    volume = station.station.volume_ml
+    flow = 0.0006 * (volume or 0.0) * rate.lower  # L/min ANR at 20 °C: 0.6 L/min per Pa·m³/s
+    if flow > options.leaky_l_min or (volume is None and rate.lower > options.leaky_kpa_s):
+        return _FIRST["leak_steady"]
     return None

@@ -4,23 +4,28 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from tracekit.model.result import Constraint
+from tracekit.tune.known import Known
 
 _ROUNDING = 1e-9
 LOWERING = ("set_point", "reset_point", "supply_on")  # without a load none of these is lowered
+
+Values = Mapping[str, float]
+Margin = tuple[str, float]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Rules:
     """What binds the settings of one station, all in kPa.
 
-    guard       least distance from reset point to supply_on
+    guard       least distance from reset point to supply_on: max(floor, slope × delay + z·σ + deepest dip + one step)
     step        smallest step of the device
-    hysteresis  least distance from reset point to set point
+    hysteresis  least distance from reset point to set point where either is moved
     needed      vacuum that the load needs, None where unknown
     open_level  vacuum of an empty cup with its margin, None where it never shows
-    reach       highest vacuum that every healthy cycle reaches, with its margin, None where unknown
+    point_most  highest set point that the weakest healthy cycle reaches with a margin, None where unknown
+    off_most    highest supply_off that it reaches with a margin, None where unknown
     dip_level   highest reset point that no healthy hold crosses without air saving, None where air is saved
-    now         settings in force
+    known       settings in force with what is not known about them
     """
 
     guard: float
@@ -28,66 +33,76 @@ class Rules:
     hysteresis: float
     needed: float | None
     open_level: float | None
-    reach: float | None
+    point_most: float | None
+    off_most: float | None
     dip_level: float | None
-    now: Mapping[str, float]
+    known: Mapping[str, Known]
+
+    def moved(self, values: Values, name: str) -> bool:
+        """Whether `name` differs from the setting in force."""
+        return name in values and (name not in self.known or abs(values[name] - self.known[name].value) > _ROUNDING)
+
+    def low(self, values: Values, name: str) -> float:
+        """Least that the setting may be: a kept one is known only within its interval."""
+        return values[name] if self.moved(values, name) else self.known[name].low
+
+    def high(self, values: Values, name: str) -> float:
+        """Most that the setting may be."""
+        return values[name] if self.moved(values, name) else self.known[name].high
 
 
-Rule = tuple[str, float]
-
-
-def _order(values: Mapping[str, float], rules: Rules) -> list[Rule]:
+def _order(values: Values, rules: Rules) -> list[Margin]:
     """The order itself: name of each rule and its margin [kPa]; only rules whose settings exist."""
-    found: list[Rule] = []
-    point, reset = values.get("set_point"), values.get("reset_point")
-    off, on = values.get("supply_off"), values.get("supply_on")
-    if reset is not None and on is not None:
-        found.append(("reset_point + guard <= supply_on", on - reset - rules.guard))
-    if on is not None and off is not None:
-        found.append(("supply_on < supply_off", off - on - rules.step))
-    if point is not None and off is not None:
-        found.append(("set_point + step <= supply_off", off - point - rules.step))
-    if reset is not None and point is not None:
-        found.append(("reset_point < set_point", point - reset - rules.step))
-    return found
+    pairs = (
+        ("reset_point + guard <= supply_on", "reset_point", "supply_on", rules.guard),
+        ("supply_on < supply_off", "supply_on", "supply_off", rules.step),
+        ("set_point + step <= supply_off", "set_point", "supply_off", rules.step),
+        ("reset_point < set_point", "reset_point", "set_point", rules.step),
+    )
+    return [
+        (name, rules.low(values, above) - rules.high(values, below) - distance)
+        for name, below, above, distance in pairs
+        if below in values and above in values
+    ]
 
 
-def _limits(values: Mapping[str, float], rules: Rules) -> list[Rule]:
-    """What load, sensor noise and the weakest healthy cycle ask for."""
-    found: list[Rule] = []
-    point, reset = values.get("set_point"), values.get("reset_point")
+def _load(values: Values, rules: Rules) -> list[Margin]:
+    """What the load asks for; without one, that nothing is lowered that grips."""
+    names = [n for n in LOWERING if n in values]
     if rules.needed is not None:
-        found += [(f"needed vacuum <= {n}", values[n] - rules.needed) for n in ("reset_point", "supply_on") if n in values]
-        found += [("needed vacuum <= set_point", point - rules.needed)] if point is not None else []
-    else:
-        lowered = [(n, values[n] - rules.now[n]) for n in LOWERING if n in values and n in rules.now]
-        found += [(f"without a load: {n} not lowered", margin) for n, margin in lowered]
-    if point is not None and rules.open_level is not None:
-        found.append(("open-cup vacuum + margin <= set_point", point - rules.open_level))
-    if point is not None and rules.reach is not None:
-        found.append(("set_point <= weakest vacuum reached - margin", rules.reach - point))
-    if "supply_off" in values and rules.reach is not None:
-        found.append(("supply_off <= weakest vacuum reached - margin", rules.reach - values["supply_off"]))
-    if point is not None and reset is not None:
+        return [(f"needed vacuum <= {n}", rules.low(values, n) - rules.needed) for n in names]
+    lowered = [n for n in names if rules.moved(values, n) and n in rules.known]
+    return [(f"no load given: {n} not lowered", values[n] - rules.known[n].high) for n in lowered]
+
+
+def _margins(values: Values, rules: Rules) -> list[Margin]:
+    """What noise, empty cup and weakest cycle ask of settings that are moved."""
+    found: list[Margin] = []
+    point, reset = values.get("set_point", float("nan")), values.get("reset_point", float("nan"))
+    if rules.moved(values, "set_point"):
+        found += [("open-cup vacuum + margin <= set_point", point - rules.open_level)] if rules.open_level else []
+        found += [("set_point <= weakest vacuum reached - margin", rules.point_most - point)] if rules.point_most else []
+    if rules.moved(values, "supply_off") and rules.off_most is not None:
+        found.append(("supply_off <= weakest vacuum reached - margin", rules.off_most - values["supply_off"]))
+    if "set_point" in values and "reset_point" in values and _either(values, rules, "set_point", "reset_point"):
         found.append(("reset_point + hysteresis <= set_point", point - reset - rules.hysteresis))
-    if reset is not None and rules.dip_level is not None:
+    if rules.moved(values, "reset_point") and rules.dip_level is not None:
         found.append(("reset_point <= deepest healthy dip - margin", rules.dip_level - reset))
     return found
 
 
-def constraints(values: Mapping[str, float], rules: Rules) -> tuple[Constraint, ...]:
-    """Every rule on a set of settings, with its margin [kPa]."""
+def _either(values: Values, rules: Rules, one: str, other: str) -> bool:
+    return rules.moved(values, one) or rules.moved(values, other)
+
+
+def constraints(values: Values, rules: Rules) -> tuple[Constraint, ...]:
+    """Every rule that a set of settings must keep, with its margin [kPa]."""
     return tuple(
         Constraint(name=name, holds=margin >= -_ROUNDING, margin_kpa=round(margin, 6))
-        for name, margin in (*_order(values, rules), *_limits(values, rules))
+        for name, margin in (*_order(values, rules), *_load(values, rules), *_margins(values, rules))
     )
 
 
-def broken(values: Mapping[str, float], rules: Rules, unless: Mapping[str, float] | None = None) -> tuple[str, ...]:
-    """Names of the rules that a set breaks. With `unless`, those that it already breaks at least as much are left out."""
-    before = {c.name: c.margin_kpa for c in constraints(unless, rules)} if unless is not None else {}
-    return tuple(
-        c.name
-        for c in constraints(values, rules)
-        if not c.holds and not c.margin_kpa >= before.get(c.name, float("inf")) - _ROUNDING
-    )
+def broken(values: Values, rules: Rules) -> tuple[str, ...]:
+    """Names of the rules that a set breaks."""
+    return tuple(c.name for c in constraints(values, rules) if not c.holds)

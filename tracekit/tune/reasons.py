@@ -1,0 +1,49 @@
+"""Why a setting is moved, why none is: one plain sentence each."""
+
+from tracekit.options.tune import TuneOptions
+from tracekit.tune.order import Rules, Values
+from tracekit.tune.prepare import Prepared
+
+_LEAVE_MOST = 90
+
+
+def leave(rules: Rules, now: Values) -> str:
+    """Why the settings in force stay."""
+    reset, on = now.get("reset_point"), now.get("supply_on")
+    if reset is not None and on is not None and on - reset >= rules.guard:
+        return f"Leave them: the order holds by {on - reset:.1f} kPa and no change helps clearly"
+    return "Leave them: no change is predicted to help clearly"
+
+
+def cannot(rules: Rules, faults: tuple[str, ...], options: TuneOptions) -> str:
+    """Why no set of settings can be given although those in force are not right."""
+    if any(known.half_width > options.exact_kpa for known in rules.known.values()):
+        return "The settings in force show only roughly: put them into the station file"
+    if rules.needed is None:
+        return "A setting would have to come down: put [load] into the station file"
+    if "set_point_too_high" in faults or "supply_off_unreachable" in faults:
+        return "The vacuum reached is too weak for the load: repair suction first"
+    return "No settings keep order, load and weakest cycle: repair first"
+
+
+def reason_of(prepared: Prepared, values: Values, name: str) -> str:
+    """Why `name` is moved to its value."""
+    rules, facts = prepared.problem.rules, prepared.problem.model.facts
+    now, new = prepared.problem.now, values
+    up = new[name] > now[name]
+    way = f"{'up' if up else 'down'} {abs(new[name] - now[name]):.1f} kPa"
+    if name == "supply_off":
+        if up:
+            return f"supply_off {way}: a wider band spares valve and air; the weakest cycle reaches {facts.reach_low:.1f} kPa"
+        return f"supply_off {way}: the weakest cycle reaches only {facts.reach_low:.1f} kPa"
+    if name == "supply_on":
+        if up:
+            return f"supply_on {way}: it stays {new[name] - new['reset_point']:.1f} kPa over the reset point"
+        return f"supply_on {way}: the supply resumes less often; {new[name] - new['reset_point']:.1f} kPa over the reset point"
+    if name == "set_point":
+        if up:
+            level = f"an empty cup reaches {facts.open_high:.1f} kPa" if rules.open_level else "an empty cup may reach it"
+            return f"set_point {way}: {level}"
+        return f"set_point {way}: the weakest cycle reaches {facts.reach_low:.1f} kPa; part present comes sooner"
+    gap = new["set_point"] - new["reset_point"]
+    return f"reset_point {way}: hysteresis {gap:.1f} kPa against noise of {facts.sigma:.2f} kPa"

@@ -1,0 +1,212 @@
+"""The model of one station, fitted from its log: what the loop and the switch of a hold are predicted with."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tracekit.model.cycle import StationData
+from tracekit.model.estimate import Bound, Estimate, Quantity
+from tracekit.model.result import LeakResult
+from tracekit.options.tune import TuneOptions
+from tracekit.physics.heat import MEMORY_SHARE, exchange_rate_1_s
+from tracekit.tune.coasts import Coasts, Recharges, coasts_of, recharges_of
+from tracekit.tune.facts import Facts
+from tracekit.tune.rise import Rise, rise_of
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+_WALL_S = 0.13  # where the log does not tell: between hose and cup (trade figures: 0.01 to 0.6 s)
+_STARTS = 60
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FittedStation:
+    """One station as its log shows it. Arrays have one entry per cycle used.
+
+    rows           rows of the cycles table that were used: held cycles
+    rise           crossing times of the evacuation
+    end_s          supply command to the end of suction [s]
+    evacuation_s   supply command to the set point in force [s]
+    rate           isothermal leak rate near the loop's levels [kPa/s]
+    rate_rel       relative half-width of its interval that all cycles share
+    wall_s         exchange of heat between gas and wall [s]
+    memory_level, memory  e of the gas at the end of an evacuation that is cut at that level
+    tau_s          time constant of a recharge [s]
+    delay_on_s     supply-on command to the turn of the vacuum [s]
+    delay_off_s    overshoot of the first cut over the speed of the rise there [s]
+    delay_later_s  the same of later cuts [s]
+    later_share    correction on the warming after a recharge
+    lift_on_point  the hold starts at the set point, so that it ends later where that is reached later
+    recharges_seen recharges that the log shows
+    figures        what is shown of the model, with intervals
+    """
+
+    rows: Ints
+    rise: Rise
+    end_s: Floats
+    evacuation_s: Floats
+    rate: Floats
+    rate_rel: float
+    wall_s: float
+    memory_level: Floats
+    memory: Floats
+    tau_s: float
+    delay_on_s: float
+    delay_off_s: float
+    delay_later_s: float
+    later_share: float
+    lift_on_point: bool
+    recharges_seen: int
+    ambient_kpa: float
+    facts: Facts
+    figures: Mapping[str, Quantity] = field(default_factory=dict)
+
+    def memory_at(self, off_kpa: Floats) -> Floats:
+        """E at the end of an evacuation cut at `off_kpa`."""
+        return np.asarray(np.interp(off_kpa, self.memory_level, self.memory))
+
+    def exchange_1_s(self, off_kpa: Floats) -> Floats:
+        """Rate at which the gas near `off_kpa` takes the wall's temperature [1/s]."""
+        ratio = np.maximum(1.0 - np.asarray(off_kpa) / self.ambient_kpa, 0.02)
+        return np.asarray(1.4 * exchange_rate_1_s(self.wall_s, ratio))
+
+
+def fit_station(data: StationData, leak: LeakResult, facts: Facts, options: TuneOptions) -> FittedStation:
+    """Fit the model from a measured station with at least one held cycle."""
+    held = data.cycles.where("outcome", "held")
+    rows = np.flatnonzero(held & np.isfinite(data.cycles.floats("evacuation_time_s")))
+    if len(rows) > options.cycles_most:
+        rows = rows[np.linspace(0, len(rows) - 1, options.cycles_most).astype(np.int64)]
+    rise = rise_of(data, rows)
+    coasts, recharges = coasts_of(data, held), recharges_of(data, held)
+    wall = leak.wall_time_constant_s if np.isfinite(leak.wall_time_constant_s) else _WALL_S
+    rate, rate_rel = _rates(data, leak, rows, coasts)
+    delay_off = _delay_off(data, coasts, rise)
+    level, memory = _evacuation_memory(data, rise, wall)
+    share = _first_share(data, coasts, level, memory, rate, wall)
+    end = data.timing["quit_s"][rows] - data.timing["try_s"][rows]
+    evacuation = data.cycles.floats("evacuation_time_s")[rows]
+    delay_on = _delay_on(data, recharges)
+    tau = _recharge_tau(data, recharges, rise, delay_on)
+    return FittedStation(
+        rows=rows, rise=rise, end_s=end, evacuation_s=evacuation, rate=rate, rate_rel=rate_rel, wall_s=wall,
+        memory_level=level, memory=memory * share, tau_s=tau,
+        delay_on_s=delay_on, delay_off_s=delay_off, delay_later_s=_delay_later(data, coasts, rise, tau, delay_off), later_share=1.0, lift_on_point=_lifts_on_point(end, evacuation),
+        recharges_seen=len(recharges.cycle), ambient_kpa=data.ambient_kpa, facts=facts,
+    )  # fmt: skip
+
+
+def _rates(data: StationData, leak: LeakResult, rows: Ints, coasts: Coasts) -> tuple[Floats, float]:
+    """Isothermal rates per cycle, and the relative half-width that they share."""
+    rate = leak.rate[rows]
+    found = leak.decay_rate
+    if isinstance(found, Estimate):
+        usual, half = found.value, 0.5 * (found.upper - found.lower)
+    elif isinstance(found, Bound):
+        usual, half = found.limit, 0.5 * found.limit
+    else:
+        usual, half = _plain_rate(data, coasts), float("nan")
+    seen = np.isfinite(rate)
+    usual = float(np.median(rate[seen])) if seen.sum() >= 3 else usual
+    usual = usual if np.isfinite(usual) else 1.0
+    value = np.where(seen, rate, usual)
+    rel = half / max(abs(usual), 0.05) if np.isfinite(half) else 1.0
+    return np.maximum(value, 0.01), float(np.clip(rel, 0.02, 1.5))
+
+
+def _plain_rate(data: StationData, coasts: Coasts) -> float:
+    """Loss per second after the surge, where no leak was estimated [kPa/s]."""
+    late = coasts.duration_s - coasts.turn_s - coasts.surge_for_s
+    with np.errstate(invalid="ignore", divide="ignore"):
+        slope = (coasts.turn_kpa - coasts.surge_kpa - coasts.end_kpa) / late
+    good = np.isfinite(slope) & (late > 0.15)
+    return float(np.median(slope[good])) if good.any() else float("nan")
+
+
+def _delay_off(data: StationData, coasts: Coasts, rise: Rise) -> float:
+    """Overshoot of first cuts over the speed of the rise there [s]."""
+    off = data.settings["supply_off"].value_kpa if "supply_off" in data.settings else None
+    first = coasts.first & np.isfinite(coasts.turn_kpa)
+    if off is None or not first.any():
+        return 0.03
+    over = float(np.median(coasts.turn_kpa[first])) - off
+    speed = float(np.median(rise.speed(np.array([off]))))
+    return float(np.clip(over / max(speed, 1e-3), 0.002, 0.1))
+
+
+def _delay_later(data: StationData, coasts: Coasts, rise: Rise, tau_s: float, first_s: float) -> float:
+    """Overshoot after a recharge over the speed of that recharge [s]; as after an evacuation where none shows."""
+    off = data.settings["supply_off"].value_kpa if "supply_off" in data.settings else None
+    later = ~coasts.first & np.isfinite(coasts.turn_kpa) & (coasts.duration_s > 0.05)
+    if off is None or later.sum() < 3:
+        return first_s
+    room = max(float(np.median(rise.ultimate)) - off, 0.05)
+    over = float(np.median(coasts.turn_kpa[later])) - off
+    return float(np.clip(over * tau_s / room, 0.0, 0.3))
+
+
+def _evacuation_memory(data: StationData, rise: Rise, wall_s: float) -> tuple[Floats, Floats]:
+    """E of the gas along the usual evacuation, at levels up to just under the ultimate vacuum."""
+    top = float(np.median(rise.ultimate)) - 0.2
+    level = np.linspace(0.0, max(top, 1.0), _STARTS)
+    times = rise.at(level)
+    usual = np.array([np.median(t[np.isfinite(t)]) if np.isfinite(t).any() else np.nan for t in times.T])
+    usual = np.maximum.accumulate(np.nan_to_num(usual, nan=float(np.nanmax(usual))))
+    ratio = np.maximum(1.0 - level / data.ambient_kpa, 0.02)
+    log_p = np.log(ratio)
+    y, memory = 0.0, np.zeros(_STARTS)
+    for i in range(1, _STARTS):  # 60 levels, not samples
+        turns = float(exchange_rate_1_s(wall_s, ratio[i])) * (usual[i] - usual[i - 1])
+        y = float(log_p[i]) + (y - float(log_p[i])) * float(np.exp(-turns))
+        memory[i] = (1.0 - MEMORY_SHARE) * (float(log_p[i]) - y)
+    return level, memory
+
+
+def _first_share(
+    data: StationData, coasts: Coasts, level: Floats, memory: Floats, rate: Floats, wall_s: float
+) -> float:
+    """Factor on the warming after an evacuation that makes the recorded fall of first coasts come out."""
+    use = coasts.first & np.isfinite(coasts.surge_kpa)
+    if use.sum() < 3:
+        return 1.0
+    lost, took = float(np.median(coasts.surge_kpa[use])), float(np.median(coasts.surge_for_s[use]))
+    turn = float(np.median(coasts.turn_kpa[use]))
+    e = float(np.interp(turn, level, memory))
+    z_of = data.ambient_kpa - turn
+    k = 1.4 * float(exchange_rate_1_s(wall_s, max(z_of / data.ambient_kpa, 0.02)))
+    warming = z_of * (np.exp(-0.4 * e * (1.0 - np.exp(-k * took))) - 1.0)
+    leaked = float(np.median(rate)) * took
+    return float(np.clip((lost - leaked) / max(warming, 1e-3), 0.0, 3.0))
+
+
+def _delay_on(data: StationData, recharges: Recharges) -> float:
+    if np.isfinite(recharges.turn_s).sum() >= 3:
+        return float(np.nanmedian(recharges.turn_s))
+    response = data.cycles.floats("response_delay_s")
+    usual = float(np.nanmedian(response)) if np.isfinite(response).any() else 0.02
+    return usual + 0.02  # the generator comes up to strength (common practice, no source)
+
+
+def _recharge_tau(data: StationData, recharges: Recharges, rise: Rise, delay_on: float) -> float:
+    """Time constant of a recharge [s]: from recorded ones, else that of the end of the evacuation."""
+    off = data.settings["supply_off"].value_kpa if "supply_off" in data.settings else None
+    ultimate = float(np.median(rise.ultimate))
+    usual = float(np.median(rise.steep))
+    if off is None or np.isfinite(recharges.turn_kpa).sum() < 3 or ultimate <= off + 0.2:
+        return usual
+    lowest = float(np.nanmedian(recharges.turn_kpa))
+    length = float(np.median(recharges.duration_s)) - delay_on
+    bent = float(np.log((ultimate - lowest) / (ultimate - off)))
+    return float(np.clip(length / max(bent, 1e-3), 0.1 * usual, 5.0 * usual))
+
+
+def _lifts_on_point(end_s: Floats, evacuation_s: Floats) -> bool:
+    """Whether the hold is timed from the set point: then its end scatters less against that than against the start."""
+    if len(end_s) < 5:
+        return True
+    from_point = np.subtract(*np.quantile(end_s - evacuation_s, (0.75, 0.25)))
+    from_start = np.subtract(*np.quantile(end_s, (0.75, 0.25)))
+    return bool(from_point <= from_start)
