@@ -19,6 +19,7 @@ class ReadOptions:
         8, "row", "so many rows with a time that goes back and returns are strays, more are a step"
     )
     max_clock_steps: int = option(1000, "1", "beyond so many steps back the rows are rejected instead")
+    join_gap_s: float = option(600.0, "s", "a file that starts so soon after another ends continues it")
     max_gaps: int = option(10_000, "1", "gaps that are listed one by one")
     restart_gap_s: float = option(5.0, "s", "pause assumed where a counter starts again at its first value")
     lines_kept: int = option(5, "1", "line numbers that are listed per reason of rejection")

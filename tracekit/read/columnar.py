@@ -53,7 +53,7 @@ def table_batches(table: pa.Table, columns: list[str] | None, options: ReadOptio
     yield from picked.to_batches(max_chunksize=options.batch_rows)
 
 
-def columnar_head(name: str, batches: Iterable[pa.RecordBatch], options: ReadOptions) -> Head:
+def columnar_head(name: str, batches: Iterable[pa.RecordBatch], total: int, options: ReadOptions) -> Head:
     """The first rows of a file with typed columns.
 
     Raises LogReadError where it has no rows.
@@ -71,7 +71,7 @@ def columnar_head(name: str, batches: Iterable[pa.RecordBatch], options: ReadOpt
     columns = [column for field in table.column_names for column in _columns(table, field)]
     fact = Assumption(what="columns", value="typed", evidence="types of the file", confidence=1.0)
     return Head(
-        name=name, columns=tuple(columns), rows=rows, whole=whole, preamble=Preamble(), assumptions=(fact,)
+        name=name, columns=tuple(columns), rows=rows, whole=whole, preamble=Preamble(), total=total, assumptions=(fact,)
     )
 
 

@@ -1,7 +1,7 @@
 """Rows of a file as samples: seconds, kPa gauge, packed digitals."""
 
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 import pyarrow as pa

@@ -51,7 +51,9 @@ def decide(head: Head, station: Station) -> Plan:
     assumptions = [*head.assumptions, assumption(time), *dict.fromkeys(a for f in found for a in f.assumptions)]
     if column is not None:
         evidence = f"{len(names)} different values in the first rows"
-        assumptions.append(Assumption(what="stations", value=f'column "{column.name}"', evidence=evidence, confidence=0.97))
+        assumptions.append(
+            Assumption(what="stations", value=f'column "{column.name}"', evidence=evidence, confidence=0.97)
+        )
     return make_plan(head, station, time, stations, column, names, assumptions)
 
 
@@ -87,8 +89,14 @@ def make_plan(
     """The plan with the columns that it reads."""
     used = {*time.columns, *station.context, *([column.name] if column else [])}
     for s in stations:
-        used |= {s.pressure.column, *(d.column for d in s.digitals.values()), *([s.off_coil.column] if s.off_coil else [])}
-    on_level = {k: c.on_level for k, c in station.channels.items() if c.on_level is not None and k in ROLES}
+        used |= {
+            s.pressure.column,
+            *(d.column for d in s.digitals.values()),
+            *([s.off_coil.column] if s.off_coil else []),
+        }
+    on_level: dict[str, int] = {
+        k: c.on_level for k, c in station.channels.items() if c.on_level is not None and k in ROLES
+    }
     supply = station.channels.get("supply")
     if supply is not None and supply.off_column:
         on_level["supply"] = 1
@@ -194,17 +202,17 @@ def _with_digitals(
     off = channels["supply"].off_column if "supply" in channels else None
     off_coil = next((d for d in free if d.name == off), None)
     free = [d for d in free if d is not off_coil]
-    for role, digital in by_name(free).items():
-        if role not in barred:
+    for named_role, digital in by_name(free).items():
+        if named_role not in barred:
             free.remove(digital)
-            _take(roles, facts, role, digital, "name", 0.97)
+            _take(roles, facts, named_role, digital, "name", 0.97)
     open_roles = [r for r in ROLES if r not in roles and r not in barred]
     if open_roles:
         vague = [d for d in free if d.moves and not d.weights.get("other")]
-        for role, (digital, why) in by_response(vague, pressure.kpa(column.values)).items():
-            if role in open_roles and digital in free:
+        for shown_role, (digital, why) in by_response(vague, pressure.kpa(column.values)).items():
+            if shown_role in open_roles and digital in free:
                 free.remove(digital)
-                _take(roles, facts, role, digital, why, 0.9)
+                _take(roles, facts, shown_role, digital, why, 0.9)
     unknown = [d for d in free if d.moves and not d.weights.get("other") and not d.weights.get("quality")]
     questions = _ask_roles(unknown, [r for r in open_roles if r not in roles])
     questions += _ask_levels(digitals, roles)

@@ -88,7 +88,11 @@ def _mark_open_quotes(text: bytes, shape: TextShape) -> bytes:
 
 
 def _reason(row: pcsv.InvalidRow) -> str:
-    for mark, reason in ((DAMAGE, "zero bytes in the line"), (CUT, "last line is cut"), (OPEN, "a quote is not closed")):
+    for mark, reason in (
+        (DAMAGE, "zero bytes in the line"),
+        (CUT, "last line is cut"),
+        (OPEN, "a quote is not closed"),
+    ):
         if mark.decode() in (row.text or ""):
             return reason
     return f"{row.actual_columns} fields instead of {row.expected_columns}"

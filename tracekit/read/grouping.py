@@ -7,10 +7,11 @@ from tracekit.read.columns import Column
 from tracekit.read.digitals import Digital
 from tracekit.read.words import fold, hints, tokens_of
 
-_NO_STATIONS = frozenset(
-    "abs absolute rel relative gauge kpa mbar bar hpa pa mpa psi vacuum pressure min max in out raw filtered "
-    "inlet outlet supply mean avg set actual".split()
-)
+_NO_STATIONS = frozenset({
+    "abs", "absolute", "rel", "relative", "gauge", "kpa", "mbar", "bar", "hpa", "pa", "mpa", "psi", "vacuum", "pressure",
+    "min", "max", "in", "out", "raw", "filtered", "inlet", "outlet", "supply", "mean", "avg", "set", "actual",
+})  # fmt: skip
+"""Words that tell two pressures of one station apart."""
 
 
 def station_keys(pressures: Sequence[Column]) -> list[str] | None:
@@ -43,9 +44,15 @@ def _common_start(keys: Sequence[str]) -> str:
 
 
 def station_name(key: str, column: str) -> str:
-    """The key as it is written in the column's name."""
-    place = fold(column).find(key)
-    return column[place : place + len(key)] if place >= 0 and len(fold(column)) == len(column) else key
+    """The key as it is written in the column's name, with the word for a station before it, if there is one."""
+    found = re.search(rf"(?<![^\W_]){re.escape(key)}(?![^\W_])", column, re.IGNORECASE)
+    if found is None:
+        place = fold(column).find(key)
+        return column[place : place + len(key)] if place >= 0 and len(fold(column)) == len(column) else key
+    before = re.search(r"([^\W\d_]+)[\s_\-]+$", column[: found.start()])
+    if before is not None and hints(before[1]).weight("station") >= 0.9:
+        return f"{before[1]} {found[0]}"
+    return found[0]
 
 
 def of_station(digitals: Sequence[Digital], key: str, others: Sequence[str]) -> list[Digital]:

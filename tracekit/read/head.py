@@ -18,6 +18,7 @@ class Head:
     name      base name of the file
     rows      rows looked at
     whole     these are all rows
+    total     rows in the whole file, about, or None where unknown
     """
 
     name: str
@@ -25,6 +26,7 @@ class Head:
     rows: int
     whole: bool
     preamble: Preamble
+    total: int | None = None
     assumptions: tuple[Assumption, ...] = ()
 
     def column(self, name: str) -> Column | None:

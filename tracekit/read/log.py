@@ -65,6 +65,11 @@ class Log:
         """What was understood of the log."""
         return self._layout
 
+    @property
+    def source(self) -> str:
+        """Base names of the files."""
+        return self._source
+
     def blocks(self) -> Iterator[Block]:
         """The samples, once, in bounded memory."""
         if self._state != "unread":

@@ -22,7 +22,10 @@ from tracekit.read.values import column_numbers, word_codes, word_levels
 from tracekit.read.words import hints
 
 _MOST_TAGS = 400
-BAD_WORDS = frozenset("bad false invalid uncertain error fault 0 schlecht mauvais malo falso ungültig nok".split())
+BAD_WORDS = frozenset({
+    "bad", "false", "invalid", "uncertain", "error", "fault", "0", "schlecht", "mauvais", "malo", "falso", "ungültig",
+    "nok",
+})  # fmt: skip
 _MIXED_SHARE = 0.6
 
 
@@ -116,8 +119,8 @@ def _tag_column(name: str, unit: str, value: Column, picked: NDArray[np.int64]) 
     array = value.array.take(_indices(picked))
     numbers = column_numbers(array, value.profile.form)
     whole = bool((numbers[np.isfinite(numbers)] % 1 == 0).all())
-    kind = "number" if np.isfinite(numbers).mean() > 0.5 else "level"
-    profile = Profile(kind=kind, form=value.profile.form, whole=whole)
+    wordy = bool(np.isfinite(numbers).mean() <= _MIXED_SHARE)
+    profile = Profile(kind="level" if wordy else "number", form=value.profile.form, whole=whole)
     return make_column(name, unit, profile, array)
 
 

@@ -57,13 +57,11 @@ def open_input(source: Input, options: ReadOptions) -> Opened:
         digests.append(digest.hexdigest())
 
     path = source.path
-    return Opened(
-        source=source, head=head, rows=rows, log_id=lambda: digests[-1] if digests else file_hash(path)
-    )
+    return Opened(source=source, head=head, rows=rows, log_id=lambda: digests[-1] if digests else file_hash(path))
 
 
 def _open_table(source: Input, table: pa.Table, options: ReadOptions) -> Opened:
-    head = columnar_head(source.name, table_batches(table, None, options), options)
+    head = columnar_head(source.name, table_batches(table, None, options), table.num_rows, options)
 
     def rows(plan: Plan) -> Iterator[Rows]:
         wanted = sources_of(table.column_names, _sources(plan))
@@ -77,7 +75,8 @@ def _open_parquet(source: Input, options: ReadOptions) -> Opened:
     if path is None:
         raise AssertionError(source.name)
     file = open_parquet(path)
-    head = columnar_head(source.name, parquet_batches(file, source.name, None, options), options)
+    batches = parquet_batches(file, source.name, None, options)
+    head = columnar_head(source.name, batches, file.metadata.num_rows, options)
 
     def rows(plan: Plan) -> Iterator[Rows]:
         again = open_parquet(path)

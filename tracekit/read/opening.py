@@ -1,5 +1,6 @@
 """Opens a log: decides what it is and hands out its samples."""
 
+import hashlib
 import sys
 from collections.abc import Iterator
 from dataclasses import replace
@@ -13,12 +14,13 @@ from tracekit.errors import LogReadError, StationFileError, message
 from tracekit.model.station import Station
 from tracekit.model.trace import Layout, LogSource
 from tracekit.options.read import ReadOptions
-from tracekit.read.convert import Decoder
-from tracekit.read.deciding import decide
+from tracekit.read.convert import Decoder, Portion
+from tracekit.read.joining import Part, Recording, recordings, without_overlap
 from tracekit.read.log import Ending, Log
 from tracekit.read.longform import LongDecoder
 from tracekit.read.opened import Opened, open_input
 from tracekit.read.plan import Plan
+from tracekit.read.sidefile import SideFile, SideReader
 from tracekit.read.source import find_inputs
 from tracekit.read.values import word_codes
 
@@ -27,23 +29,30 @@ _DEFAULT = ReadOptions()
 
 
 def open_log(sources: Any, station: Station = _NO_STATION, *, options: ReadOptions = _DEFAULT) -> LogSource:
-    """Open a path, a list of paths, a folder, a glob, "-", a DataFrame or an Arrow table.
+    """Open one recording: a path, a list of paths, a folder, a glob, "-", a DataFrame or an Arrow table.
 
-    Raises LogReadError where it cannot be read as a recording of a station.
+    Several files must continue one another, or hold different channels of the same time.
+    Raises LogReadError where they cannot be read as a recording of a station.
     """
+    found = open_logs(sources, station, options=options)
+    if len(found) > 1:
+        names = ", ".join(log.source for log in found)
+        what = f"{len(found)} recordings that do not continue one another ({names})"
+        raise LogReadError(message("logs", what, "one recording", "Read them one by one."))
+    return found[0]
+
+
+def open_logs(sources: Any, station: Station = _NO_STATION, *, options: ReadOptions = _DEFAULT) -> tuple["Log", ...]:
+    """Open every recording among some sources, in the order of their times; see `open_log`."""
     inputs = find_inputs(sources, sys.stdin.buffer)
-    if len(inputs) != 1:
-        raise LogReadError(message("logs", f"{len(inputs)} files", "one", "Name one file."))
-    opened = open_input(inputs[0], options)
-    plan = decide(opened.head, station)
-    if plan.station_column is not None and not opened.head.whole:
-        plan = _all_stations(opened, plan)
-    return _log(opened, plan, station, options)
+    opened = [open_input(one, options) for one in inputs]
+    return tuple(_log(recording, station, options) for recording in recordings(opened, station, options))
 
 
 def _all_stations(opened: Opened, plan: Plan) -> Plan:
     """The plan with the names of all stations of the file, also of those that come late."""
-    assert plan.station_column is not None
+    if plan.station_column is None or opened.head.whole:
+        return plan
     column = plan.columns[plan.station_column]
     narrow = replace(plan, columns={column.name: column})
     names = dict.fromkeys(plan.station_names)
@@ -52,24 +61,69 @@ def _all_stations(opened: Opened, plan: Plan) -> Plan:
     return replace(plan, station_names=tuple(names))
 
 
-def _log(opened: Opened, plan: Plan, station: Station, options: ReadOptions) -> Log:
-    decoder: Decoder | LongDecoder = LongDecoder(plan) if plan.long else Decoder(plan)
+def _log(recording: Recording, station: Station, options: ReadOptions) -> Log:
+    parts = [replace(p, plan=_all_stations(p.opened, p.plan)) for p in recording.parts]
+    first = parts[0]
+    plan = _beside(first.plan, recording.side)
+    decoders = [_decoder(part.plan) for part in parts]
+    first_time = decoders[0].time
     ending = Ending(
-        log_id=opened.log_id,
-        start_time_us=lambda: utc_us(decoder.time.start_time_us(), plan, station),
-        steps=lambda: tuple(decoder.time.steps),
-        context=decoder.context.values if isinstance(decoder, Decoder) else dict,
-        warnings=lambda: tuple(time_warnings(decoder.time.start_time_us(), plan, station)),
+        log_id=lambda: _joint_id([f.log_id() for f in _files(recording)]),
+        start_time_us=lambda: utc_us(first_time.start_time_us(), plan, station),
+        steps=lambda: tuple(step for d in decoders for step in d.time.steps),
+        context=lambda: decoders[0].context.values() if isinstance(decoders[0], Decoder) else {},
+        warnings=lambda: tuple(time_warnings(first_time.start_time_us(), plan, station)),
     )
     return Log(
         layout=layout_of(plan),
-        source=opened.source.name,
-        portions=decoder.portions(opened.rows(plan)),
+        source=", ".join(f.source.name for f in _files(recording)),
+        portions=_portions(recording, parts, decoders),
         time=plan.time,
         ending=ending,
         context=plan.context,
         options=options,
     )
+
+
+def _files(recording: Recording) -> list[Opened]:
+    """All files of a recording."""
+    side = [recording.side.opened] if recording.side is not None else []
+    return [*(p.opened for p in recording.parts), *side]
+
+
+def _decoder(plan: Plan) -> Decoder | LongDecoder:
+    return LongDecoder(plan) if plan.long else Decoder(plan)
+
+
+def _joint_id(ids: list[str]) -> str:
+    """The hash of one file, or that of the sorted hashes of several."""
+    return ids[0] if len(ids) == 1 else hashlib.sha256("\n".join(sorted(ids)).encode()).hexdigest()
+
+
+def _beside(plan: Plan, side: SideFile | None) -> Plan:
+    """The plan with the digitals of a second file."""
+    if side is None:
+        return plan
+    stations = tuple(replace(s, digitals={**s.digitals, **side.digitals}) for s in plan.stations)
+    return replace(plan, stations=stations, assumptions=(*plan.assumptions, *side.assumptions))
+
+
+def _portions(recording: Recording, parts: list[Part], decoders: list[Decoder | LongDecoder]) -> Iterator[Portion]:
+    """Portions of all files of a recording, one after the other."""
+    side = SideReader(recording.side, recording.side_shift_s) if recording.side is not None else None
+    latest_s = -np.inf
+    for part, decoder in zip(parts, decoders, strict=True):
+        found = decoder.portions(part.opened.rows(part.plan))
+        if part is not parts[0]:
+            shift_s = part.first_s - parts[0].first_s
+            found = without_overlap(found, shift_s, latest_s, part.opened.source.name)
+        for portion in found:
+            if side is not None:
+                portion = replace(portion, stations=tuple(s and side.under(s) for s in portion.stations))
+            latest_s = max([latest_s, *(float(s.time_s.max()) for s in portion.stations if s is not None)])
+            yield portion
+    if side is not None:
+        yield from side.rest()
 
 
 def layout_of(plan: Plan) -> Layout:

@@ -61,10 +61,10 @@ class PressurePlan:
 def _along(raw: NDArray[np.float64], points: tuple[tuple[float, float], ...]) -> NDArray[np.float64]:
     """Straight lines through the points, the outer ones carried on."""
     x, y = (np.array(v) for v in zip(*points, strict=True))
-    inner = np.interp(raw, x, y)
+    inner = np.asarray(np.interp(raw, x, y), np.float64)
     low = y[0] + (raw - x[0]) * (y[1] - y[0]) / (x[1] - x[0])
     high = y[-1] + (raw - x[-1]) * (y[-1] - y[-2]) / (x[-1] - x[-2])
-    return np.where(raw < x[0], low, np.where(raw > x[-1], high, inner))
+    return np.asarray(np.where(raw < x[0], low, np.where(raw > x[-1], high, inner)), np.float64)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -136,11 +136,11 @@ def plan_pressure(
 def _unit(column: Column, head: Head, given: Channel | None) -> tuple[PressureUnit | None, str, Sense | None]:
     """Unit, where it comes from, and the sense that goes with it."""
     sense = column.hints.sense
-    if given is not None and given.unit == PERCENT or (column.hints.percent and (given is None or given.unit is None)):
-        percent = PressureUnit(PERCENT, 1.01325)
-        return percent, "station file" if given is not None and given.unit else "per cent of vacuum", "vacuum"
-    if given is not None and given.unit:
-        return pressure_unit(given.unit), "station file", sense
+    said = given.unit if given is not None else None
+    if said == PERCENT or (column.hints.percent and said is None):
+        return PressureUnit(PERCENT, 1.01325), "station file" if said else "per cent of vacuum", "vacuum"
+    if said:
+        return pressure_unit(said), "station file", sense
     if column.hints.pressure_unit is not None:
         return column.hints.pressure_unit, f'stands with the name "{column.name}"', sense
     if head.preamble.pressure_unit is not None:
@@ -267,9 +267,7 @@ def _below_ambient(plan: PressurePlan, kpa: NDArray[np.float64], ambient: Ambien
         level = spread(kpa)[1] if level is None else level
         source, confidence = "highest stable level of the log", 0.8
     fact = Assumption(what="ambient", value=f"{level:.2f} kPa", evidence=source, confidence=confidence)
-    return replace(
-        plan, offset_kpa=-level, absolute=True, ambient_kpa=level, assumptions=(*plan.assumptions, fact)
-    )
+    return replace(plan, offset_kpa=-level, absolute=True, ambient_kpa=level, assumptions=(*plan.assumptions, fact))
 
 
 def _scaled(column: Column, given: Channel, ambient: Ambient) -> tuple[PressurePlan, list[Question]]:
@@ -297,9 +295,7 @@ def _ask_unit(column: Column) -> Question:
 
 def _ask_sense(column: Column, unit: PressureUnit, raw: NDArray[np.float64]) -> Question:
     low, high = spread(raw)
-    found = (
-        f'"{column.name}" reads from {low:.4g} to {high:.4g} {unit.symbol}, which may be gauge, absolute or vacuum'
-    )
+    found = f'"{column.name}" reads from {low:.4g} to {high:.4g} {unit.symbol}, which may be gauge, absolute or vacuum'
     line = f'pressure = {{ column = "{column.name}", unit = "{unit.symbol}", sense = "gauge" }}'
     return Question(found=found, line=line + "   # or absolute, or vacuum")
 
@@ -307,7 +303,9 @@ def _ask_sense(column: Column, unit: PressureUnit, raw: NDArray[np.float64]) -> 
 def ask_column(columns: list[Column]) -> Question:
     """The question which of several columns is the pressure."""
     if not columns:
-        return Question(found="no column is a pressure", line='pressure = { column = "...", unit = "kPa", sense = "gauge" }')
+        return Question(
+            found="no column is a pressure", line='pressure = { column = "...", unit = "kPa", sense = "gauge" }'
+        )
     found = f"several columns may be the pressure: {joined(c.name for c in columns)}"
     sure = all(c.hints.pressure_unit for c in columns)
     unit = "" if sure else ', unit = "kPa", sense = "gauge"'

@@ -116,7 +116,10 @@ def _kinds(rows: list[list[str]]) -> list[CellKind]:
     kinds: list[CellKind] = []
     for cells in zip(*rows, strict=True):
         found = Counter(kind for kind in map(cell_kind, cells) if kind != "missing")
-        kind, often = found.most_common(1)[0] if found else ("missing", 0)
+        if not found:
+            kinds.append("missing")
+            continue
+        kind, often = found.most_common(1)[0]
         kinds.append(kind if often >= _ALIKE * found.total() else "text")
     return kinds
 

@@ -4,6 +4,7 @@ A stamp is a row of runs of digits. What each run means (year, month, day, hour,
 decided once from the first cells; then the runs of all cells are taken as numbers.
 """
 
+import itertools
 import re
 from collections import Counter
 from collections.abc import Sequence
@@ -94,7 +95,7 @@ def _cell_form(cell: str) -> StampForm | None:
     runs = list(_RUN.finditer(plain))
     if not runs:
         return None
-    marks = [plain[: runs[0].start()]] + [plain[a.end() : b.start()] for a, b in zip(runs, runs[1:], strict=False)]
+    marks = [plain[: runs[0].start()]] + [plain[a.end() : b.start()] for a, b in itertools.pairwise(runs)]
     tail = plain[runs[-1].end() :].strip()
     fields, used = _date_fields([r.group() for r in runs], marks, month_first=worded and month_first)
     clock = _clock_fields([r.group() for r in runs], marks, used)
@@ -173,7 +174,7 @@ def _order_date(form: StampForm, cells: Sequence[str]) -> StampForm:
         orders, evidence = [o for o in orders if o[0] == "day"] or orders, "dates with dots put the day first"
     days = list(dict.fromkeys(rows))
     if len(orders) > 1 and len(days) > 1:
-        counting = [o for o in orders if all(_next_day(a, b, o) for a, b in zip(days, days[1:], strict=False))]
+        counting = [o for o in orders if all(_next_day(a, b, o) for a, b in itertools.pairwise(days))]
         orders, evidence = counting or orders, "the dates count day by day"
     ambiguous = len(orders) != 1
     fields = orders[0] if orders else form.fields[:3]

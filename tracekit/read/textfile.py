@@ -61,18 +61,29 @@ def open_text(name: str, path: Path, packing: str, options: ReadOptions) -> tupl
     if _names_channels(profiles, samples):
         profiles = [replace(p, mixed=p.kind == "number") for p in profiles]
     decimal = _decimal(profiles)
-    file = TextFile(
-        name=name, path=path, packing=packing, encoding=encoding, form=form, names=names, decimal=decimal
-    )
+    file = TextFile(name=name, path=path, packing=packing, encoding=encoding, form=form, names=names, decimal=decimal)
     types = {n: _head_type(p, decimal) for n, p in zip(names, profiles, strict=True)}
     body_bytes = text[_offset(text, form.first_data) :]
     rows = parse(_prepared(body_bytes, form), _shape(file, types), form.first_data + 1)
     columns = _columns(form, names, profiles, rows, samples)
     facts = (*_facts(file), heading) if heading else _facts(file)
     preamble = read_preamble(form.preamble)
-    return file, Head(
-        name=name, columns=columns, rows=rows.count, whole=whole, preamble=preamble, assumptions=tuple(facts)
+    total = rows.count if whole else _rows_about(path, packing, raw, rows.count)
+    head = Head(
+        name=name,
+        columns=columns,
+        rows=rows.count,
+        whole=whole,
+        preamble=preamble,
+        total=total,
+        assumptions=tuple(facts),
     )
+    return file, head
+
+
+def _rows_about(path: Path, packing: str, raw: bytes, rows: int) -> int | None:
+    """Rows of the whole file by the share of its bytes that was looked at, None where it is packed."""
+    return round(path.stat().st_size / max(len(raw), 1) * rows) if packing == "plain" else None
 
 
 def _first_bytes(path: Path, packing: str, options: ReadOptions) -> tuple[bytes, bool]:
@@ -159,7 +170,12 @@ def _decimal(profiles: Iterable[Profile]) -> str:
 
 
 def _head_type(profile: Profile, decimal: str) -> pa.DataType:
-    if profile.kind == "number" and not profile.mixed and profile.form.plain and (profile.whole or profile.form.decimal == decimal):
+    if (
+        profile.kind == "number"
+        and not profile.mixed
+        and profile.form.plain
+        and (profile.whole or profile.form.decimal == decimal)
+    ):
         return pa.float64()
     return WORDS if profile.kind in ("text", "level", "array") else pa.binary()
 
@@ -211,9 +227,7 @@ def _facts(file: TextFile) -> list[Assumption]:
     shown = {"\t": "tab", " ": "blanks", ";": "semicolon", ",": "comma", "|": "bar"}.get(form.delimiter, form.delimiter)
     where = f"header above line {form.first_data + 1}" if form.header.names else f"rows from line {form.first_data + 1}"
     return [
-        Assumption(
-            what="encoding", value=encoding.name, evidence=encoding.evidence, confidence=encoding.confidence
-        ),
+        Assumption(what="encoding", value=encoding.name, evidence=encoding.evidence, confidence=encoding.confidence),
         Assumption(
             what="columns", value=f"parted by {shown}, {where}", evidence=form.evidence, confidence=form.confidence
         ),
@@ -272,5 +286,3 @@ def _may_be_cut(text: bytes, form: TextForm) -> bool:
     if known == {0}:
         return not all(len(f) == len(fields[-1]) for f in fields[:-1]) and fields[-1] not in fields[:-1]
     return decimals[-1] != max(known)
-
-

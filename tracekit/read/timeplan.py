@@ -130,7 +130,7 @@ def _plans_of(head: Head, column: Column, unit: str | None) -> list[TimePlan]:
         return [TimePlan(kind="moment", columns=(column.name,), dated=whole, zoned=zoned, evidence=name)]
     stamp = column.profile.stamp
     if column.kind == "stamp" and stamp is not None and (stamp.has_clock or "packed" in stamp.fields):
-        dated = stamp.has_date and "year" in stamp.fields or "packed" in stamp.fields
+        dated = (stamp.has_date and "year" in stamp.fields) or "packed" in stamp.fields
         return [
             TimePlan(
                 kind="stamp", columns=(column.name,), dated=dated, date_open=stamp.ambiguous, zoned=bool(stamp.zone),
@@ -154,7 +154,9 @@ def _number_plan(head: Head, column: Column, unit: str | None) -> TimePlan:
     for low, high, factor in _EPOCHS:
         if low <= known.min() and known.max() < high and column.hints.weight("time"):
             evidence = f"numbers from {known[0]:.0f} are seconds since 1970" if factor == 1.0 else "counts since 1970"
-            return replace(base, unit_s=factor, origin_s=0.0, dated=True, zoned=True, evidence=evidence, confidence=0.97)
+            return replace(
+                base, unit_s=factor, origin_s=0.0, dated=True, zoned=True, evidence=evidence, confidence=0.97
+            )
     if _SERIAL_DAYS[0] <= known.min() and known.max() < _SERIAL_DAYS[1] and 0 < np.median(np.diff(known)) < 0.01:
         evidence = "numbers of days since 1899"
         return replace(
@@ -222,7 +224,7 @@ def _is_millis(column: Column) -> bool:
     unit = column.hints.time_unit
     known = finite(column.values)
     named = unit is not None and unit.symbol == "ms"
-    return named and column.kind == "number" and len(known) > 0 and 0 <= known.min() and bool(known.max() < 1000)
+    return named and column.kind == "number" and len(known) > 0 and known.min() >= 0 and bool(known.max() < 1000)
 
 
 def seconds_of(head: Head, plan: TimePlan) -> NDArray[np.float64]:

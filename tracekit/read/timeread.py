@@ -31,9 +31,8 @@ class TimeReader:
         """Seconds of some rows, NaN where a row has no time, shape (n,)."""
         plan = self._plan
         if plan.kind == "row":
-            seconds = np.arange(self._row, self._row + rows.count) * plan.unit_s
-            self._row += rows.count
-            return seconds
+            first, self._row = self._row, self._row + rows.count
+            return np.arange(first, self._row, dtype=np.float64) * plan.unit_s
         parts = [(rows.columns[name], self._columns[name]) for name in plan.columns]
         seconds, origin = raw_seconds(parts, plan, self._origin)
         sound = np.isfinite(seconds)
@@ -125,4 +124,5 @@ class Spreader:
         nth = index - np.maximum.accumulate(np.where(begins, index, 0))
         nth[np.cumsum(begins) == 0] += self._count
         self._stamp_s, self._count = float(time_s[-1]), int(nth[-1]) + 1
-        return time_s + np.minimum(nth * self._typical_s, self._rounded_s - self._typical_s / 2)
+        late_s = np.minimum(nth * self._typical_s, self._rounded_s - self._typical_s / 2)
+        return np.asarray(time_s + late_s, np.float64)

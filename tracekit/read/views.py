@@ -50,7 +50,9 @@ def one_station(head: Head, column: Column | None) -> tuple[Head, tuple[str, ...
 
 
 def _filtered(head: Head, mask: np.ndarray) -> Head:
-    index = pa.Array.from_buffers(pa.int64(), int(mask.sum()), [None, pa.py_buffer(np.nonzero(mask)[0].astype(np.int64))])
+    index = pa.Array.from_buffers(
+        pa.int64(), int(mask.sum()), [None, pa.py_buffer(np.nonzero(mask)[0].astype(np.int64))]
+    )
     columns = tuple(
         replace(c, array=c.array.take(index), values=c.values[mask] if len(c.values) else c.values)
         for c in head.columns

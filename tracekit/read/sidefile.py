@@ -1,0 +1,126 @@
+"""Digitals that stand in a second file: their times and levels, laid under the samples of the first."""
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tracekit.model.station import Channel, Station
+from tracekit.model.trace import Assumption
+from tracekit.read.clock import Samples
+from tracekit.read.convert import BITS, LevelReader, Missing, Portion, Rejected
+from tracekit.read.digitals import ROLES, LevelPlan, by_name, find_digitals
+from tracekit.read.head import Head
+from tracekit.read.opened import Opened
+from tracekit.read.plan import Plan, StationPlan
+from tracekit.read.pressure import PressurePlan
+from tracekit.read.timeplan import assumption, plan_time, with_rounding
+from tracekit.read.timeread import TimeReader
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SideFile:
+    """A file of digitals, and the plan by which it is read."""
+
+    opened: Opened
+    plan: Plan
+    digitals: Mapping[str, LevelPlan]
+    assumptions: tuple[Assumption, ...]
+
+
+def side_file(opened: Opened, station: Station, missing_roles: tuple[str, ...]) -> SideFile | None:
+    """A file as one that holds digitals in roles that the main file lacks; None where it does not."""
+    head = opened.head
+    time, _ = plan_time(head, _channel(head, station.channels.get("time")))
+    if time is None:
+        return None
+    free = find_digitals([c for c in head.columns if c.name not in time.columns])
+    given = {r: station.channels[r].column for r in ROLES if r in station.channels}
+    chosen: dict[str, LevelPlan] = {r: d.plan for r, name in given.items() for d in free if d.name == name}
+    named = by_name([d for d in free if d.plan not in chosen.values()])
+    for role, digital in named.items():
+        chosen.setdefault(role, digital.plan)
+    chosen = {role: plan for role, plan in chosen.items() if role in missing_roles}
+    if not chosen:
+        return None
+    time = with_rounding(head, time)
+    used = {*time.columns, *(p.column for p in chosen.values())}
+    station_plan = StationPlan(name="", pressure=PressurePlan(column=""), digitals=chosen)
+    columns = {c.name: c for c in head.columns if c.name in used}
+    facts = [
+        Assumption(what=role, value=f"{p.column} in {head.name}", evidence="name in a second file", confidence=0.95)
+        for role, p in chosen.items()
+    ]
+    time_fact = replace(assumption(time), what=f"time in {head.name}")
+    plan = Plan(time=time, stations=(station_plan,), columns=columns)
+    return SideFile(opened=opened, plan=plan, digitals=chosen, assumptions=(time_fact, *facts))
+
+
+def _channel(head: Head, given: Channel | None) -> Channel | None:
+    """The station file's time channel where this file has that column."""
+    return given if given is not None and given.column and head.column(given.column) is not None else None
+
+
+class SideReader:
+    """Gives the levels of a second file at the times of samples, which must come in rising time."""
+
+    def __init__(self, side: SideFile, shift_s: float) -> None:
+        """Read from the start; `shift_s` is added to the second file's times [s]."""
+        self._side = side
+        self._shift_s = shift_s
+        self._time = TimeReader(side.plan.time, side.plan.columns)
+        self._readers = [
+            LevelReader(role, plan, side.plan.columns[plan.column]) for role, plan in side.digitals.items()
+        ]
+        self._roles = tuple(side.digitals)
+        self._rows = side.opened.rows(side.plan)
+        self._times: NDArray[np.float64] = np.empty(0)
+        self._levels: NDArray[np.uint8] = np.empty(0, np.uint8)
+        self._done = False
+        self._count = 0
+        self._rejected: Rejected = []
+        self._missing: Missing = []
+
+    def under(self, samples: Samples) -> Samples:
+        """Samples with the digitals of the second file; before its first row they are 0."""
+        if len(samples) == 0:
+            return samples
+        self._advance(float(samples.time_s.max()))
+        place = np.searchsorted(self._times, samples.time_s + 1e-9, side="right") - 1
+        levels = self._levels[np.maximum(place, 0)] if len(self._levels) else np.zeros(len(samples), np.uint8)
+        digital = samples.digital | np.where(place >= 0, levels, np.uint8(0))
+        return replace(samples, digital=digital)
+
+    def _advance(self, until_s: float) -> None:
+        """Read on until the second file is past a time; forget what lies long before it."""
+        while not self._done and (len(self._times) == 0 or self._times[-1] <= until_s):
+            rows = next(self._rows, None)
+            if rows is None:
+                self._done = True
+                return
+            lines = rows.lines if rows.lines is not None else np.arange(rows.first_line, rows.first_line + rows.count)
+            time_s = self._time.read(rows) + self._shift_s
+            packed = np.zeros(rows.count, np.uint8)
+            for role, reader in zip(self._roles, self._readers, strict=True):
+                packed |= reader.read(rows.columns, lines, self._missing).view(np.uint8) * np.uint8(BITS[role])
+            good = np.isfinite(time_s)
+            if not good.all():
+                self._rejected.append(("no time, or none that can be read", lines[~good], int((~good).sum())))
+            self._rejected += [(r.reason, np.array(r.first_lines, np.int64), r.rows) for r in rows.rejected]
+            self._count += rows.count + sum(r.rows for r in rows.rejected)
+            old = max(len(self._times) - 1, 0) if len(self._times) and self._times[-1] < until_s - 60 else 0
+            self._times = np.maximum.accumulate(np.concatenate([self._times[old:], time_s[good]]))
+            self._levels = np.concatenate([self._levels[old:], packed[good]])
+
+    def account(self) -> Portion:
+        """What was read since the last call, as a portion without samples."""
+        rejected = tuple((f"{reason} ({self._side.opened.source.name})", at, n) for reason, at, n in self._rejected)
+        portion = Portion(stations=(), rows_read=self._count, rejected=rejected, missing=tuple(self._missing))
+        self._count, self._rejected, self._missing = 0, [], []
+        return portion
+
+    def rest(self) -> Iterator[Portion]:
+        """Read to the end, so that every row is accounted for."""
+        self._advance(np.inf)
+        yield self.account()
