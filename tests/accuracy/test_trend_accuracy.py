@@ -11,11 +11,10 @@ import pytest
 from history.made_up_series import DAY_US, JAN_US, LEAK, MadeUp, followed, limits_of, log_days, made_up_leak, scatter
 
 from tracekit.history.collect import StationHistory
-from tracekit.history.events import Event
 from tracekit.history.measures import MEASURES
-from tracekit.history.results import CrossingDate, MeasureTrend
 from tracekit.history.trend import station_trend
 from tracekit.model.estimate import Estimate
+from tracekit.model.trend import CrossingDate, Event, MeasureTrend
 from tracekit.options.history import TrendOptions
 
 OPTIONS = TrendOptions()

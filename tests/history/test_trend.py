@@ -23,19 +23,19 @@ from tracekit.errors import UsageError
 from tracekit.history.add import add_record
 from tracekit.history.adjust import adjust, weather_effect
 from tracekit.history.charts import chart_limits, run_charts
-from tracekit.history.collect import LOWER_BOUND, StationHistory, collect
+from tracekit.history.collect import StationHistory, collect
 from tracekit.history.cost import energy_per_supply_second
 from tracekit.history.digest import digest_json, digest_text
-from tracekit.history.events import Event, note_event, parse_event, parse_time, read_events
+from tracekit.history.events import note_event, parse_event, parse_time, read_events
 from tracekit.history.measures import MEASURES, measure_named
 from tracekit.history.place import open_place
-from tracekit.history.results import CrossingDate, MeasureTrend
 from tracekit.history.slope import find_correlation, robust_slope, variance_ratio
 from tracekit.history.steps import find_steps
 from tracekit.history.trend import station_trend, trend
 from tracekit.history.trend_json import trend_json
 from tracekit.model.estimate import Bound, Estimate, Withheld
 from tracekit.model.station import Limit, Price, Station, StationFacts
+from tracekit.model.trend import LOWER_BOUND, CrossingDate, Event, MeasureTrend
 from tracekit.options.history import TrendOptions
 
 OPTIONS = TrendOptions()

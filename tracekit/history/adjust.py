@@ -6,8 +6,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tracekit.history.collect import Followed, StationHistory
-from tracekit.history.measures import TrendMeasure, to_scale
+from tracekit.history.measures import to_scale
 from tracekit.history.slope import middle_of
+from tracekit.model.trend import TrendMeasure
 
 _ROUNDS = 12
 _HUBER = 1.345

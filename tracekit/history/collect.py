@@ -8,14 +8,14 @@ from numpy.typing import NDArray
 
 from tracekit.history.measures import MEASURES
 from tracekit.history.place import Place
-from tracekit.history.read import Damage, read_shards
+from tracekit.history.read import read_shards
 from tracekit.history.schema import KINDS, SUMMARIES, SUMMARY
 from tracekit.model.tables import Table
+from tracekit.model.trend import EXACT, LOWER_BOUND, UPPER_BOUND, Damage
 from tracekit.options.history import StoreOptions
 
 FACTS = ("cycles", "held", "dropped", "missed", "ambient", "temperature", "duration")
 NUMBERS = (*(m.name for m in MEASURES), *FACTS)
-EXACT, LOWER_BOUND, UPPER_BOUND = 0, 1, 2
 _WANTED = ("log_id", "station", "part", "start_time", "kind", "name", "context", "value", "lower", "upper", "n", "text")
 _NUMBER = np.dtype([
     ("station", "i4"), ("name", "i2"), ("bound", "i1"), ("log", "i4"), ("start", "i8"),

@@ -4,7 +4,7 @@ from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import replace
 
-from tracekit.history.results import Alarm, CommonChange, MeasureTrend, StationTrend, Step
+from tracekit.model.trend import Alarm, CommonChange, MeasureTrend, StationTrend, Step
 from tracekit.options.history import TrendOptions
 
 _DAY_US = 86_400_000_000

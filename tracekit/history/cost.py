@@ -5,8 +5,8 @@ from math import sqrt
 import numpy as np
 
 from tracekit.history.collect import StationHistory
-from tracekit.history.results import LeakCost, MeasureTrend
 from tracekit.model.estimate import Estimate, Withheld
+from tracekit.model.trend import LeakCost, MeasureTrend
 from tracekit.options.history import TrendOptions
 
 _LEVEL = 0.95

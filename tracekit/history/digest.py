@@ -3,8 +3,8 @@
 from collections.abc import Iterator
 
 from tracekit.history.events import iso
-from tracekit.history.results import FleetTrend, MeasureTrend, StationTrend
 from tracekit.model.estimate import Estimate, Withheld
+from tracekit.model.trend import FleetTrend, MeasureTrend, StationTrend
 
 _ROWS = 20
 

@@ -2,12 +2,12 @@
 
 import json
 import re
-from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 
 from tracekit.errors import UsageError, message
 from tracekit.history.place import Place
 from tracekit.history.schema import EVENTS, SCHEMA, digest
+from tracekit.model.trend import Event
 
 _FORM = re.compile(
     r"\s*(\d{4}-\d\d-\d\d(?:[T ]\d\d:\d\d(?::\d\d(?:\.\d+)?)?)?\s?(?:Z|[+-]\d\d:?\d\d)?)\s+([^:]{1,200}):\s*(\S.*)",
@@ -15,17 +15,6 @@ _FORM = re.compile(
 )
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 _LONGEST = 500
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Event:
-    """Something that was done to a station. `whole_day` where only the date is known; times are UTC microseconds."""
-
-    time_us: int
-    station: str
-    text: str
-    whole_day: bool = False
-    source: str = "noted"
 
 
 def parse_time(text: str, where: str) -> tuple[int, bool]:

@@ -3,9 +3,9 @@
 from dataclasses import dataclass
 
 from tracekit.history.collect import StationHistory, collect
-from tracekit.history.events import Event, iso
+from tracekit.history.events import iso
 from tracekit.history.place import Place
-from tracekit.history.read import Damage
+from tracekit.model.trend import Damage, Event
 from tracekit.options.history import StoreOptions
 
 

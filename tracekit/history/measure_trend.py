@@ -7,15 +7,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tracekit.history.charts import ChartAlarm, Charted, Limits, run_charts
-from tracekit.history.collect import EXACT
 from tracekit.history.forecast import Crossing, Lines, crossing, find_lines, find_mean_lines
-from tracekit.history.measures import TrendMeasure
 from tracekit.history.prepare import Prepared, indices_after
 from tracekit.history.present import present_level
-from tracekit.history.results import Alarm, CrossingDate, LimitState, MeasureTrend, Series, Step
 from tracekit.history.slope import Slope, robust_slope
 from tracekit.history.steps import Cut
 from tracekit.model.estimate import Estimate, Withheld
+from tracekit.model.trend import EXACT, Alarm, CrossingDate, LimitState, MeasureTrend, Series, Step, TrendMeasure
 from tracekit.options.history import TrendOptions
 
 _DAY_US = 86_400_000_000

@@ -1,35 +1,9 @@
 """The measures that are followed over time: which way is worse, on which scale they are judged."""
 
-from dataclasses import dataclass
-from typing import Literal
-
 import numpy as np
 from numpy.typing import NDArray
 
-Scale = Literal["log", "linear", "share", "count"]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class TrendMeasure:
-    """One measure.
-
-    scale     log: changes by a factor; linear: by an amount; share: of the cycles; count: per cycle
-    worse     1: more is worse, -1: less is worse, 0: away from where it was is worse
-    floor     smallest standard deviation that is believed, on the scale: smaller changes are no news
-    held      counted in held cycles only (else in all complete cycles)
-    alarm     watched by control charts; False where another measure tells the same
-    supply    a weak compressed-air line changes it
-    """
-
-    name: str
-    title: str
-    unit: str
-    scale: Scale
-    worse: int
-    floor: float
-    held: bool = False
-    alarm: bool = True
-    supply: bool = False
+from tracekit.model.trend import Scale, TrendMeasure
 
 
 def _m(name: str, title: str, unit: str, scale: Scale, worse: int, floor: float, marks: str = "") -> TrendMeasure:

@@ -6,9 +6,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tracekit.history.adjust import Adjusted, adjust
-from tracekit.history.collect import EXACT, LOWER_BOUND, Followed, StationHistory
-from tracekit.history.measures import TrendMeasure, floor_on_scale
+from tracekit.history.collect import Followed, StationHistory
+from tracekit.history.measures import floor_on_scale
 from tracekit.history.steps import Segmented, find_steps
+from tracekit.model.trend import EXACT, LOWER_BOUND, TrendMeasure
 from tracekit.options.history import TrendOptions
 
 _DAY_US = 86_400_000_000

@@ -15,17 +15,10 @@ from tracekit.history.forgotten import Tombstone, read_tombstones
 from tracekit.history.place import Place
 from tracekit.history.schema import PACK, SCHEMA, SUMMARIES, SUMMARY, schema_of, seal_broken, version_order
 from tracekit.model.tables import Column, Table, make_table
+from tracekit.model.trend import Damage
 from tracekit.options.history import StoreOptions
 
 _ORDER = ("log_id", "station", "version", "added_time", "analysis")
-
-
-@dataclass(frozen=True, slots=True)
-class Damage:
-    """A file of the history that cannot be read, and why."""
-
-    name: str
-    reason: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -7,13 +7,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tracekit.errors import UsageError, message
-from tracekit.history.measures import MEASURES, TrendMeasure
+from tracekit.history.measures import MEASURES
 from tracekit.history.schema import SUMMARY
 from tracekit.model.estimate import Bound, Quantity, Withheld
 from tracekit.model.result import DiagnosisRecord, StationResult
 from tracekit.model.station import Station
 from tracekit.model.tables import Column, Table, make_table
 from tracekit.model.trace import LogFacts
+from tracekit.model.trend import TrendMeasure
 from tracekit.options.history import StoreOptions
 
 _DAY_US = 86_400_000_000

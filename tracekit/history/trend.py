@@ -10,14 +10,23 @@ from tracekit.history.charts import chart_limits
 from tracekit.history.collect import StationHistory, collect
 from tracekit.history.common import find_common, mark_common
 from tracekit.history.cost import leak_cost
-from tracekit.history.events import Event, read_events
+from tracekit.history.events import read_events
 from tracekit.history.measure_trend import measure_trend, sides_of
-from tracekit.history.measures import MEASURES, TrendMeasure
+from tracekit.history.measures import MEASURES
 from tracekit.history.place import open_place
 from tracekit.history.prepare import Prepared, prepare
-from tracekit.history.results import FleetTrend, LeakCost, LimitState, MeasureTrend, Repair, StationTrend
 from tracekit.model.estimate import Estimate, Withheld
 from tracekit.model.station import Limit, Station
+from tracekit.model.trend import (
+    Event,
+    FleetTrend,
+    LeakCost,
+    LimitState,
+    MeasureTrend,
+    Repair,
+    StationTrend,
+    TrendMeasure,
+)
 from tracekit.options.history import TrendOptions
 
 _DAY_US = 86_400_000_000
@@ -119,7 +128,7 @@ def _improved(prepared: Prepared, first_us: int, last_us: int) -> bool:
 def _restarts(
     prepared: Prepared, confirmed: tuple[tuple[int, int, bool], ...]
 ) -> tuple[tuple[int, ...], tuple[int, ...]]:
-    """First logs after confirmed repairs and after own steps for the better that nobody noted; those of a new normal."""
+    """First logs after confirmed repairs and own steps for the better that nobody noted; those of a new normal."""
     steps = [c.index for c in prepared.cut.cuts if c.is_step]
     found = {c.index for c in prepared.cut.cuts if c.is_step and c.jump * prepared.measure.worse < 0}
     anew = set()

@@ -1,7 +1,8 @@
 """The trend as trend.json, schema tracekit.trend/1."""
 
 from tracekit.history.events import iso
-from tracekit.history.results import (
+from tracekit.model.estimate import Estimate, Withheld, quantity_json
+from tracekit.model.trend import (
     Alarm,
     CommonChange,
     CrossingDate,
@@ -13,7 +14,6 @@ from tracekit.history.results import (
     StationTrend,
     Step,
 )  # fmt: skip
-from tracekit.model.estimate import Estimate, Withheld, quantity_json
 
 SCHEMA_NAME = "tracekit.trend/1"
 _SIGNIFICANT = 6

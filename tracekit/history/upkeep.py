@@ -14,12 +14,11 @@ from tracekit.history.events import iso, read_event
 from tracekit.history.forgotten import read_tombstone, read_tombstones
 from tracekit.history.place import UNFINISHED, Place
 from tracekit.history.read import (
-    Damage,
     forgotten_rows,
     newest_rows,
     read_shards,
     snapshot,
-)  # fmt: skip
+)
 from tracekit.history.schema import (
     CYCLES_FOLDER,
     EVENTS,
@@ -30,6 +29,7 @@ from tracekit.history.schema import (
     metadata,
     sealed_name,
 )  # fmt: skip
+from tracekit.model.trend import Damage  # fmt: skip
 from tracekit.options.history import StoreOptions
 
 _MARK_NAMES = ("log_id", "station", "version", "added_time", "analysis", "start_time")

@@ -1,7 +1,7 @@
 """The pages of a trend: the fleet, worst first, and a page with a panel per measure for each station."""
 
-from tracekit.history.results import FleetTrend, LeakCost, MeasureTrend, StationTrend
 from tracekit.model.estimate import Estimate, Withheld
+from tracekit.model.trend import FleetTrend, LeakCost, MeasureTrend, StationTrend
 from tracekit.report.frame import Block, asset, frame, render
 from tracekit.report.page import safe_name
 from tracekit.report.pictures.over_time import over_time
@@ -140,7 +140,8 @@ def station_page(station: StationTrend, fleet: FleetTrend, unit: str = "kPa") ->
     span = (station.first_us, station.last_us)
     drawn = [t for n, t in enumerate(trends) if len(t.series.time_us) > 1 and (n == 0 or _tells(t))][:_MOST_PANELS]
     pictures = [over_time(t, station.events, unit, span) for t in drawn]
-    answer = _answer(_station_headline(station), html(_station_lead(trends), unit), clean(station.first_step, 200), "../report.html")
+    lead = html(_station_lead(trends), unit)
+    answer = _answer(_station_headline(station), lead, clean(station.first_step, 200), "../report.html")
     beside = lead_picture(pictures[0], unit) if pictures else ""
     table = render("trend_measures.html", {"rows": [_measure_row(t, unit) for t in trends]}, unit)
     blocks = [

@@ -3,8 +3,8 @@
 from dataclasses import replace
 from datetime import UTC, datetime
 
-from tracekit.history.results import CrossingDate, FleetTrend, MeasureTrend, StationTrend
 from tracekit.model.estimate import Estimate, Withheld
+from tracekit.model.trend import CrossingDate, FleetTrend, MeasureTrend, StationTrend
 from tracekit.report.text import NBSP, clean
 from tracekit.report.words import Num, Text, count, join, of_estimate, say
 

@@ -4,9 +4,7 @@ from datetime import UTC, datetime, timedelta
 
 import numpy as np
 
-from tracekit.history.collect import EXACT
-from tracekit.history.events import Event
-from tracekit.history.results import CrossingDate, MeasureTrend
+from tracekit.model.trend import EXACT, CrossingDate, Event, MeasureTrend
 from tracekit.report.plot import (
     Axis,
     Cell,

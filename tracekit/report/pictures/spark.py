@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from tracekit.history.results import MeasureTrend
+from tracekit.model.trend import MeasureTrend
 from tracekit.report.text import escape
 
 _POINTS = 48

@@ -2,14 +2,59 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
-from tracekit.history.events import Event
-from tracekit.history.measures import TrendMeasure
-from tracekit.history.read import Damage
 from tracekit.model.estimate import Estimate, Withheld
+
+EXACT, LOWER_BOUND, UPPER_BOUND = 0, 1, 2
+"""What is known of a log's value: the value, or one side of it."""
+
+Scale = Literal["log", "linear", "share", "count"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TrendMeasure:
+    """One measure.
+
+    scale     log: changes by a factor; linear: by an amount; share: of the cycles; count: per cycle
+    worse     1: more is worse, -1: less is worse, 0: away from where it was is worse
+    floor     smallest standard deviation that is believed, on the scale: smaller changes are no news
+    held      counted in held cycles only (else in all complete cycles)
+    alarm     watched by control charts; False where another measure tells the same
+    supply    a weak compressed-air line changes it
+    """
+
+    name: str
+    title: str
+    unit: str
+    scale: Scale
+    worse: int
+    floor: float
+    held: bool = False
+    alarm: bool = True
+    supply: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Event:
+    """Something that was done to a station. `whole_day` where only the date is known; times are UTC microseconds."""
+
+    time_us: int
+    station: str
+    text: str
+    whole_day: bool = False
+    source: str = "noted"
+
+
+@dataclass(frozen=True, slots=True)
+class Damage:
+    """A file of the history that cannot be read, and why."""
+
+    name: str
+    reason: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
