@@ -72,7 +72,7 @@ def estimate_leak(data: StationData, *, options: LeakOptions = DEFAULTS) -> Leak
     models = Models(
         weight=weight.reshape(flat), amplitude=amplitude.reshape(flat), amplitude_sd=sd.reshape(flat),
         inflation=search.found.inflation, common_kpa=float(np.hypot(data.ambient_u_kpa, options.zero_u_kpa)),
-        step_kpa_s=0.0,
+        step_kpa=search.scales.noise.step_kpa, quantisation_kpa=data.sensor.quantisation_kpa,
     )  # fmt: skip
     middle = rates.rate[shared.best] + models.amplitude[main][shared.best] * rates.slope[shared.best]
     cycles = cycle_rates(rates, assign(middle, search.parted), models, options)
@@ -134,7 +134,9 @@ def _posterior_of(
     with np.errstate(invalid="ignore", divide="ignore"):
         se = np.sqrt(scales.variance * slow / sums.gg[at])
     parted = limits(rate, se, options)
-    found = posterior(located, sums, masks(assign(rate, parted), len(parted) + 1), scales, slow)
+    found = posterior(
+        located, sums, masks(assign(rate, parted), len(parted) + 1), scales, slow, options.negative_soft_kpa_s
+    )
     return Search(windows=windows, found=found, parted=parted, line_ratio=0.9, scales=scales, boost_wall=boost_wall)
 
 

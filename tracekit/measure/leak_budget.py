@@ -18,6 +18,7 @@ from tracekit.options.leak import LeakOptions
 
 TAIL = 0.025
 MEDIAN_VARIANCE = np.pi / 2.0
+STEP_SHARE = 1.5
 METHOD = "isothermal decay, gas-wall heat exchange modelled, forms weighted by probability"
 
 
@@ -29,7 +30,8 @@ class Models:
     amplitude, amplitude_sd   (n_groups, n_models) α − 1 and its standard deviation
     inflation     of the variance by noise
     common_kpa    standard uncertainty of ambient and zero together [kPa]
-    step_kpa_s    standard uncertainty that quantisation leaves in a cycle's rate [kPa/s]
+    step_kpa      what is left of the recorder's steps after averaging [kPa]
+    quantisation_kpa   these steps [kPa]
     """
 
     weight: Floats
@@ -37,7 +39,8 @@ class Models:
     amplitude_sd: Floats
     inflation: float
     common_kpa: float
-    step_kpa_s: float
+    step_kpa: float
+    quantisation_kpa: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -80,7 +83,19 @@ def _cycle_sd(rates: Rates, here: Ints, number: int, models: Models, rate: Float
     amplitude = np.sum(weight * np.abs(rates.slope[:, here]) * models.amplitude_sd[number][:, None], axis=0)
     noise = rates.noise[here] * np.sqrt(models.inflation * np.maximum(rates.misfit[here], 1.0))
     common = [size for _, size in _common(mean, rates.line[here], models, options)]
-    return np.asarray(np.sqrt(noise**2 + amplitude**2 + models.step_kpa_s**2 + np.sum(np.square(common), axis=0)))
+    return np.asarray(
+        np.sqrt(noise**2 + amplitude**2 + _steps(rates, here, models) ** 2 + np.sum(np.square(common), axis=0))
+    )
+
+
+def _steps(rates: Rates, here: Ints, models: Models) -> Floats:
+    """Standard uncertainty that the recorder's steps leave in each cycle's rate [kPa/s].
+
+    A reading that stands still over a stretch T says that the slope lies within a step over T; over many steps the
+    saw-tooth of the error averages out. All cycles start at much the same level, so that this is common to them.
+    """
+    crossed = np.abs(rates.line[here]) * rates.span[here] / max(models.quantisation_kpa, 1e-4)
+    return np.asarray(STEP_SHARE * models.step_kpa / rates.span[here] / np.maximum(crossed, 1.0))
 
 
 def _common(mean: Floats, line: Floats, models: Models, options: LeakOptions) -> list[tuple[str, Floats]]:
@@ -162,7 +177,7 @@ def _parts(
         BudgetLine(source="wall exchange", u_kpa_s=by_node, common=True),
         BudgetLine(source="gas temperature before the coast", u_kpa_s=amplitude, common=True),
         *(BudgetLine(source=s, u_kpa_s=u, common=True) for s, u in common),
-        BudgetLine(source="quantisation", u_kpa_s=models.step_kpa_s, common=True),
+        BudgetLine(source="quantisation", u_kpa_s=float(np.median(_steps(rates, own, models))), common=True),
         BudgetLine(source="noise", u_kpa_s=noise, common=False),
     )
 

@@ -51,6 +51,11 @@ def positive_quantiles(
     )
 
 
+def log_share_positive(rate: Floats, soft: float) -> Floats:
+    """Log-probability that a rate found is that of a leak, which cannot be negative, up to errors of size `soft`."""
+    return np.asarray(np.log(np.maximum(normal_share(rate / soft), 1e-12)))
+
+
 def _bisect(middle: Floats, sd: Floats, weight: Floats, target: Floats, low: Floats, high: Floats) -> Floats:
     """Where the mixture's distribution function reaches `target`."""
     for _ in range(_STEPS):

@@ -6,6 +6,7 @@ import numpy as np
 
 from tracekit.measure import leak_forms
 from tracekit.measure.leak_bins import Bools, Floats
+from tracekit.measure.leak_mixture import log_share_positive
 from tracekit.measure.leak_sums import CycleSums, Scales, Wall, fit_all
 from tracekit.measure.leak_walls import Located
 
@@ -38,14 +39,17 @@ class Posterior:
 
 
 def posterior(
-    located: Located, sums: CycleSums, groups: tuple[Bools, ...], scales: Scales, inflation: float
+    located: Located, sums: CycleSums, groups: tuple[Bools, ...], scales: Scales, inflation: float, soft_kpa_s: float
 ) -> Posterior:
     """Weights of all models: each group has its own form and amplitude, the wall exchange is the station's.
 
-    groups are masks over the cycles of `sums`.
+    groups are masks over the cycles of `sums`; a leak is not negative, but for errors of size `soft_kpa_s`.
     """
     fits = [fit_all(sums, g, scales) for g in groups]
-    each = [np.log(leak_forms.PRIOR) - 0.5 * f.total / scales.divisor for f in fits]
+    each = [
+        np.log(leak_forms.PRIOR) - 0.5 * f.total / scales.divisor + log_share_positive(f.middle(g), soft_kpa_s)
+        for f, g in zip(fits, groups, strict=True)
+    ]
     evidence = [_log_sum(e) for e in each]
     wall = np.sum(evidence, axis=0) + located.log_prior
     wall = np.exp(wall - wall.max())

@@ -27,6 +27,7 @@ class Rates:
     misfit    residual sum of squares over its degrees of freedom at the best model, shape (n_cycles,)
     line      slope of a straight line through the same bins [kPa/s]
     vacuum    mean vacuum of these bins [kPa]
+    span      root of the sum of the squared lengths of its pieces [s]
     """
 
     rate: Floats
@@ -35,6 +36,7 @@ class Rates:
     misfit: Floats
     line: Floats
     vacuum: Floats
+    span: Floats
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -96,7 +98,7 @@ def rate_cycles(
     n, models = len(line.rated), len(found.nodes.walls) * len(leak_forms.NAMES)
     out = Rates(
         rate=np.full((models, n), np.nan), slope=np.full((models, n), np.nan),
-        **{k: np.full(n, np.nan) for k in ("noise", "misfit", "line", "vacuum")},
+        **{k: np.full(n, np.nan) for k in ("noise", "misfit", "line", "vacuum", "span")},
     )  # fmt: skip
     rows = np.flatnonzero(line.rated)
     block = np.cumsum(line.coasts[rows]) // BLOCK_COASTS
@@ -115,7 +117,8 @@ def _rate_block(
     pieces = cut_pieces(history, usable(history, windows), options)
     if not len(pieces.start):
         return
-    slope, vacuum, rough = _straight(history, pieces)
+    slope, vacuum, span = _straight(history, pieces)
+    rough = np.maximum(np.nan_to_num(slope), 0.0)
     rho = inflow(history, rough * found.line_ratio)
     history = with_boost(history, found.boost_wall, rho)
     sums = scan(history, pieces, found.nodes.walls, scales, rho, flow_of(history, options))
@@ -128,7 +131,7 @@ def _rate_block(
     far = at[out.misfit[at] > options.rating_ratio]
     out.rate[:, far] = np.nan
     out.noise[at] = np.sqrt(scales.variance / gg[found.best])
-    out.line[at], out.vacuum[at] = slope[chosen], vacuum[chosen]
+    out.line[at], out.vacuum[at], out.span[at] = slope[chosen], vacuum[chosen], span[chosen]
 
 
 def _misfit(sums: CycleSums, amplitude: Floats, best: int, chosen: Bools) -> Floats:
@@ -143,7 +146,7 @@ def _misfit(sums: CycleSums, amplitude: Floats, best: int, chosen: Bools) -> Flo
 
 
 def _straight(history: History, pieces: Pieces) -> tuple[Floats, Floats, Floats]:
-    """Slope of straight lines through each cycle's pieces, their mean vacuum, and the slope where it rises, else 0."""
+    """Slope of straight lines through each cycle's pieces, their mean vacuum, and root of their squared lengths."""
     n, t = history.samples[pieces.index], history.time_s[pieces.index]
     p = history.pressure_kpa[pieces.index] - history.ambient_kpa
     t = t - t[pieces.start][pieces.owner]
@@ -154,4 +157,5 @@ def _straight(history: History, pieces: Pieces) -> tuple[Floats, Floats, Floats]
     with np.errstate(invalid="ignore", divide="ignore"):
         slope = tp / tt
         vacuum = -cycle_sum(pieces, p0, rows) / cycle_sum(pieces, total, rows)
-    return slope, vacuum, np.maximum(np.nan_to_num(slope), 0.0)
+    last = np.append(pieces.start[1:], len(t)) - 1
+    return slope, vacuum, np.sqrt(cycle_sum(pieces, t[last] ** 2, rows))

@@ -46,6 +46,11 @@ def given(log: LogRate, held: int, rated: int, options: LeakOptions) -> tuple[Qu
             f"The leak lies between {estimate.lower:.2g} and {estimate.upper:.2g} kPa/s: too wide for a value. "
             "More coasts, longer coasts or a faster log would narrow it."
         ), tuple(said)
+    if estimate.lower < 0.02 and estimate.upper > options.small_rate_kpa_s:
+        bound = Bound(
+            status="upper_bound", limit=estimate.upper, unit=estimate.unit, n=estimate.n, method=estimate.method
+        )
+        return bound, tuple(said)
     if estimate.value <= options.small_rate_kpa_s:
         said.append(f"The leak is small: at most {estimate.upper:.2g} kPa/s.")
     return estimate, tuple(said)

@@ -225,6 +225,10 @@ class Fits:
     amplitude_var: Floats
     free: Ints
 
+    def middle(self, chosen: Bools) -> Floats:
+        """Median rate of the chosen cycles under every model, shape (n_tau, n_forms) [kPa/s]."""
+        return np.asarray(np.median(self.rate[..., chosen], axis=-1))
+
     def variance(self, chosen: Bools) -> float:
         """Residual variance of the best model."""
         best = np.unravel_index(int(np.argmin(self.total)), self.total.shape)

@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from tracekit.measure.leak_bins import Bools, Floats, History
+from tracekit.measure.leak_mixture import log_share_positive
 from tracekit.measure.leak_pieces import Pieces
 from tracekit.measure.leak_search import enough, flow_of, middle_of, scan, sound
 from tracekit.measure.leak_sums import (
@@ -124,7 +125,8 @@ def _valley(
     chosen = sound(fit_all(sums, chosen, scales), chosen, options)
     fits = fit_all(sums, chosen, scales)
     scales = replace(scales, variance=max(fits.variance(chosen), options.variance_least))
-    cost = 0.5 * fits.total[:, 0] / scales.divisor - _ln_prior(ln_tau, options)
+    physical = log_share_positive(fits.middle(chosen)[:, 0], options.negative_soft_kpa_s)
+    cost = 0.5 * fits.total[:, 0] / scales.divisor - _ln_prior(ln_tau, options) - physical
     at, sd = _parabola(ln_tau, cost)
     least = int(np.argmin(cost))
     found = _Valley(

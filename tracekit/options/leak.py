@@ -25,9 +25,7 @@ class LeakOptions:
     bins_per_cycle: int = option(6, "", "fewest bins of a cycle that yield a rate")
     window_step_s: float = option(0.1, "s", "step of the search for motion windows")
     window_most_s: float = option(0.4, "s", "longest window after part present and before release that is tried")
-    window_late_s: float = option(
-        1.2, "s", "latest start of the lift after part present, where it comes at a fixed time"
-    )
+    window_late_s: float = option(1.2, "s", "latest start of the lift after part present, where it has a fixed time")
     window_late_z: float = option(6.0, "", "excess misfit of the bins of a late window, in its standard deviations")
     window_late_gain: float = option(0.85, "", "misfit outside a late window over the misfit with it")
     window_z: float = option(2.0, "", "rise of the misfit, in its standard deviations, that shows motion in a window")
@@ -40,6 +38,9 @@ class LeakOptions:
     tau_prior_sd: float = option(0.7, "ln", "its standard deviation in ln τ")
     tau_least_s: float = option(0.015, "s", "shortest wall exchange that is tried")
     tau_most_s: float = option(1.5, "s", "longest wall exchange that is tried")
+    negative_soft_kpa_s: float = option(
+        0.05, "kPa/s", "models whose median leak is negative by more than this are ruled out"
+    )
     walls_ruled_out: float = option(
         6.0, "ln", "spreads that are less likely than the best by more than this are dropped"
     )
