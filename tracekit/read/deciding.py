@@ -45,7 +45,8 @@ def decide(head: Head, station: Station) -> Plan:
     found = find_stations(view, station, taken)
     questions += [q for f in found for q in f.questions]
     if questions or time is None:
-        raise asking(head.name, questions)
+        known = [*head.assumptions, *([assumption(time)] if time else []), *(a for f in found for a in f.assumptions)]
+        raise asking(head.name, questions, known)
     stations = tuple(f.station for f in found if f.station is not None)
     time = with_rounding(view, time)
     assumptions = [*head.assumptions, assumption(time), *dict.fromkeys(a for f in found for a in f.assumptions)]
@@ -62,14 +63,14 @@ def _decide_long(head: Head, station: Station, long: LongPlan) -> Plan:
     bare = replace(head, columns=tuple(c for c in head.columns if c.name not in (long.tag, long.value)))
     time, questions = plan_time(bare, station.channels.get("time"))
     if time is None:
-        raise asking(head.name, questions)
+        raise asking(head.name, questions, head.assumptions)
     wide = wide_head(head, long, time)
     without_time = replace(station, channels={k: c for k, c in station.channels.items() if k != "time"})
     _check_columns(wide, without_time)
     found = find_stations(wide, station, time.columns)
     questions = [q for f in found for q in f.questions]
     if questions:
-        raise asking(head.name, questions)
+        raise asking(head.name, questions, [*wide.assumptions, assumption(time)])
     stations = tuple(f.station for f in found if f.station is not None)
     time = with_rounding(wide, time)
     facts = [*wide.assumptions, assumption(time), *dict.fromkeys(a for f in found for a in f.assumptions)]
@@ -113,7 +114,17 @@ def make_plan(
     )
 
 
-def asking(name: str, questions: Sequence[Question]) -> LogReadError:
+class UndecidedLog(LogReadError):
+    """A log that leaves something open. `questions` lists what, `assumptions` what was decided of the rest."""
+
+    def __init__(self, text: str, questions: Sequence[Question], assumptions: Sequence[Assumption]) -> None:
+        """Keep what is open beside the message."""
+        super().__init__(text)
+        self.questions = tuple(questions)
+        self.assumptions = tuple(assumptions)
+
+
+def asking(name: str, questions: Sequence[Question], assumptions: Sequence[Assumption] = ()) -> UndecidedLog:
     """One error with all questions and the lines that answer them."""
     found = "; ".join(dict.fromkeys(q.found for q in questions))
     by_key: dict[str, str] = {}
@@ -121,7 +132,8 @@ def asking(name: str, questions: Sequence[Question]) -> LogReadError:
         by_key.setdefault(question.line.partition(" ")[0], question.line)
     lines = "".join(f"\n    {line}" for line in by_key.values())
     todo = "Put this into a station file, with the right values, and give it with --station:\n    [channels]" + lines
-    return LogReadError(message(name, found, "time and pressure that leave no doubt", todo))
+    text = message(name, found, "time and pressure that leave no doubt", todo)
+    return UndecidedLog(text, questions, assumptions)
 
 
 def _check_columns(head: Head, station: Station) -> None:

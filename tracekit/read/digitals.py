@@ -35,6 +35,11 @@ class LevelPlan:
     bit: int = 0
     words: tuple[str, ...] = ()
 
+    @property
+    def name(self) -> str:
+        """What a station file calls the signal: the column, with the bit where it is one of a word."""
+        return f"{self.column}.{self.bit}" if self.kind == "bit" else self.column
+
     def levels(self, array: pa.Array, column: Column) -> NDArray[np.int8]:
         """Levels of some rows, -1 where missing, shape (n,)."""
         if self.kind == "level" and pa.types.is_int8(array.type):
@@ -75,9 +80,8 @@ def find_digitals(columns: Sequence[Column], wanted: Sequence[str] = ()) -> list
     for column in columns:
         plans = _plans(column, wanted=any(w == column.name for w in wanted))
         for plan in plans:
-            name = f"{column.name}.{plan.bit}" if plan.kind == "bit" else column.name
             weights = {} if plan.kind == "bit" else column.hints.roles
-            found.append(Digital(name=name, plan=plan, levels=plan.levels(column.array, column), weights=weights))
+            found.append(Digital(name=plan.name, plan=plan, levels=plan.levels(column.array, column), weights=weights))
     return found
 
 

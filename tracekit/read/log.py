@@ -11,8 +11,8 @@ from tracekit.model.trace import Block, Layout, LogFacts
 from tracekit.options.read import ReadOptions
 from tracekit.read.clock import DOUBLE, Clock, Samples
 from tracekit.read.convert import Portion
+from tracekit.read.plan import Plan
 from tracekit.read.tally import Losses, Thinned, quantisation
-from tracekit.read.timeplan import TimePlan
 from tracekit.read.timeread import Spreader
 
 
@@ -28,28 +28,28 @@ class Ending:
 
 
 class Log:
-    """What `open_log` gives back; see `model.trace.LogSource`."""
+    """What `open_log` gives back; see `model.trace.LogSource`. `plan` is what was decided about the file."""
 
     def __init__(
         self,
         *,
         layout: Layout,
+        plan: Plan,
         source: str,
         portions: Iterator[Portion],
-        time: TimePlan,
         ending: Ending,
-        context: tuple[str, ...],
         options: ReadOptions,
     ) -> None:
         """Take the decoded rows and what is needed to finish them."""
+        self.plan = plan
         self._layout = layout
         self._source = source
         self._portions = portions
         self._ending = ending
-        self._context = context
+        self._context = plan.context
         self._options = options
-        self._clocks = [Clock(time.typical_s, options) for _ in layout.stations]
-        self._spreaders = [Spreader(time) for _ in layout.stations]
+        self._clocks = [Clock(plan.time.typical_s, options) for _ in layout.stations]
+        self._spreaders = [Spreader(plan.time) for _ in layout.stations]
         self._losses = Losses(options.lines_kept)
         self._missing = Losses(options.lines_kept)
         self._intervals = Thinned(options.sample_size)

@@ -76,11 +76,10 @@ def _log(recording: Recording, station: Station, options: ReadOptions) -> Log:
     )
     return Log(
         layout=layout_of(plan),
+        plan=plan,
         source=", ".join(f.source.name for f in _files(recording)),
         portions=_portions(recording, parts, decoders),
-        time=plan.time,
         ending=ending,
-        context=plan.context,
         options=options,
     )
 

@@ -29,6 +29,7 @@ class PressurePlan:
     ambient_kpa  that ambient pressure [kPa]
     points       (raw, kPa) of a scale; they win over factor and offset, and give a pressure in `sense`
     usual        raw readings of the first rows lie between; a sentinel outside is no reading
+    unit, sense  of the raw readings, as a station file writes them; empty where a scale is given
     """
 
     column: str
@@ -38,6 +39,8 @@ class PressurePlan:
     absolute: bool = False
     ambient_kpa: float | None = None
     usual: tuple[float, float] = (-np.inf, np.inf)
+    unit: str = ""
+    sense: str = ""
     assumptions: tuple[Assumption, ...] = ()
 
     def sentinel(self, raw: NDArray[np.float64]) -> NDArray[np.bool_] | None:
@@ -130,7 +133,7 @@ def plan_pressure(
         return None, [_ask_sense(column, unit, raw)]
     facts.append(Assumption(what=f"sense of {column.name}", value=found[0], evidence=found[1], confidence=found[2]))
     plan = _plan(column, unit, found[0], raw, ambient, facts)
-    return replace(plan, usual=spread(raw)), []
+    return replace(plan, usual=spread(raw), unit=unit.symbol, sense=found[0]), []
 
 
 def _unit(column: Column, head: Head, given: Channel | None) -> tuple[PressureUnit | None, str, Sense | None]:
@@ -295,7 +298,11 @@ def _ask_unit(column: Column) -> Question:
 
 def _ask_sense(column: Column, unit: PressureUnit, raw: NDArray[np.float64]) -> Question:
     low, high = spread(raw)
-    found = f'"{column.name}" reads from {low:.4g} to {high:.4g} {unit.symbol}, which may be gauge, absolute or vacuum'
+    kpa = (low * unit.kpa, high * unit.kpa)
+    found = (
+        f'"{column.name}" reads from {low:.4g} to {high:.4g} {unit.symbol}; as gauge that is a vacuum of up to '
+        f"{max(-kpa[0], 0):.0f} kPa, as vacuum {max(kpa[1], 0):.0f} kPa, as absolute {max(101.3 - kpa[0], 0):.0f} kPa"
+    )
     line = f'pressure = {{ column = "{column.name}", unit = "{unit.symbol}", sense = "gauge" }}'
     return Question(found=found, line=line + "   # or absolute, or vacuum")
 

@@ -1,0 +1,215 @@
+"""Says what was understood of a log, with evidence, and writes a station file to start from."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tracekit.model.station import Channel, Station, StationFacts
+from tracekit.model.trace import Assumption, Block, Layout, LogFacts
+from tracekit.options.read import ReadOptions
+from tracekit.read.deciding import UndecidedLog
+from tracekit.read.head import Question
+from tracekit.read.log import Log
+from tracekit.read.opening import open_logs
+from tracekit.read.plan import Plan, StationPlan
+from tracekit.read.source import find_inputs
+from tracekit.read.station_text import station_text
+from tracekit.units import TIME_UNITS
+
+_NO_STATION = Station()
+_DEFAULT = ReadOptions()
+_PICTURE_S = 20.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Picture:
+    """The first seconds of one station: arrays of shape (n,)."""
+
+    station: str
+    time_s: NDArray[np.float64]
+    pressure_kpa: NDArray[np.float64]
+    digital: NDArray[np.uint8]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Inspection:
+    """What was understood of one recording.
+
+    layout, facts  None where something has to be answered first; `questions` then says what
+    station_file   the text of a station file with what was decided and lines for what was not
+    """
+
+    source: str
+    assumptions: tuple[Assumption, ...]
+    questions: tuple[Question, ...]
+    layout: Layout | None
+    facts: LogFacts | None
+    pictures: tuple[Picture, ...]
+    station_file: str
+    message: str = ""
+
+
+def inspect_log(
+    sources: Any, station: Station = _NO_STATION, *, options: ReadOptions = _DEFAULT
+) -> tuple[Inspection, ...]:
+    """Read every recording among some sources and say what was understood; arguments as for `open_log`.
+
+    A log that leaves something open gives its questions instead of facts.
+    Raises LogReadError where a log cannot be read at all.
+    """
+    try:
+        return tuple(_read(log, station) for log in open_logs(sources, station, options=options))
+    except UndecidedLog as error:
+        return (_undecided(sources, station, error),)
+
+
+def _undecided(sources: Any, station: Station, error: UndecidedLog) -> Inspection:
+    names = ", ".join(one.name for one in find_inputs(sources)) if sources != "-" else "standard input"
+    text = station_text(station, {})
+    lines = "".join(f"{q.line}\n" for q in error.questions)
+    open_lines = f"# To be answered, with the right values:\n{_commented(lines)}"
+    return Inspection(
+        source=names,
+        assumptions=error.assumptions,
+        questions=error.questions,
+        layout=None,
+        facts=None,
+        pictures=(),
+        station_file=text.replace("[channels]\n", f"[channels]\n{open_lines}", 1),
+        message=str(error),
+    )
+
+
+def _commented(lines: str) -> str:
+    return "".join(f"# {line}\n" for line in lines.splitlines())
+
+
+def _read(log: Log, station: Station) -> Inspection:
+    kept: dict[int, list[Block]] = {}
+    for block in log.blocks():
+        own = kept.setdefault(block.station, [])
+        if sum(len(b.time_s) for b in own) < 200_000 and (not own or own[-1].time_s[-1] < _PICTURE_S):
+            own.append(block)
+    layout, facts = log.layout, log.facts()
+    return Inspection(
+        source=facts.source,
+        assumptions=layout.assumptions,
+        questions=(),
+        layout=layout,
+        facts=facts,
+        pictures=tuple(_picture(layout.stations[k], blocks) for k, blocks in sorted(kept.items())),
+        station_file=written_station(log.plan, station),
+    )
+
+
+def _picture(name: str, blocks: Sequence[Block]) -> Picture:
+    time_s = np.concatenate([b.time_s for b in blocks])
+    stop = int(np.searchsorted(time_s, time_s[0] + _PICTURE_S))
+    return Picture(
+        station=name,
+        time_s=time_s[:stop],
+        pressure_kpa=np.concatenate([b.pressure_kpa for b in blocks])[:stop],
+        digital=np.concatenate([b.digital for b in blocks])[:stop],
+    )
+
+
+def written_station(plan: Plan, station: Station) -> str:
+    """A station file with the channels of a plan; the evidence stands beside each as a comment."""
+    first = plan.stations[0]
+    channels = {**_channels(plan, first), **station.channels}
+    facts: StationFacts = station.station
+    if facts.name is None and len(plan.stations) == 1 and plan.station_column is None:
+        facts = replace(facts, name=first.name)
+    return station_text(replace(station, station=facts, channels=channels), _comments(plan, first))
+
+
+def _channels(plan: Plan, first: StationPlan) -> dict[str, Channel]:
+    found: dict[str, Channel] = {}
+    if plan.time.columns:
+        clock = next((n for n in plan.time.columns if _has_clock(plan, n)), plan.time.columns[0])
+        units = {u.seconds: u.symbol for u in TIME_UNITS}
+        unit = units.get(plan.time.unit_s) if plan.time.kind == "number" else None
+        found["time"] = Channel(column=clock, unit=unit)
+    pressure = first.pressure
+    found["pressure"] = Channel(
+        column=pressure.column, unit=pressure.unit or None, sense=pressure.sense or None, scale=pressure.points
+    )
+    for role, level in first.digitals.items():
+        off = first.off_coil.name if role == "supply" and first.off_coil is not None else None
+        signal = plan.supply_signal if role == "supply" else "valve"
+        found[role] = Channel(column=level.name, on_level=plan.on_level.get(role), signal=signal, off_column=off)
+    if plan.station_column is not None:
+        found["station"] = Channel(column=plan.station_column)
+    return found
+
+
+def _has_clock(plan: Plan, name: str) -> bool:
+    column = plan.columns.get(name)
+    return column is not None and column.profile.stamp is not None and column.profile.stamp.has_clock
+
+
+def _comments(plan: Plan, first: StationPlan) -> Mapping[str, str]:
+    told = {a.what: f"{a.evidence} ({a.confidence:.0%} sure)" for a in plan.assumptions}
+    unit, sense = told.get(f"unit of {first.pressure.column}"), told.get(f"sense of {first.pressure.column}")
+    pressure = "; ".join(part for part in (unit, sense) if part)
+    found = {f"channels.{role}": told[role] for role in ("time", "supply", "release", "part_present") if role in told}
+    return {**found, **({"channels.pressure": pressure} if pressure else {})}
+
+
+def inspection_json(inspection: Inspection) -> dict[str, object]:
+    """An inspection as a JSON object."""
+    document: dict[str, object] = {
+        "schema": "tracekit.inspection/1",
+        "source": inspection.source,
+        "decided": inspection.layout is not None,
+        "assumptions": [
+            {"what": a.what, "value": a.value, "evidence": a.evidence, "confidence": a.confidence}
+            for a in inspection.assumptions
+        ],
+        "questions": [{"found": q.found, "line": q.line} for q in inspection.questions],
+    }
+    if inspection.layout is not None:
+        document |= _layout_json(inspection.layout)
+    if inspection.facts is not None:
+        document |= _facts_json(inspection.facts)
+    return document
+
+
+def _layout_json(layout: Layout) -> dict[str, object]:
+    return {
+        "stations": list(layout.stations),
+        "columns": dict(layout.columns),
+        "digitals": {
+            "supply": layout.has_supply,
+            "release": layout.has_release,
+            "part_present": layout.has_present,
+        },
+        "absolute": layout.absolute,
+    }
+
+
+def _facts_json(facts: LogFacts) -> dict[str, object]:
+    found: dict[str, object] = {
+        "log_id": facts.log_id,
+        "rows_read": facts.rows_read,
+        "rows_used": facts.rows_used,
+        "rows_rejected": facts.rows_rejected,
+        "rejections": [
+            {"reason": r.reason, "rows": r.rows, "first_lines": list(r.first_lines)} for r in facts.rejections
+        ],
+        "duration_s": facts.duration_s,
+        "sample_interval_s": {
+            "median": facts.interval_median_s,
+            "p95": facts.interval_p95_s,
+            "max": facts.interval_max_s,
+        },
+        "quantisation_kpa": facts.quantisation_kpa,
+        "gaps": [list(g) for g in facts.gaps],
+        "clock_steps": [list(s) for s in facts.clock_steps],
+        "duplicates": facts.duplicates,
+        "warnings": list(facts.warnings),
+    }
+    return found if facts.start_time_us is None else {**found, "start_time_us": facts.start_time_us}
