@@ -5,7 +5,9 @@
 -> log.
 """
 
+from tracekit.simulate.draw_scenario import random_scenario
+from tracekit.simulate.load import load_scenario
 from tracekit.simulate.log import SimulatedLog, simulate
 from tracekit.simulate.scenario import Scenario
 
-__all__ = ["Scenario", "SimulatedLog", "simulate"]
+__all__ = ["Scenario", "SimulatedLog", "load_scenario", "random_scenario", "simulate"]

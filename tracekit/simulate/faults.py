@@ -2,6 +2,36 @@
 
 Each function takes the schedule, the fault, the station and a random source, and gives the schedule with the
 fault in it, over all cycles; `apply_faults` then keeps the change between onset and end.
+
+Sizes by label; [] may be left out, kinds after the bar:
+
+    cup_leak_orifice            rate_kpa_s [b, scatter, c] | cup, fitting
+    porous_part                 rate_kpa_s [scatter]
+    growing_leak                end_kpa_s [start_kpa_s, b] | linear, exponential
+    part_dependent_leak         rate_kpa_s, share [b, scatter] | porous, orifice
+    clogged_filter              factor_end [factor_start], shares of the clean conductance
+    clogged_silencer            back_pressure_kpa at full flow
+    low_supply_pressure         supply_kpa gauge
+    supply_dips                 depth_kpa, period_s, share of the period | neighbour; depth_kpa | own
+    supply_pulsation            amplitude_kpa, hz
+    sticking_supply_valve       delay_s [scatter_s, off_share] | slow, erratic
+    leaking_check_valve         rate_kpa_s | worn, bistable
+    release_valve_leak          rate_kpa_s
+    supply_valve_passing        share of the open valve
+    weak_release                factor | weak, short; delay_s | late
+    drops_sudden, drops_gradual share of the cycles
+    motion_dips                 dip_kpa
+    missed_picks                share of the cycles [askew_share]
+    timeout_too_short           timeout_s
+    valves_overlap              overlap_s
+    switch_chatter, supply_valve_short_cycling, cutoff_unreachable, setpoint_too_high, setpoint_too_low
+                                [set_point_kpa, reset_point_kpa, supply_off_kpa, supply_on_kpa, supply_kpa, noise_kpa];
+                                cutoff_unreachable | leak wants rate_kpa_s
+    sensor_zero_drift           total_kpa | step, ramp
+    sensor_noisy                noise_kpa
+    sensor_stuck                reading_kpa | idle, hold; none | link (the recorded value stands still)
+    sensor_slow                 lag_s
+    sensor_clipped              none: station.recorder.low_kpa is the range's end
 """
 
 from collections.abc import Callable
