@@ -10,6 +10,8 @@ Sources
 
 import math
 
+_NEGLIGIBLE = 1e-18
+
 
 def exact_limits(events: int, cycles: int, one_sided: float) -> tuple[float, float]:
     """Lower and upper limit of a share, each wrong with at most probability `one_sided` [1]."""
@@ -25,9 +27,16 @@ def exact_fewer(events: tuple[int, int], cycles: tuple[int, int]) -> float:
 
     events and cycles are (before, after). With the sides exchanged it tests for more.
     """
-    total, drawn = sum(events), cycles[1]
-    least = max(0, total - cycles[0])
-    return min(1.0, math.fsum(_hypergeometric(k, total, drawn, sum(cycles)) for k in range(least, events[1] + 1)))
+    marked, drawn, others = sum(events), cycles[1], cycles[0]
+    chance = _hypergeometric(events[1], marked, drawn, sum(cycles))
+    terms, k = [chance], events[1]
+    while k > max(0, marked - others):  # each term from the one above it, until nothing is added
+        ratio = k * (others - marked + k) / ((marked - k + 1) * (drawn - k + 1))
+        chance, k = chance * ratio, k - 1
+        terms.append(chance)
+        if ratio < 1.0 and chance < _NEGLIGIBLE * terms[0]:
+            break
+    return min(1.0, math.fsum(terms))
 
 
 def smallest_p(events: tuple[int, int], cycles: tuple[int, int]) -> float:

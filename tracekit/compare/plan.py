@@ -132,7 +132,7 @@ def _cycles(
         limits = bounds_at(information, options.one_sided)
         drift = drift_for(information, limits, asked.power or plan_options.power)
         drift += limits[-1] * (ground.scatter.widening - 1.0)
-        cycles = max(_enough(change / drift, ground.scatter, options), plan_options.fewest_cycles)
+        cycles = max(_enough(change, drift, ground.scatter, options), plan_options.fewest_cycles)
         information = _information(shares, ground.scatter, cycles)
     limits = bounds_at(information, options.one_sided)
     looks = tuple(
@@ -141,15 +141,16 @@ def _cycles(
     return cycles, looks
 
 
-def _enough(deviation: float, scatter: Scatter, options: CompareOptions) -> int:
-    """Fewest cycles per side that bring the standard deviation down to `deviation`.
+def _enough(change: float, drift: float, scatter: Scatter, options: CompareOptions) -> int:
+    """Fewest cycles per side with which the change is `drift` standard deviations large.
 
-    Raises NotEnoughData where none do.
+    Raises NotEnoughData where none are enough.
     """
-    cycles = cycles_for(lambda n: deviation / scatter.deviation(n), 1.0, options.most_cycles)
+    cycles = cycles_for(lambda n: change / drift / scatter.deviation(n), 1.0, options.most_cycles)
     if isinstance(cycles, Withheld):
-        what = f"a standard deviation of {deviation:.3g} is needed"
-        raise NotEnoughData(message("plan", what, "a larger change, or logs of several days", cycles.reason + "."))
+        least = f"more than {drift * scatter.deviation(options.most_cycles):.3g}"
+        todo = f"{cycles.reason[:1].upper()}{cycles.reason[1:]}."
+        raise NotEnoughData(message("plan", f"a change of {change:.3g}", least, todo))
     return cycles
 
 

@@ -72,15 +72,12 @@ def plan_share(
 
 def power_of_exact(before: float, after: float, cycles: int, one_sided: float) -> float:
     """Chance that Fisher's exact test shows the fall of a share, with so many cycles on each side."""
-    counts = [_likely_counts(p, cycles) for p in (before, after)]
-    chance = 0.0
-    for k, weight in counts[0]:
-        # the test falls while the second count is low enough: find the highest that still shows it
-        shown = 0.0
-        for j, other in counts[1]:
-            if exact_fewer((k, j), (cycles, cycles)) > one_sided:
-                break
-            shown += other
+    first, second = _likely_counts(before, cycles), _likely_counts(after, cycles)
+    chance, shown, at = 0.0, 0.0, 0
+    for k, weight in first:  # the more fell before, the more may fall after: the highest such count only rises
+        while at < len(second) and exact_fewer((k, second[at][0]), (cycles, cycles)) <= one_sided:
+            shown += second[at][1]
+            at += 1
         chance += weight * shown
     return chance
 
