@@ -34,7 +34,7 @@ class OutputError(TracekitError, OSError):
     """A place that cannot be written."""
 
 
-class NotEnoughData(TracekitError, ValueError):
+class NotEnoughData(TracekitError, ValueError):  # noqa: N818 - the name is the sentence that is wanted
     """A question that this recording cannot answer."""
 
 

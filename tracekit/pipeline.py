@@ -144,9 +144,7 @@ def _match(now: MeasuredLog, index: int, healthy: MeasuredLog | None) -> int | N
     return 0 if len(names) == len(now.stations) == 1 else None
 
 
-def _result(
-    now: MeasuredLog, index: int, healthy: MeasuredLog | None, plate: MeasuredLog | None
-) -> StationResult:
+def _result(now: MeasuredLog, index: int, healthy: MeasuredLog | None, plate: MeasuredLog | None) -> StationResult:
     leak, file = now.leaks[index], now.files[index]
     data = with_leak(now.stations[index], leak, file)
     blanked = _match(now, index, plate)

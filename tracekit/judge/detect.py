@@ -10,7 +10,6 @@ from tracekit.judge.effects_of import LOGARITHMIC, measure_name
 from tracekit.judge.evidence import Sign
 from tracekit.judge.fingerprints import FINGERPRINTS
 from tracekit.judge.rank import posterior
-from tracekit.model.cycle import StationData
 from tracekit.model.finding import Detectable
 from tracekit.options.judge import JudgeOptions
 
@@ -34,10 +33,10 @@ def _quiet(effects: Mapping[str, Effect]) -> dict[str, Effect]:
     return {k: replace(e, shift=0.0) for k, e in effects.items() if k != "balance"}
 
 
-def _with_change(quiet: Mapping[str, Effect], code: str, main: tuple[str, ...], size: float) -> dict[str, Effect]:
+def _with_change(quiet: Mapping[str, Effect], code: str, size: float) -> dict[str, Effect]:
     """The change injected into the main measures of a cause, each moved in its own direction by as many errors."""
     out = dict(quiet)
-    for name in main:
+    for name in _MAIN[code]:
         change = FINGERPRINTS[code].get(name)
         if name in out and change is not None:
             sign = 1.0 if change.most > 0 else -1.0
@@ -55,60 +54,41 @@ def detectable(
     effects: Mapping[str, Effect],
     signs: tuple[Sign, ...],
     words: tuple[str, ...],
-    complaint: bool,
     has_reference: bool,
-    data: StationData,
     options: JudgeOptions,
 ) -> tuple[Detectable, ...]:
     """Per cause the smallest change of its main measure that would have been listed with a probability of 0.9."""
     if not has_reference:
         why = "needs a baseline, or a change inside the log, to be seen"
-        return tuple(
-            Detectable(
-                code=code, measure=measure_name(main[0])[0], smallest=None, unit=measure_name(main[0])[1], why=why
-            )
-            for code, main in _MAIN.items()
-        )
+        return tuple(_nothing(code, main[0], why) for code, main in _MAIN.items())
     quiet = _quiet(effects)
     calm = tuple(replace(s, present=min(s.present, 0.02)) if s.name != "leaky" else s for s in signs)
-    out = []
-    for code, main in _MAIN.items():
-        name = next((m for m in main if m in quiet), None)
-        if name is None:
-            measure, unit = measure_name(main[0])
-            out.append(
-                Detectable(
-                    code=code, measure=measure, smallest=None, unit=unit, why="the log does not show this measure"
-                )
-            )
-            continue
-        size = next(
-            (
-                float(s)
-                for s in np.geomspace(2.5, 60.0, 22)
-                if _listed(quiet, calm, words, code, main, float(s), options)
-            ),
-            None,
-        )
-        measure, unit = measure_name(name)
-        if size is None:
-            out.append(
-                Detectable(code=code, measure=measure, smallest=None, unit=unit, why="other causes would look the same")
-            )
-            continue
-        change = size * quiet[name].error
-        if name in LOGARITHMIC:
-            change, unit = 100.0 * (float(np.exp(change)) - 1.0), "%"
-        out.append(
-            Detectable(
-                code=code,
-                measure=measure,
-                smallest=change,
-                unit=unit,
-                why=f"{quiet[name].n_now} cycles now against {quiet[name].n_reference}",
-            )
-        )
-    return tuple(out)
+    return tuple(_smallest(quiet, calm, words, code, options) for code in _MAIN)
+
+
+def _nothing(code: str, feature: str, why: str) -> Detectable:
+    measure, unit = measure_name(feature)
+    return Detectable(code=code, measure=measure, smallest=None, unit=unit, why=why)
+
+
+def _smallest(
+    quiet: Mapping[str, Effect], calm: tuple[Sign, ...], words: tuple[str, ...], code: str, options: JudgeOptions
+) -> Detectable:
+    """The smallest change for one cause, by trying larger and larger ones on its first measure that the log shows."""
+    main = _MAIN[code]
+    name = next((m for m in main if m in quiet), None)
+    if name is None:
+        return _nothing(code, main[0], "the log does not show this measure")
+    sizes = (float(s) for s in np.geomspace(2.5, 60.0, 22))
+    size = next((s for s in sizes if _listed(quiet, calm, words, code, s, options)), None)
+    if size is None:
+        return _nothing(code, name, "other causes would look the same")
+    measure, unit = measure_name(name)
+    change = size * quiet[name].error
+    if name in LOGARITHMIC:
+        change, unit = 100.0 * (float(np.exp(change)) - 1.0), "%"
+    why = f"{quiet[name].n_now} cycles now against {quiet[name].n_reference}"
+    return Detectable(code=code, measure=measure, smallest=change, unit=unit, why=why)
 
 
 def _listed(
@@ -116,10 +96,9 @@ def _listed(
     signs: tuple[Sign, ...],
     words: tuple[str, ...],
     code: str,
-    main: tuple[str, ...],
     size: float,
     options: JudgeOptions,
 ) -> bool:
-    post = posterior(_with_change(quiet, code, main, size), signs, words, False, options)
+    post = posterior(_with_change(quiet, code, size), signs, words, False, options)
     near = [p for c, p in post.present.items() if c != code and p >= post.present[code] / options.rival]
     return post.present[code] >= 0.25 and post.present[code] + sum(near) >= options.listed

@@ -1,7 +1,7 @@
 """How the cycles now differ from a reference, measure by measure, with the uncertainty of the difference.
 
-The reference is a baseline log, or the log's own cycles before an onset. What is compared are medians; a spread says how far a
-healthy station differs between two recordings.
+The reference is a baseline log, or the log's own cycles before an onset. What is compared are medians; a spread says
+how far a healthy station differs between two recordings.
 """
 
 from collections.abc import Mapping
@@ -197,8 +197,8 @@ def _scatter(effect: Effect) -> Effect:
     shift = max(float(np.log(max(effect.scatter, 1e-3))), 0.0)
     error = float(np.hypot(0.3, 1.2 / np.sqrt(min(effect.n_now, effect.n_reference))))
     return Effect(
-        now=shift, reference=0.0, shift=shift, error=error, n_now=effect.n_now, n_reference=effect.n_reference, tail_up=0.0,
-        tail_down=0.0, scatter=effect.scatter,
+        now=shift, reference=0.0, shift=shift, error=error, n_now=effect.n_now, n_reference=effect.n_reference,
+        tail_up=0.0, tail_down=0.0, scatter=effect.scatter,
     )  # fmt: skip
 
 

@@ -53,7 +53,7 @@ def with_balance(effects: Mapping[str, Effect]) -> dict[str, Effect]:
 
 
 def evacuation_without_leak(effects: Mapping[str, Effect], band_kpa: float) -> dict[str, Effect]:
-    """Take the slowing that a measured rise of the leak predicts off the evacuation, so that the drive itself is tested."""
+    """Take the slowing that a measured rise of the leak predicts off the evacuation: what is left tests the drive."""
     out = dict(effects)
     decay, rise = effects.get("decay"), effects.get("rise")
     if decay is None or rise is None or decay.shift <= 0:
@@ -63,7 +63,8 @@ def evacuation_without_leak(effects: Mapping[str, Effect], band_kpa: float) -> d
     kept = max(rise.shift - predicted, min(rise.shift, 0.0))
     out["rise"] = Effect(
         now=rise.now, reference=rise.reference, shift=kept, error=float(np.hypot(rise.error, 0.4 * predicted)),
-        n_now=rise.n_now, n_reference=rise.n_reference, tail_up=rise.tail_up, tail_down=rise.tail_down, scatter=rise.scatter,
+        n_now=rise.n_now, n_reference=rise.n_reference, tail_up=rise.tail_up, tail_down=rise.tail_down,
+        scatter=rise.scatter,
     )  # fmt: skip
     return out
 
@@ -83,8 +84,8 @@ def unevenness(data: StationData, now: NDArray[np.bool_]) -> Effect | None:
     spread = robust_spread(np.diff(value)) / np.sqrt(2.0)
     relative = max(spread / max(middle, 1e-3), 0.002)
     return Effect(
-        now=float(np.log(relative)), reference=0.0, shift=float(np.log(relative)), error=0.4, n_now=int(seen.sum()), n_reference=0,
-        tail_up=0.0, tail_down=0.0, scatter=1.0,
+        now=float(np.log(relative)), reference=0.0, shift=float(np.log(relative)), error=0.4, n_now=int(seen.sum()),
+        n_reference=0, tail_up=0.0, tail_down=0.0, scatter=1.0,
     )  # fmt: skip
 
 
@@ -106,8 +107,8 @@ def physical_effects(data: StationData, features: Features) -> dict[str, Effect]
             continue
         now = float(np.median(seen))
         out[name] = Effect(
-            now=now, reference=usual, shift=max(now - usual, 0.0), error=spread, n_now=len(seen), n_reference=0, tail_up=0.0,
-            tail_down=0.0, scatter=1.0,
+            now=now, reference=usual, shift=max(now - usual, 0.0), error=spread, n_now=len(seen), n_reference=0,
+            tail_up=0.0, tail_down=0.0, scatter=1.0,
         )  # fmt: skip
     return out
 

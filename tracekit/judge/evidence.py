@@ -1,7 +1,8 @@
 """Likelihood of measured effects and signs under each cause.
 
-Every measure adds the logarithm of how well a cause's range explains it, against how well "unchanged" does at best. One measure
-alone never decides by more than a stated bound, and the sum is tempered because measures are not independent.
+Every measure adds the logarithm of how well a cause's range explains it, against how well "unchanged" does at best.
+One measure alone never decides by more than a stated bound, and the sum is tempered because measures are not
+independent.
 """
 
 from collections.abc import Mapping

@@ -58,7 +58,7 @@ def choose_bands(data: tuple[StationData, ...]) -> Bands:
 
 
 def _time_at(times: Floats, levels: Floats, wanted: Floats) -> Floats:
-    """Crossing time of each cycle's own level, by a straight line between the levels of the grid, shape (n_cycles,) [s]."""
+    """Crossing time of each cycle's own level, by a straight line between levels of the grid, shape (n_cycles,) [s]."""
     step = levels[1] - levels[0]
     place = np.clip((wanted - levels[0]) / step, 0.0, len(levels) - 1.001)
     low = np.nan_to_num(place).astype(np.int64)
@@ -120,7 +120,7 @@ def _hung_on(data: StationData) -> Bools:
 
 
 def _ends_at_zero(data: StationData) -> bool:
-    """The range of the sensor or recorder ends near ambient, or where every blow-off ends: over-pressure does not show."""
+    """The range of the sensor or recorder ends near ambient, or where every blow-off ends: no over-pressure shows."""
     high = data.sensor.range_high_kpa
     over = data.timing["over_kpa"]
     flat = (

@@ -49,8 +49,8 @@ def _limit_severity(case: Case, code: str) -> Severity:
 def _steps(case: Case, code: str, others: tuple[str, ...]) -> tuple[NextStep, ...]:
     facts = case.station.station
     return next_steps(
-        code, others, air_saving=case.data.air_saving, has_baseline=case.baseline is not None, sensor_at=facts.sensor_at,
-        source=facts.source, measures=_measures(case),
+        code, others, air_saving=case.data.air_saving, has_baseline=case.baseline is not None,
+        sensor_at=facts.sensor_at, source=facts.source, measures=_measures(case),
     )  # fmt: skip
 
 

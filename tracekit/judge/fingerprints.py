@@ -1,9 +1,9 @@
 """The fingerprints of causes: what each does to each measure, as ranges that a practitioner can read.
 
 A range is in the measure's own unit: `decay` kPa/s; `rise`, `blow`, `noise` logarithms of a time or amplitude;
-`open`, `ultimate`, `residual`, `over`, `idle`, `fast_fall`, `overshoot` kPa; `response`, `blow_start` s; `unevenness` is the logarithm of the relative
-scatter of the leak from cycle to cycle. `SAME` means unchanged, as is every
-measure that a row does not name (but `balance` and `unevenness`, which only leaks have). `chance` is how often a change shows.
+`open`, `ultimate`, `residual`, `over`, `idle`, `fast_fall`, `overshoot` kPa; `response`, `blow_start` s; `unevenness`
+is the logarithm of the relative scatter of the leak from cycle to cycle. `SAME` means unchanged, as is every measure
+that a row does not name (but `balance` and `unevenness`, which only leaks have). `chance` is how often a change shows.
 Signs follow physics; the sizes are common practice, no source.
 """
 
@@ -35,9 +35,9 @@ def down(least: float, most: float, chance: float = 1.0) -> Change:
 
 _BASIC: Mapping[str, Mapping[str, Change]] = {
     "leak_steady": {
-        "decay": up(0.3, 60.0), "balance": up(0.37, 1.01), "rise": up(0.001, 0.2, 0.6), "ultimate": down(0.1, 12.0, 0.6),
-        "unevenness": Change(-5.8, -1.6), "blow": down(0.01, 0.4, 0.3), "blow_start": down(0.001, 0.02, 0.3),
-        "residual": down(0.1, 30.0, 0.3),
+        "decay": up(0.3, 60.0), "balance": up(0.37, 1.01), "rise": up(0.001, 0.2, 0.6),
+        "ultimate": down(0.1, 12.0, 0.6), "unevenness": Change(-5.8, -1.6), "blow": down(0.01, 0.4, 0.3),
+        "blow_start": down(0.001, 0.02, 0.3), "residual": down(0.1, 30.0, 0.3),
     },
     "check_valve_leak": {
         "decay": up(0.3, 60.0), "balance": Change(-0.3, 0.27), "rise": SAME, "ultimate": SAME,
@@ -45,7 +45,8 @@ _BASIC: Mapping[str, Mapping[str, Change]] = {
         "open": SAME, "blow": SAME, "over": SAME, "idle": SAME, "residual": SAME, "response": SAME, "noise": SAME,
     },
     "release_valve_leak": {
-        "decay": up(0.3, 30.0), "unevenness": Change(-6.2, -2.5), "balance": up(0.37, 1.01), "rise": up(0.001, 0.2, 0.6), "ultimate": down(0.1, 8.0, 0.6),
+        "decay": up(0.3, 30.0), "unevenness": Change(-6.2, -2.5), "balance": up(0.37, 1.01),
+        "rise": up(0.001, 0.2, 0.6), "ultimate": down(0.1, 8.0, 0.6),
         "open": down(0.1, 2.0, 0.6), "blow": SAME, "over": SAME, "residual": down(0.05, 0.5, 0.3), "response": SAME,
         "idle": down(0.05, 1.0, 0.5), "noise": SAME,
     },
@@ -70,8 +71,8 @@ _BASIC: Mapping[str, Mapping[str, Change]] = {
         "over": SAME, "idle": SAME, "residual": SAME, "noise": SAME, "rise_scatter": SAME,
     },
     "supply_valve_passing": {
-        "decay": down(0.05, 5.0, 0.6), "idle": up(0.4, 15.0), "rise": SAME, "ultimate": SAME, "over": down(0.1, 10.0, 0.6),
-        "blow": up(0.02, 0.6, 0.7), "response": SAME, "noise": SAME,
+        "decay": down(0.05, 5.0, 0.6), "idle": up(0.4, 15.0), "rise": SAME, "ultimate": SAME,
+        "over": down(0.1, 10.0, 0.6), "blow": up(0.02, 0.6, 0.7), "response": SAME, "noise": SAME,
     },
     "release_weak": {
         "decay": SAME, "rise": Change(-0.3, 0.3, 0.3), "ultimate": SAME, "blow": up(0.06, 4.0, 0.65),
@@ -83,7 +84,8 @@ _BASIC: Mapping[str, Mapping[str, Change]] = {
         "open": SAME, "noise": SAME, "response": SAME, "residual": SAME, "over": SAME, "blow_start": SAME,
     },
     "sensor_noisy": {
-        "noise": up(0.5, 3.0), "open": SAME, "residual": SAME, "response": Change(-0.02, 0.02), "decay": SAME, "rise": SAME, "ultimate": SAME, "blow": SAME, "idle": SAME, "over": SAME,
+        "noise": up(0.5, 3.0), "open": SAME, "residual": SAME, "response": Change(-0.02, 0.02), "decay": SAME,
+        "rise": SAME, "ultimate": SAME, "blow": SAME, "idle": SAME, "over": SAME,
     },
     "none": {
         "decay": SAME, "balance": SAME, "rise": SAME, "ultimate": SAME, "open": SAME, "blow": SAME, "over": SAME,

@@ -86,9 +86,10 @@ def _zero(data: StationData, options: JudgeOptions) -> Fact | None:
         text=f"the idle reading is {level:+.1f} kPa",
     )  # fmt: skip
     stuck_part = level > 6.0 and not quick
+    probability = 0.9 * logistic((abs(level) - options.zero_kpa) / 0.2) * (0.2 if stuck_part else 1.0)
     return Fact(
-        code="sensor_zero_shift", probability=0.9 * logistic((abs(level) - options.zero_kpa) / 0.2) * (0.2 if stuck_part else 1.0),
-        evidence=(evidence,), explained_by=("supply_valve_passing", "release_weak"), reason=f"the idle reading is {level:+.1f} kPa",
+        code="sensor_zero_shift", probability=probability, evidence=(evidence,),
+        explained_by=("supply_valve_passing", "release_weak"), reason=f"the idle reading is {level:+.1f} kPa",
     )  # fmt: skip
 
 
@@ -145,7 +146,5 @@ def _undersampled(data: StationData) -> Fact | None:
     if samples >= 10.0:
         return None
     text = f"an evacuation has only {samples:.0f} samples; 10 or more tell its shape"
-    return Fact(
-        code="log_undersampled", probability=0.95,
-        evidence=(Evidence(measure="sample_interval_s", value=data.sensor.sample_interval_s, unit="s", text=text),), reason=text,
-    )  # fmt: skip
+    evidence = Evidence(measure="sample_interval_s", value=data.sensor.sample_interval_s, unit="s", text=text)
+    return Fact(code="log_undersampled", probability=0.95, evidence=(evidence,), reason=text)

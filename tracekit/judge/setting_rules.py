@@ -1,7 +1,7 @@
 """Settings that are wrong in themselves: order, reach, hysteresis, band, time-out, overlap.
 
-Each rule gives a probability from how far a condition holds against its uncertainty. All thresholds that are rules of thumb are
-common practice, no source, and stand in `options.judge`.
+Each rule gives a probability from how far a condition holds against its uncertainty. All thresholds that are rules of
+thumb are common practice, no source, and stand in `options.judge`.
 """
 
 from dataclasses import replace
@@ -34,12 +34,12 @@ def setting_facts(data: StationData, station: Station, now: Bools, options: Judg
         return ()
     found = (
         _set_point_over_cut(data) or _set_point_too_high(data, now, options),
-        _set_point_too_low(data, now),
-        _hysteresis(data, now, options),
-        _order_broken(data, now),
+        _set_point_too_low(data),
+        _hysteresis(data),
+        _order_broken(data),
         _band(data, now, options),
         _unreachable(data, station, now),
-        _timeout(data, now),
+        _timeout(data),
         _overlap(data, now, options),
     )
     return tuple(f for f in found if f is not None)
@@ -117,8 +117,8 @@ def _set_point_too_high(data: StationData, now: Bools, options: JudgeOptions) ->
             text=f"{count} picks were given up with {level:.1f} kPa in the cup",
         )  # fmt: skip
         return Fact(
-            code="set_point_too_high", probability=0.97, evidence=(evidence,), cycles=rows(misses), explained_by=_WEAK_SUCTION,
-            reason="picks are given up although the cup has closed",
+            code="set_point_too_high", probability=0.97, evidence=(evidence,), cycles=rows(misses),
+            explained_by=_WEAK_SUCTION, reason="picks are given up although the cup has closed",
         )  # fmt: skip
     held = _held(data) & now & np.isfinite(set_point)
     if data.air_saving or held.sum() < 4:
@@ -133,12 +133,13 @@ def _set_point_too_high(data: StationData, now: Bools, options: JudgeOptions) ->
         text=f"the weakest cycles reach only {margin:.1f} kPa more than the set point",
     )  # fmt: skip
     return Fact(
-        code="set_point_too_high", probability=0.97 * logistic((options.margin_kpa - margin) / 0.4), evidence=(evidence,),
-        cycles=rows(held), explained_by=_WEAK_SUCTION, reason=f"margin above the set point is {margin:.1f} kPa",
+        code="set_point_too_high", probability=0.97 * logistic((options.margin_kpa - margin) / 0.4),
+        evidence=(evidence,), cycles=rows(held), explained_by=_WEAK_SUCTION,
+        reason=f"margin above the set point is {margin:.1f} kPa",
     )  # fmt: skip
 
 
-def _set_point_too_low(data: StationData, now: Bools) -> Fact | None:
+def _set_point_too_low(data: StationData) -> Fact | None:
     set_point = _value(data, "set_point")
     missed = data.cycles.where("outcome", "missed")
     fooled = missed & (data.timing["has_output_on"] > 0)
@@ -177,7 +178,7 @@ def order_gap(data: StationData) -> float:
     return _value(data, "supply_on") - reset.value_kpa
 
 
-def _hysteresis(data: StationData, now: Bools, options: JudgeOptions) -> Fact | None:
+def _hysteresis(data: StationData) -> Fact | None:
     chatter = chatter_cycles(data)
     held = _held(data)
     if not held.any() or not chatter.any():
@@ -207,7 +208,7 @@ def _hysteresis(data: StationData, now: Bools, options: JudgeOptions) -> Fact | 
     )  # fmt: skip
 
 
-def _order_broken(data: StationData, now: Bools) -> Fact | None:
+def _order_broken(data: StationData) -> Fact | None:
     gap = order_gap(data)
     if not data.air_saving or not np.isfinite(gap):
         return None
@@ -221,8 +222,8 @@ def _order_broken(data: StationData, now: Bools) -> Fact | None:
         text=f"supply resumes {abs(gap):.1f} kPa {'below' if gap < 0 else 'above'} the reset point",
     )  # fmt: skip
     return Fact(
-        code="supply_on_below_reset", probability=probability, evidence=(evidence,), cycles=rows(chatter), critical=True,
-        reason="the saw-tooth of the air saving crosses the reset point",
+        code="supply_on_below_reset", probability=probability, evidence=(evidence,), cycles=rows(chatter),
+        critical=True, reason="the saw-tooth of the air saving crosses the reset point",
     )  # fmt: skip
 
 
@@ -285,7 +286,7 @@ def _still_rising(data: StationData) -> Bools:
     return np.asarray(rising & data.cycles.where("outcome", "missed"), np.bool_)
 
 
-def _timeout(data: StationData, now: Bools) -> Fact | None:
+def _timeout(data: StationData) -> Fact | None:
     rising = _still_rising(data) & (data.cycles.floats("peak_vacuum_kpa") > 0.4 * data.usual_peak_kpa)
     count = int(rising.sum())
     if not count:
@@ -313,6 +314,6 @@ def _overlap(data: StationData, now: Bools, options: JudgeOptions) -> Fact | Non
         reference_source="common practice", cycles=int(flag.sum()), text="supply and release are on together",
     )  # fmt: skip
     return Fact(
-        code="valves_overlap", probability=0.95 * logistic((share - 0.3) / 0.06), evidence=(evidence,), cycles=rows(flag),
-        reason="supply and release are commanded on together",
+        code="valves_overlap", probability=0.95 * logistic((share - 0.3) / 0.06), evidence=(evidence,),
+        cycles=rows(flag), reason="supply and release are commanded on together",
     )  # fmt: skip

@@ -51,7 +51,7 @@ def alternations(flag: Bools) -> int:
     return int(np.count_nonzero(np.diff(flag.astype(np.int8))))
 
 
-def group_sign(data: StationData, features: Features, options: JudgeOptions) -> tuple[Sign, Bools]:
+def group_sign(data: StationData, features: Features) -> tuple[Sign, Bools]:
     """Two interleaved groups of leak rates, or of cycles that never cut the supply among those that do."""
     held = features.held
     rate = np.where(held, features.values["decay"], np.nan)
@@ -86,7 +86,7 @@ def _groups_without_coasts(features: Features, upper: Bools) -> tuple[Bools, flo
     return (group, logistic(1.6 * (gap - 6.0))) if changes >= 4 else (upper, 0.002)
 
 
-def late_sign(features: Features, comparison: Comparison, options: JudgeOptions) -> tuple[Sign, Bools]:
+def late_sign(features: Features) -> tuple[Sign, Bools]:
     """Supply commands that the pressure answers much later than usual."""
     response = np.where(features.held, features.values["response"], np.nan)
     seen = np.isfinite(response)
@@ -104,7 +104,7 @@ def late_sign(features: Features, comparison: Comparison, options: JudgeOptions)
     ), late
 
 
-def scatter_sign(features: Features, comparison: Comparison, groups: Bools) -> tuple[Sign, Bools]:
+def scatter_sign(features: Features, groups: Bools) -> tuple[Sign, Bools]:
     """Evacuations that scatter towards slow while the leak does not: cycles far slower than usual, here and there."""
     rise = np.where(features.held, features.values["rise"], np.nan)
     seen = np.isfinite(rise)
@@ -202,9 +202,7 @@ def plate_signs(leak: LeakResult, blanked: LeakResult | None) -> tuple[Sign, ...
     )
 
 
-def leaky_sign(
-    data: StationData, leak: LeakResult, volume_ml: float | None, has_reference: bool, options: JudgeOptions
-) -> Sign:
+def leaky_sign(leak: LeakResult, volume_ml: float | None, has_reference: bool, options: JudgeOptions) -> Sign:
     """Without a reference: is the rate one that healthy stations do not have? By flow where the volume is known."""
     quantity = leak.decay_rate
     rate = quantity.value if isinstance(quantity, Estimate) else None

@@ -13,7 +13,10 @@ from tracekit.model.finding import Evidence
 Bools = NDArray[np.bool_]
 
 EXPLAINS: Mapping[str, tuple[str, ...]] = {
-    "leak_steady": ("part_dropped", "part_missed", "supply_short_cycling", "supply_never_cuts", "seal_lost_partly", "switch_chatter"),
+    "leak_steady": (
+        "part_dropped", "part_missed", "supply_short_cycling", "supply_never_cuts", "seal_lost_partly",
+        "switch_chatter",
+    ),
     "leak_part_dependent": ("part_dropped", "part_missed", "supply_short_cycling", "supply_never_cuts"),
     "check_valve_leak": ("supply_short_cycling", "part_dropped"),
     "release_valve_leak": ("supply_short_cycling", "part_dropped"),
@@ -92,8 +95,8 @@ def _short_cycling(data: StationData, held: Bools) -> Fact | None:
         reference_source="common practice", cycles=int(fast.sum()), text=text,
     )  # fmt: skip
     return Fact(
-        code="supply_short_cycling", probability=0.97 * logistic((share - 0.25) / 0.05), evidence=(evidence,), cycles=rows(fast),
-        reason=text,
+        code="supply_short_cycling", probability=0.97 * logistic((share - 0.25) / 0.05), evidence=(evidence,),
+        cycles=rows(fast), reason=text,
     )  # fmt: skip
 
 
@@ -134,6 +137,7 @@ def _partly(data: StationData, held: Bools) -> Fact | None:
     text = f"vacuum falls by a step and stays low in {int(flag.sum())} holds"
     evidence = Evidence(
         measure="hold_min_vacuum_kpa", value=float(np.nanmedian(last[flag])), unit="kPa",
-        reference=float(np.nanmedian(peak[flag])), reference_source="peak of the same holds", cycles=int(flag.sum()), text=text,
+        reference=float(np.nanmedian(peak[flag])), reference_source="peak of the same holds", cycles=int(flag.sum()),
+        text=text,
     )  # fmt: skip
     return Fact(code="seal_lost_partly", probability=0.85, evidence=(evidence,), cycles=rows(flag), reason=text)

@@ -56,13 +56,13 @@ def _features(case: Case) -> tuple[Features, Features | None, Bands]:
 def _seen(case: Case, options: JudgeOptions) -> Seen:
     features, reference, bands = _features(case)
     comparison = compare(features, reference, options)
-    group, grouped = group_sign(case.data, features, options)
+    group, grouped = group_sign(case.data, features)
     band = bands.rise_high - bands.rise_low
     effects = effects_of(case.data, features, comparison, grouped, group.present > 0.5, band)
-    late, late_cycles = late_sign(features, comparison, options)
-    scatter, scattered = scatter_sign(features, comparison, grouped)
+    late, late_cycles = late_sign(features)
+    scatter, scattered = scatter_sign(features, grouped)
     dips, dipped = dip_sign(features, comparison)
-    leaky = leaky_sign(case.data, case.leak, case.station.station.volume_ml, comparison.source != "none", options)
+    leaky = leaky_sign(case.leak, case.station.station.volume_ml, comparison.source != "none", options)
     losses = loss_signs(case.data)
     ripple = pulsation_sign(case.data)
     pairs = [
@@ -87,10 +87,9 @@ def judge(case: Case, options: JudgeOptions) -> Judgement:
     if not len(case.data.cycles):
         findings = tuple(fact_finding(case, f, ()) for f in recording)
         causes = (CauseChance(code="none of these", chance=1.0, reason="no cycle in this log"),)
-        return Judgement(
-            findings=findings, causes=causes, detectable=(),
-            comparison=Comparison(effects={}, source="none", onset=None, now=np.zeros(0, np.bool_), reference=np.zeros(0, np.bool_)),
-        )  # fmt: skip
+        none = np.zeros(0, np.bool_)
+        comparison = Comparison(effects={}, source="none", onset=None, now=none, reference=none)
+        return Judgement(findings=findings, causes=causes, detectable=(), comparison=comparison)
     seen = _seen(case, options)
     cycles = case.data.cycles
     complaint = bool((cycles.where("outcome", "dropped") | cycles.where("outcome", "missed")).any())
@@ -111,7 +110,7 @@ def judge(case: Case, options: JudgeOptions) -> Judgement:
     return Judgement(
         findings=findings,
         causes=_causes(seen, post, repairs, chances),
-        detectable=detectable(seen.effects, seen.signs, words, complaint, has_reference, case.data, options),
+        detectable=detectable(seen.effects, seen.signs, words, has_reference, options),
         comparison=seen.comparison,
     )
 

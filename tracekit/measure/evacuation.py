@@ -25,10 +25,10 @@ Ints = NDArray[np.int64]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Evacuation:
-    """Measures of the evacuation of each cycle, shape (n_cycles,), NaN where they do not show; times in s, vacua in kPa.
+    """Measures of the evacuation of each cycle, shape (n_cycles,), NaN where they do not show; in s and kPa.
 
-    rise_s (n_cycles, n_levels) is the time from the supply command of the last try to the first reading at each level of
-    the grid; `first_cut` the first supply-off after the grip, as a sample index, or the end of suction.
+    rise_s (n_cycles, n_levels) is the time from the supply command of the last try to the first reading at each level
+    of the grid; `first_cut` the first supply-off after the grip, as a sample index, or the end of suction.
     """
 
     response_delay_s: Floats
@@ -73,8 +73,8 @@ def rise_times(samples: Samples, spans: Spans, top: Ints, options: MeasureOption
 def fit_exponential(samples: Samples, start: Ints, stop: Ints, least: int) -> tuple[Floats, Floats]:
     """Time constant [s] and end level [kPa] of v' = (v_end - v) / tau on each range, by the integral equation.
 
-    v(t) = c + (v_end / tau) t - (1 / tau) ∫ v dt is linear in its three unknowns, so one batched solve serves all cycles
-    and noise is averaged, not differentiated.
+    v(t) = c + (v_end / tau) t - (1 / tau) ∫ v dt is linear in its three unknowns, so one batched solve serves all
+    cycles and noise is averaged, not differentiated.
     """
     n = len(start)
     count = np.maximum(stop - start, 0)

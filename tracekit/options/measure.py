@@ -19,4 +19,4 @@ class MeasureOptions:
     fit_least_samples: int = option(6, "samples", "fewer samples give no time constant")
     noise_samples: int = option(256, "samples", "at most this many tell a cycle's noise")
     settled_tau: float = option(4.0, "time constants", "supply on for so long after the set point shows the ultimate")
-    open_flat: float = option(0.35, "share of slope", "an open-cup stretch is flatter than this share of the evacuation")
+    open_flat: float = option(0.35, "share of slope", "an open-cup stretch is flatter than this share of evacuation")

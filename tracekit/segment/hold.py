@@ -81,7 +81,7 @@ def _grip(samples: Samples, spans: Spans, until: Ints, output_on: Ints, set_poin
     return at, np.where(at >= 0, time, np.nan)
 
 
-def _suction_end(samples: Samples, spans: Spans, grip: Ints, reference: Reference, options: SegmentOptions) -> Ints:
+def _suction_end(samples: Samples, spans: Spans, grip: Ints, reference: Reference) -> Ints:
     """The supply-off that ends suction: the last one, unless it is an air-saving cut (at or above supply_off)."""
     off = falling(samples.supply)
     until = np.where(spans.release >= 0, np.minimum(spans.release + 2, spans.end), spans.end)
@@ -101,13 +101,13 @@ def find_hold(samples: Samples, spans: Spans, reference: Reference, last_open: b
     output_on = first_true(rising(samples.present), spans.start, after)
     set_point = _set_points(samples, output_on, reference)
     grip, grip_time = _grip(samples, spans, after, output_on, set_point)
-    stop = _suction_end(samples, spans, grip, reference, options)
+    stop = _suction_end(samples, spans, grip, reference)
     leave = np.where(stop >= 0, np.minimum(stop, after), after)
     peak = range_max(samples.smooth, spans.start, np.maximum(leave, spans.start + 1))
     missed = peak < options.open_share * reference.peak
     gripped = grip >= 0 if samples.has_present or np.isfinite(reference.set_point) else ~missed
     missed = missed | ~gripped
-    lost, drop, kind = _drops(samples, spans, leave, peak, reference, options)
+    lost, drop, kind = _drops(samples, spans, leave, peak, options)
     lost &= ~missed
     outcome = np.where(missed, MISSED, np.where(lost, DROPPED, HELD))
     release_seen = (spans.release >= 0) | (not samples.has_release)
@@ -137,7 +137,7 @@ def _is_last(spans: Spans, last_open: bool) -> Bools:
 
 
 def _drops(
-    samples: Samples, spans: Spans, leave: Ints, peak: Floats, reference: Reference, options: SegmentOptions
+    samples: Samples, spans: Spans, leave: Ints, peak: Floats, options: SegmentOptions
 ) -> tuple[Bools, Ints, Ints]:
     """Cycles whose vacuum is gone at the end of suction, the last sample before the loss, and its kind.
 

@@ -23,7 +23,8 @@ def _supply_level(vacuum: Floats, level: Levels, release: Levels | None) -> tupl
     """The level at which vacuum is made.
 
     Vacuum is gained while the supply is on and lost while it is off, summed over the whole head: an evacuation always
-    lies in the one, a release in the other. While release is on the supply is off, which decides where pressure does not.
+    lies in the one, a release in the other. While release is on the supply is off, which decides where pressure does
+    not.
     """
     if level.all() or not level.any():
         return None, "never changes"
