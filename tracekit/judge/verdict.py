@@ -62,7 +62,7 @@ def _seen(case: Case, options: JudgeOptions) -> Seen:
     late, late_cycles = late_sign(features)
     scatter, scattered = scatter_sign(features, grouped)
     dips, dipped = dip_sign(features, comparison)
-    leaky = leaky_sign(case.leak, case.station.station.volume_ml, comparison.source != "none", options)
+    leaky = leaky_sign(case.leak, case.station.station.volume_ml, comparison.source == "baseline", options)
     losses = loss_signs(case.data)
     ripple = pulsation_sign(case.data)
     pairs = [
