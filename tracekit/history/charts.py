@@ -144,8 +144,8 @@ class _Run:
 
     alarms: list[tuple[int, str, float]]
     standing: bool
-    centre: list[float]
-    sigma: list[float]
+    centre: NDArray[np.float64]
+    sigma: NDArray[np.float64]
 
 
 def _run_side(
@@ -156,30 +156,46 @@ def _run_side(
     restarts: tuple[int, ...],
     anew: tuple[int, ...],
 ) -> _Run:
-    """Both charts for more being worse."""
+    """Both charts for more being worse. What is usual is learnt at a few logs; between them it stays as it is."""
     limits, options = rules
     chart = _Chart(limits)
-    run = _Run([], False, [], [])
     usual: _Usual | None = None
     begin, learnt = 0, 0
-    ready = np.searchsorted(time, time - options.guard_days, side="right").tolist()
-    for index, level in enumerate(value.tolist()):
+    centre, sigma = np.full(len(time), np.nan), np.full(len(time), np.nan)
+    alarms: list[tuple[int, str, float]] = []
+    ready = np.searchsorted(time, time - options.guard_days, side="right")
+    index = 0
+    while index < len(time):
         if index in restarts:
             begin, learnt = index, 0
             chart.reset()
             usual = None if index in anew else usual
-        known = max(ready[index], min(index, begin + options.baseline_logs)) - begin
+        known = max(int(ready[index]), min(index, begin + options.baseline_logs)) - begin
         if not chart.standing and known >= options.baseline_logs and known >= learnt * _RELEARN:
             usual, learnt = _learn(time[begin : begin + known], value[begin : begin + known], floor, limits.clip), known
-        run.centre.append(np.nan if usual is None else usual.centre)
-        run.sigma.append(np.nan if usual is None else usual.sigma)
-        if usual is None:
-            continue
-        deviation = (level - usual.centre) / usual.sigma
-        kind = chart.step(deviation - usual.allowed)
-        if kind:
-            run.alarms.append((index, kind, deviation))
-    return _Run(run.alarms, chart.standing, run.centre, run.sigma)
+        stop = _next_change(index, ready, (begin, learnt), restarts, options)
+        if usual is not None:
+            centre[index:stop], sigma[index:stop] = usual.centre, usual.sigma
+            deviation = (value[index:stop] - usual.centre) / usual.sigma
+            alarm, used = chart.run(deviation - usual.allowed)
+            if alarm:
+                alarms.append((index + used - 1, alarm, float(deviation[used - 1])))
+            stop = index + used
+        index = stop
+    return _Run(alarms, chart.standing, centre, sigma)
+
+
+def _next_change(
+    index: int, ready: NDArray[np.int64], learnt: tuple[int, int], restarts: tuple[int, ...], options: TrendOptions
+) -> int:
+    """The first log after `index` at which something is learnt anew."""
+    begin, known = learnt
+    later = [r for r in restarts if r > index]
+    wanted = max(known * _RELEARN, float(options.baseline_logs))
+    by_guard = int(np.searchsorted(ready, begin + wanted))
+    by_count = begin + options.baseline_logs if wanted <= options.baseline_logs else len(ready)
+    relearn = min(by_guard, by_count)
+    return min([*later, relearn if relearn > index else len(ready), len(ready)])
 
 
 class _Chart:
@@ -197,20 +213,26 @@ class _Chart:
         self._sum = self._mean = 0.0
         self.standing = False
 
-    def step(self, z: float) -> str:
-        """Take in one log; gives the chart that alarms, "" where none does or an alarm stands already."""
+    def run(self, z: NDArray[np.float64]) -> tuple[str, int]:
+        """Take in logs until an alarm begins or ends: the chart that alarms ("" for none), and the logs taken in."""
         limits = self._limits
-        clipped = max(-limits.clip, min(limits.clip, z))
-        self._sum = max(0.0, self._sum + clipped - limits.allowance)
-        self._mean += limits.weight * (clipped - self._mean)
-        high = self._mean / self._scale
-        if self.standing:
-            if high < 1.0:
-                self.standing, self._sum = False, 0.0
-            return ""
-        kind = "cusum" if self._sum > limits.cusum else "ewma" if high > limits.ewma else ""
-        self.standing = bool(kind)
-        return kind
+        clip, allowance, weight = limits.clip, limits.allowance, limits.weight
+        total, mean, standing = self._sum, self._mean, self.standing
+        highest, ended = limits.ewma * self._scale, 1.0 * self._scale
+        kind, used = "", 0
+        for x in np.clip(z, -clip, clip).tolist():
+            used += 1
+            total = max(0.0, total + x - allowance)
+            mean += weight * (x - mean)
+            if standing:
+                if mean < ended:
+                    total, standing = 0.0, False
+                    break
+            elif total > limits.cusum or mean > highest:
+                kind, standing = "cusum" if total > limits.cusum else "ewma", True
+                break
+        self._sum, self._mean, self.standing = total, mean, standing
+        return kind, used
 
 
 def _learn(time: NDArray[np.float64], value: NDArray[np.float64], floor: float, clip: float) -> _Usual:
