@@ -49,8 +49,10 @@ def log_fit(change: Change, effect: Effect, worst: float) -> float:
 def combined(first: Mapping[str, Change], second: Mapping[str, Change]) -> dict[str, Change]:
     """The fingerprint of two causes at once; a measure about which either says nothing says nothing."""
     both = {}
-    for name in first.keys() & second.keys():
-        a, b = first[name], second[name]
+    for name, a in first.items():
+        b = second.get(name)
+        if b is None:
+            continue
         if SAME in (a, b):
             both[name] = b if a == SAME else a
         elif a.least * b.least > 0:

@@ -23,6 +23,7 @@ Ints = NDArray[np.int64]
 Floats = NDArray[np.float64]
 
 _EXCERPT_SAMPLES = 20_000
+_EXCERPTS = 8  # of one kind; the station keeps no more of all its stretches
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -227,7 +228,7 @@ def _chatter(at: Ints, spans: Spans) -> NDArray[np.bool_]:
 
 def _excerpts(samples: Samples, spans: Spans, hold: Hold, cycles: Arrays) -> tuple[Excerpt, ...]:
     """Every sample of a few cycles: the first losses, the worst chatter, the first cycles."""
-    chosen: list[tuple[int, str]] = [(int(i), "drop") for i in np.flatnonzero(hold.outcome == DROPPED)[:6]]
+    chosen: list[tuple[int, str]] = [(int(i), "drop") for i in np.flatnonzero(hold.outcome == DROPPED)[:_EXCERPTS]]
     chatter = np.asarray(cycles["chatter_edges"])
     if len(chatter) and chatter.max() > 0:
         chosen.append((int(np.argmax(chatter)), "chatter"))

@@ -91,8 +91,7 @@ def fit_exponential(samples: Samples, start: Ints, stop: Ints, least: int) -> tu
     step = np.diff(time, prepend=0.0)
     area = 0.5 * (value + np.concatenate([value[:1], value[:-1]])) * step
     area[first[ok]] = 0.0
-    total = np.cumsum(area)
-    total -= total[np.minimum(first, len(total) - 1)][owner]
+    total = _sums_so_far(area, first, last)
     design = np.stack([np.ones_like(time), time, -total], axis=1)
     normal = np.empty((n, 3, 3))
     right = np.empty((n, 3))
@@ -110,6 +109,14 @@ def fit_exponential(samples: Samples, start: Ints, stop: Ints, least: int) -> tu
         tau[fine] = fitted[fine]
         level[fine] = (answer[:, 1] * fitted)[fine]
     return tau, level
+
+
+def _sums_so_far(values: Floats, first: Ints, last: Ints) -> Floats:
+    """Running sums that start anew in each range, so that a cycle's sums do not depend on the cycles before it."""
+    total = np.empty_like(values)
+    for begin, end in zip(first.tolist(), last.tolist(), strict=True):
+        np.cumsum(values[begin:end], out=total[begin:end])
+    return total
 
 
 def _open_level(samples: Samples, start: Ints, stop: Ints) -> Floats:

@@ -58,6 +58,7 @@ def _excerpts(results: list[ChunkResult]) -> tuple[Excerpt, ...]:
                 left[excerpt.why] -= 1
                 kept.append(moved)
         before += len(result.cycles["start_s"])
+    kept.sort(key=lambda excerpt: (excerpt.why, excerpt.cycle))
     return (*kept, *(() if worst is None else (worst,)))
 
 

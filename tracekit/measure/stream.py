@@ -188,6 +188,8 @@ class StationAnalyser:
             options=self._segment,
         )
         starts = cycle_starts(samples, learned.reference, self._known, self._segment)
+        if not final:  # the moving mean of the last samples lacks its neighbours: what begins there begins next time
+            starts = starts[starts <= len(samples.time) - samples.width]
         if self._known >= 0 and not np.any(starts == self._known):
             starts = np.concatenate([[self._known], starts]).astype(np.int64)
         if not self._begun:
@@ -207,14 +209,20 @@ class StationAnalyser:
             stop, done = len(rows), starts
         if len(done):
             self._results.append(
-                measure_chunk(samples, rows.context, done, stop, learned.reference, final, self._segment, self._measure)
+                measure_chunk(
+                    samples, rows.context, done, stop, learned.reference, keep_all, self._segment, self._measure
+                )
             )
         self._carry_on(rows, samples.time, stop, known=bool(len(starts)) and not keep_all)
 
     def _carry_on(self, rows: Rows, time: Floats, stop: int, *, known: bool) -> None:
         """Keep the unfinished cycle, with the samples before it that tell its idle level."""
-        edge = time[min(stop, len(time) - 1)] if len(time) else 0.0
-        keep = int(np.searchsorted(time, edge - self._segment.lead_s))
+        keep = 0
+        if len(time):
+            interval = self._learned.interval if self._learned is not None else 0.0
+            lead = max(self._segment.lead_s, self._segment.lead_least_samples * interval)
+            keep = int(np.searchsorted(time, time[min(stop, len(time) - 1)] - lead))
+            keep = max(min(keep, stop - self._segment.lead_least_samples), 0)
         self._carry = rows.part(keep, len(rows))
         self._known = stop - keep if known else -1
 

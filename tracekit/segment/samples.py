@@ -18,8 +18,8 @@ _UNIFORM = 12.0**-0.5
 class Samples:
     """Samples ready for segmentation, all arrays of shape (n_samples,).
 
-    vacuum is spike-free, `smooth` its moving mean; the digitals are 1 while logically on; `gap` marks the first
-    sample after a pause; `spike` the samples that were replaced.
+    vacuum is spike-free, `smooth` its moving mean over `width` samples; the digitals are 1 while logically on; `gap`
+    marks the first sample after a pause; `spike` the samples that were replaced.
     """
 
     time: NDArray[np.float64]
@@ -35,6 +35,7 @@ class Samples:
     has_present: bool
     interval: float
     noise: float
+    width: int
 
 
 def second_difference_noise(vacuum: NDArray[np.float64], quantisation: float) -> float:
@@ -130,4 +131,5 @@ def make_samples(
         has_present=wiring.present_on_level is not None,
         interval=interval,
         noise=noise,
+        width=width,
     )
