@@ -2,9 +2,9 @@
 
 import numpy as np
 import pytest
-import twins
 from hypothesis import given
 from hypothesis import strategies as st
+from segment import range_twins as twins
 
 from tracekit.signal import segments
 
@@ -78,7 +78,12 @@ def test_line_of_a_published_example() -> None:
 def test_a_range_does_not_see_its_neighbours(case) -> None:
     """A sum is bitwise the same with other samples around the range."""
     values, start, stop = case
-    alone = np.concatenate([segments.range_sum(values[a:b].copy(), np.array([0]), np.array([b - a])) for a, b in zip(start, stop, strict=True)])
+    alone = np.concatenate(
+        [
+            segments.range_sum(values[a:b].copy(), np.array([0]), np.array([b - a]))
+            for a, b in zip(start, stop, strict=True)
+        ]
+    )
     assert alone.tobytes() == segments.range_sum(values, start, stop).tobytes()
 
 
