@@ -63,7 +63,7 @@ _BASIC: Mapping[str, Mapping[str, Change]] = {
     },
     "supply_pressure_low": {
         "decay": SAME, "rise": up(0.03, 2.0), "ultimate": down(0.5, 40.0, 0.9), "open": down(0.05, 10.0, 0.8),
-        "blow": up(0.04, 0.8), "over": down(0.05, 40.0, 0.6), "residual": up(0.05, 60.0, 0.5),
+        "blow": up(0.04, 0.8), "over": down(0.05, 40.0, 0.6), "residual": up(0.05, 30.0, 0.35),
         "blow_start": up(0.0005, 0.02, 0.5),
     },
     "supply_valve_slow": {
