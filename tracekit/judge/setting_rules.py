@@ -60,21 +60,27 @@ def _closed_misses(data: StationData) -> Bools:
     return np.asarray(missed & (data.cycles.floats("peak_vacuum_kpa") > 0.7 * data.usual_peak_kpa), np.bool_)
 
 
-def weak_suction(data: StationData) -> float:
-    """Probability that the generator reaches less than it should, from the ultimate vacuum against ambient alone.
+_USUAL_SHARE = {"set_point_too_high": 0.74, "supply_off_unreachable": 0.80, "timeout_too_short": 0.74}
+"""Share of ambient pressure over which a setting is more probably wrong than the generator weak (common practice)."""
 
-    A sound ejector reaches 80 to 90 % of ambient (common practice, no source).
+
+def weak_suction(fact: Fact, data: StationData) -> float:
+    """Probability that the generator reaches less than it should, from how deep the setting stands against ambient.
+
+    Sound generators reach 70 to 90 % of ambient, and settings stand under 0.85 of that (common practice, no source): one that
+    stands deeper is wrong in itself, one that does not was probably within reach once.
     """
-    ultimate = data.cycles.floats("ultimate_vacuum_kpa")
-    level = np.nanmedian(ultimate) if np.isfinite(ultimate).any() else data.usual_peak_kpa
-    return logistic((0.75 - float(level) / data.ambient_kpa) / 0.03)
+    level = fact.evidence[0].reference if fact.evidence else None
+    if level is None or not np.isfinite(level):
+        return 0.5
+    return logistic((_USUAL_SHARE.get(fact.code, 0.74) - level / data.ambient_kpa) / 0.04)
 
 
 def without_reference(fact: Fact, data: StationData) -> Fact:
     """Without a reference a setting out of reach and a generator grown weak look alike: name both."""
     if not set(fact.explained_by) & {"exhaust_restricted", "supply_pressure_low"} or fact.probability < 0.3:
         return fact
-    weak = weak_suction(data)
+    weak = weak_suction(fact, data)
     if weak < 0.33:
         return fact
     return replace(
