@@ -18,6 +18,7 @@ from tracekit.history.trend_json import trend_json
 from tracekit.model.station import Limit
 from tracekit.read.station_file import load_stations
 from tracekit.report.files import check_folder, json_write, text_write, write_files
+from tracekit.report.json import plain_object
 from tracekit.report.trend_page import trend_pages
 from tracekit.units import pressure_unit
 
@@ -63,7 +64,7 @@ def trend(
     pages = {name: text_write(page) for name, page in trend_pages(fleet, unit).items()}
     write_files(folder, {"trend.json": json_write(document), **pages})
     if as_json:
-        print(json.dumps(document, ensure_ascii=False, indent=1))
+        print(json.dumps(plain_object(document), ensure_ascii=False, indent=1))
     elif not quiet:
         print(digest_text(fleet), end="")
         print(f"Page: {folder / 'report.html'}")

@@ -1,0 +1,138 @@
+"""The trend pages: what they say is what the trend found, and hostile names stay text."""
+
+import re
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+from history.made_up_records import DAY_US, JAN_US, cycles_table, facts_of, log_id_of, record_of, station_result
+
+from tracekit.history.add import add_record
+from tracekit.history.trend import trend
+from tracekit.model.station import Limit, Station, StationFacts
+from tracekit.model.trend import FleetTrend
+from tracekit.report.pictures.over_time import date_ticks, over_time
+from tracekit.report.trend_page import trend_pages
+from tracekit.report.trend_words import counts_line, day, finding, headline, main_measure
+from tracekit.report.words import plain
+
+HOSTILE = '<script>alert(1)</script>" \u202eevil'
+LEAK = "decay_rate_kpa_s"
+
+
+@pytest.fixture(scope="module")
+def fleet(tmp_path_factory: pytest.TempPathFactory) -> FleetTrend:
+    """Three stations over 60 days: one grows to its limit, one is repaired on day 30, one with a hostile name is steady."""
+    folder = tmp_path_factory.mktemp("fleet")
+    rng = np.random.default_rng(3)
+    names = ("Glaze 1", "Glaze 2", HOSTILE)
+    file = Station(limits={LEAK: Limit(max=5.0)}, station=StationFacts(supply_group="north main"))
+    for number in range(60):
+        levels = (1.5 * 1.015**number, 3.0 if number < 30 else 1.2, 1.5)
+        results = [
+            station_result(cycles_table(log_id_of(number), name, decay=level * float(np.exp(0.03 * rng.normal()))))
+            for name, level in zip(names, levels, strict=True)
+        ]
+        record = record_of(*results, facts=facts_of(log_id_of(number), JAN_US + number * DAY_US))
+        add_record(folder, record, stations=dict.fromkeys(names, file))
+    return trend(folder)
+
+
+def test_one_page_per_station_and_one_for_all(fleet: FleetTrend) -> None:
+    """Every station has a page under a name that any system accepts, linked from the fleet's page."""
+    pages = trend_pages(fleet)
+    assert len(pages) == 4
+    for name in pages:
+        assert re.fullmatch(r"(report|stations/[A-Za-z0-9-]+)\.html", name)
+    for name in pages:
+        assert name == "report.html" or f'href="{name}"' in pages["report.html"]
+
+
+def test_hostile_names_stay_text(fleet: FleetTrend) -> None:
+    """A station named like a script appears as text in every page, without its direction mark."""
+    pages = trend_pages(fleet)
+    whole = "".join(pages.values())
+    assert "<script>alert" not in whole
+    assert "\u202e" not in whole
+    assert "&lt;script&gt;alert(1)&lt;/script&gt;" in pages["report.html"]
+
+
+def test_the_headline_counts_what_is_true(fleet: FleetTrend) -> None:
+    """The headline names the worst state that any station is in, with the right number."""
+    states = [s.state for s in fleet.stations]
+    worst = states[0]
+    found = headline(fleet)
+    assert found.startswith(f"{states.count(worst)} of 3 stations")
+    assert sum(int(n) for n in re.findall(r"\b(\d+) (?:over|may|in|grow|steady|silent)", counts_line(fleet))) == 3
+    nothing = replace(fleet, stations=tuple(s for s in fleet.stations if s.state == "steady"))
+    assert headline(nothing).startswith("Nothing new")
+
+
+def test_a_finding_says_growth_and_date(fleet: FleetTrend) -> None:
+    """The growing station's sentence has its growth per day with interval and the date of the limit."""
+    first = fleet.stations[0]
+    assert first.station == "Glaze 1"
+    trend_of = main_measure(first)
+    assert trend_of is not None
+    assert trend_of.measure.name == LEAK
+    text = plain(finding(trend_of))
+    assert "rises 1.5" in text
+    assert "% (" in text
+    assert "Reaches 5.0" in text
+
+
+def test_the_repair_is_in_picture_and_words(fleet: FleetTrend) -> None:
+    """The repaired station's picture rules the step, and its caption says from where to where."""
+    station = next(s for s in fleet.stations if s.station == "Glaze 2")
+    picture = over_time(station.measures[LEAK], station.events)
+    assert ">step</" in picture.html
+    assert f"Last step {day(JAN_US + 30 * DAY_US)}" in plain(picture.caption)
+    assert len(picture.rows) == 60
+    assert picture.html.count('class="line ink"') == 2
+
+
+def test_no_line_runs_beyond_the_logs(fleet: FleetTrend) -> None:
+    """Lines end with the last log; only the bar of the crossing lies beyond."""
+    station = fleet.stations[0]
+    trend_of = station.measures[LEAK]
+    for start, stop, _, _ in trend_of.series.lines:
+        assert station.first_us <= start <= stop <= station.last_us
+    assert 'class="r8 odd"' in over_time(trend_of, station.events).html
+
+
+def test_pages_are_small_and_need_nothing(fleet: FleetTrend) -> None:
+    """A page is under 200 kB, names no address to load from, and has its policy."""
+    for page in trend_pages(fleet).values():
+        assert len(page.encode()) < 200_000
+        assert "://" not in page
+        assert "default-src 'none'" in page
+        assert 'style="' not in page
+
+
+def test_another_unit_changes_numbers_not_facts(fleet: FleetTrend) -> None:
+    """In mbar the same pages carry ten times the numbers."""
+    assert "mbar/s" in trend_pages(fleet, "mbar")["report.html"]
+
+
+def test_a_day_of_many_scales_has_round_dates() -> None:
+    """Dates under the axis are few, inside, rising and round, from days to decades."""
+    for span in (3, 12, 35, 80, 200, 500, 2000, 9000):
+        ticks = date_ticks(20000.3, 20000.3 + span)
+        at = [t for t, _ in ticks]
+        assert 1 <= len(ticks) <= 7
+        assert at == sorted(set(at))
+        assert at[0] >= 20000.3
+        assert at[-1] <= 20000.3 + span
+        assert all(t == int(t) for t in at)
+
+
+def test_pages_of_the_fleet_say_what_changed(fleet: FleetTrend, tmp_path: Path) -> None:
+    """News of the week, silence and the alarm rule stand on the fleet's page."""
+    later = replace(fleet, changed=((fleet.as_of_us, "Glaze 1", "alarm, leak"),), damaged=())
+    page = trend_pages(later)["report.html"]
+    (tmp_path / "report.html").write_text(page, encoding="utf-8")
+    assert "Changed in the last seven days" in page
+    assert "Glaze 1: alarm, leak" in page
+    assert "Bonferroni" in page
+    assert "false alarms a week" in page
