@@ -58,7 +58,7 @@ def compare(
     files = (station or [], station_after or station or [])
     stations = [load_stations(paths) for paths in files]
     sides = (
-        recordings([before, *(also_before or ())], stations[0], only),
+        recordings([before, *(also_before or ())], stations[0], only, findings=bool(after) and not (primary or frozen)),
         recordings([after, *(also_after or ())], stations[1], only) if after else (),
     )
     result = replace(compare_sides(*sides, asked), station_files=station_hashes([*files[0], *files[1]]))

@@ -49,7 +49,7 @@ def plan(
         refuse_existing(freeze)
         check_folder(freeze.parent)
     size, relative = _change(change)
-    side = recordings([pilot], load_stations(station or []), only) if pilot else ()
+    side = recordings([pilot], load_stations(station or []), only, findings=not measure) if pilot else ()
     named = measure or (choose_primary(side, Asked())[0] if side else DEFAULT_PRIMARY)
     question = PlanQuestion(
         measure=named, change=size, relative=relative, margin=margin, power=power, looks=looks

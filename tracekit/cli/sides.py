@@ -1,24 +1,41 @@
-"""The recordings on the sides of a comparison: logs found, diagnosed, and cut to one station."""
+"""The recordings on the sides of a comparison: logs found, measured or diagnosed, and cut to one station."""
 
 import hashlib
 import json
 from collections.abc import Sequence
 from pathlib import Path
 
-from tracekit.compare.recording import recording_of
+from tracekit.compare.recording import chosen_station, file_of, recording_from, recording_of
 from tracekit.errors import OutputError, UsageError, message
-from tracekit.model.comparison import Recordings
+from tracekit.model.comparison import Recording, Recordings
 from tracekit.model.station import Station
-from tracekit.pipeline import diagnose
+from tracekit.pipeline import MeasuredLog, diagnose, leak_flows, measure, with_leak
 from tracekit.read.source import find_inputs
 
 DEFAULT_OUT = Path("tracekit-out")
 
 
-def recordings(logs: Sequence[str], stations: Sequence[Station], only: str | None) -> Recordings:
-    """One recording per log; folders and globs give their files. Logs that are the same file count once."""
+def recordings(
+    logs: Sequence[str], stations: Sequence[Station], only: str | None, *, findings: bool = False
+) -> Recordings:
+    """One recording per log; folders and globs give their files. Logs that are the same file count once.
+
+    With `findings` each log is diagnosed, so that its first finding is known; else it is only measured.
+    """
+    files = tuple(stations) or None
     paths = dict.fromkeys(str(one.path) for log in logs for one in find_inputs(log))
-    return tuple(recording_of(diagnose(path, station=tuple(stations) or None), only, stations) for path in paths)
+    if findings:
+        return tuple(recording_of(diagnose(path, station=files), only, stations) for path in paths)
+    return tuple(_measured(measure(path, files), only, stations) for path in paths)
+
+
+def _measured(log: MeasuredLog, only: str | None, stations: Sequence[Station]) -> Recording:
+    """One station of a measured log."""
+    names = [s.station for s in log.stations]
+    at = chosen_station(names, only, log.facts.source)
+    leak, own = log.leaks[at], log.files[at]
+    data = with_leak(log.stations[at], leak, own)
+    return recording_from(log.facts, data, leak, leak_flows(leak, own, data)[0], file_of(names[at], stations))
 
 
 def station_hashes(paths: Sequence[Path]) -> dict[str, str]:

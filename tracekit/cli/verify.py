@@ -28,8 +28,9 @@ def verify(
     plan = plan_from_json(frozen, sheet.name) if isinstance(frozen, dict) else None
     asked, options = asked_of(document, plan, sheet.name), options_of(document, sheet.name)
     files = (station or [], station_after or station or [])
-    found = [recordings(logs, load_stations(paths), only) for paths in files]
-    before, after, faults = sides_of(document, found[0], found[1])
+    first = recordings(logs, load_stations(files[0]), only)
+    second = recordings(logs, load_stations(files[1]), only) if station_after else first
+    before, after, faults = sides_of(document, first, second)
     used = station_hashes([*files[0], *files[1]])
     named = document.get("station_files", {})
     if used != named:

@@ -8,10 +8,10 @@ from typing import Annotated
 import typer
 
 from tracekit.cli.sides import folder_for
+from tracekit.compare.recording import chosen_station
 from tracekit.compare.volume import Orifice, check_orifice, volume_of
-from tracekit.errors import UsageError, message
 from tracekit.options.compare import VolumeOptions
-from tracekit.pipeline import MeasuredLog, measure
+from tracekit.pipeline import measure
 from tracekit.read.station_file import load_stations
 from tracekit.report.comparison_json import volume_json
 from tracekit.report.comparison_text import volume_lines
@@ -52,7 +52,7 @@ def volume(
         options = replace(options, orifice_u_share=orifice_u)
     stations = load_stations(station or [])
     logs = [measure(log, stations or None) for log in (reference, opened)]
-    places = [_place(log, only) for log in logs]
+    places = [chosen_station([s.station for s in log.stations], only, log.facts.source) for log in logs]
     data = [log.stations[at] for log, at in zip(logs, places, strict=True)]
     result = volume_of(data[0], data[1], (logs[0].facts, logs[1].facts), orifice, options)
     document = volume_json(result)
@@ -61,16 +61,3 @@ def volume(
         print(json.dumps(document, ensure_ascii=False, indent=1))
     elif not quiet:
         print("\n".join(volume_lines(result)))
-
-
-def _place(log: MeasuredLog, only: str | None) -> int:
-    """Which station of a log is meant.
-
-    Raises UsageError where it has several and none is named, or not that one.
-    """
-    names = [s.station for s in log.stations]
-    wanted = only or (names[0] if len(names) == 1 else None)
-    if wanted is None or wanted not in names:
-        found = f"stations {', '.join(names)}" if only is None else f'no station "{only}"'
-        raise UsageError(message(log.facts.source, found, "one station", "Give --only NAME."))
-    return names.index(wanted)

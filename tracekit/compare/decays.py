@@ -39,15 +39,17 @@ class Decay:
     coasts: int
 
 
-def decay_of(data: StationData, critical_ratio: float, tau_s: float, options: VolumeOptions) -> Decay | None:
+def decay_of(
+    data: StationData, critical_ratio: float, tau_s: float, options: VolumeOptions, most_ratio: float = 0.9
+) -> Decay | None:
     """The choked-equivalent rate of a log's long coasts, None where there is no usable one.
 
     critical_ratio  b of the hole through which most air enters [unitless]
     tau_s           exchange of heat between gas and wall [s]
+    most_ratio      absolute over ambient pressure up to which a coast is used, where enough of it lies below
     """
-    fits = [
-        fit for coast in _coasts(data, options) if (fit := _fit(coast, data, critical_ratio, tau_s)) is not None
-    ]
+    coasts = [_cut(coast, most_ratio * data.ambient_kpa, 0.9 * data.ambient_kpa) for coast in _coasts(data, options)]
+    fits = [_fit(coast, data, critical_ratio, tau_s) for coast in coasts if coast is not None]
     if not fits:
         return None
     slopes, errors = np.array([f[0] for f in fits]), np.array([f[1] for f in fits])
@@ -98,15 +100,21 @@ def _coasts(data: StationData, options: VolumeOptions) -> list[tuple[Floats, Flo
     return found
 
 
+def _cut(coast: tuple[Floats, Floats], wished_kpa: float, most_kpa: float) -> tuple[Floats, Floats] | None:
+    """The coast below `wished_kpa` absolute, else below `most_kpa`; None where the air is nearly all back."""
+    time, absolute = coast
+    for limit in (wished_kpa, most_kpa):
+        inside = absolute < limit
+        if int(inside.sum()) >= _FEWEST_BINS:
+            return time[inside], absolute[inside]
+    return None
+
+
 def _fit(
     coast: tuple[Floats, Floats], data: StationData, critical_ratio: float, tau_s: float
-) -> tuple[float, float, Floats] | None:
-    """Slope of Ψ over time, its standard error, and the pressures used; None where the gas is nearly all back."""
+) -> tuple[float, float, Floats]:
+    """Slope of Ψ over time, its standard error, and the pressures used."""
     time, absolute = coast
-    inside = absolute < 0.9 * data.ambient_kpa
-    if int(inside.sum()) < _FEWEST_BINS:
-        return None
-    time, absolute = time[inside], absolute[inside]
     rough = float(np.polyfit(time, absolute, 1)[0])
     cooled = absolute - 0.4 * tau_s * rough * np.sqrt(absolute / data.ambient_kpa)
     straight = _straightened(cooled, data.ambient_kpa, critical_ratio)

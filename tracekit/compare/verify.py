@@ -11,6 +11,7 @@ from tracekit.options.compare import CompareOptions
 
 SCHEMA = "tracekit.comparison/1"
 _RELATIVE = 1e-6
+_NAMES = frozenset({"source", "station"})  # a log is known by its hash, whatever its file is called
 _UNCOMPARED = frozenset({"created", "tool", "primary_source", "station_files", "plan", "rule", "claim"})
 
 
@@ -78,7 +79,7 @@ def differences(sheet: Mapping[str, object], now: Mapping[str, object]) -> tuple
 
 def _apart(place: str, old: object, new: object) -> list[str]:
     if isinstance(old, Mapping) and isinstance(new, Mapping):
-        names = sorted({*old, *new})
+        names = sorted({*old, *new} - _NAMES)
         return [fault for n in names for fault in _apart(f"{place}.{n}".lstrip("."), old.get(n), new.get(n))]
     if isinstance(old, list) and isinstance(new, list) and len(old) == len(new):
         pairs = enumerate(zip(old, new, strict=True))

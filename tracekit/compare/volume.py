@@ -32,6 +32,7 @@ from tracekit.physics.flow import (
 _METHOD = "two decays; JCGM 100 with numerical sensitivities"
 _TAU_S, _TAU_U_S = 0.15, 0.1
 _RATIO_LOW = 0.2
+_DEEP_RATIO, _MOST_RATIO = 0.4, 0.9
 _NODES = 2001
 
 
@@ -94,14 +95,15 @@ def volume_of(
     Raises UsageError where the orifice is not described or the logs seem to be swapped, NotEnoughData without decays.
     """
     check_orifice(orifice)
-    ratio = orifice.critical_ratio if orifice.critical_ratio is not None else IDEAL_CRITICAL_RATIO
-    own, open_decay = _decays(reference, opened, logs, ratio, options)
+    ratio = _ratio(orifice)
+    own, open_decay = _decays(reference, opened, logs, orifice, options)
     inputs, spread = _inputs(own, open_decay, opened, orifice, options)
     value = _volume(inputs)
     parts = _sensitivities(inputs, spread)
     both = (reference, opened)
-    parts["critical_ratio"] = _by_refit(value, both, logs, inputs, options, ratio=_other_ratio(orifice, ratio))
-    parts["tau"] = _by_refit(value, both, logs, inputs, options, ratio=ratio, tau=_TAU_S + _TAU_U_S)
+    bent = replace(orifice, critical_ratio=max(0.05, ratio - _ratio_u(orifice)))
+    parts["critical_ratio"] = _by_refit(value, both, logs, inputs, (orifice, bent), options)
+    parts["tau"] = _by_refit(value, both, logs, inputs, (orifice, orifice), options, tau=_TAU_S + _TAU_U_S)
     rectangular = orifice.diameter_mm is not None and orifice.discharge is None
     low, high = _interval(value, parts, rectangular, options)
     n = own.coasts + open_decay.coasts
@@ -110,7 +112,7 @@ def volume_of(
         created=now_utc(),
         logs=logs,
         volume_ml=Estimate(value=value, lower=low, upper=high, unit="mL", n=n, method=_METHOD),
-        budget=_budget(parts, rectangular),
+        budget=_budget(parts, orifice),
         warnings=tuple(_warnings(own, open_decay, options)),
         facts=_facts(own, open_decay, inputs),
     )
@@ -135,10 +137,12 @@ def check_orifice(orifice: Orifice) -> None:
 
 
 def _decays(
-    reference: StationData, opened: StationData, logs: tuple[LogFacts, LogFacts], ratio: float,
-    options: VolumeOptions, tau: float = _TAU_S,
+    reference: StationData, opened: StationData, logs: tuple[LogFacts, LogFacts], orifice: Orifice,
+    options: VolumeOptions, tau: float = _TAU_S, most_ratio: float | None = None,
 ) -> tuple[Decay, Decay]:  # fmt: skip
-    found = [decay_of(data, ratio, tau, options) for data in (reference, opened)]
+    """Both decays. Where b is not stated, only the deep part is used, in which it hardly matters."""
+    most = most_ratio or (_DEEP_RATIO if orifice.critical_ratio is None else _MOST_RATIO)
+    found = [decay_of(data, _ratio(orifice), tau, options, most) for data in (reference, opened)]
     for decay, log in zip(found, logs, strict=True):
         if decay is None:
             text = f"no coast longer than {options.settle_s:g} s"
@@ -167,7 +171,7 @@ def _inputs(
     else:
         conductance = orifice.conductance_dm3_s_bar or 0.0
         conductance_u, discharge, discharge_u = options.orifice_u_share * conductance, 1.0, 0.0
-    ratio = orifice.critical_ratio if orifice.critical_ratio is not None else IDEAL_CRITICAL_RATIO
+    ratio = _ratio(orifice)
     carry, carry_u = carried(own, opened, data.ambient_kpa, ratio)
     inputs = _Inputs(
         discharge=discharge, conductance=conductance, critical_ratio=ratio, ambient=data.ambient_kpa,
@@ -196,25 +200,36 @@ def _sensitivities(inputs: _Inputs, spread: Mapping[str, float]) -> dict[str, fl
     for name, u in spread.items():
         middle = getattr(inputs, name)
         ends = [_volume(replace(inputs, **{name: middle + sign * u / 10.0})) for sign in (1.0, -1.0)]
-        parts[name] = abs(ends[0] - ends[1]) / 2.0 * 10.0
+        parts[name] = float(abs(ends[0] - ends[1]) / 2.0 * 10.0)
     return parts
 
 
 def _by_refit(
     value: float, both: tuple[StationData, StationData], logs: tuple[LogFacts, LogFacts], inputs: _Inputs,
-    options: VolumeOptions, *, ratio: float, tau: float = _TAU_S,
+    orifices: tuple[Orifice, Orifice], options: VolumeOptions, tau: float = _TAU_S,
 ) -> float:  # fmt: skip
-    """What the volume moves by when the decays are fitted with another critical ratio or another gas warming [mL]."""
-    own, open_decay = _decays(*both, logs, ratio, options, tau)
+    """What the volume moves by when the decays are fitted with another critical ratio or another gas warming [mL].
+
+    orifices  as it is, which decides how much of the decays is used, and as it is fitted now
+    """
+    most = _DEEP_RATIO if orifices[0].critical_ratio is None else _MOST_RATIO
+    own, open_decay = _decays(*both, logs, orifices[1], options, tau, most)
+    ratio = _ratio(orifices[1])
     moved = replace(inputs, with_orifice=open_decay.rate_kpa_s, own=own.rate_kpa_s, critical_ratio=ratio)
     return abs(_volume(moved) - value)
 
 
-def _other_ratio(orifice: Orifice, ratio: float) -> float:
-    """A critical ratio one standard uncertainty away: 0.05 where it is stated, else a third of the way to 0.2."""
+def _ratio(orifice: Orifice) -> float:
+    """The critical ratio b as stated, else the middle of what real holes and ideal nozzles have."""
     if orifice.critical_ratio is not None:
-        return max(0.05, ratio - 0.05)
-    return ratio - (ratio - _RATIO_LOW) / math.sqrt(12.0)
+        return orifice.critical_ratio
+    return float((_RATIO_LOW + IDEAL_CRITICAL_RATIO) / 2.0)
+
+
+def _ratio_u(orifice: Orifice) -> float:
+    """Its standard uncertainty: 0.05 where it is stated, else that of a rectangular distribution."""
+    stated = orifice.critical_ratio is not None
+    return 0.05 if stated else float((IDEAL_CRITICAL_RATIO - _RATIO_LOW) / math.sqrt(12.0))
 
 
 def _interval(
@@ -223,7 +238,7 @@ def _interval(
     """95 % coverage interval [mL], with the rectangular part kept rectangular."""
     normal = math.sqrt(sum(u * u for name, u in parts.items() if not (rectangular and name == "discharge")))
     if not rectangular:
-        return value - 1.959964 * normal, value + 1.959964 * normal
+        return max(0.0, value - 1.959964 * normal), value + 1.959964 * normal
     middle = (options.discharge_high + options.discharge_low) / 2.0
     nodes = np.linspace(options.discharge_low, options.discharge_high, _NODES) / middle
     below = _mixture(nodes, value, normal)
@@ -248,12 +263,15 @@ def _quantile(below: Callable[[float], float], share: float, value: float) -> fl
     return (low + high) / 2.0
 
 
-def _budget(parts: Mapping[str, float], rectangular: bool) -> tuple[BudgetPart, ...]:
+def _budget(parts: Mapping[str, float], orifice: Orifice) -> tuple[BudgetPart, ...]:
     """The contributions, the largest first."""
     total = sum(u * u for u in parts.values()) or 1.0
+    by_size = orifice.diameter_mm is not None
+    rectangular = by_size and orifice.discharge is None
+    sources = {**_SOURCES, "conductance": _SOURCES["diameter"]} if by_size else _SOURCES
     lines = [
         BudgetPart(
-            source=_SOURCES[name], u=u, share=u * u / total,
+            source=sources[name], u=u, share=u * u / total,
             kind="rectangular" if rectangular and name == "discharge" else "normal",
         )
         for name, u in parts.items()

@@ -133,7 +133,6 @@ def _recording(recording: Recording) -> Json:
             if s.value_kpa is not None
         },
         "ambient_kpa": {"value": recording.ambient_kpa, "source": recording.ambient_source},
-        "findings": list(recording.codes),
     }
 
 

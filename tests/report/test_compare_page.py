@@ -1,0 +1,221 @@
+"""The sheet, the plan's and the volume's page, and their JSON."""
+
+import json
+import re
+from dataclasses import replace
+from html.parser import HTMLParser
+
+import jsonschema
+import pytest
+
+from tests.compare.compared_stations import Scene, recording
+from tests.compare.plate_decays import LOGS, Plate, station
+from tracekit.compare.engine import Asked, compare
+from tracekit.compare.plan import plan_for
+from tracekit.compare.plan_share import PlanQuestion
+from tracekit.compare.volume import Orifice, volume_of
+from tracekit.errors import UsageError
+from tracekit.model.comparison import Comparison, Plan, VolumeResult
+from tracekit.model.estimate import Withheld
+from tracekit.options.compare import CompareOptions, PlanOptions, SerialOptions, VolumeOptions
+from tracekit.report.compare_page import comparison_page, verify_command
+from tracekit.report.comparison_json import comparison_json, plan_from_json, plan_json, volume_json
+from tracekit.report.comparison_text import comparison_lines, plan_lines, volume_lines
+from tracekit.report.comparison_words import headline, lead, limits, text_of
+from tracekit.report.pictures.changes import changes, in_margins, ordered
+from tracekit.report.plan_page import plan_page
+from tracekit.report.schemas import schema
+from tracekit.report.volume_page import volume_page
+
+BEFORE = recording(1, 120, name="before")
+FIXED = recording(3, 120, Scene(medians={"decay_rate_kpa_s": 3.0}), start_h=24.0, name="fixed")
+SAME = recording(2, 120, start_h=24.0, name="same")
+WORSE = recording(4, 120, Scene(medians={"decay_rate_kpa_s": 7.0}), start_h=24.0, name="worse")
+SHORT = recording(5, 9, start_h=24.0, name="short")
+
+
+class _Text(HTMLParser):
+    """Collects the visible words and the ids of a page."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.words: list[str] = []
+        self.ids: list[str] = []
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.ids += [value for name, value in attrs if name == "id" and value]
+
+    def handle_data(self, data: str) -> None:
+        self.words.append(data)
+
+
+def _read(page: str) -> tuple[str, list[str]]:
+    reader = _Text()
+    reader.feed(page)
+    return " ".join(" ".join(reader.words).split()), reader.ids
+
+
+def _plan(looks: int = 3, frozen: str = "2025-01-01T00:00:00Z") -> Plan:
+    question = PlanQuestion(measure="decay_rate_kpa_s", change=1.0, looks=looks)
+    return plan_for(question, (), CompareOptions(), PlanOptions(), SerialOptions(), frozen)
+
+
+def _volume() -> VolumeResult:
+    orifice = Orifice(conductance_dm3_s_bar=0.004, critical_ratio=0.4)
+    return volume_of(station(Plate()), station(Plate(conductance=0.004), seed=2), LOGS, orifice, VolumeOptions())
+
+
+CASES = {
+    "demonstrated": compare((BEFORE,), (FIXED,)),
+    "no_change": compare((BEFORE,), (SAME,)),
+    "worse": compare((BEFORE,), (WORSE,)),
+    "not_demonstrated": compare((BEFORE,), (SHORT,)),
+    "withheld": compare((replace(BEFORE, leak=Withheld("no coast")),), (FIXED,)),
+    "planned": compare((BEFORE,), (FIXED,), Asked(plan=_plan(), accept=("decay_rate_kpa_s<=4", "drop_share<=0.001"))),
+    "alone": compare((FIXED,), (), Asked(accept=("decay_rate_kpa_s<=2",), accept_side="before")),
+    "twice": compare((BEFORE,), (BEFORE,)),
+}
+
+
+@pytest.mark.parametrize("name", CASES)
+def test_json_fits_its_schema(name: str) -> None:
+    """Every comparison of two sides is a valid document without null and NaN."""
+    document = comparison_json(CASES[name])
+    text = json.dumps(document, allow_nan=False)
+    assert "null" not in text
+    if name != "alone":
+        jsonschema.validate(json.loads(text), schema("comparison"))
+
+
+@pytest.mark.parametrize("name", CASES)
+def test_the_sheet_is_whole(name: str) -> None:
+    """The sheet holds conclusion, hashes, rule, signatures and the command that checks it, each anchor once."""
+    case = CASES[name]
+    words, ids = _read(comparison_page(case))
+    assert headline(case) in words
+    for recorded in (*case.before, *case.after):
+        assert recorded.facts.log_id in words
+    assert case.rule.split(".")[0] in words
+    assert verify_command(case) in words
+    assert "Name Date Signature Supplier Customer" in words.replace("\xa0", "").replace("  ", " ").replace("  ", " ")
+    assert len(ids) == len(set(ids))
+
+
+@pytest.mark.parametrize("name", CASES)
+def test_words_keep_their_length(name: str) -> None:
+    """The headline has at most 50 characters and the lead at most 160."""
+    assert len(headline(CASES[name])) <= 50
+    assert len(text_of(lead(CASES[name]))) <= 160
+    assert all(len(sentence) < 160 for sentence in limits(CASES[name]))
+
+
+def test_the_lead_says_what_the_json_says() -> None:
+    """Before, after and change on the page are the figures of the document, rounded."""
+    case = CASES["demonstrated"]
+    said = text_of(lead(case))
+    numbers = [float(n.replace("\u2212", "-")) for n in re.findall(r"[\u2212-]?\d+\.\d+", said)]
+    document = json.loads(json.dumps(comparison_json(case)))["measures"]["decay_rate_kpa_s"]
+    wanted = [document["before"]["value"], document["after"]["value"], document["difference"]["value"]]
+    assert numbers[:3] == pytest.approx(wanted, abs=0.06)
+
+
+def test_hostile_names_are_escaped() -> None:
+    """A file named like a script stays text."""
+    hostile = replace(FIXED, facts=replace(FIXED.facts, source="<script>alert(1)</script>.csv"), station="<b>x</b>")
+    page = comparison_page(compare((replace(BEFORE, station="<b>x</b>"),), (hostile,)))
+    assert "<script>alert(1)" not in page
+    assert "<b>x</b>" not in page
+
+
+def test_another_unit() -> None:
+    """Pressures follow the unit asked for."""
+    words, _ = _read(comparison_page(CASES["demonstrated"], "mbar"))
+    assert "mbar/s" in words
+
+
+def test_the_picture_of_changes() -> None:
+    """Rows are the primary first, then what is worse; a change is told in margins, positive for the worse."""
+    case = CASES["worse"]
+    assert next(name for name, _ in ordered(case)) == "decay_rate_kpa_s"
+    span = in_margins(case.measures["decay_rate_kpa_s"])
+    assert span is not None
+    assert 1.0 < span[1] < span[0] < span[2]
+    vacuum = case.measures["ultimate_vacuum_kpa"]
+    turned = in_margins(vacuum)
+    assert turned is not None
+    assert turned[1] <= turned[0] <= turned[2]
+    picture = changes(case)
+    assert picture is not None
+    assert len(picture.rows) == picture.shown
+    assert "1 worse" in text_of(picture.heading)
+
+
+def test_no_picture_without_figures() -> None:
+    """A single recording has no change to draw."""
+    assert changes(CASES["alone"]) is None
+
+
+def test_the_terminal_tells_the_same() -> None:
+    """The lines on the terminal hold headline, every measure's verdict, obstacles and what would decide."""
+    lines = comparison_lines(CASES["not_demonstrated"])
+    text = "\n".join(lines)
+    assert lines[0] == headline(CASES["not_demonstrated"])
+    assert "cycles a side would decide" in text
+    assert "Obstacles:" in text
+    assert "accepted" in "\n".join(comparison_lines(CASES["planned"]))
+
+
+def test_the_command_quotes_names() -> None:
+    """File names with blanks are quoted, station files are named."""
+    spaced = replace(FIXED, facts=replace(FIXED.facts, source="after repair.csv"))
+    case: Comparison = replace(compare((BEFORE,), (spaced,)), station_files={"loader 2.toml": "0" * 64})
+    assert verify_command(case).endswith('before.csv "after repair.csv" --station "loader 2.toml"')
+
+
+@pytest.mark.parametrize("plan", [_plan(), _plan(1), _plan(frozen="")])
+def test_a_plan_is_read_back(plan: Plan) -> None:
+    """A plan that was written and read is the same plan with the same hash, and valid."""
+    document = json.loads(json.dumps(plan_json(plan), allow_nan=False))
+    jsonschema.validate(document, schema("plan"))
+    found = plan_from_json(document, "plan.json")
+    assert replace(found, warnings=plan.warnings) == plan
+
+
+@pytest.mark.parametrize(
+    ("change", "words"),
+    [({"schema": "tracekit.volume/1"}, "tracekit.plan/1"), ({"cycles": "many"}, "unreadable"), ({"looks": 3}, "unreadable"),
+     ({"looks": [{"cycles": 3}]}, "no 'bound'")],
+)  # fmt: skip
+def test_plans_that_are_refused(change: dict[str, object], words: str) -> None:
+    """Another document, a word for a number and a missing key are refused, naming the file."""
+    with pytest.raises(UsageError, match="plan.json.*" + re.escape(words)):
+        plan_from_json({**plan_json(_plan()), **change}, "plan.json")
+    bare = {k: v for k, v in plan_json(_plan()).items() if k != "margin"}
+    with pytest.raises(UsageError, match="no 'margin'"):
+        plan_from_json(bare, "plan.json")
+
+
+def test_the_plan_on_page_and_terminal() -> None:
+    """Cycles, looks, rule and hash stand on the page and on the terminal."""
+    plan = replace(_plan(), parts=(("plain", 70), ("glazed", 30)))
+    words, _ = _read(plan_page(plan))
+    told = "\n".join(plan_lines(plan))
+    for text in (words, told):
+        assert plan.sha256 in text
+        assert f"{plan.looks[0].bound:.3f}" in text
+        assert "glazed" in text
+    assert plan.rule in words
+
+
+def test_the_volume_on_page_terminal_and_in_json() -> None:
+    """The volume, its budget and its warnings stand everywhere; the JSON is valid."""
+    volume = replace(_volume(), warnings=("Mind the gap.",))
+    document = json.loads(json.dumps(volume_json(volume), allow_nan=False))
+    jsonschema.validate(document, schema("volume"))
+    assert sum(line["share"] for line in document["budget"]) == pytest.approx(1.0)
+    words, _ = _read(volume_page(volume))
+    told = "\n".join(volume_lines(volume))
+    for text in (words, told):
+        assert "Mind the gap." in text
+        assert "sonic conductance" in text
+        assert "mL" in text
