@@ -20,7 +20,7 @@ from tracekit.options.measure import MeasureOptions
 from tracekit.options.segment import SegmentOptions
 from tracekit.segment.cycles import Reference, cycle_starts
 from tracekit.segment.learn import learn
-from tracekit.segment.samples import find_quantisation, make_samples, second_difference_noise
+from tracekit.segment.samples import Samples, find_quantisation, make_samples, second_difference_noise
 from tracekit.segment.wiring import find_wiring
 
 Floats = NDArray[np.float64]
@@ -194,8 +194,7 @@ class StationAnalyser:
             starts = np.concatenate([[self._known], starts]).astype(np.int64)
         if not self._begun:
             self._begun = True
-            under_way = len(samples.time) > 0 and samples.smooth[0] > self._segment.open_share * learned.reference.peak
-            if under_way and (not len(starts) or starts[0] > 0):
+            if self._under_way(samples, learned) and (not len(starts) or starts[0] > 0):
                 starts = np.concatenate([[0], starts]).astype(np.int64)
         full = len(rows) > self._segment.carry_rows
         keep_all = final or full
@@ -214,6 +213,13 @@ class StationAnalyser:
                 )
             )
         self._carry_on(rows, samples.time, stop, known=bool(len(starts)) and not keep_all)
+
+    def _under_way(self, samples: Samples, learned: Learned) -> bool:
+        """The log begins inside a cycle: the supply is on already, or vacuum is there."""
+        if not len(samples.time):
+            return False
+        vacuum = samples.smooth[0] > self._segment.open_share * learned.reference.peak
+        return bool(samples.supply[0] or vacuum)
 
     def _carry_on(self, rows: Rows, time: Floats, stop: int, *, known: bool) -> None:
         """Keep the unfinished cycle, with the samples before it that tell its idle level."""

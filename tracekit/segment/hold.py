@@ -95,6 +95,21 @@ def _suction_end(samples: Samples, spans: Spans, grip: Ints, reference: Referenc
     return np.asarray(np.where(cut & (grip >= 0) & (last > grip), -1, last), np.int64)
 
 
+def _hidden_release(samples: Samples, spans: Spans, leave: Ints, reference: Reference, options: SegmentOptions) -> Ints:
+    """First sample after suction where no release is logged and the last supply-off was an air-saving cut.
+
+    Vacuum far under the level at which the supply would have resumed says that it was let go; the command lies a
+    little before.
+    """
+    last = last_true(falling(samples.supply), spans.start + 1, spans.end)
+    low = options.lost_share * reference.peak
+    under = reference.supply_on - options.hidden_release_kpa - 4.0 * samples.noise
+    level = max(low, under) if np.isfinite(under) else low
+    gone = first_fall(samples.smooth, np.full(len(last), level), np.maximum(last, 0), np.where(last >= 0, spans.end, 0))
+    back = int(np.ceil(options.hidden_release_s / max(samples.interval, 1e-9)))
+    return np.asarray(np.where(gone >= 0, np.maximum(gone - back, last + 1), leave), np.int64)
+
+
 def find_hold(samples: Samples, spans: Spans, reference: Reference, last_open: bool, options: SegmentOptions) -> Hold:
     """Grip, end of suction and outcome of every cycle; `last_open`: the log ends inside the last cycle."""
     after = np.where(spans.release >= 0, spans.release, spans.end)
@@ -103,6 +118,8 @@ def find_hold(samples: Samples, spans: Spans, reference: Reference, last_open: b
     grip, grip_time = _grip(samples, spans, after, output_on, set_point)
     stop = _suction_end(samples, spans, grip, reference)
     leave = np.where(stop >= 0, np.minimum(stop, after), after)
+    if not samples.has_release:
+        leave = np.where(stop >= 0, leave, _hidden_release(samples, spans, leave, reference, options))
     peak = range_max(samples.smooth, spans.start, np.maximum(leave, spans.start + 1))
     missed = peak < options.open_share * reference.peak
     gripped = grip >= 0 if samples.has_present or np.isfinite(reference.set_point) else ~missed

@@ -8,9 +8,9 @@ import numpy as np
 from tracekit.model.cycle import SettingInForce
 from tracekit.model.station import Settings
 from tracekit.options.segment import SegmentOptions
-from tracekit.segment.cycles import Reference, Spans, cycle_starts, find_spans
+from tracekit.segment.cycles import Reference, Spans, cycle_starts, falling, find_spans
 from tracekit.segment.samples import Samples
-from tracekit.segment.thresholds import SwitchEdges, in_force, switch_edges
+from tracekit.segment.thresholds import SwitchEdges, explained, in_force, switch_edges
 from tracekit.signal.segments import range_max
 
 _UNKNOWN = float("nan")
@@ -46,6 +46,10 @@ def _saves_air(samples: Samples, spans: Spans, edges: SwitchEdges, peak: float, 
     holds = max(int(gripped.sum()), 1)
     if len(edges.supply_on) >= 0.05 * holds and len(edges.supply_on) >= 2:
         return True
+    if filed.supply_off_kpa is not None and not samples.has_release:
+        cuts = np.flatnonzero(falling(samples.supply))
+        level = np.full(len(cuts), filed.supply_off_kpa)
+        return bool(len(cuts)) and bool(explained(samples, cuts, level, upward=True).mean() > 0.5)
     owner = np.searchsorted(spans.start, edges.supply_off, side="right") - 1
     cycles_cut = len(np.unique(owner))
     if cycles_cut < (1 if filed.supply_off_kpa is not None else 0.3 * holds):

@@ -119,7 +119,7 @@ def switch_edges(samples: Samples, spans: Spans, peak: float, gap_s: float) -> S
 
     Set point: first output-on of each cycle. Reset point: every output-off before the release, and the one that the
     release causes. supply_off: supply-offs at a vacuum worth holding that are followed by a recharge, or by nothing
-    for longer than `gap_s`. supply_on: supply-ons inside a hold.
+    for longer than `gap_s` before a release that is logged. supply_on: supply-ons inside a hold.
     """
     n = len(spans.start)
     on = np.flatnonzero(rising(samples.present))
@@ -137,7 +137,7 @@ def switch_edges(samples: Samples, spans: Spans, peak: float, gap_s: float) -> S
         next_on = np.searchsorted(resume, cut)
         follows = np.append(resume, np.iinfo(np.int64).max)[next_on] < stop[mine]
         release_time = samples.time[np.minimum(stop[mine], len(samples.time) - 1)]
-        alone = release_time - samples.time[cut] > gap_s
+        alone = (release_time - samples.time[cut] > gap_s) & (spans.release[mine] >= 0)
         worth = samples.smooth[cut] > 0.5 * peak
         cut = cut[(follows | alone) & worth & (cut < stop[mine])]
     if n and len(resume):
