@@ -8,6 +8,7 @@ import stories
 from stories import Play
 
 from tracekit.model.trace import LogFacts
+from tracekit.report.pictures.blowoff import blowoff
 from tracekit.report.pictures.budget import budget
 from tracekit.report.pictures.chatter import chatter
 from tracekit.report.pictures.choose import choose
@@ -173,6 +174,21 @@ def test_pulldown_compares_the_time_to_the_set_point():
     assert pulldown(stories.unmeasurable().stations[0]) is None
 
 
+def test_overlays_set_the_touched_cycles_against_the_others():
+    """Where the finding touches a part of the cycles and there is no baseline, the others are the comparison."""
+    late = tuple(range(40, 62))
+    found = stories.finding("supply_valve_slow", cycles=late, share=22 / 62)
+    result = stories.result(Play(cycles=62), findings=(found,))
+    times = result.data.cycles.floats("evacuation_time_s").copy()
+    times[40:] += 0.05
+    result = replace(result, data=replace(result.data, cycles=result.data.cycles.with_columns(evacuation_time_s=times)))
+    text = said(pulldown(result))
+    assert "0.050 s longer than in the other cycles." in text
+    assert "median of the 22 cycles of the first finding" in text
+    assert "Pale line beneath: the other cycles." in text
+    assert "others" in blowoff(result).html
+
+
 def test_chatter_zoom_blames_the_step_only_where_it_is_wider_than_the_gap():
     """One step flips the output only where the reading's step reaches the gap between the thresholds."""
     result = stories.chattering().stations[0]
@@ -204,6 +220,19 @@ def test_fall_time_of_a_known_curve():
     assert np.isnan(fall_time_s(time, np.full(1601, 70.0)))
 
 
+def test_blowoff_compares_the_release_time():
+    """An equal release is called as in the baseline, a longer one is told with both times."""
+    result = stories.torn_cup().stations[0]
+    assert said(blowoff(result)).startswith("Release takes 0.070 s, as in the baseline.")
+    slow = result.data.cycles.with_columns(release_time_s=np.full(95, 0.17))
+    late = replace(result, data=replace(result.data, cycles=slow))
+    assert said(blowoff(late)).startswith("Release takes 0.170 s; in the baseline 0.070 s.")
+    high = result.data.cycles.with_columns(release_peak_kpa=np.full(95, 3.5))
+    blown = replace(result, data=replace(result.data, cycles=high))
+    assert said(blowoff(blown)).startswith("Blow-off reaches 3.5 kPa of over-pressure; in the baseline 1.0 kPa.")
+    assert blowoff(stories.unmeasurable().stations[0]) is None
+
+
 def test_shape_is_left_out_while_undecided(torn):
     """Hole or pores is drawn only where it is decided, with its chance."""
     assert shape(torn) is None
@@ -233,8 +262,8 @@ def test_budget_names_the_largest_part(torn):
         ("torn_cup", "holds", ("fall", "rates", "pulldown", "strip")),
         ("chattering", "holds", ("chatter", "pulldown", "rates", "strip")),
         ("dropping", "losses", ("holds", "rates", "pulldown", "strip")),
-        ("by_part", "groups", ("rates", "holds", "fall", "strip")),
-        ("slow_suction", "pulldown", ("holds", "rates", "fall", "strip")),
+        ("by_part", "groups", ("rates", "holds", "pulldown", "strip")),
+        ("slow_suction", "pulldown", ("blowoff", "holds", "rates", "strip")),
         ("unmeasurable", "strip", ()),
     ],
 )

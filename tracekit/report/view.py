@@ -18,6 +18,7 @@ LEAKS = frozenset({
     "supply_valve_passing",
 })  # fmt: skip
 REPAIRABLE = ("cause", "setting", "sensor")
+_LEAST_TOUCHED, _NEARLY_ALL = 5, 0.95
 _WORDS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
 
 
@@ -45,6 +46,17 @@ def odd_cycles(result: StationResult) -> Mask:
         rows = np.array([c for c in main.cycles if 0 <= c < len(odd)], np.int64)
         odd[rows] = True
     return odd
+
+
+def touched(result: StationResult) -> Mask | None:
+    """Cycles of the main finding where it names a part of them, at least five and not nearly all; else None."""
+    main = main_finding(result)
+    n = len(result.data.cycles)
+    if main is None or not n:
+        return None
+    flag = np.zeros(n, np.bool_)
+    flag[[c for c in main.cycles if 0 <= c < n]] = True
+    return flag if _LEAST_TOUCHED <= flag.sum() <= _NEARLY_ALL * n else None
 
 
 def counts(data: StationData) -> dict[str, int]:

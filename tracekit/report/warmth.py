@@ -4,10 +4,10 @@ import numpy as np
 
 from tracekit.model.cycle import StationData
 from tracekit.model.result import LeakResult
-from tracekit.physics.heat import exchange_rate_1_s, follow, virtual_pressure
+from tracekit.physics.heat import exchange_boost, exchange_rate_1_s, follow, virtual_pressure
 from tracekit.report.view import Floats, Mask, median
 
-_LEAST_KPA = 1.0
+_LEAST_KPA, _PASSES = 1.0, 2
 
 
 def without_warming(data: StationData, leak: LeakResult) -> Floats | None:
@@ -25,8 +25,11 @@ def without_warming(data: StationData, leak: LeakResult) -> Floats | None:
     step = np.diff(data.bins.time_s, prepend=data.bins.time_s[:1])
     rate = median(leak.rate)
     inflow = rate / pressure if np.isfinite(rate) else 0.0
-    turns = (exchange_rate_1_s(tau, pressure / data.ambient_kpa) + inflow) * np.maximum(step, 0.0)
-    memory = follow(log_pressure, turns, _outside(data))
+    exchange, outside = exchange_rate_1_s(tau, pressure / data.ambient_kpa), _outside(data)
+    memory = log_pressure
+    for _ in range(_PASSES):
+        turns = (exchange * exchange_boost(log_pressure, memory) + inflow) * np.maximum(step, 0.0)
+        memory = follow(log_pressure, turns, outside)
     return virtual_pressure(log_pressure, memory)
 
 

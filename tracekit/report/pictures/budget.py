@@ -5,7 +5,7 @@ import numpy as np
 from tracekit.model.result import BudgetLine, StationResult
 from tracekit.report.plot import Axis, Column, Label, Picture, Plot, across, bars, finish, round_up, upward
 from tracekit.report.text import clean
-from tracekit.report.words import Num, Text, say
+from tracekit.report.words import Text
 
 _MOST_LINES = 8
 
@@ -17,7 +17,7 @@ def budget(result: StationResult, unit: str = "kPa") -> Picture | None:
         return None
     heading: Text = (f"Most of the leak's interval comes from: {clean(lines[0].source, 60)}.",)
     caption: Text = (
-        "Bar: standard uncertainty. More cycles shrink only the bars named so; the others are common to all cycles.",
+        "Bar: standard uncertainty. More cycles shrink only bars with a star; the others are common to all cycles.",
     )
     rows = tuple((clean(b.source, 60), float(b.u_kpa_s), "no" if b.common else "yes") for b in lines)
     columns = (
@@ -39,8 +39,6 @@ def _plot(lines: list[BudgetLine]) -> Plot:
         at = upward(y, np.array(own, np.float64) + 0.18)
         marks.append(bars(np.zeros(len(own)), across(x, values), at, css))
     for k, b in enumerate(lines):
-        value = Num(value=b.u_kpa_s, unit="kPa/s", step=b.u_kpa_s / 10.0, bare=True)
-        labels.append(
-            Label(x=0.0, y=k - 0.22, lines=(say("{}: {}", clean(b.source, 34), value),), style="", dx=2, dy=6)
-        )
+        words = clean(b.source, 33) + ("" if b.common else " *")
+        labels.append(Label(x=0.0, y=k - 0.22, lines=(words,), style="", dx=2, dy=6))
     return Plot(x=x, y=y, marks=tuple(marks), labels=tuple(labels), style="low wide flush")

@@ -4,6 +4,7 @@ from collections.abc import Callable
 
 from tracekit.model.result import StationResult
 from tracekit.model.trace import LogFacts
+from tracekit.report.pictures.blowoff import blowoff
 from tracekit.report.pictures.chatter import chatter
 from tracekit.report.pictures.fall import fall
 from tracekit.report.pictures.groups import groups
@@ -18,7 +19,7 @@ from tracekit.report.view import main_finding, symptom
 
 _PICTURES: dict[str, Callable[[StationResult, str], Picture | None]] = {
     "holds": hold_rows, "fall": fall, "rates": rates, "groups": groups, "pulldown": pulldown, "chatter": chatter,
-    "losses": losses, "shape": shape,
+    "losses": losses, "shape": shape, "blowoff": blowoff,
 }  # fmt: skip
 
 _LEAK = ("holds", "fall", "rates", "groups", "shape", "pulldown")
@@ -27,14 +28,17 @@ _OUTPUT = ("holds", "chatter", "pulldown", "rates")
 _LOSS = ("losses", "holds", "rates", "pulldown")
 _ORDER: dict[str, tuple[str, ...]] = {
     "leak_steady": _LEAK,
-    "leak_part_dependent": ("groups", "rates", "holds", "fall", "shape"),
+    "leak_part_dependent": ("groups", "rates", "holds", "shape", "pulldown"),
     "check_valve_leak": _LEAK,
     "release_valve_leak": _LEAK,
     "seal_lost_partly": ("rates", "holds", "fall", "pulldown"),
     "supply_valve_passing": _LEAK,
-    "flow_restricted": _SUCTION,
-    "exhaust_restricted": _SUCTION,
-    "supply_pressure_low": _SUCTION,
+    "flow_restricted": ("blowoff", "pulldown", "fall", "rates"),
+    "supply_pressure_low": ("pulldown", "blowoff", "holds", "rates"),
+    "exhaust_restricted": ("pulldown", "blowoff", "holds", "rates"),
+    "release_weak": ("blowoff", "pulldown", "rates"),
+    "release_slow": ("blowoff", "pulldown", "rates"),
+    "valves_overlap": ("blowoff", "pulldown", "rates"),
     "supply_pressure_dips": _SUCTION,
     "supply_pulsation": _SUCTION,
     "supply_valve_slow": _SUCTION,
@@ -53,7 +57,7 @@ _ORDER: dict[str, tuple[str, ...]] = {
     "supply_short_cycling": ("holds", "fall", "rates"),
 }
 _USUAL = ("holds", "rates", "fall", "pulldown")
-_NO_CLOSED_SUPPLY = ("release_weak", "release_slow", "part_not_presented", "part_missed")
+_NO_CLOSED_SUPPLY = ("part_not_presented", "part_missed")
 
 
 def choose(

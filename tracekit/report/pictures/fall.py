@@ -1,6 +1,6 @@
 """Fall: how fast vacuum is lost with the supply closed."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -8,7 +8,7 @@ from tracekit.model.cycle import StationData
 from tracekit.model.estimate import Estimate
 from tracekit.model.result import LeakResult, StationResult
 from tracekit.report.plot import Axis, Cell, Column, Label, Picture, Plot, across, band, finish, line, round_up, upward
-from tracekit.report.view import Floats, Indices, grid_spread, in_periods, main_finding, runs, spaced
+from tracekit.report.view import LEAKS, Floats, Indices, grid_spread, in_periods, main_finding, runs, spaced
 from tracekit.report.warmth import without_warming
 from tracekit.report.words import Num, Text, join, say
 
@@ -106,7 +106,8 @@ def _plot(here: _Fall, base: _Fall | None, result: StationResult) -> Plot:
     deepest = max(float(np.nanmax(f.high)) for f in falls)
     shallow = min(0.0, *(float(np.nanmin(f.low)) for f in falls))
     y = Axis(low=shallow, high=round_up(deepest), unit="kPa", name="{} of vacuum lost", down=True)
-    style = "odd" if main_finding(result) is not None else "usual"
+    main = main_finding(result)
+    style = "odd" if main is not None and main.code in LEAKS else "usual"
     marks: list[str] = []
     labels: list[Label] = []
     for f, css, dash, name in ((base, "base", " dash", "baseline"), (here, style, "", "this log")):
@@ -117,18 +118,21 @@ def _plot(here: _Fall, base: _Fall | None, result: StationResult) -> Plot:
             band(xs, upward(y, f.low), upward(y, f.high), f"f-{css}"),
             line(xs, upward(y, f.mid), f"line {css}{dash}"),
         ]
-        labels.append(_end_label(f, result, name, css))
+        labels.append(_end_label(f, result, name, css, y.high))
     return Plot(x=x, y=y, marks=tuple(marks), labels=_apart(labels, y), style="")
 
 
-def _end_label(f: _Fall, result: StationResult, name: str, css: str) -> Label:
-    """Name and rate at the end of a line."""
+def _end_label(f: _Fall, result: StationResult, name: str, css: str, depth: float) -> Label:
+    """Name and rate at the end of a line, clear of the axis name above."""
     leak = result.leak if name == "this log" else result.baseline_leak
     lines: list[str | Text] = [name]
     if leak is not None and isinstance(leak.decay_rate, Estimate):
         d = leak.decay_rate
         lines.append((Num(value=d.value, unit=d.unit, step=max(d.upper - d.lower, 1e-9) / 2.0),))
-    return Label(x=float(f.time_s[-1]), y=float(f.mid[-1]), lines=tuple(lines), style=f"t-{css}", dx=6)
+    high = float(f.mid[-1]) < 0.1 * depth
+    return Label(
+        x=float(f.time_s[-1]), y=float(f.mid[-1]), lines=tuple(lines), style=f"t-{css}", dx=6, dy=16 if high else 4
+    )
 
 
 def _apart(labels: list[Label], y: Axis) -> tuple[Label, ...]:
@@ -136,8 +140,8 @@ def _apart(labels: list[Label], y: Axis) -> tuple[Label, ...]:
     if len(labels) < 2 or abs(labels[0].y - labels[1].y) / (y.high - y.low) * 180.0 > 36.0:
         return tuple(labels)
     lower, upper = sorted(labels, key=lambda item: -item.y)
-    return (Label(x=lower.x, y=lower.y, lines=lower.lines, style=lower.style, dx=6, dy=20),
-            Label(x=upper.x, y=upper.y, lines=upper.lines, style=upper.style, dx=6, dy=-18))  # fmt: skip
+    down = 34 if upper.y / (y.high - y.low) < 0.2 else 0
+    return (replace(lower, dy=20 + down), replace(upper, dy=-18 + down))
 
 
 def _heading(here: _Fall, base: _Fall | None) -> Text:

@@ -8,10 +8,11 @@ import numpy as np
 from tracekit.model.cycle import StationData
 from tracekit.model.result import StationResult
 from tracekit.report.plot import Axis, Cell, Column, Label, Picture, Plot, across, bars, dots, finish, upward
-from tracekit.report.view import Floats, Indices, codes_present, number_word, odd_cycles, spaced
+from tracekit.report.view import LEAKS, Floats, Indices, codes_present, number_word, odd_cycles, spaced
 from tracekit.report.words import Text, count, say, share_of
 
 _MOST_ROWS, _MOST_ODD, _BASE_ROWS, _GAP_ROWS, _MOST_NUMBERS = 100, 60, 15, 2, 200
+_REFILL_CODES = {*LEAKS, "supply_short_cycling", "supply_band_too_narrow", "supply_on_below_reset"}
 _OUTPUT_CODES = {"switch_chatter", "hysteresis_too_small"}
 
 
@@ -42,7 +43,7 @@ def hold_rows(result: StationResult, unit: str = "kPa") -> Picture | None:
     base = _baseline_rows(result) if not output else None
     heading = _output_heading(data, held) if output else _refill_heading(result)
     caption = _caption(len(held), len(chosen), base, output)
-    plot = _plot(rows, base, bool(codes_present(result)))
+    plot = _plot(rows, base, output or bool(codes_present(result) & _REFILL_CODES))
     return finish("holds", (heading, caption), plot, _columns(output), _numbers(rows), len(rows.start), unit)
 
 

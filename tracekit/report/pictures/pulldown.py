@@ -21,8 +21,8 @@ from tracekit.report.plot import (
     round_up,
     upward,
 )  # fmt: skip
-from tracekit.report.view import Floats, Indices, grid_spread, in_periods, median, runs, spaced
-from tracekit.report.words import Num, Text, join, say
+from tracekit.report.view import Floats, Indices, Mask, grid_spread, in_periods, median, runs, spaced, touched
+from tracekit.report.words import Num, Text, count, join, say
 
 _MOST_CYCLES, _POINTS, _LEAST_SAMPLES = 80, 48, 6
 
@@ -39,22 +39,33 @@ class _Rise:
 
 
 def pulldown(result: StationResult, unit: str = "kPa") -> Picture | None:
-    """The rise of vacuum, this log over the baseline; None under six samples in the rise or five cycles."""
-    data = result.data
+    """The rise of vacuum, this log over the baseline; None under six samples in the rise or five cycles.
+
+    Where the main finding touches a part of the cycles, those are drawn, against the others if there is no baseline.
+    """
+    data, part = result.data, touched(result)
     half = _half_set_point(data)
-    here = _rise(data, half)
+    here = _rise(data, half, part)
     if here is None:
         return None
-    base = _rise(result.baseline, half) if result.baseline is not None else None
-    heading, caption = _heading(result, base is not None), _caption(half, base)
-    plot = _plot(here, base, data)
+    base = _rise(result.baseline, half, None) if result.baseline is not None else None
+    if base is None and part is not None:
+        base = _rise(data, half, ~part)
+    names = names_of(result, part)
+    words = (_heading(result, part, base is not None), _caption(half, base, names))
     columns = (
         Column(name="time", unit="s"),
         Column(name="median", unit="kPa"),
-        Column(name="baseline median", unit="kPa"),
+        Column(name=f"{names[1]} median", unit="kPa"),
     )
     rows = _numbers(here, base)
-    return finish("pulldown", (heading, caption), plot, columns, rows, len(rows), unit)
+    return finish("pulldown", words, _plot(here, base, data, names), columns, rows, len(rows), unit)
+
+
+def names_of(result: StationResult, part: Mask | None) -> tuple[str, str]:
+    """What the two lines of an overlay are called."""
+    own = "this log" if part is None else f"{count(int(part.sum()))} cycles"
+    return own, "baseline" if result.baseline is not None or part is None else "others"
 
 
 def _half_set_point(data: StationData) -> float:
@@ -64,11 +75,13 @@ def _half_set_point(data: StationData) -> float:
     return median(data.cycles.floats("peak_vacuum_kpa")) / 2.0
 
 
-def _rise(data: StationData, half: float) -> _Rise | None:
-    """Median rise with its middle 90 %."""
+def _rise(data: StationData, half: float, part: Mask | None) -> _Rise | None:
+    """Median rise with its middle 90 %, of all gripped cycles or a part of them."""
     if not np.isfinite(half) or half <= 1.0:
         return None
     gripped = data.cycles.where("outcome", "held") | data.cycles.where("outcome", "dropped")
+    if part is not None:
+        gripped &= part
     wanted = np.zeros(len(data.cycles) + 1, np.bool_)
     wanted[spaced(np.flatnonzero(gripped), _MOST_CYCLES)] = True
     kind = data.periods.where("kind", "open") | data.periods.where("kind", "evacuate")
@@ -95,7 +108,7 @@ def _aligned(data: StationData, rows: Indices, half: float) -> tuple[Floats, Flo
     return time - (time[k] + share * (time[k + 1] - time[k])), vacuum
 
 
-def _plot(here: _Rise, base: _Rise | None, data: StationData) -> Plot:
+def _plot(here: _Rise, base: _Rise | None, data: StationData, names: tuple[str, str]) -> Plot:
     all_rises = [here] if base is None else [here, base]
     x = Axis(
         low=min(float(r.time_s[0]) for r in all_rises), high=max(float(r.time_s[-1]) for r in all_rises), unit="s",
@@ -114,63 +127,69 @@ def _plot(here: _Rise, base: _Rise | None, data: StationData) -> Plot:
         marks.append(line(across(x, base.time_s), upward(y, base.mid), "thin base dash"))
     marks.append(band(across(x, here.time_s), upward(y, here.low), upward(y, here.high), "f-usual"))
     marks.append(line(across(x, here.time_s), upward(y, here.mid), "line usual"))
-    labels += _names(here, base, x)
-    labels += _set_point(data, x, y, marks)
+    labels += _labels(here, base, x, names)
+    labels += _set_point(data, x, y, marks, labels)
     return Plot(x=x, y=y, marks=tuple(marks), labels=tuple(labels))
 
 
-def _names(here: _Rise, base: _Rise | None, x: Axis) -> list[Label]:
+def _labels(here: _Rise, base: _Rise | None, x: Axis, names: tuple[str, str]) -> list[Label]:
     """Names at the ends: both at the right where the lines end together, else the earlier one left of its line."""
-    own = Label(x=float(here.time_s[-1]), y=float(here.mid[-1]), lines=("this log",), style="t-usual", dx=8)
+    own = Label(x=float(here.time_s[-1]), y=float(here.mid[-1]), lines=(names[0],), style="t-usual", dx=8)
     if base is None:
         return [own]
-    other = Label(x=float(base.time_s[-1]), y=float(base.mid[-1]), lines=("baseline",), style="t-base", dx=8)
+    other = Label(x=float(base.time_s[-1]), y=float(base.mid[-1]), lines=(names[1],), style="t-base", dx=8)
     gap = (own.x - other.x) / (x.high - x.low)
     if abs(gap) < 0.12:
         return [replace(own, dy=-4), replace(other, y=own.y, x=max(own.x, other.x), dy=14)]
     early, late = (base, own) if gap > 0 else (here, other)
-    level = 0.55 * float(early.mid[-1])
+    level = 0.8 * float(early.mid[-1])
     at = float(np.interp(level, early.mid, early.time_s))
-    name, css = ("baseline", "end t-base") if gap > 0 else ("this log", "end t-usual")
+    name, css = (names[1], "end t-base") if gap > 0 else (names[0], "end t-usual")
     return [late, Label(x=at, y=level, lines=(name,), style=css, dx=-10)]
 
 
-def _set_point(data: StationData, x: Axis, y: Axis, marks: list[str]) -> list[Label]:
+def _set_point(data: StationData, x: Axis, y: Axis, marks: list[str], others: list[Label]) -> list[Label]:
     setting = data.settings.get("set_point")
     if setting is None or setting.value_kpa is None or setting.value_kpa > y.high:
         return []
     value = setting.value_kpa
     marks.append(across_line(float(upward(y, [value])[0]), "limit"))
     step = max(data.sensor.quantisation_kpa, 0.1)
+    near = [item.y for item in others if item.x == x.high and abs(item.y - value) / (y.high - y.low) * 180.0 < 30.0]
+    shown = (say("{}", Num(value=value, unit="kPa", step=step)),)
     return [
         Label(
-            x=x.low,
+            x=x.high,
             y=value,
-            lines=(say("set point {}", Num(value=value, unit="kPa", step=step)),),
+            lines=("set point", *shown),
             style="",
             dx=6,
-            dy=-6,
+            dy=(34 if len(others) > 1 else 24) if near else 4,
         )
     ]
 
 
-def _heading(result: StationResult, compared: bool) -> Text:
-    """As in "The set point takes 0.162 s; in the baseline 0.118 s."."""
-    here = median(result.data.cycles.floats("evacuation_time_s"))
+def _heading(result: StationResult, part: Mask | None, compared: bool) -> Text:
+    """As in "The set point takes 0.162 s, 0.044 s longer than in the baseline."."""
+    times = result.data.cycles.floats("evacuation_time_s")
+    here = median(times if part is None else times[part])
     step = max(result.data.sensor.sample_interval_s / 5.0, 0.001)
     if not np.isfinite(here):
         return ("How vacuum rises with the supply on.",)
     now = Num(value=here, unit="s", step=step)
-    there = median(result.baseline.cycles.floats("evacuation_time_s")) if result.baseline is not None else float("nan")
-    if not compared or not np.isfinite(there):
+    other = "in the baseline" if result.baseline is not None else "in the other cycles"
+    there = float("nan")
+    if compared and result.baseline is not None:
+        there = median(result.baseline.cycles.floats("evacuation_time_s"))
+    elif compared and part is not None:
+        there = median(times[~part])
+    if not np.isfinite(there):
         return say("The set point is reached in {}.", now)
     gap = here - there
     if abs(gap) <= max(_shown(result) or 0.0, result.data.sensor.sample_interval_s):
-        return say("Suction as in the baseline: {} to the set point.", now)
+        return say("Suction as {}: {} to the set point.", other, now)
     word = "longer" if gap > 0 else "less"
-    return say(
-        "The set point takes {}, {} {} than in the baseline.", now, Num(value=abs(gap), unit="s", step=step), word
-    )
+    return say("The set point takes {}, {} {} than {}.", now, Num(value=abs(gap), unit="s", step=step), word, other)
 
 
 def _shown(result: StationResult) -> float | None:
@@ -179,15 +198,12 @@ def _shown(result: StationResult) -> float | None:
     return min(sizes) if sizes else None
 
 
-def _caption(half: float, base: _Rise | None) -> Text:
-    parts: list[Text] = [
-        say(
-            "Line: median of all cycles, aligned where each passes {}. Band: middle 90 %.",
-            Num(value=half, unit="kPa", step=1.0),
-        )
-    ]
+def _caption(half: float, base: _Rise | None, names: tuple[str, str]) -> Text:
+    which = "all cycles" if names[0] == "this log" else f"the {names[0]} of the first finding"
+    aligned = Num(value=half, unit="kPa", step=1.0)
+    parts = [say("Line: median of {}, aligned where each passes {}. Band: middle 90 %.", which, aligned)]
     if base is not None:
-        parts.append(("Pale line beneath: the baseline.",))
+        parts.append((f"Pale line beneath: {'the baseline' if names[1] == 'baseline' else 'the other cycles'}.",))
     return join(parts)
 
 

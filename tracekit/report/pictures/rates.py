@@ -161,7 +161,7 @@ def _onset(result: StationResult, x: Axis, y: Axis, marks: list[str]) -> list[La
     marks.append(down_line(float(across(x, [main.onset_cycle - 0.5])[0]), "limit"))
     return [
         Label(
-            x=main.onset_cycle, y=y.high, lines=(f"from cycle {count(main.onset_cycle)}",), style="strong", dx=4, dy=-8
+            x=main.onset_cycle, y=y.high, lines=(f"from cycle {count(main.onset_cycle)}",), style="strong", dx=4, dy=12
         )
     ]
 

@@ -1,0 +1,158 @@
+"""Blow-off: does the part come off in time?"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from tracekit.model.cycle import StationData
+from tracekit.model.result import StationResult
+from tracekit.report.pictures.pulldown import names_of
+from tracekit.report.plot import (
+    Axis,
+    Cell,
+    Column,
+    Label,
+    Picture,
+    Plot,
+    across,
+    across_line,
+    band,
+    finish,
+    line,
+    round_up,
+    upward,
+)  # fmt: skip
+from tracekit.report.view import Floats, Mask, grid_spread, in_periods, median, runs, spaced, touched
+from tracekit.report.words import Num, Text, join, say
+
+_MOST_CYCLES, _POINTS, _LEAST_SAMPLES, _LONGEST_S, _PEAK_KPA = 80, 48, 5, 1.0, 0.4
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Release:
+    """Vacuum over time since the release command; over-pressure is negative."""
+
+    time_s: Floats
+    low: Floats
+    mid: Floats
+    high: Floats
+
+
+def blowoff(result: StationResult, unit: str = "kPa") -> Picture | None:
+    """Vacuum from the release command on, this log over the baseline; None without five logged releases.
+
+    Where the main finding touches a part of the cycles, those are drawn, against the others if there is no baseline.
+    """
+    part = touched(result)
+    here = _release(result.data, part)
+    if here is None:
+        return None
+    base = _release(result.baseline, None) if result.baseline is not None else None
+    if base is None and part is not None:
+        base = _release(result.data, ~part)
+    names = names_of(result, part)
+    words = (_heading(result, part, base is not None), _caption(base, names))
+    columns = (
+        Column(name="time", unit="s"),
+        Column(name="median vacuum", unit="kPa"),
+        Column(name=f"{names[1]} median", unit="kPa"),
+    )
+    rows = _numbers(here, base)
+    return finish("blowoff", words, _plot(here, base, names), columns, rows, len(rows), unit)
+
+
+def _release(data: StationData, part: Mask | None) -> _Release | None:
+    held = data.cycles.where("outcome", "held")
+    gripped = np.append(held if part is None else held & part, False)
+    periods = np.flatnonzero(data.periods.where("kind", "release") & gripped[data.periods.codes("cycle")])
+    found = runs(in_periods(data, spaced(periods, _MOST_CYCLES)), data.bins.period)
+    starts = data.periods.floats("start_s")
+    curves = [
+        (data.bins.time_s[rows] - starts[p], -data.bins.pressure_kpa[rows])
+        for p, rows in found
+        if len(rows) >= _LEAST_SAMPLES
+    ]
+    if len(curves) < 5:
+        return None
+    grid = np.linspace(0.0, min(_LONGEST_S, float(np.median([t[-1] for t, _ in curves]))), _POINTS)
+    low, mid, high, present = grid_spread([np.interp(grid, t, v, left=np.nan, right=np.nan) for t, v in curves])
+    good = present >= 0.5 * len(curves)
+    if good.sum() < 2:
+        return None
+    return _Release(time_s=grid[good], low=low[good], mid=mid[good], high=high[good])
+
+
+def _plot(here: _Release, base: _Release | None, names: tuple[str, str]) -> Plot:
+    both = [here] if base is None else [here, base]
+    x = Axis(low=0.0, high=max(float(r.time_s[-1]) for r in both), unit="s", name="seconds after the release command")
+    lowest = min(0.0, *(float(np.nanmin(r.mid)) for r in both)) - 1.0
+    y = Axis(low=lowest, high=round_up(max(float(np.nanmax(r.mid)) for r in both)), unit="kPa", name="{} of vacuum")
+    marks = [across_line(float(upward(y, [0.0])[0]), "axis")]
+    labels = [_label(here, names[0], "t-usual")]
+    if base is not None:
+        marks.append(line(across(x, base.time_s), upward(y, base.mid), "wide9 baseband-line"))
+        marks.append(line(across(x, base.time_s), upward(y, base.mid), "thin base dash"))
+        labels = _named(here, base, y, names)
+    marks.append(band(across(x, here.time_s), upward(y, here.low), upward(y, here.high), "f-usual"))
+    marks.append(line(across(x, here.time_s), upward(y, here.mid), "line usual"))
+    return Plot(x=x, y=y, marks=tuple(marks), labels=tuple(labels))
+
+
+def _label(release: _Release, name: str, css: str, dy: int = 4) -> Label:
+    return Label(x=float(release.time_s[-1]), y=float(release.mid[-1]), lines=(name,), style=css, dx=8, dy=dy)
+
+
+def _named(here: _Release, base: _Release, y: Axis, names: tuple[str, str]) -> list[Label]:
+    """Both names at the right, at least 17 px apart."""
+    gap = (float(here.mid[-1]) - float(base.mid[-1])) / (y.high - y.low) * 180.0
+    push = int(max(0.0, 18.0 - abs(gap)) / 2.0) + 1 if abs(gap) < 18.0 else 0
+    up, down = (4 - push, 4 + push)
+    return [
+        _label(here, names[0], "t-usual", up if gap >= 0 else down),
+        _label(base, names[1], "t-base", down if gap >= 0 else up),
+    ]
+
+
+def _heading(result: StationResult, part: Mask | None, compared: bool) -> Text:
+    """As in "Release takes 0.17 s; in the baseline 0.07 s.", of over-pressure where that is what changed."""
+    step = max(result.data.sensor.sample_interval_s / 5.0, 0.001)
+    now, there = _medians(result, "release_time_s", part)
+    high, usual = _medians(result, "release_peak_kpa", part)
+    where = "in the baseline" if result.baseline is not None else "in the other cycles"
+    same = compared and abs(now - there) <= max(result.data.sensor.sample_interval_s, 0.1 * there)
+    if (same or not np.isfinite(now)) and compared and abs(high - usual) > max(_PEAK_KPA, 0.15 * abs(usual)):
+        peaks = (Num(value=high, unit="kPa", step=0.1), Num(value=usual, unit="kPa", step=0.1))
+        return say("Blow-off reaches {} of over-pressure; {} {}.", peaks[0], where, peaks[1])
+    if not np.isfinite(now):
+        return ("How vacuum goes after the release command.",)
+    took = Num(value=now, unit="s", step=step)
+    if not compared or not np.isfinite(there):
+        return say("Release takes {}.", took)
+    if same:
+        return say("Release takes {}, as {}.", took, where)
+    return say("Release takes {}; {} {}.", took, where, Num(value=there, unit="s", step=step))
+
+
+def _medians(result: StationResult, name: str, part: Mask | None) -> tuple[float, float]:
+    """Median of a column here and in what it is compared with; NaN where there is none."""
+    own = result.data.cycles.floats(name)
+    if result.baseline is not None:
+        return median(own if part is None else own[part]), median(result.baseline.cycles.floats(name))
+    return (median(own), float("nan")) if part is None else (median(own[part]), median(own[~part]))
+
+
+def _caption(base: _Release | None, names: tuple[str, str]) -> Text:
+    which = "the held cycles" if names[0] == "this log" else f"the {names[0]} of the first finding"
+    parts: list[Text] = [(f"Line: median of {which}. Band: middle 90 %. Below zero: over-pressure.",)]
+    parts.append(("Release time: until a tenth of the vacuum is left.",))
+    if base is not None:
+        parts.append((f"Pale line beneath: {'the baseline' if names[1] == 'baseline' else 'the other cycles'}.",))
+    return join(parts)
+
+
+def _numbers(here: _Release, base: _Release | None) -> tuple[tuple[Cell, ...], ...]:
+    other = np.full(len(here.time_s), np.nan)
+    if base is not None:
+        other = np.interp(here.time_s, base.time_s, base.mid, left=np.nan, right=np.nan)
+    rows = zip(here.time_s, here.mid, other, strict=True)
+    return tuple((float(t), float(m), None if np.isnan(b) else float(b)) for t, m, b in rows)
