@@ -1,8 +1,8 @@
 """The same history at an address that fsspec understands."""
 
 import pytest
-
 from history.made_up_records import simple_record
+
 from tracekit.errors import UsageError
 from tracekit.history.add import add_record
 from tracekit.history.events import note_event, parse_event, read_events

@@ -12,6 +12,7 @@ import pyarrow as pa
 from tracekit.errors import UsageError
 from tracekit.history.arrow import parquet_bytes, text_codes
 from tracekit.history.forgotten import Tombstone, read_tombstones
+from tracekit.history.good import keep_good
 from tracekit.history.place import Place, open_place
 from tracekit.history.read import read_file
 from tracekit.history.schema import (
@@ -121,6 +122,8 @@ def _add_log(
         now_us = max(now_us, rank[newest][1] + 1)
     marks = (record.version, now_us, analysis)
     cycles = _cycles_of(record, facts, start_us)
+    for result in record.stations if len(record.logs) == 1 else ():
+        keep_good(place, result, facts.log_id, start_us)
     for kind, table in ((CYCLES_FOLDER, cycles), (SUMMARIES, rows)):
         data = parquet_bytes(_marked(table, marks), metadata())
         place.put(f"{kind}/{folder}/{sealed_name(log_stem(facts.log_id, analysis), data)}", data)

@@ -109,7 +109,7 @@ def crossing(lines: Lines, limit: float, side: int, options: TrendOptions) -> Cr
     """Date at which a measure reaches a limit: upwards where `side` is 1, downwards where it is -1."""
     time = lines.time
     if len(time) < options.shortest_logs:
-        return Withheld(f"only {len(time)} logs since the last step; {options.shortest_logs} are needed")
+        return Withheld(f"only {len(time)} logs in the present stretch; {options.shortest_logs} are needed")
     forms = _forms(lines, limit, side)
     span, last = float(time[-1] - time[0]), float(time[-1])
     best = max(forms, key=lambda f: f.weight)

@@ -13,7 +13,18 @@ from tracekit.history.present import present_level
 from tracekit.history.slope import Slope, robust_slope
 from tracekit.history.steps import Cut
 from tracekit.model.estimate import Estimate, Withheld
-from tracekit.model.trend import EXACT, Alarm, CrossingDate, LimitState, MeasureTrend, Series, Step, TrendMeasure
+from tracekit.model.trend import (
+    EXACT,
+    LOWER_BOUND,
+    UPPER_BOUND,
+    Alarm,
+    CrossingDate,
+    LimitState,
+    MeasureTrend,
+    Series,
+    Step,
+    TrendMeasure,
+)
 from tracekit.options.history import TrendOptions
 
 _DAY_US = 86_400_000_000
@@ -44,9 +55,9 @@ def measure_trend(
     pooled = None if single or rare else robust_slope(prepared.days, prepared.value, labels)
     lines = _lines(prepared, stretch, extra)
     slope, relative, p_value = _slopes(prepared, lines, pooled, labels, options)
-    present = present_level(prepared, lines, stretch)
+    present = present_level(prepared, lines, stretch, options)
     charted = _charted(prepared, restarts, chart_limits, options)
-    state = _limit_state(limit, present)
+    state = _limit_state(limit, present, prepared)
     return MeasureTrend(
         measure=measure, slope=slope, relative=relative, present=present, p_value=p_value, test=TEST,
         steps=_steps(prepared, events), alarms=_alarms(prepared, charted, chart_limits), in_alarm=charted.in_alarm,
@@ -176,11 +187,18 @@ def _alarm(prepared: Prepared, charted: Charted, alarm: ChartAlarm, limits: Limi
     )  # fmt: skip
 
 
-def _limit_state(limit: LimitState | None, present: Estimate | Withheld) -> LimitState | None:
-    if limit is None or isinstance(present, Withheld):
+def _limit_state(limit: LimitState | None, present: Estimate | Withheld, prepared: Prepared) -> LimitState | None:
+    """The limit with where the measure stands; a newest log that is known to be beyond it is beyond it."""
+    if limit is None:
+        return None
+    row = int(np.flatnonzero(prepared.use)[-1])
+    bar, newest = limit.value * limit.side, float(prepared.followed.value[row]) * limit.side
+    bound = {LOWER_BOUND: 1, UPPER_BOUND: -1}.get(int(prepared.followed.bound[row]), 0)
+    if bound == limit.side and newest > bar:
+        return replace(limit, state="over")
+    if isinstance(present, Withheld):
         return limit
     low, high = sorted((present.lower * limit.side, present.upper * limit.side))
-    bar = limit.value * limit.side
     return replace(limit, state="over" if low > bar else "may be over" if high > bar else "within")
 
 

@@ -10,29 +10,32 @@ from tracekit.history.forecast import Lines, level_error
 from tracekit.history.prepare import Prepared
 from tracekit.history.slope import Slope
 from tracekit.model.estimate import Estimate, Withheld
+from tracekit.options.history import TrendOptions
 
 _RATE_LOGS = 30
 
 
-def present_level(prepared: Prepared, lines: Lines | None, stretch: NDArray[np.bool_]) -> Estimate | Withheld:
-    """Level at the last log, of the line through the present stretch."""
-    unit, n = prepared.measure.unit, int(stretch.sum())
-    last = float(prepared.days[-1])
-    if lines is None or n < 3:
-        here = prepared.value[stretch]
-        return Withheld(f"only {n} logs since the last step") if n > 1 else _single(prepared, float(here[-1]))
+def present_level(
+    prepared: Prepared, lines: Lines | None, stretch: NDArray[np.bool_], options: TrendOptions
+) -> Estimate | Withheld:
+    """Level at the last log: of the line through the present stretch, or of that log itself where it has few logs."""
+    n = int(stretch.sum())
     if prepared.measure.scale in ("share", "count"):
         return _rare(prepared, stretch)
+    if lines is None or n < options.shortest_logs:
+        return _newest_log(prepared)
     line = lines.factors or lines.amounts
     values = np.log(lines.value) if lines.factors else lines.value
-    line = line if line.p_value < 0.05 else _flat(values, line)
-    centre = line.value_at(last)
-    away = last - float(np.median(lines.time))
-    half = 1.96 * sqrt(level_error(lines.time, values, line) ** 2 + (line.se * away) ** 2)
+    line = line if line.p_value < options.growth_p else _flat(values, line)
+    last = float(prepared.days[-1])
+    centre, away = line.value_at(last), last - float(np.median(lines.time))
+    as_amount = prepared.measure.scale == "log" and not lines.factors
+    floor = prepared.floor * (abs(centre) if as_amount else 1.0) / sqrt(n)
+    half = 1.96 * sqrt(max(level_error(lines.time, values, line), floor) ** 2 + (line.se * away) ** 2)
     ends = (centre - half, centre, centre + half)
     lower, value, upper = (float(np.exp(e)) for e in ends) if lines.factors else ends
     how = "line of the present stretch at the last log"
-    return Estimate(value=value, lower=lower, upper=upper, unit=unit, n=n, method=how)
+    return Estimate(value=value, lower=lower, upper=upper, unit=prepared.measure.unit, n=n, method=how)
 
 
 def _rare(prepared: Prepared, stretch: NDArray[np.bool_]) -> Estimate:
@@ -57,16 +60,11 @@ def _flat(values: NDArray[np.float64], line: Slope) -> Slope:
     return replace(line, slope=0.0, intercept=float(np.median(values)), se=0.0)
 
 
-def _single(prepared: Prepared, value: float) -> Estimate | Withheld:
+def _newest_log(prepared: Prepared) -> Estimate | Withheld:
+    """The newest log's own value and interval."""
     row = int(np.flatnonzero(prepared.use)[-1])
     lower, upper = float(prepared.followed.lower[row]), float(prepared.followed.upper[row])
     if not (np.isfinite(lower) and np.isfinite(upper)):
-        return Withheld("only one log since the last step")
-    return Estimate(
-        value=value,
-        lower=lower,
-        upper=upper,
-        unit=prepared.measure.unit,
-        n=1,
-        method="the only log since the last step",
-    )
+        return Withheld("too few logs in the present stretch, and the newest has no interval of its own")
+    value, unit = float(prepared.followed.value[row]), prepared.measure.unit
+    return Estimate(value=value, lower=lower, upper=upper, unit=unit, n=1, method="the newest log")

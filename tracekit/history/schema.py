@@ -4,6 +4,7 @@
     DIR/summaries/ab/pack-<sum>-v1.parquet                  logs merged by compaction
     DIR/cycles/ab/…                                         the same two kinds of file with the cycles table of each log
     DIR/events/<hash>.json                                  a noted repair
+    DIR/good/<hash of station>/<start>-<log>-<sum>.good     the station's last good log, to serve as a baseline
     DIR/forgotten/<hash>.json                               a station and span that readers leave out
 
 `ab` are the first two digits of the log_id. `analysis` is a hash of everything beside the log that shapes the rows.

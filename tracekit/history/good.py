@@ -1,0 +1,101 @@
+"""The last good log of every station, kept whole enough to serve as a baseline: `--baseline last-good`."""
+
+import hashlib
+import time
+from collections.abc import Mapping
+from contextlib import suppress
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+
+from tracekit.errors import UsageError, message
+from tracekit.history.forgotten import Tombstone, read_tombstones
+from tracekit.history.frozen import freeze, thaw
+from tracekit.history.place import Place, open_place
+from tracekit.history.schema import digest
+from tracekit.model.cycle import StationData, Strip
+from tracekit.model.result import LeakResult, StationResult
+
+FOLDER = "good"
+_ENDING = ".good"
+_LEAST_HELD = 20
+_WRONG_KINDS = ("cause", "setting", "sensor")
+_SUM_DIGITS = 24
+
+
+def is_good(result: StationResult) -> bool:
+    """Whether a station's log can be a baseline: nothing found above info that needs a repair, and cycles enough."""
+    wrong = any(f.severity != "info" and f.kind in _WRONG_KINDS for f in result.findings)
+    return not wrong and int(result.data.cycles.where("outcome", "held").sum()) >= _LEAST_HELD
+
+
+def keep_good(place: Place, result: StationResult, log_id: str, start_us: int) -> bool:
+    """Keep a station's log as its last good one, if it is good and newer than the one kept, which then goes."""
+    if not is_good(result):
+        return False
+    folder = _folder(result.data.station)
+    kept = [name for name in place.names(folder) if name.endswith(_ENDING)]
+    if any(_start_of(name) > start_us or log_id[:16] in name for name in kept):
+        return False
+    data = freeze({"data": _slim(result.data), "leak": result.leak}, _facts(result, log_id, start_us))
+    place.put(f"{folder}/{max(start_us, 0):020d}-{log_id[:16]}-{_seal(data)}{_ENDING}", data)
+    for name in kept:
+        place.delete(f"{folder}/{name}")
+    return True
+
+
+def last_good(history: str | Path, station: str, before_us: int | None = None) -> tuple[StationData, LeakResult, str]:
+    """The newest good log of a station before a time: its data, its leak, and the log's id.
+
+    Raises UsageError where the history has none.
+    """
+    place = open_place(history)
+    folder, stones = _folder(station), read_tombstones(place)
+    for name in reversed(place.names(folder)):
+        if not name.endswith(_ENDING) or (before_us is not None and _start_of(name) >= before_us):
+            continue
+        with suppress(OSError, ValueError):
+            data = place.read(f"{folder}/{name}")
+            if name.endswith(f"-{_seal(data)}{_ENDING}"):
+                records, facts = thaw(data)
+                if not _is_forgotten(facts, stones):
+                    return records["data"], records["leak"], str(facts["log_id"])
+    found = f'no good log of "{station}" that this version can use'
+    raise UsageError(message(place.where, found, "a log without faults, added before", "Give --baseline LOG."))
+
+
+def _folder(station: str) -> str:
+    return f"{FOLDER}/{digest(station, 24)}"
+
+
+def _seal(data: bytes) -> str:
+    return hashlib.sha256(data).hexdigest()[:_SUM_DIGITS]
+
+
+def _start_of(name: str) -> int:
+    head = name.split("-", 1)[0]
+    return int(head) if head.isdigit() else -1
+
+
+def _facts(result: StationResult, log_id: str, start_us: int) -> Mapping[str, object]:
+    return {
+        "schema": "tracekit.good/1", "station": result.data.station, "log_id": log_id, "start_us": start_us,
+        "added_us": time.time_ns() // 1000,
+    }  # fmt: skip
+
+
+def _slim(data: StationData) -> StationData:
+    """Without what only pictures of the log itself need."""
+    nothing = np.empty(0)
+    return replace(data, strip=Strip(time_s=nothing, lowest_kpa=nothing, highest_kpa=nothing), excerpts=())
+
+
+def _is_forgotten(facts: Mapping[str, object], stones: tuple[Tombstone, ...]) -> bool:
+    named, start, added = facts["station"], int(str(facts["start_us"])), int(str(facts["added_us"]))
+    return any(
+        (stone.station is None or stone.station == named)
+        and stone.from_us <= start < stone.to_us
+        and added < stone.written_us
+        for stone in stones
+    )
