@@ -23,11 +23,12 @@ NAMED_IN_SCORES = {
     "sensor_noise_kpa", "sensor_stuck", "filter_factor", "contact_s", "drop_s",
 }  # fmt: skip
 QUIET = Sensor(noise_kpa=0.01, step_kpa=0.0)
+BRISK = Sequencer(transport_s=0.6, idle_s=0.3)
 
 
 def make(station: StationSpec | None = None, *faults: Fault, cycles: int = 6, seed: int = 3) -> SimulatedLog:
     """A short log at 500 Hz of a quiet sensor."""
-    spec = station or StationSpec(sensor=QUIET, recorder=Recorder(rate_hz=500.0))
+    spec = station or StationSpec(sequencer=BRISK, sensor=QUIET, recorder=Recorder(rate_hz=500.0))
     return simulate(Scenario(name="test", seed=seed, cycles=cycles, station=spec, faults=faults))
 
 
@@ -88,7 +89,7 @@ def test_the_coast_falls_at_the_true_rate() -> None:
 def test_a_leak_is_added_to_the_healthy_one() -> None:
     """A hole of 4 kPa/s on a station that leaks 0.3 makes 4.3, half-way between equal cycles with and without."""
     leak = Fault(label="cup_leak_orifice", onset_cycle=3, size={"rate_kpa_s": 4.0, "scatter": 0.0})
-    spec = StationSpec(volumes=Volumes(residual_scatter=0.0), sensor=QUIET)
+    spec = StationSpec(sequencer=BRISK, volumes=Volumes(residual_scatter=0.0), sensor=QUIET)
     log = make(spec, leak)
     per_volume = log.truth["station"]["ambient_temperature_k"] / 293.15 / log.truth["station"]["volume_m3"] / 1000.0
     rates = [c["leak"]["q60_total"] * per_volume for c in log.truth["cycles"]]
@@ -99,9 +100,12 @@ def test_a_leak_is_added_to_the_healthy_one() -> None:
 
 def test_wiring_turns_digitals_only() -> None:
     """A normally open valve and a reversed output are the same log with those two columns inverted."""
-    plain = make(StationSpec(sensor=QUIET), cycles=2)
+    plain = make(StationSpec(sequencer=BRISK, sensor=QUIET), cycles=2)
     turned = make(
-        StationSpec(sensor=QUIET, valves=Valves(normally_open=True), switch=Switch(reversed_output=True)), cycles=2
+        StationSpec(
+            sequencer=BRISK, sensor=QUIET, valves=Valves(normally_open=True), switch=Switch(reversed_output=True)
+        ),
+        cycles=2,
     )
     assert np.array_equal(plain.pressure_kpa, turned.pressure_kpa)
     assert np.array_equal(plain.supply, 1 - turned.supply)
@@ -121,7 +125,9 @@ def test_the_same_scenario_gives_the_same_log(healthy: SimulatedLog) -> None:
 def test_the_recorder_has_its_faults() -> None:
     """Rate, gap, missing samples, range end and quantisation come out as ordered."""
     recorder = Recorder(rate_hz=100.0, missing_share=0.05, gaps=1, gap_s=0.7)
-    log = make(StationSpec(sensor=replace(QUIET, step_kpa=0.5, high_kpa=0.0), recorder=recorder), cycles=8)
+    log = make(
+        StationSpec(sequencer=BRISK, sensor=replace(QUIET, step_kpa=0.5, high_kpa=0.0), recorder=recorder), cycles=8
+    )
     steps = np.diff(log.time_s)
     assert np.median(steps) == pytest.approx(0.01, abs=1e-6)
     assert steps.max() == pytest.approx(0.7, abs=0.05)
@@ -132,7 +138,10 @@ def test_the_recorder_has_its_faults() -> None:
 
 def test_noise_is_as_ordered() -> None:
     """The idle reading scatters with the standard deviation of the sensor."""
-    log = make(StationSpec(sensor=Sensor(noise_kpa=0.3, step_kpa=0.0), recorder=Recorder(rate_hz=500.0)), cycles=12)
+    log = make(
+        StationSpec(sequencer=BRISK, sensor=Sensor(noise_kpa=0.3, step_kpa=0.0), recorder=Recorder(rate_hz=500.0)),
+        cycles=12,
+    )
     idle = np.zeros(len(log.time_s), bool)
     for c in log.truth["cycles"]:
         idle |= within(log, c, "start_s", "supply_on_s")
@@ -201,7 +210,9 @@ def test_no_cycles_are_refused() -> None:
 def test_a_request_is_logged_where_the_device_saves_air() -> None:
     """The supply column is on from the start of suction to its end, whatever the device does between."""
     space = Volumes(residual_leak_kpa_s=8.0)
-    station = StationSpec(sensor=QUIET, volumes=space, recorder=Recorder(supply_signal="request", release_logged=False))
+    station = StationSpec(
+        sequencer=BRISK, sensor=QUIET, volumes=space, recorder=Recorder(supply_signal="request", release_logged=False)
+    )
     log = make(station, cycles=2)
     assert log.names == ("time_s", "pressure_kpa", "supply", "part_present")
     for c in log.truth["cycles"]:
@@ -215,7 +226,9 @@ def test_a_request_is_logged_where_the_device_saves_air() -> None:
 
 def test_a_pulse_valve_has_two_coils() -> None:
     """Every edge of the true supply command is a pulse of 50 ms on one of the two columns."""
-    log = make(StationSpec(sensor=QUIET, recorder=Recorder(rate_hz=500.0, supply_signal="pulse")), cycles=3)
+    log = make(
+        StationSpec(sequencer=BRISK, sensor=QUIET, recorder=Recorder(rate_hz=500.0, supply_signal="pulse")), cycles=3
+    )
     edges = [edge for c in log.truth["cycles"] for edge in c["supply_edges"]]
     for column, level in ((log.supply, 1), (log.off_coil, 0)):
         times = [t for t, value in edges if value == level]
