@@ -28,6 +28,17 @@ class Fact:
     critical: bool = False
 
 
+def middle(values: NDArray[np.float64]) -> float:
+    """Median of the finite values, NaN where there are none."""
+    seen = values[np.isfinite(values)]
+    return float(np.median(seen)) if len(seen) else float("nan")
+
+
+def known(value: float) -> float | None:
+    """A value, None where it is not finite."""
+    return value if np.isfinite(value) else None
+
+
 def rows(flag: NDArray[np.bool_] | Sequence[int]) -> tuple[int, ...]:
     """Row numbers of a flag."""
     return tuple(int(i) for i in np.flatnonzero(np.asarray(flag)))

@@ -3,7 +3,7 @@
 import numpy as np
 from numpy.typing import NDArray
 
-from tracekit.judge.facts import Fact, rows
+from tracekit.judge.facts import Fact, middle, rows
 from tracekit.judge.signs import logistic
 from tracekit.model.cycle import StationData
 from tracekit.model.finding import Evidence
@@ -79,8 +79,8 @@ def _zero(data: StationData, options: JudgeOptions) -> Fact | None:
     idle = data.cycles.floats("idle_vacuum_kpa")
     if np.isfinite(idle).sum() < 3:
         return None
-    level = float(np.nanmedian(idle))
-    quick = np.nanmedian(data.cycles.floats("residual_vacuum_kpa")) < level + 1.5
+    level = middle(idle)
+    quick = middle(data.cycles.floats("residual_vacuum_kpa")) < level + 1.5
     evidence = Evidence(
         measure="idle_vacuum_kpa", value=level, unit="kPa", reference=0.0, reference_source="open to air",
         text=f"the idle reading is {level:+.1f} kPa",

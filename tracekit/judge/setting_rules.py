@@ -9,7 +9,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from tracekit.judge.facts import Fact, rows
+from tracekit.judge.facts import Fact, known, middle, rows
 from tracekit.judge.signs import logistic
 from tracekit.model.cycle import StationData
 from tracekit.model.finding import Evidence
@@ -67,8 +67,8 @@ _USUAL_SHARE = {"set_point_too_high": 0.74, "supply_off_unreachable": 0.80, "tim
 def weak_suction(fact: Fact, data: StationData) -> float:
     """Probability that the generator reaches less than it should, from how deep the setting stands against ambient.
 
-    Sound generators reach 70 to 90 % of ambient, and settings stand under 0.85 of that (common practice, no source): one that
-    stands deeper is wrong in itself, one that does not was probably within reach once.
+    Sound generators reach 70 to 90 % of ambient, and settings stand under 0.85 of that (common practice, no source):
+    one that stands deeper is wrong in itself, one that does not was probably within reach once.
     """
     level = fact.evidence[0].reference if fact.evidence else None
     if level is None or not np.isfinite(level):
@@ -118,7 +118,7 @@ def _set_point_too_high(data: StationData, now: Bools, options: JudgeOptions) ->
     if count >= 2 and count > 0.02 * len(peak):
         level = float(np.median(peak[misses]))
         evidence = Evidence(
-            measure="peak_vacuum_kpa", value=level, unit="kPa", reference=float(np.nanmedian(set_point)),
+            measure="peak_vacuum_kpa", value=level, unit="kPa", reference=known(middle(set_point)),
             reference_source="set point", cycles=count,
             text=f"{count} picks were given up with {level:.1f} kPa in the cup",
         )  # fmt: skip
@@ -135,7 +135,7 @@ def _set_point_too_high(data: StationData, now: Bools, options: JudgeOptions) ->
     margin = float(np.nanquantile((reach - set_point)[held], 0.1))
     evidence = Evidence(
         measure="ultimate_vacuum_kpa", value=float(np.nanquantile(reach[held], 0.1)), unit="kPa",
-        reference=float(np.nanmedian(set_point[held])), reference_source="set point", cycles=int(held.sum()),
+        reference=middle(set_point[held]), reference_source="set point", cycles=int(held.sum()),
         text=f"the weakest cycles reach only {margin:.1f} kPa more than the set point",
     )  # fmt: skip
     return Fact(
@@ -162,7 +162,7 @@ def _set_point_too_low(data: StationData) -> Fact | None:
         return None
     text = f"the output came on in {count} empty picks" if count else f"an empty cup reaches {level:.1f} kPa"
     evidence = Evidence(
-        measure="open_cup_vacuum_kpa", value=level if np.isfinite(level) else float(np.nanmedian(idle)), unit="kPa",
+        measure="open_cup_vacuum_kpa", value=level if np.isfinite(level) else middle(idle), unit="kPa",
         reference=set_point, reference_source="set point", cycles=count or None, text=text,
     )  # fmt: skip
     return Fact(
@@ -192,19 +192,17 @@ def _hysteresis(data: StationData) -> Fact | None:
     share = float(chatter.sum() / held.sum())
     edges = int(data.cycles.codes("chatter_edges")[chatter].sum())
     broken = data.air_saving and order_gap(data) < 0.3
-    low = float(np.nanmedian(data.cycle_settings["reset_point"][chatter]))
-    hysteresis = float(np.nanmedian(data.cycle_settings["set_point"][chatter])) - low
+    low = middle(data.cycle_settings["reset_point"][chatter])
+    hysteresis = middle(data.cycle_settings["set_point"][chatter]) - low
     probability = logistic((edges - 3.0) / 1.2) * logistic((share - 0.03) / 0.008)
     if broken:
         probability *= 0.2
-    deep = float(
-        np.nanmedian((data.cycles.floats("hold_vacuum_kpa") - data.cycles.floats("hold_min_vacuum_kpa"))[chatter])
-    )
+    deep = middle((data.cycles.floats("hold_vacuum_kpa") - data.cycles.floats("hold_min_vacuum_kpa"))[chatter])
     if np.isfinite(hysteresis) and hysteresis > max(3.0, 8.0 * data.sensor.noise_kpa) and deep > hysteresis:
         probability *= 0.35  # the vacuum itself moves by more than the hysteresis: not a matter of noise
     evidence = Evidence(
         measure="chatter_edges", value=edges / max(int(held.sum()), 1), unit="per hold", cycles=int(chatter.sum()),
-        reference=hysteresis if np.isfinite(hysteresis) else None, reference_source="hysteresis in force, kPa",
+        reference=known(hysteresis), reference_source="hysteresis in force, kPa",
         text=f"{edges} output edges too many in {int(chatter.sum())} of {int(held.sum())} holds",
     )  # fmt: skip
     return Fact(
@@ -264,7 +262,7 @@ def _unreachable(data: StationData, station: Station, now: Bools) -> Fact | None
         return None
     never = long & (cycles.codes("coasts") == 0) & (cycles.floats("peak_vacuum_kpa") < level)
     share = float(never.sum() / long.sum())
-    peak = float(np.nanmedian(cycles.floats("peak_vacuum_kpa")[never])) if never.any() else float("nan")
+    peak = middle(cycles.floats("peak_vacuum_kpa")[never]) if never.any() else float("nan")
     evidence = Evidence(
         measure="peak_vacuum_kpa", value=peak if np.isfinite(peak) else level, unit="kPa", reference=level,
         reference_source="supply_off", cycles=int(never.sum()),
@@ -299,7 +297,7 @@ def _timeout(data: StationData) -> Fact | None:
         return None
     evidence = Evidence(
         measure="peak_vacuum_kpa", value=float(np.median(data.cycles.floats("peak_vacuum_kpa")[rising])), unit="kPa",
-        reference=_value(data, "set_point"), reference_source="set point", cycles=count,
+        reference=known(_value(data, "set_point")), reference_source="set point", cycles=count,
         text=f"{count} picks were given up while vacuum still rose",
     )  # fmt: skip
     return Fact(

@@ -5,7 +5,7 @@ from collections.abc import Mapping
 import numpy as np
 from numpy.typing import NDArray
 
-from tracekit.judge.facts import Fact, rows
+from tracekit.judge.facts import Fact, middle, rows
 from tracekit.judge.signs import logistic
 from tracekit.model.cycle import StationData
 from tracekit.model.finding import Evidence
@@ -87,11 +87,9 @@ def _short_cycling(data: StationData, held: Bools) -> Fact | None:
     share = float(fast.sum() / max(held.sum(), 1))
     if not fast.any():
         return None
-    text = (
-        f"the supply resumes every {float(np.nanmedian(period)):.2f} s in {int(fast.sum())} of {int(held.sum())} holds"
-    )
+    text = f"the supply resumes every {middle(period):.2f} s in {int(fast.sum())} of {int(held.sum())} holds"
     evidence = Evidence(
-        measure="supply_switches", value=float(np.nanmedian(period)), unit="s", reference=1.0,
+        measure="supply_switches", value=middle(period), unit="s", reference=1.0,
         reference_source="common practice", cycles=int(fast.sum()), text=text,
     )  # fmt: skip
     return Fact(
@@ -136,8 +134,8 @@ def _partly(data: StationData, held: Bools) -> Fact | None:
         return None
     text = f"vacuum falls by a step and stays low in {int(flag.sum())} holds"
     evidence = Evidence(
-        measure="hold_min_vacuum_kpa", value=float(np.nanmedian(last[flag])), unit="kPa",
-        reference=float(np.nanmedian(peak[flag])), reference_source="peak of the same holds", cycles=int(flag.sum()),
+        measure="hold_min_vacuum_kpa", value=middle(last[flag]), unit="kPa",
+        reference=middle(peak[flag]), reference_source="peak of the same holds", cycles=int(flag.sum()),
         text=text,
     )  # fmt: skip
     return Fact(code="seal_lost_partly", probability=0.85, evidence=(evidence,), cycles=rows(flag), reason=text)

@@ -15,7 +15,7 @@ from tracekit.options.segment import SegmentOptions
 from tracekit.segment.cycles import Reference, Spans, falling, find_spans, rising
 from tracekit.segment.hold import DROPPED, Hold, find_hold
 from tracekit.segment.periods import COAST, Periods, find_periods, make_bins
-from tracekit.segment.samples import Samples
+from tracekit.segment.samples import Samples, samples_in
 from tracekit.signal.segments import first_true, last_true, range_line, range_max, range_min, range_sum
 
 Arrays = Mapping[str, NDArray[np.generic]]
@@ -169,7 +169,7 @@ def _threshold_columns(samples: Samples, spans: Spans, hold: Hold, evacuation: E
 
 
 def _period_columns(samples: Samples, periods: Periods, options: MeasureOptions) -> Arrays:
-    settle = int(np.ceil(options.coast_settle_s / max(samples.interval, 1e-9)))
+    settle = samples_in(options.coast_settle_s, samples.interval)
     length = periods.stop - periods.start
     skip = np.where(periods.kind == COAST, np.minimum(settle, length // 3), 0)
     slope, error, _ = range_line(samples.time, -samples.vacuum, periods.start + skip, periods.stop)

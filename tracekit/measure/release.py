@@ -39,7 +39,7 @@ def measure_release(samples: Samples, spans: Spans, hold: Hold, zero: Floats) ->
     full = given & (hold.outcome == HELD) & (grip - empty > max(5.0, 10.0 * samples.noise))
     end = np.where(given, spans.release_end, 0)
     three = np.maximum(end - 3, start)
-    tail = np.minimum(end + int(0.05 / max(samples.interval, 1e-9)) + 1, spans.end)
+    tail = np.minimum(end + int(0.05 / max(samples.interval, 1e-9) + 1e-6) + 1, spans.end)
     peak = -range_min(samples.smooth, start, np.where(given, tail, 0))
     return {
         "release_time_s": np.where(full & (at >= 0), np.maximum(time, 0.0), np.nan),

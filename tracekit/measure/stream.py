@@ -171,8 +171,8 @@ class StationAnalyser:
             interval=interval,
             noise=noise,
             quantisation=quantisation,
-            clipped_low=_clipped(rows.pressure, float(np.nanmin(rows.pressure)) if len(rows) else 0.0),
-            clipped_high=_clipped(rows.pressure, float(np.nanmax(rows.pressure)) if len(rows) else 0.0),
+            clipped_low=_clipped(rows.pressure, float(np.fmin.reduce(rows.pressure)) if len(rows) else 0.0),
+            clipped_high=_clipped(rows.pressure, float(np.fmax.reduce(rows.pressure)) if len(rows) else 0.0),
         )
 
     def _advance(self, rows: Rows, *, final: bool) -> None:

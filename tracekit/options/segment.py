@@ -17,7 +17,7 @@ class SegmentOptions:
     idle_window_s: float = option(0.06, "s", "stretch before the supply command that tells the sensor's zero")
     filter_s: float = option(0.02, "s", "width of the moving mean behind peak, hold and crossing values")
     release_gap_s: float = option(0.1, "s", "a release this soon after the last supply-off belongs to it")
-    hidden_release_kpa: float = option(4.0, "kPa", "this far under supply_on the supply would have resumed: it was let go")
+    hidden_release_kpa: float = option(4.0, "kPa", "this far under supply_on the supply would have resumed")
     hidden_release_s: float = option(0.03, "s", "a blow-off that is not logged begins so long before vacuum has fallen")
     lost_share: float = option(0.6, "unitless", "vacuum under this share of the cycle's peak counts as lost")
     open_share: float = option(0.5, "unitless", "a pick whose vacuum stays under this share of a usual peak is missed")

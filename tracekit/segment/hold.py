@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from tracekit.model.tables import DROP_KINDS, OUTCOMES
 from tracekit.options.segment import SegmentOptions
 from tracekit.segment.cycles import Reference, Spans, falling, rising
-from tracekit.segment.samples import Samples
+from tracekit.segment.samples import Samples, samples_in
 from tracekit.segment.thresholds import bracket, explained
 from tracekit.signal.segments import crossing_time, first_fall, first_reach, first_true, last_true, range_max
 
@@ -106,7 +106,7 @@ def _hidden_release(samples: Samples, spans: Spans, leave: Ints, reference: Refe
     under = reference.supply_on - options.hidden_release_kpa - 4.0 * samples.noise
     level = max(low, under) if np.isfinite(under) else low
     gone = first_fall(samples.smooth, np.full(len(last), level), np.maximum(last, 0), np.where(last >= 0, spans.end, 0))
-    back = int(np.ceil(options.hidden_release_s / max(samples.interval, 1e-9)))
+    back = samples_in(options.hidden_release_s, samples.interval)
     return np.asarray(np.where(gone >= 0, np.maximum(gone - back, last + 1), leave), np.int64)
 
 

@@ -38,6 +38,11 @@ class Samples:
     width: int
 
 
+def samples_in(seconds: float, interval: float) -> int:
+    """Samples that cover a time, the same for intervals that differ by rounding alone."""
+    return int(np.ceil(seconds / max(interval, 1e-9) - 1e-6))
+
+
 def second_difference_noise(vacuum: NDArray[np.float64], quantisation: float) -> float:
     """Robust standard deviation of single samples about a smooth curve, from second differences [kPa].
 
@@ -109,7 +114,7 @@ def make_samples(
         vacuum = vacuum.copy()
         at = np.flatnonzero(spike)
         vacuum[at] = 0.5 * (vacuum[at - 1] + vacuum[at + 1])
-    width = max(3, 2 * round(options.filter_s / max(interval, 1e-9) / 2) + 1)
+    width = max(3, 2 * round(options.filter_s / max(interval, 1e-9) / 2 - 1e-6) + 1)
 
     def logical(bit: int, level: int | None) -> NDArray[np.bool_]:
         if level is None:

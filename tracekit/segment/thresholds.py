@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from tracekit.model.cycle import SettingInForce
 from tracekit.segment.cycles import Spans, falling, rising
-from tracekit.segment.samples import Samples
+from tracekit.segment.samples import Samples, samples_in
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -68,7 +68,7 @@ def explained(samples: Samples, edge: Ints, level: Floats, *, upward: bool) -> N
     Noise and one sample of the recorder are allowed for. Shapes (n_edges,).
     """
     sign = 1.0 if upward else -1.0
-    ahead = max(2, int(np.ceil(LAG_MOST_S / max(samples.interval, 1e-9))) + 1)
+    ahead = max(2, samples_in(LAG_MOST_S, samples.interval) + 1)
     here = np.minimum(edge, len(samples.time) - 1)
     window = np.maximum(here[:, None] - np.arange(ahead + 1)[None, :], 0)
     value = sign * samples.vacuum[window]
