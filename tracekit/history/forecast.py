@@ -154,11 +154,7 @@ def _forms(lines: Lines, limit: float, side: int) -> list[_Form]:
     if lines.factors is None or limit <= 0:
         return [amounts]
     factors = _form("equal factors", lines.time, np.log(lines.value), lines.factors, log(limit), side)
-    straight = lines.amounts.intercept + lines.amounts.slope * lines.time
-    fitted = np.maximum(straight, 1e-3 * middle_of(lines.value))
-    growing = lines.factors.intercept + lines.factors.slope * lines.time
-    logs = np.log(lines.value)
-    share = _share_of_first(logs - np.log(fitted), logs - growing, lines.factors.df)
+    share = share_of_amounts(lines)
     return [replace(amounts, weight=share), replace(factors, weight=1.0 - share)]
 
 
@@ -168,6 +164,17 @@ def _form(
     level_se = level_error(time, value, line)
     middle = middle_of(time)
     return _Form(name=name, line=line, limit=limit, side=side, middle=middle, level_se=level_se, weight=1.0)
+
+
+def share_of_amounts(lines: Lines) -> float:
+    """Probability that growth is by equal amounts rather than equal factors, given the fits; 1 without the latter."""
+    if lines.factors is None:
+        return 1.0
+    straight = lines.amounts.intercept + lines.amounts.slope * lines.time
+    fitted = np.maximum(straight, 1e-3 * middle_of(lines.value))
+    growing = lines.factors.intercept + lines.factors.slope * lines.time
+    logs = np.log(lines.value)
+    return _share_of_first(logs - np.log(fitted), logs - growing, lines.factors.df)
 
 
 def level_error(time: NDArray[np.float64], value: NDArray[np.float64], line: Slope) -> float:

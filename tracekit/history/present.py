@@ -6,7 +6,7 @@ from math import sqrt
 import numpy as np
 from numpy.typing import NDArray
 
-from tracekit.history.forecast import Lines, level_error
+from tracekit.history.forecast import Lines, level_error, share_of_amounts
 from tracekit.history.prepare import Prepared
 from tracekit.history.slope import Slope
 from tracekit.model.estimate import Estimate, Withheld
@@ -24,16 +24,17 @@ def present_level(
         return _rare(prepared, stretch)
     if lines is None or n < options.shortest_logs:
         return _newest_log(prepared)
-    line = lines.factors or lines.amounts
-    values = np.log(lines.value) if lines.factors else lines.value
+    by_factor = lines.factors is not None and share_of_amounts(lines) < 0.5
+    line = lines.factors if by_factor and lines.factors is not None else lines.amounts
+    values = np.log(lines.value) if by_factor else lines.value
     line = line if line.p_value < options.growth_p else _flat(values, line)
     last = float(prepared.days[-1])
     centre, away = line.value_at(last), last - float(np.median(lines.time))
-    as_amount = prepared.measure.scale == "log" and not lines.factors
+    as_amount = prepared.measure.scale == "log" and not by_factor
     floor = prepared.floor * (abs(centre) if as_amount else 1.0) / sqrt(n)
     half = 1.96 * sqrt(max(level_error(lines.time, values, line), floor) ** 2 + (line.se * away) ** 2)
     ends = (centre - half, centre, centre + half)
-    lower, value, upper = (float(np.exp(e)) for e in ends) if lines.factors else ends
+    lower, value, upper = (float(np.exp(e)) for e in ends) if by_factor else ends
     how = "line of the present stretch at the last log"
     return Estimate(value=value, lower=lower, upper=upper, unit=prepared.measure.unit, n=n, method=how)
 

@@ -167,10 +167,13 @@ def robust_slope(
     s, variance = kendall_s(value, labels)
     spread = sqrt(variance * inflation)
     lower, upper = _interval(slopes, slope, spread, _t_quantile(level, df), residual, time, labels, inflation)
+    se = (upper - lower) / (2.0 * _t_quantile(level, df))
     z = (abs(s) - 1.0) / spread if spread > 0 and s else 0.0
+    if _t_quantile(level, df) * spread >= slopes.size:  # so few logs that no order of them is rare enough
+        z = abs(slope) / max(se, 1e-300)
     return Slope(
         slope=slope, lower=lower, upper=upper, intercept=intercepts[int(labels[-1])], p_value=_t_tail(max(z, 0.0), df),
-        se=(upper - lower) / (2.0 * _t_quantile(level, df)), df=df, n=logs, correlation=correlation,
+        se=se, df=df, n=logs, correlation=correlation,
     )  # fmt: skip
 
 
