@@ -3,6 +3,7 @@
 from math import sqrt
 
 import numpy as np
+from numpy.typing import NDArray
 
 from tracekit.history.collect import StationHistory
 from tracekit.model.estimate import Estimate, Withheld
@@ -10,12 +11,13 @@ from tracekit.model.trend import LeakCost, MeasureTrend
 from tracekit.options.history import TrendOptions
 
 _LEVEL = 0.95
+_BEST_LOGS = 5
 
 
 def leak_cost(
     history: StationHistory, supply_time: MeasureTrend | None, switches: MeasureTrend | None, options: TrendOptions
 ) -> LeakCost | None:
-    """Cost per month against the best stretch of the history; None where nothing of it can be told.
+    """Cost per month against the best five logs in a row; None where nothing of it can be told.
 
     Cycles a month are those of the newest logs, at the running hours of the options.
     """
@@ -52,18 +54,27 @@ def cycles_per_hour(history: StationHistory) -> float | None:
 
 
 def _above_best(trend: MeasureTrend | None) -> Estimate | None:
-    """Present level less the lowest level that a stretch of the history had, never below zero."""
+    """Present level less the lowest median of five logs in a row, never below zero."""
     if trend is None or isinstance(trend.present, Withheld):
         return None
     present = trend.present
-    best = min([min(line[2], line[3]) for line in trend.series.lines] + [present.value])
-    spread = (present.upper - present.lower) / 2.0
-    half = sqrt(2.0) * spread
+    best, best_half = _best(trend.series.value)
     more = max(present.value - best, 0.0)
+    half = sqrt(((present.upper - present.lower) / 2.0) ** 2 + best_half**2)
     return Estimate(
         value=more, lower=max(more - half, 0.0), upper=more + half, unit=present.unit, n=present.n,
-        method="present level less the best stretch of the history", level=_LEVEL,
+        method="present level less the lowest median of five logs in a row", level=_LEVEL,
     )  # fmt: skip
+
+
+def _best(value: NDArray[np.float64]) -> tuple[float, float]:
+    """The lowest median of five logs in a row and the half-width of its interval."""
+    logs = min(_BEST_LOGS, len(value))
+    windows = np.lib.stride_tricks.sliding_window_view(value, logs)
+    medians = np.median(windows, axis=1)
+    at = int(np.argmin(medians))
+    sigma = 1.4826 * float(np.median(np.abs(windows[at] - medians[at])))
+    return float(medians[at]), 1.96 * 1.2533 * sigma / sqrt(logs)
 
 
 def _scaled(estimate: Estimate, factor: float, unit: str) -> Estimate:

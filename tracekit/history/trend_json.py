@@ -134,7 +134,7 @@ def _cost(cost: LeakCost) -> dict[str, object]:
         "energy_kwh_per_month": quantity_json(cost.energy_kwh),
         "money_per_month": quantity_json(cost.money),
         "supply_switches_per_month": quantity_json(cost.switches),
-        "against": "the best stretch of this history",
+        "against": "the best five logs in a row of this history",
     }
 
 

@@ -159,7 +159,7 @@ class Repair:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LeakCost:
-    """What the leak costs a month against the best stretch of the history, at `hours` of running a month.
+    """What the leak costs a month against the best five logs in a row, at `hours` of running a month.
 
     Air comes from the longer supply time, never from the leak flow; `money` is in the currency of `price_per_kwh`.
     """

@@ -221,7 +221,7 @@ def _cost(cost: LeakCost, unit: str) -> str:
     lines = [
         f"{name}: {clean(q.reason, 100)}" if isinstance(q, Withheld) else f"{name}: {_plain(q)}" for name, q in named
     ]
-    lines.append(f"Against the best stretch of this history, at {cost.hours:g} running hours a month.")
+    lines.append(f"Against the best five logs in a row, at {cost.hours:g} running hours a month.")
     return render("sheet_lines.html", {"text": "", "lines": lines}, unit)
 
 
