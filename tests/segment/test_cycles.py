@@ -270,6 +270,12 @@ def test_no_digitals() -> None:
     np.testing.assert_allclose(data.sensor.noise_kpa, 0.05, rtol=0.35)
 
 
+def test_no_supply_channel_under_vacuum() -> None:
+    """Without a supply channel a log that begins under vacuum has no cycle either."""
+    columns = {k: v[150:] for k, v in trace_of(PLAIN * 4).items() if k in ("time_s", "pressure_kpa")}
+    assert len(measured(columns).cycles) == 0
+
+
 def test_valves_overlap_is_no_attempt() -> None:
     """Supply that stays or comes on while the release blows is an overlap of the valves, not a new attempt."""
     pieces = (idle(), evacuate(), hold(), Piece(seconds=0.1, to=40.0, supply=1, release=1), blow_off())

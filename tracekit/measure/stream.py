@@ -216,7 +216,7 @@ class StationAnalyser:
 
     def _under_way(self, samples: Samples, learned: Learned) -> bool:
         """The log begins inside a cycle: the supply is on already, or vacuum is there."""
-        if not len(samples.time):
+        if not len(samples.time) or not samples.has_supply:
             return False
         vacuum = samples.smooth[0] > self._segment.open_share * learned.reference.peak
         return bool(samples.supply[0] or vacuum)
