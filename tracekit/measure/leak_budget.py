@@ -10,13 +10,13 @@ import numpy as np
 
 from tracekit.measure import leak_forms
 from tracekit.measure.leak_bins import Bools, Floats, Ints
-from tracekit.measure.leak_mixture import positive_mean, positive_quantiles
+from tracekit.measure.leak_mixture import positive_quantiles
 from tracekit.measure.leak_rating import Rates
 from tracekit.model.estimate import Estimate
 from tracekit.model.result import BudgetLine
 from tracekit.options.leak import LeakOptions
 
-TAIL = 0.025
+QUANTILES = (0.025, 0.5, 0.975)
 MEDIAN_VARIANCE = np.pi / 2.0
 STEP_SHARE = 1.5
 METHOD = "isothermal decay, gas-wall heat exchange modelled, forms weighted by probability"
@@ -71,8 +71,7 @@ def cycle_rates(rates: Rates, group: Ints, models: Models, options: LeakOptions)
         used = weight[:, 0] > 1e-3
         weight = weight[used] / weight[used].sum()
         sd = _cycle_sd(rates, here, number, models, rate, options)
-        value[here] = positive_mean(rate[used], sd, weight)
-        lower[here], upper[here] = positive_quantiles(rate[used], sd, weight, (TAIL, 1.0 - TAIL))
+        lower[here], value[here], upper[here] = positive_quantiles(rate[used], sd, weight, QUANTILES)
     return CycleRates(value=value, lower=lower, upper=upper, by_model=by_model, group=group)
 
 
@@ -139,8 +138,7 @@ def log_rate(
     parts = _parts(rates, models, own, number, medians, weight, options)
     sd = float(np.sqrt(sum(p.u_kpa_s**2 for p in parts[2:])))
     box = (medians[:, None], np.array([sd]), weight[:, None])
-    value = float(positive_mean(*box)[0])
-    low, high = (float(q[0]) for q in positive_quantiles(*box, (TAIL, 1.0 - TAIL)))
+    low, value, high = (float(q[0]) for q in positive_quantiles(*box, QUANTILES))
     down, up = _unknown(mean_of, lacking)
     lower, upper = max(low - down, 0.0), high + up
     if lacking > 0.0:

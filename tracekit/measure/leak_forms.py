@@ -7,7 +7,9 @@ from tracekit.physics.flow import laminar_factor, subsonic_factor
 
 HOLES = (0.2, 0.3, 0.4, 0.5)
 NAMES = ("hole", "hole", "hole", "hole", "mixture", "porous")
-PRIOR = np.array([0.145, 0.145, 0.145, 0.145, 0.12, 0.30])
+PRIOR = np.array([0.155, 0.155, 0.155, 0.155, 0.12, 0.26])
+"""Most leaks are gaps at cups and fittings; pores belong to parts, and worn lips on rough faces (common practice)."""
+PRIOR.flags.writeable = False
 MIDDLE = 1
 """Place of the form that rough passes use: a hole with b = 0.3."""
 

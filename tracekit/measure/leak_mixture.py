@@ -1,4 +1,4 @@
-"""Mixtures of normal distributions of a rate that cannot be negative: mean and quantiles, many at once."""
+"""Mixtures of normal distributions of a rate that cannot be negative: quantiles, many at once."""
 
 import numpy as np
 
@@ -23,26 +23,14 @@ def normal_share(x: Floats) -> Floats:
     return np.asarray(np.interp(x, _TABLE_X, _TABLE_Y))
 
 
-def positive_mean(middle: Floats, sd: Floats, weight: Floats) -> Floats:
-    """Mean of the mixture given that the rate is not negative.
+def positive_quantiles(
+    middle: Floats, sd: Floats, weight: Floats, probabilities: tuple[float, ...]
+) -> tuple[Floats, ...]:
+    """Quantiles of the mixture given that the rate is not negative, each of shape (n,), by bisection.
 
     middle  (n_models, n) means of the components; sd (n,) their standard deviation; weight (n_models, n) or
     (n_models, 1), adding up to one.
     """
-    z = middle / sd
-    above = normal_share(z)
-    density = np.exp(-0.5 * z * z) / np.sqrt(2.0 * np.pi)
-    kept = np.sum(weight * above, axis=0)
-    mean = np.sum(weight * (middle * above + sd * density), axis=0)
-    plain = np.sum(weight * middle, axis=0)
-    with np.errstate(invalid="ignore", divide="ignore"):
-        return np.asarray(np.where(kept > 1e-4, mean / kept, np.maximum(plain, 0.0)))
-
-
-def positive_quantiles(
-    middle: Floats, sd: Floats, weight: Floats, probabilities: tuple[float, ...]
-) -> tuple[Floats, ...]:
-    """Quantiles of the same mixture given that the rate is not negative, each of shape (n,), by bisection."""
     at_zero = np.minimum(np.sum(weight * normal_share(-middle / sd), axis=0), 1.0 - 1e-4)
     low = np.minimum.reduce(middle, axis=0) - 6.0 * sd
     high = np.maximum(np.maximum.reduce(middle, axis=0) + 6.0 * sd, 4.0 * sd)
