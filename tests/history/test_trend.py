@@ -517,3 +517,18 @@ def test_growth_coverage_short() -> None:
         assert isinstance(got, Estimate)
         hits += got.lower <= made.growth <= got.upper
     assert hits >= 53
+
+
+def test_the_better_form_carries_test_and_line() -> None:
+    """Linear growth from near zero is established and drawn as a straight line, though its logarithms bend."""
+    value = np.array([0.07, 1.8, 3.54, 5.33, 7.23, 9.0])
+    got = trend_of(value, limits={LEAK: Limit(max=8.0)})
+    assert got.p_value is not None
+    assert got.p_value < 0.01
+    (line,) = got.series.lines
+    assert not line.by_factor
+    assert (line.begin, line.end) == (pytest.approx(0.07, abs=0.2), pytest.approx(9.0, abs=0.2))
+    assert isinstance(got.present, Estimate)
+    assert got.present.lower < 9.0 < got.present.upper
+    assert isinstance(got.crossing, CrossingDate)
+    assert got.crossing.past

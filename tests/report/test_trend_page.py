@@ -96,8 +96,8 @@ def test_no_line_runs_beyond_the_logs(fleet: FleetTrend) -> None:
     """Lines end with the last log; only the bar of the crossing lies beyond."""
     station = fleet.stations[0]
     trend_of = station.measures[LEAK]
-    for start, stop, _, _ in trend_of.series.lines:
-        assert station.first_us <= start <= stop <= station.last_us
+    for drawn in trend_of.series.lines:
+        assert station.first_us <= drawn.start_us <= drawn.stop_us <= station.last_us
     assert 'class="r8 odd"' in over_time(trend_of, station.events).html
 
 

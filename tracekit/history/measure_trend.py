@@ -7,11 +7,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tracekit.history.charts import ChartAlarm, Charted, Limits, run_charts
-from tracekit.history.forecast import Crossing, Lines, crossing, find_lines, find_mean_lines
+from tracekit.history.forecast import Crossing, Lines, crossing, find_lines, find_mean_lines, share_of_amounts
 from tracekit.history.prepare import Prepared, indices_after
 from tracekit.history.present import present_level
 from tracekit.history.slope import Slope, robust_slope
-from tracekit.history.steps import Cut
+from tracekit.history.steps import Cut, Segment
 from tracekit.model.estimate import Estimate, Withheld
 from tracekit.model.trend import (
     EXACT,
@@ -23,6 +23,7 @@ from tracekit.model.trend import (
     MeasureTrend,
     Series,
     Step,
+    StretchLine,
     TrendMeasure,
 )
 from tracekit.options.history import TrendOptions
@@ -62,7 +63,7 @@ def measure_trend(
         measure=measure, slope=slope, relative=relative, present=present, p_value=p_value, test=TEST,
         steps=_steps(prepared, events), alarms=_alarms(prepared, charted, chart_limits), in_alarm=charted.in_alarm,
         limit=state, crossing=_crossing(prepared, lines, state, options), taken_out=prepared.adjusted.taken_out,
-        bounds=int((prepared.followed.bound != EXACT).sum()), series=_series(prepared),
+        bounds=int((prepared.followed.bound != EXACT).sum()), series=_series(prepared, lines, options),
     )  # fmt: skip
 
 
@@ -113,7 +114,9 @@ def _slopes(
     factors = lines.factors if pooled is None else robust_slope(prepared.days, prepared.level, labels)
     if factors is None:
         return slope, Withheld("values at or below zero"), amounts.p_value
-    return slope, _estimate(factors, "1/d", f"{how}, of the logarithms", options.level), factors.p_value
+    by_amounts = pooled is None and share_of_amounts(lines) >= 0.5
+    p_value = amounts.p_value if by_amounts else factors.p_value
+    return slope, _estimate(factors, "1/d", f"{how}, of the logarithms", options.level), p_value
 
 
 def _p_of_level(prepared: Prepared, labels: NDArray[np.int64] | None, amounts: Slope) -> float:
@@ -221,14 +224,31 @@ def _dated(prepared: Prepared, found: Crossing) -> CrossingDate:
     return CrossingDate(date_us=date, earliest_us=earliest, latest_us=latest, past=found.past, form=found.form)
 
 
-def _series(prepared: Prepared) -> Series:
+def _series(prepared: Prepared, lines: Lines | None, options: TrendOptions) -> Series:
     use, followed = prepared.use, prepared.followed
-    lines = []
-    for segment in prepared.cut.segments:
-        first, last = segment.start, segment.stop - 1
-        begin, end = (_back(prepared.measure, segment.value_at(float(prepared.days[i]))) for i in (first, last))
-        lines.append((int(prepared.time_us[first]), int(prepared.time_us[last]), begin, end))
+    drawn = [_drawn(prepared, segment) for segment in prepared.cut.segments]
+    if lines is not None and len(lines.time) >= options.shortest_logs and prepared.measure.scale in ("log", "linear"):
+        drawn[-1] = _drawn_present(drawn[-1], lines)
     return Series(
         time_us=prepared.time_us, value=followed.value[use], lower=followed.lower[use], upper=followed.upper[use],
-        bound=followed.bound[use], lines=tuple(lines),
+        bound=followed.bound[use], lines=tuple(drawn),
     )  # fmt: skip
+
+
+def _drawn(prepared: Prepared, segment: Segment) -> StretchLine:
+    """The line of one stretch as the search for steps has it."""
+    first, last = segment.start, segment.stop - 1
+    begin, end = (_back(prepared.measure, segment.value_at(float(prepared.days[i]))) for i in (first, last))
+    start_us, stop_us = int(prepared.time_us[first]), int(prepared.time_us[last])
+    by_factor = prepared.measure.scale == "log"
+    return StretchLine(start_us=start_us, stop_us=stop_us, begin=begin, end=end, by_factor=by_factor)
+
+
+def _drawn_present(line: StretchLine, lines: Lines) -> StretchLine:
+    """The present stretch has the robust line that slope and forecast speak of, in the form that fits better."""
+    by_factor = share_of_amounts(lines) < 0.5
+    chosen = lines.factors if by_factor and lines.factors is not None else lines.amounts
+    begin, end = (chosen.value_at(float(t)) for t in (lines.time[0], lines.time[-1]))
+    if by_factor:
+        begin, end = float(np.exp(begin)), float(np.exp(end))
+    return replace(line, begin=begin, end=end, by_factor=by_factor)

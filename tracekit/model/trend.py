@@ -108,15 +108,26 @@ class LimitState:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class StretchLine:
+    """The line of one stretch, from its first log to its last: levels there, growing by equal factors or amounts."""
+
+    start_us: int
+    stop_us: int
+    begin: float
+    end: float
+    by_factor: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Series:
-    """The logs behind a trend, shape (n_logs,), and the lines of its segments: (first, last, level first, last)."""
+    """The logs behind a trend, shape (n_logs,), and the lines of its stretches."""
 
     time_us: NDArray[np.int64]
     value: NDArray[np.float64]
     lower: NDArray[np.float64]
     upper: NDArray[np.float64]
     bound: NDArray[np.int8]
-    lines: tuple[tuple[int, int, float, float], ...]
+    lines: tuple[StretchLine, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

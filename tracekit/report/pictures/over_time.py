@@ -106,10 +106,11 @@ def _points(trend: MeasureTrend, days: Floats, x: Axis, y: Axis) -> list[str]:
 
 def _stretch(trend: MeasureTrend, number: int, x: Axis, y: Axis) -> str:
     """The line of one stretch, within its logs only."""
-    start, stop, begin, end = trend.series.lines[number]
+    drawn = trend.series.lines[number]
+    start, stop, begin, end = drawn.start_us, drawn.stop_us, drawn.begin, drawn.end
     share = np.linspace(0.0, 1.0, _LINE_POINTS)
     level = begin + share * (end - begin)
-    if trend.measure.scale == "log" and begin > 0 and end > 0:
+    if drawn.by_factor and begin > 0 and end > 0:
         level = begin * (end / begin) ** share
     days = (start + share * (stop - start)) / _DAY_US
     return line(across(x, days), upward(y, np.clip(level, y.low, y.high)), "line ink")
