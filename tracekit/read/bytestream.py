@@ -1,6 +1,7 @@
 """The bytes of a file in pieces that end at line ends, hashed and unpacked on the way."""
 
 import hashlib
+import struct
 import zipfile
 import zlib
 from collections.abc import Iterator
@@ -13,6 +14,10 @@ from tracekit.errors import LogReadError, message
 
 _GZIP, _ZSTD, _ZIP, _PARQUET = b"\x1f\x8b", b"\x28\xb5\x2f\xfd", b"PK\x03\x04", b"PAR1"
 
+_DAMAGES = (
+    zipfile.BadZipFile, zlib.error, EOFError, OSError, RuntimeError, NotImplementedError, struct.error, ValueError,
+)  # fmt: skip
+_STEP = 1 << 15  # what stands in a step before damage is lost
 LONGEST_LINE = 16 << 20
 """Bytes after which a line without an end is cut, so that memory stays bounded."""
 
@@ -46,71 +51,74 @@ def file_hash(path: Path) -> str:
         return hashlib.file_digest(file, "sha256").hexdigest()
 
 
-def unpacked(path: Path, packing: str, size: int, digest: Hash | None = None) -> Iterator[bytes]:
+def unpacked(
+    path: Path, packing: str, size: int, digest: Hash | None = None, damage: list[str] | None = None
+) -> Iterator[bytes]:
     """The content of a file in pieces of about `size` bytes; `digest` takes in the bytes as they stand in the file.
 
-    A file that breaks off inside its compression ends early; the caller learns of it by LogReadError.
+    Where compression is damaged what was unpacked before is given, and a note is added to `damage`.
+    Raises LogReadError where nothing can be unpacked.
     """
+    notes = damage if damage is not None else []
     with path.open("rb") as file:
         if packing == "plain":
             while piece := file.read(size):
                 if digest is not None:
                     digest.update(piece)
                 yield piece
-        elif packing == "zip":
-            yield from _unzip(path, file, size, digest)
-        else:
-            yield from _decompress(path.name, file, packing, size, digest)
-
-
-def _decompress(name: str, file: IO[bytes], packing: str, size: int, digest: Hash | None) -> Iterator[bytes]:
-    """Gzip may have several members; zstd goes through Arrow."""
-    if packing == "zstd":
-        if digest is not None:
+            return
+        if packing in ("zip", "zstd") and digest is not None:
             while piece := file.read(1 << 20):
                 digest.update(piece)
             file.seek(0)
+        step = min(size, _STEP)
+        ways = {"zip": _unzip(path, step), "zstd": _from_zstd(file, step), "gzip": _from_gzip(file, step, digest)}
+        found = False
         try:
-            with pa.CompressedInputStream(pa.PythonFile(file, mode="r"), "zstd") as stream:
-                while piece := stream.read(size):
-                    yield piece
-        except OSError as error:
-            raise _broken(name) from error
-        return
-    unpack = zlib.decompressobj(wbits=31)
-    while raw := file.read(size // 4 + 1):
+            for piece in ways[packing]:
+                found = True
+                yield piece
+        except _DAMAGES as error:
+            if not found:
+                raise _broken(path.name) from error
+            notes.append("the compressed file is damaged or cut: what follows the damage is lost")
+
+
+def _from_zstd(file: IO[bytes], size: int) -> Iterator[bytes]:
+    with pa.CompressedInputStream(pa.PythonFile(file, mode="r"), "zstd") as stream:
+        while piece := stream.read(size):
+            yield piece
+
+
+def _from_gzip(file: IO[bytes], size: int, digest: Hash | None) -> Iterator[bytes]:
+    """Unpack gzip, which may have several members, one after the other, and zeros at the end."""
+    unpack, begun = zlib.decompressobj(wbits=31), False
+    while raw := file.read(1 << 18):
         if digest is not None:
             digest.update(raw)
-        while raw:
-            try:
-                piece = unpack.decompress(raw)
-            except zlib.error as error:
-                raise _broken(name) from error
+        while raw or unpack.unconsumed_tail:
+            piece = unpack.decompress(raw, size)
+            begun = True
             if piece:
                 yield piece
-            raw = unpack.unused_data
+            raw = unpack.unconsumed_tail
             if unpack.eof:
-                unpack = zlib.decompressobj(wbits=31)
-                raw = raw.lstrip(b"\0")
-    if not unpack.eof and unpack.decompress(b"") == b"" and unpack.unconsumed_tail == b"" and file.tell() == 0:
-        raise _broken(name)
+                raw = unpack.unused_data.lstrip(b"\0")
+                unpack, begun = zlib.decompressobj(wbits=31), False
+    if begun:
+        yield from filter(None, [unpack.flush()])
+        raise EOFError("gzip")
 
 
-def _unzip(path: Path, file: IO[bytes], size: int, digest: Hash | None) -> Iterator[bytes]:
-    if digest is not None:
-        while piece := file.read(1 << 20):
-            digest.update(piece)
-    try:
-        with zipfile.ZipFile(path) as archive:
-            members = [m for m in archive.infolist() if not m.is_dir()]
-            if len(members) != 1:
-                found = f"a zip file with {len(members)} members"
-                raise LogReadError(message(path.name, found, "one log in it", "Unpack it and name the log."))
-            with archive.open(members[0]) as member:
-                while piece := member.read(size):
-                    yield piece
-    except (zipfile.BadZipFile, zlib.error, RuntimeError, NotImplementedError, EOFError) as error:
-        raise _broken(path.name) from error
+def _unzip(path: Path, size: int) -> Iterator[bytes]:
+    with zipfile.ZipFile(path) as archive:
+        members = [m for m in archive.infolist() if not m.is_dir()]
+        if len(members) != 1:
+            found = f"a zip file with {len(members)} members"
+            raise LogReadError(message(path.name, found, "one log in it", "Unpack it and name the log."))
+        with archive.open(members[0]) as member:
+            while piece := member.read(size):
+                yield piece
 
 
 def _broken(name: str) -> LogReadError:

@@ -6,6 +6,7 @@ from typing import Literal
 
 from tracekit.read.levels import level_of_word
 
+_LONGEST = 80
 CellKind = Literal["number", "time", "level", "missing", "text"]
 
 MISSING_WORDS = frozenset({
@@ -37,6 +38,8 @@ TIME = re.compile(
 def cell_kind(cell: str) -> CellKind:
     """The most special thing a cell may be."""
     text = cell.strip()
+    if len(text) > _LONGEST:
+        return "text"
     if text.casefold() in MISSING_WORDS:
         return "missing"
     if NUMBER.fullmatch(text):

@@ -113,6 +113,8 @@ class Clock:
         long = stops - starts > self._options.stray_rows
         if stops[-1] == len(time_s) and not long[-1] and not last:
             self._held = [samples.take(slice(int(starts[-1]), None)), *self._held]
+            if starts[-1] == 0:
+                return samples.take(slice(0, 0)), samples.take(slice(0, 0))
             return self._next_stretch(samples.take(slice(0, int(starts[-1]))), last=last)
         step = self._first_step(time_s, starts[long], stops[long])
         stop = len(time_s) if step is None else step

@@ -12,7 +12,7 @@ from tracekit.read.clock import Samples
 from tracekit.read.columns import Column, fetch
 from tracekit.read.digitals import LevelPlan
 from tracekit.read.plan import Plan, StationPlan
-from tracekit.read.pressure import PressurePlan
+from tracekit.read.pressure import SENTINELS, PressurePlan
 from tracekit.read.rows import Rows
 from tracekit.read.timeread import TimeReader
 from tracekit.read.values import column_numbers, word_codes
@@ -103,23 +103,59 @@ def level_readers(station: StationPlan, columns: Mapping[str, Column]) -> dict[s
     return readers
 
 
-def read_kpa(
-    raw: NDArray[np.float64], plan: PressurePlan, lines: NDArray[np.int64], missing: Missing
-) -> NDArray[np.float64]:
-    """Gauge pressure [kPa] of raw readings, NaN where there is none or it is impossible, shape (n,)."""
-    kpa = plan.kpa(raw)
-    odd = plan.sentinel(raw)
-    if odd is None and (len(kpa) == 0 or kpa.min() >= _LEAST_KPA):
+class PressureReader:
+    """Gauge pressure of one station's readings; numbers that stand for no reading come out missing.
+
+    Such a number is a known sentinel that lies far from the reading before it.
+    """
+
+    def __init__(self, plan: PressurePlan) -> None:
+        """Read as planned."""
+        self._plan = plan
+        low, high = plan.usual
+        self._far = 0.1 * (high - low) if np.isfinite(high - low) else np.inf
+        room = 1.5 * self._far
+        self._low, self._high = low - room, high + room
+        self._inside = tuple(s for s in SENTINELS if self._low <= s <= self._high)
+        self._last = np.nan
+
+    def read(self, raw: NDArray[np.float64], lines: NDArray[np.int64], missing: Missing) -> NDArray[np.float64]:
+        """Gauge pressure [kPa], NaN where there is none or it is impossible, shape (n,)."""
+        if len(raw) == 0:
+            return raw
+        kpa = self._plan.kpa(raw)
+        low, high = float(raw.min()), float(raw.max())
+        usual = low >= self._low and high <= self._high and kpa.min() >= _LEAST_KPA
+        odd = self._sentinels(raw, () if usual else SENTINELS)
+        if usual and odd is None:
+            self._last = float(raw[-1])
+            return kpa
+        empty = ~np.isfinite(kpa)
+        if empty.any():
+            missing.append(("no pressure, or not a number", lines[empty]))
+            kpa = np.where(empty, np.nan, kpa)
+        odd = kpa < _LEAST_KPA if odd is None else odd | (kpa < _LEAST_KPA)
+        if odd.any():
+            missing.append(("an impossible pressure, taken as missing", lines[odd]))
+            kpa = np.where(odd, np.nan, kpa)
+        sound = raw[~odd & ~empty]
+        self._last = float(sound[-1]) if len(sound) else self._last
         return kpa
-    empty = ~np.isfinite(kpa)
-    if empty.any():
-        missing.append(("no pressure, or not a number", lines[empty]))
-        kpa = np.where(empty, np.nan, kpa)
-    odd = kpa < _LEAST_KPA if odd is None else odd | (kpa < _LEAST_KPA)
-    if odd.any():
-        missing.append(("an impossible pressure, taken as missing", lines[odd]))
-        kpa = np.where(odd, np.nan, kpa)
-    return kpa
+
+    def _sentinels(self, raw: NDArray[np.float64], more: tuple[float, ...]) -> NDArray[np.bool_] | None:
+        """True for sentinels far from the reading before, None where there are none, shape (n,)."""
+        found: NDArray[np.bool_] | None = None
+        for value in more or self._inside:
+            same = raw == value
+            if same.any():
+                found = same if found is None else found | same
+        if found is None:
+            return None
+        doubtful = found | ~np.isfinite(raw)
+        index = np.maximum.accumulate(np.where(doubtful, -1, np.arange(len(raw))))
+        before = np.where(index < 0, self._last, raw[np.maximum(index, 0)])
+        outside = (raw < self._low) | (raw > self._high)
+        return found & (outside | (np.abs(raw - before) > self._far))
 
 
 class ContextReader:
@@ -152,9 +188,10 @@ class Decoder:
         self._plan = plan
         self.time = TimeReader(plan.time, plan.columns)
         self.context = ContextReader(plan)
-        self._levels = [level_readers(s, plan.columns) for s in plan.stations]
+        self._readers = [(PressureReader(s.pressure), level_readers(s, plan.columns)) for s in plan.stations]
         self._station = {name: i for i, name in enumerate(plan.station_names)}
-        self._last = [level_readers(plan.stations[0], plan.columns) for _ in plan.station_names]
+        first = plan.stations[0]
+        self._named = [(PressureReader(first.pressure), level_readers(first, plan.columns)) for _ in plan.station_names]
 
     def portions(self, rows: Iterable[Rows]) -> Iterator[Portion]:
         """Portions of a whole file."""
@@ -177,8 +214,8 @@ class Decoder:
             stations = self._by_column(rows, time_s, lines, timely, missing, rejected, context)
         else:
             whole = [
-                self._samples(s, levels, rows.columns, time_s, lines, missing, context)
-                for s, levels in zip(plan.stations, self._levels, strict=True)
+                self._samples(s, readers, rows.columns, time_s, lines, missing, context)
+                for s, readers in zip(plan.stations, self._readers, strict=True)
             ]
             stations = [_kept(samples, keep) for samples in whole]
         return Portion(
@@ -192,7 +229,7 @@ class Decoder:
     def _samples(
         self,
         station: StationPlan,
-        readers: Mapping[str, LevelReader | PulseReader],
+        readers: tuple[PressureReader, Mapping[str, LevelReader | PulseReader]],
         columns: Mapping[str, pa.Array],
         time_s: NDArray[np.float64],
         lines: NDArray[np.int64],
@@ -201,9 +238,9 @@ class Decoder:
     ) -> Samples:
         column = self._plan.columns[station.pressure.column]
         raw = column_numbers(fetch(columns, column), column.profile.form)
-        kpa = read_kpa(raw, station.pressure, lines, missing)
+        kpa = readers[0].read(raw, lines, missing)
         digital = np.zeros(len(time_s), np.uint8)
-        for role, reader in readers.items():
+        for role, reader in readers[1].items():
             digital |= reader.read(columns, lines, missing).view(np.uint8) * np.uint8(BITS[role])
         return Samples(time_s=time_s, pressure_kpa=kpa, digital=digital, lines=lines, context=context)
 
@@ -227,7 +264,7 @@ class Decoder:
             rejected.append(("no station, or an unknown one", lines[lost], int(lost.sum())))
         used = [c for c in self._plan.columns.values() if c.name in _channels(self._plan.stations[0])]
         result: list[Samples | None] = []
-        for number, readers in enumerate(self._last):
+        for number, readers in enumerate(self._named):
             index = np.nonzero((code == number) & timely)[0]
             if len(index) == 0:
                 result.append(None)

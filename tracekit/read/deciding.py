@@ -114,7 +114,7 @@ def make_plan(
     )
 
 
-class UndecidedLog(LogReadError):
+class UndecidedLogError(LogReadError):
     """A log that leaves something open. `questions` lists what, `assumptions` what was decided of the rest."""
 
     def __init__(self, text: str, questions: Sequence[Question], assumptions: Sequence[Assumption]) -> None:
@@ -124,7 +124,7 @@ class UndecidedLog(LogReadError):
         self.assumptions = tuple(assumptions)
 
 
-def asking(name: str, questions: Sequence[Question], assumptions: Sequence[Assumption] = ()) -> UndecidedLog:
+def asking(name: str, questions: Sequence[Question], assumptions: Sequence[Assumption] = ()) -> UndecidedLogError:
     """One error with all questions and the lines that answer them."""
     found = "; ".join(dict.fromkeys(q.found for q in questions))
     by_key: dict[str, str] = {}
@@ -133,7 +133,7 @@ def asking(name: str, questions: Sequence[Question], assumptions: Sequence[Assum
     lines = "".join(f"\n    {line}" for line in by_key.values())
     todo = "Put this into a station file, with the right values, and give it with --station:\n    [channels]" + lines
     text = message(name, found, "time and pressure that leave no doubt", todo)
-    return UndecidedLog(text, questions, assumptions)
+    return UndecidedLogError(text, questions, assumptions)
 
 
 def _check_columns(head: Head, station: Station) -> None:

@@ -91,6 +91,8 @@ def as_utf8(pieces: Iterator[bytes], encoding: Encoding, delimiter_run: bytes = 
         skip = max(skip - len(piece), 0)
         if decoder is not None:
             text = decoder.decode(text).encode("utf-8", "replace")
+        elif encoding.name == "cp1252" and not text.isascii():
+            text = text.decode("cp1252", "replace").encode("utf-8")
         if b"\0" in text:
             text = _ZEROS.sub(DAMAGE + delimiter_run, text)
         if encoding.only_cr:
@@ -99,6 +101,8 @@ def as_utf8(pieces: Iterator[bytes], encoding: Encoding, delimiter_run: bytes = 
             yield text
 
 
-def readable(text: bytes, encoding: Encoding) -> str:
-    """Some bytes of `as_utf8` as a string."""
-    return text.decode(encoding.name if encoding.name == "cp1252" else "utf-8", "replace")
+def sound_utf8(text: bytes) -> bytes:
+    """Whole lines with every byte that is no UTF-8 replaced."""
+    if text.isascii():
+        return text
+    return text.decode("utf-8", "replace").encode("utf-8")

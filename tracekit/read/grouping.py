@@ -8,8 +8,9 @@ from tracekit.read.digitals import Digital
 from tracekit.read.words import fold, hints, tokens_of
 
 _NO_STATIONS = frozenset({
-    "abs", "absolute", "rel", "relative", "gauge", "kpa", "mbar", "bar", "hpa", "pa", "mpa", "psi", "vacuum", "pressure",
-    "min", "max", "in", "out", "raw", "filtered", "inlet", "outlet", "supply", "mean", "avg", "set", "actual",
+    "abs", "absolute", "rel", "relative", "gauge", "kpa", "mbar", "bar", "hpa", "pa", "mpa", "psi", "vacuum",
+    "pressure", "min", "max", "in", "out", "raw", "filtered", "inlet", "outlet", "supply", "mean", "avg", "set",
+    "actual",
 })  # fmt: skip
 """Words that tell two pressures of one station apart."""
 

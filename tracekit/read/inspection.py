@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from tracekit.model.station import Channel, Station, StationFacts
 from tracekit.model.trace import Assumption, Block, Layout, LogFacts
 from tracekit.options.read import ReadOptions
-from tracekit.read.deciding import UndecidedLog
+from tracekit.read.deciding import UndecidedLogError
 from tracekit.read.head import Question
 from tracekit.read.log import Log
 from tracekit.read.opening import open_logs
@@ -62,11 +62,11 @@ def inspect_log(
     """
     try:
         return tuple(_read(log, station) for log in open_logs(sources, station, options=options))
-    except UndecidedLog as error:
+    except UndecidedLogError as error:
         return (_undecided(sources, station, error),)
 
 
-def _undecided(sources: Any, station: Station, error: UndecidedLog) -> Inspection:
+def _undecided(sources: Any, station: Station, error: UndecidedLogError) -> Inspection:
     names = ", ".join(one.name for one in find_inputs(sources)) if sources != "-" else "standard input"
     text = station_text(station, {})
     lines = "".join(f"{q.line}\n" for q in error.questions)

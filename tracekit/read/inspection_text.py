@@ -46,10 +46,10 @@ def printable(text: str) -> str:
 def _facts_lines(facts: LogFacts) -> list[str]:
     lines = [
         f"{facts.rows_read} rows read, {facts.rows_used} used, {facts.rows_rejected} rejected",
-        f"{facts.duration_s:.4g} s, a sample every {facts.interval_median_s:.4g} s"
-        f" (95 % within {facts.interval_p95_s:.4g} s, longest {facts.interval_max_s:.4g} s)",
-        f"smallest step of the pressure {facts.quantisation_kpa:.3g} kPa; {len(facts.gaps)} gaps,"
-        f" {len(facts.clock_steps)} steps of the clock, {facts.duplicates} duplicates",
+        f"{facts.duration_s:.4g} s long, a sample every {facts.interval_median_s:.4g} s",
+        f"95 % of the intervals within {facts.interval_p95_s:.4g} s, the longest {facts.interval_max_s:.4g} s",
+        f"smallest step of the pressure {facts.quantisation_kpa:.3g} kPa",
+        f"{len(facts.gaps)} gaps, {len(facts.clock_steps)} steps of the clock, {facts.duplicates} duplicates",
     ]
     for r in facts.rejections:
         where = ", ".join(map(str, r.first_lines))

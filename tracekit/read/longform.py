@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from tracekit.model.trace import Assumption
 from tracekit.read.clock import Samples
 from tracekit.read.columns import Column, Profile, fetch, make_column
-from tracekit.read.convert import BITS, Missing, Portion, Rejected, carried, read_kpa
+from tracekit.read.convert import BITS, Missing, Portion, PressureReader, Rejected, carried
 from tracekit.read.digitals import LevelPlan
 from tracekit.read.head import Head
 from tracekit.read.headers import is_unit
@@ -162,6 +162,7 @@ class LongDecoder:
         self.time = TimeReader(plan.time, plan.columns)
         self._channels = list(dict.fromkeys(c for s in plan.stations for c in _channels(s)))
         self._kinds = {d.column: d for s in plan.stations for d in s.digitals.values()}
+        self._pressures = {s.pressure.column: PressureReader(s.pressure) for s in plan.stations}
         self._last: dict[str, int] = {}
         self._held: _Readings | None = None
 
@@ -237,7 +238,7 @@ class LongDecoder:
             digital = np.zeros(len(here), np.uint8)
             for role, plan in station.digitals.items():
                 digital |= levels[plan.column][ends[here]].view(np.uint8) * np.uint8(BITS[role])
-            kpa = read_kpa(readings.value[here], station.pressure, lines, missing)
+            kpa = self._pressures[station.pressure.column].read(readings.value[here], lines, missing)
             result.append(Samples(time_s=readings.time_s[here], pressure_kpa=kpa, digital=digital, lines=lines))
         for name, level in levels.items():
             if len(level):

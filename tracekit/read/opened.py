@@ -29,14 +29,16 @@ from tracekit.read.textfile import WORDS, TextFile, open_text, text_rows
 class Opened:
     """A file or table whose first rows are known.
 
-    rows    all rows with the columns of a plan; may be called again
-    log_id  hash of its bytes, complete once rows has been read to the end
+    rows      all rows with the columns of a plan; may be called again
+    log_id    hash of its bytes, complete once rows has been read to the end
+    warnings  what was found to be damaged, complete then too
     """
 
     source: Input
     head: Head
     rows: Callable[[Plan], Iterator[Rows]]
     log_id: Callable[[], str]
+    warnings: Callable[[], tuple[str, ...]] = tuple
 
 
 def open_input(source: Input, options: ReadOptions) -> Opened:
@@ -50,14 +52,22 @@ def open_input(source: Input, options: ReadOptions) -> Opened:
         return _open_parquet(source, options)
     file, head = open_text(source.name, source.path, packing, options)
     digests: list[str] = []
+    damage: list[str] = []
 
     def rows(plan: Plan) -> Iterator[Rows]:
         digest = hashlib.sha256()
-        yield from text_rows(file, stream_types(plan, file), options, digest)
+        damage.clear()
+        yield from text_rows(file, stream_types(plan, file), options, digest, damage)
         digests.append(digest.hexdigest())
 
     path = source.path
-    return Opened(source=source, head=head, rows=rows, log_id=lambda: digests[-1] if digests else file_hash(path))
+    return Opened(
+        source=source,
+        head=head,
+        rows=rows,
+        log_id=lambda: digests[-1] if digests else file_hash(path),
+        warnings=lambda: tuple(damage),
+    )
 
 
 def _open_table(source: Input, table: pa.Table, options: ReadOptions) -> Opened:

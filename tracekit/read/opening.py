@@ -72,7 +72,10 @@ def _log(recording: Recording, station: Station, options: ReadOptions) -> Log:
         start_time_us=lambda: utc_us(first_time.start_time_us(), plan, station),
         steps=lambda: tuple(step for d in decoders for step in d.time.steps),
         context=lambda: decoders[0].context.values() if isinstance(decoders[0], Decoder) else {},
-        warnings=lambda: tuple(time_warnings(first_time.start_time_us(), plan, station)),
+        warnings=lambda: (
+            *(w for f in _files(recording) for w in f.warnings()),
+            *time_warnings(first_time.start_time_us(), plan, station),
+        ),
     )
     return Log(
         layout=layout_of(plan),

@@ -43,15 +43,6 @@ class PressurePlan:
     sense: str = ""
     assumptions: tuple[Assumption, ...] = ()
 
-    def sentinel(self, raw: NDArray[np.float64]) -> NDArray[np.bool_] | None:
-        """True for numbers that stand for no reading, None where there are none, shape (n,)."""
-        low, high = self.usual
-        room = 0.15 * (high - low)
-        if len(raw) == 0 or (raw.min() >= low - room and raw.max() <= high + room):
-            return None
-        outside = (raw < low - room) | (raw > high + room)
-        return outside & np.isin(raw, SENTINELS)
-
     def kpa(self, raw: NDArray[np.float64]) -> NDArray[np.float64]:
         """Gauge pressure [kPa] of raw values, shape (n,)."""
         if self.points:

@@ -13,7 +13,7 @@ DELIMITERS = ("\t", ";", "|", ",", " ")
 
 _DECLARED = re.compile(r'"?sep=(?P<mark>.)"?', re.IGNORECASE)
 _GLUED = re.compile(r"\d[;,|\t ]+[+-]?[\d.]|[;|\t]")
-_BODY_LINES, _SCAN_LINES, _ALIKE = 120, 3, 0.9
+_BODY_LINES, _SCAN_LINES, _MOST_FIELDS, _ALIKE = 120, 3, 1000, 0.9
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -96,7 +96,7 @@ def _body(written: list[str]) -> list[str]:
 def _score(body: list[str], delimiter: str, quote: str | None) -> tuple[float, int]:
     """How well a delimiter cuts the body, 0 to 1, and the number of fields that it gives most often."""
     rows = [split(line, delimiter, quote) for line in body]
-    counts = Counter(len(r) for r in rows if len(r) > 1)
+    counts = Counter(len(r) for r in rows if 1 < len(r) <= _MOST_FIELDS)
     if not counts:
         return (0.05, 1) if delimiter == "," else (0.0, 1)
     fields, often = max(counts.items(), key=lambda item: (item[1], item[0]))

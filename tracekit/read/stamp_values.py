@@ -15,7 +15,7 @@ _DAY_NS = 86_400 * NS
 _PACKED_DATE, _PACKED_BOTH = 10_000_000, 10_000_000_000_000
 
 
-_MOST_SHAPES = 64
+_MOST_SHAPES, _MOST_DIGITS = 64, 18
 
 Ints = NDArray[np.int64]
 
@@ -91,6 +91,8 @@ def _shape(
     edges = np.diff(np.concatenate([[0], digit.view(np.int8), [0]]))
     starts, stops = np.nonzero(edges == 1)[0].tolist(), np.nonzero(edges == -1)[0].tolist()
     lengths = [stop - start for start, stop in zip(starts, stops, strict=True)]
+    if max(lengths, default=0) > _MOST_DIGITS:
+        return np.zeros(rows, np.int64), np.zeros(rows, np.bool_)
     values = [_number(figures[a:b]) for a, b in zip(starts, stops, strict=True)]
     before = [cells[max(a - 1, 0)] for a in starts]
     if "fraction" in form.fields and len(values) == len(form.fields) - 1:
@@ -98,7 +100,7 @@ def _shape(
         values.insert(place, np.zeros(1, np.int64))
         lengths.insert(place, 1)
         before.insert(place, cells[0])
-    if len(values) != len(form.fields) or max(lengths) > 18:
+    if len(values) != len(form.fields):
         return np.zeros(rows, np.int64), np.zeros(rows, np.bool_)
     afternoon = ((cells[~digit] | 32) == ord("p")).any(axis=0) if form.twelve else np.zeros(1, np.bool_)
     return _combine(_Runs(values, lengths, before, afternoon), form, rows)

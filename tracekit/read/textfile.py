@@ -12,7 +12,7 @@ from tracekit.options.read import ReadOptions
 from tracekit.read.bytestream import Hash, unpacked, whole_lines
 from tracekit.read.columns import Column, Profile, item_columns, make_column, profile_cells
 from tracekit.read.delimited import CUT, TextShape, parse, parse_ahead
-from tracekit.read.encoding import DAMAGE, Encoding, as_utf8, find_encoding, readable
+from tracekit.read.encoding import DAMAGE, Encoding, as_utf8, find_encoding, sound_utf8
 from tracekit.read.head import Head
 from tracekit.read.headers import unique_names
 from tracekit.read.preamble import read_preamble
@@ -49,13 +49,14 @@ def open_text(name: str, path: Path, packing: str, options: ReadOptions) -> tupl
     if not whole:
         text = text[: text.rfind(b"\n") + 1] or text
     start = text[:_FIRST_BYTES]
-    lines = _lines(readable(start if len(start) == len(text) else start[: start.rfind(b"\n") + 1], encoding))
+    start = start if len(start) == len(text) else start[: start.rfind(b"\n") + 1]
+    lines = _lines(start.decode("utf-8", "replace"))
     form = sniff(lines[:_SNIFFED_LINES])
     if form is None:
         raise LogReadError(message(name, "no rows of values", "columns of numbers", "Export the log with its samples."))
     body = [line for line in lines[form.first_data :] if line.strip()]
     names, heading = _names(form, body)
-    later = _later_lines(text, encoding) + ([] if whole or packing != "plain" else _tail(path, encoding))
+    later = _later_lines(text) + ([] if whole or packing != "plain" else _tail(path, encoding))
     samples = [split(line, form.delimiter, '"') for line in (*_spread(body), *later)]
     profiles = _profiles([s for s in samples if len(s) == form.fields], form.fields)
     if _names_channels(profiles, samples):
@@ -101,13 +102,13 @@ def _lines(text: str) -> list[str]:
     return lines[:-1] if lines and not lines[-1] else lines
 
 
-def _later_lines(text: bytes, encoding: Encoding) -> list[str]:
+def _later_lines(text: bytes) -> list[str]:
     """Some lines from further down in the first bytes, evenly spread."""
     found = []
     for place in range(_FIRST_BYTES, len(text), max((len(text) - _FIRST_BYTES) // _SPREAD_ROWS, 1)):
         start = text.find(b"\n", place) + 1
         line = text[start : text.find(b"\n", start)] if start else b""
-        found.append(readable(line, encoding).rstrip("\r"))
+        found.append(line.decode("utf-8", "replace").rstrip("\r"))
     return [line for line in found if line.strip()]
 
 
@@ -123,7 +124,7 @@ def _tail(path: Path, encoding: Encoding) -> list[str]:
         file.seek(max(size - _TAIL_BYTES, encoding.bom) // 2 * 2)
         raw = file.read()
     text = b"".join(as_utf8(iter([raw]), Encoding(name=encoding.name, bom=0, evidence="", confidence=1.0)))
-    found = [line for line in _lines(readable(text, encoding).replace("\r", "\n"))[1:-1] if line.strip()]
+    found = [line for line in _lines(text.decode("utf-8", "replace").replace("\r", "\n"))[1:-1] if line.strip()]
     return found[-1 :: -max(len(found) // _TAIL_ROWS, 1)][::-1]
 
 
@@ -202,6 +203,7 @@ def _offset(text: bytes, lines: int) -> int:
 
 def _prepared(text: bytes, form: TextForm) -> bytes:
     """Runs of blanks as one blank, where they part the columns; a line end at the very end."""
+    text = sound_utf8(text)
     if form.delimiter == " ":
         text = text.replace(b"\t", b" ")
         while b"  " in text:
@@ -241,12 +243,12 @@ def _facts(file: TextFile) -> list[Assumption]:
 
 
 def text_rows(
-    file: TextFile, types: Mapping[str, pa.DataType], options: ReadOptions, digest: Hash | None
+    file: TextFile, types: Mapping[str, pa.DataType], options: ReadOptions, digest: Hash, damage: list[str]
 ) -> Iterator[Rows]:
-    """All rows of a text file, some columns of it."""
+    """All rows of a text file, some columns of it; `damage` takes notes on what could not be unpacked."""
     form = file.form
     mark = (form.delimiter.encode() + DAMAGE) * (form.fields + 1)
-    pieces = unpacked(file.path, file.packing, options.block_bytes, digest)
+    pieces = unpacked(file.path, file.packing, options.block_bytes, digest, damage)
     whole = whole_lines(as_utf8(pieces, file.encoding, mark), options.block_bytes, quoted=form.multiline)
     body = _guard_end(_after(whole, form.first_data), form)
     prepared = (_prepared(piece, form) for piece in body)

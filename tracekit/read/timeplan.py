@@ -157,12 +157,18 @@ def _number_plan(head: Head, column: Column, unit: str | None) -> TimePlan:
             return replace(
                 base, unit_s=factor, origin_s=0.0, dated=True, zoned=True, evidence=evidence, confidence=0.97
             )
-    if _SERIAL_DAYS[0] <= known.min() and known.max() < _SERIAL_DAYS[1] and 0 < np.median(np.diff(known)) < 0.01:
+    if _SERIAL_DAYS[0] <= known.min() and known.max() < _SERIAL_DAYS[1] and 0 < _usual_step(known) < 0.01:
         evidence = "numbers of days since 1899"
         return replace(
             base, unit_s=86400.0, origin_s=_SERIAL_ORIGIN_S, dated=True, wraps=False, evidence=evidence, confidence=0.9
         )
     return _named_unit(head, column, base)
+
+
+def _usual_step(values: NDArray[np.float64]) -> float:
+    """Median step from row to row, 0 for fewer than two rows."""
+    steps = np.diff(finite(values))
+    return float(np.median(steps)) if len(steps) else 0.0
 
 
 def _named_unit(head: Head, column: Column, base: TimePlan) -> TimePlan:
@@ -173,7 +179,7 @@ def _named_unit(head: Head, column: Column, base: TimePlan) -> TimePlan:
         return replace(
             base, unit_s=said.seconds, evidence=f'unit {said.symbol} with the name "{column.name}"', confidence=0.99
         )
-    step = float(np.median(np.abs(np.diff(finite(column.values))))) if head.rows > 1 else 0.0
+    step = abs(_usual_step(column.values))
     interval = head.preamble.interval_s
     if interval is not None and step > 0 and (timely or column.kind == "number"):
         if column.hints.sample_number or abs(step - 1) < 1e-9:

@@ -5,6 +5,7 @@ import re
 import tomllib
 import unicodedata
 from collections.abc import Mapping
+from collections.abc import Set as AbstractSet
 from dataclasses import dataclass
 from importlib.resources import files
 from typing import Any, Literal
@@ -35,10 +36,44 @@ class NameHints:
         return self.roles.get(role, 0.0)
 
 
-@functools.cache
-def _lexicon() -> Mapping[str, Any]:
+@dataclass(frozen=True, slots=True)
+class _Words:
+    """Stems that are looked for anywhere, and whole words."""
+
+    stems: tuple[str, ...]
+    tokens: frozenset[str]
+
+    def hit(self, squeezed: str, tokens: AbstractSet[str]) -> bool:
+        """True where a name bears one of them."""
+        return not self.tokens.isdisjoint(tokens) or any(stem in squeezed for stem in self.stems)
+
+
+@dataclass(frozen=True, slots=True)
+class _Lexicon:
     """The table of words, folded."""
-    return tomllib.loads(fold(files("tracekit.read").joinpath("words.toml").read_text("utf-8")))
+
+    roles: tuple[tuple[Role, float, _Words], ...]
+    senses: tuple[tuple[Sense, _Words], ...]
+    vacuum: _Words
+    sample_number: _Words
+    confirm: _Words
+
+
+@functools.cache
+def _lexicon() -> _Lexicon:
+    table: Mapping[str, Any] = tomllib.loads(fold(files("tracekit.read").joinpath("words.toml").read_text("utf-8")))
+    senses: tuple[Sense, ...] = ("absolute", "gauge")
+    return _Lexicon(
+        roles=tuple((entry["role"], entry["weight"], _words(entry)) for entry in table["hint"]),
+        senses=tuple((s, _words({"tokens": table["senses"][s]})) for s in senses),
+        vacuum=_words(table["vacuum"]),
+        sample_number=_words(table["sample_number"]),
+        confirm=_words(table["confirm"]),
+    )
+
+
+def _words(entry: Mapping[str, str]) -> _Words:
+    return _Words(tuple(entry.get("stems", "").split()), frozenset(entry.get("tokens", "").split()))
 
 
 def fold(text: str) -> str:
@@ -60,23 +95,22 @@ def hints(name: str, unit_text: str = "") -> NameHints:
     plain = {re.sub(r"\d+$", "", t) or t for t in tokens} | set(tokens)
     table = _lexicon()
     roles: dict[Role, float] = {}
-    for entry in table["hint"]:
-        if any(stem in squeezed for stem in entry["stems"].split()) or plain & set(entry["tokens"].split()):
-            roles[entry["role"]] = max(roles.get(entry["role"], 0.0), entry["weight"])
+    for role, weight, words in table.roles:
+        if weight > roles.get(role, 0.0) and words.hit(squeezed, plain):
+            roles[role] = weight
     unit, sense = _pressure(name, unit_text)
     if unit is not None or roles.get("pressure") == 1.0:
         roles = {r: w for r, w in roles.items() if r != "release" or w == 1.0}
-    _sharpen(roles, confirming=any(w in squeezed for w in table["confirm"]["stems"].split()))
-    says: list[Sense] = [s for s in ("absolute", "gauge") if set(tokens) & set(table["senses"][s].split())]
-    vacuum = table["vacuum"]
+    _sharpen(roles, confirming=table.confirm.hit(squeezed, plain))
+    says = [s for s, words in table.senses if words.hit("", set(tokens))]
     return NameHints(
         roles=roles,
         pressure_unit=unit,
         percent=PERCENT in name or PERCENT in unit_text,
         sense=sense or (says[0] if len(says) == 1 else None),
-        says_vacuum=any(w in squeezed for w in vacuum["stems"].split()) or bool(plain & set(vacuum["tokens"].split())),
+        says_vacuum=table.vacuum.hit(squeezed, plain),
         time_unit=_time(name, unit_text),
-        sample_number=bool(set(table["sample_number"]["tokens"].split()) & set(tokens)),
+        sample_number=table.sample_number.hit("", set(tokens)),
         tokens=tokens,
     )
 
