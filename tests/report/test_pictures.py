@@ -81,6 +81,16 @@ def test_hold_rows_show_the_output_where_it_chatters():
     assert "output off while the part is held" in said(picture)
 
 
+def test_hold_rows_stand_by_group():
+    """Rows of one group stand together under its name."""
+    picture = hold_rows(stories.by_part().stations[0])
+    rows = [int(r) for r in picture.html.split('data-rows="')[1].split('"')[0].split()]
+    slow = [r in range(2, 62, 4) for r in rows]
+    assert slow == sorted(slow)
+    assert ">tile 20</text>" in picture.html
+    assert ">tile 30</text>" in picture.html
+
+
 def test_no_hold_rows_without_air_saving_or_holds():
     """A station that never cuts its supply has no refills to show."""
     assert hold_rows(stories.withheld().stations[0]) is None

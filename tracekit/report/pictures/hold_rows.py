@@ -7,6 +7,7 @@ import numpy as np
 
 from tracekit.model.cycle import StationData
 from tracekit.model.result import StationResult
+from tracekit.report.pictures.groups import group_name
 from tracekit.report.plot import Axis, Cell, Column, Label, Picture, Plot, across, bars, dots, finish, upward
 from tracekit.report.view import LEAKS, Floats, Indices, codes_present, number_word, odd_cycles, spaced
 from tracekit.report.words import Text, count, say, share_of
@@ -38,12 +39,12 @@ def hold_rows(result: StationResult, unit: str = "kPa") -> Picture | None:
     held = _holds(data)
     if len(held) < 2 or not (output or data.air_saving):
         return None
-    chosen = _choose(held, result)
+    chosen, names = _grouped(_choose(held, result), result)
     rows = _rows_of(data, chosen, output)
     base = _baseline_rows(result) if not output else None
     heading = _output_heading(data, held) if output else _refill_heading(result)
     caption = _caption(len(held), len(chosen), base, output)
-    plot = _plot(rows, base, output or bool(codes_present(result) & _REFILL_CODES))
+    plot = _plot(rows, base, output or bool(codes_present(result) & _REFILL_CODES), names)
     return finish("holds", (heading, caption), plot, _columns(output), _numbers(rows), len(rows.start), unit)
 
 
@@ -71,6 +72,17 @@ def _choose(held: Indices, result: StationResult) -> Indices:
     most_odd = _MOST_ODD if (~odd).any() else _MOST_ROWS
     first = spaced(held[odd], most_odd)
     return np.sort(np.concatenate((first, spaced(held[~odd], _MOST_ROWS - len(first)))))
+
+
+def _grouped(chosen: Indices, result: StationResult) -> tuple[Indices, tuple[str, ...]]:
+    """Rows put together by the leak's groups, with each row's group; as they are where there are none."""
+    if len(result.leak.groups) < 2:
+        return chosen, ()
+    owner = {c: k for k, g in enumerate(result.leak.groups) for c in g.cycles}
+    rank = np.array([owner.get(c, len(result.leak.groups)) for c in chosen.tolist()])
+    order = np.argsort(rank, kind="stable")
+    names = [*(group_name(g, 10) for g in result.leak.groups), "no group"]
+    return chosen[order], tuple(names[k] for k in rank[order].tolist())
 
 
 def _rows_of(data: StationData, chosen: Indices, output: bool) -> _Rows:
@@ -126,7 +138,7 @@ def _baseline_rows(result: StationResult) -> _Rows | None:
     return _rows_of(base, spaced(_holds(base), _BASE_ROWS), False)
 
 
-def _plot(rows: _Rows, base: _Rows | None, odd: bool) -> Plot:
+def _plot(rows: _Rows, base: _Rows | None, odd: bool, names: tuple[str, ...]) -> Plot:
     top = len(base.cycle) + _GAP_ROWS if base is not None else 0
     total = top + len(rows.cycle)
     ends = np.concatenate((rows.end, base.end if base is not None else rows.end[:0]))
@@ -134,7 +146,7 @@ def _plot(rows: _Rows, base: _Rows | None, odd: bool) -> Plot:
     y = Axis(low=-0.5, high=total - 0.5, down=True, quiet=True)
     thick = next(name for limit, name in ((24, "r8"), (40, "r5"), (64, "r3"), (10**9, "r2")) if total <= limit)
     marks = [*_marks(rows, x, y, top, thick, ("usual", "odd" if odd else "ink"))]
-    labels = _labels(rows, x, top)
+    labels = _group_labels(names, x, top) if names else _labels(rows, x, top)
     if base is not None:
         marks += _marks(base, x, y, 0, thick, ("base", "base"))
         labels.append(Label(x=x.low, y=len(base.cycle) / 2.0 - 0.5, lines=("baseline",), style="end t-base", dx=-6))
@@ -163,6 +175,12 @@ def _labels(rows: _Rows, x: Axis, top: int) -> list[Label]:
     steps = np.unique(np.linspace(0, last, max(2, min(5, int(last / max(apart, 1.0)) + 1))).round().astype(int))
     words = [(int(k), f"cycle {count(int(rows.cycle[k]))}" if k == 0 else count(int(rows.cycle[k]))) for k in steps]
     return [Label(x=x.low, y=float(k + top), lines=(text,), style="end", dx=-6) for k, text in words]
+
+
+def _group_labels(names: tuple[str, ...], x: Axis, top: int) -> list[Label]:
+    """Each group's name in the middle of its rows."""
+    middles = {name: float(np.mean([k for k, n in enumerate(names) if n == name])) for name in dict.fromkeys(names)}
+    return [Label(x=x.low, y=at + top, lines=(name,), style="end", dx=-6) for name, at in middles.items()]
 
 
 def _refill_heading(result: StationResult) -> Text:
