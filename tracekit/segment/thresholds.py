@@ -74,7 +74,8 @@ def explained(samples: Samples, edge: Ints, level: Floats, *, upward: bool) -> N
     value = sign * samples.vacuum[window]
     tolerance = 2.5 * samples.noise + 0.3
     slope = np.maximum(value[:, 0] - value[:, 1], 0.0)  # the crossing may lie in the sample that shows the edge
-    reached = value[:, 0] + slope >= sign * level - tolerance
+    # where samples are far apart the pressure may have turned already by the sample that shows the edge
+    reached = np.maximum(value[:, 0], value[:, 1]) + slope >= sign * level - tolerance
     not_before = value.min(axis=1) <= sign * level + tolerance
     return np.asarray(reached & not_before, np.bool_)
 
