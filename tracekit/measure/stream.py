@@ -154,7 +154,10 @@ class StationAnalyser:
         vacuum = -rows.pressure
         wiring = find_wiring(rows.pressure, rows.digital, self._layout)
         quantisation = find_quantisation(vacuum)
-        noise = second_difference_noise(vacuum, quantisation)
+        low = float(np.fmin.reduce(rows.pressure)) if len(rows) else 0.0
+        clipped = _clipped(rows.pressure, low)
+        # readings that are flat at the end of the range hide the noise
+        noise = second_difference_noise(vacuum if clipped < 0.02 else vacuum[rows.pressure != low], quantisation)
         step = np.diff(rows.time)
         interval = float(np.median(step)) if len(step) else 0.01
         samples = make_samples(
@@ -171,7 +174,7 @@ class StationAnalyser:
             interval=interval,
             noise=noise,
             quantisation=quantisation,
-            clipped_low=_clipped(rows.pressure, float(np.fmin.reduce(rows.pressure)) if len(rows) else 0.0),
+            clipped_low=clipped,
             clipped_high=_clipped(rows.pressure, float(np.fmax.reduce(rows.pressure)) if len(rows) else 0.0),
         )
 
