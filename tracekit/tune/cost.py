@@ -1,7 +1,7 @@
 """What a set of settings costs per pick cycle: risk first, then air, wear and time. Weights stand in `options.tune`."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,6 +13,7 @@ from tracekit.tune.station_model import FittedStation
 
 Floats = NDArray[np.float64]
 
+_SPREADS = (-1.2, 0.0, 1.2)  # three points that stand for the uncertainty of the leak rates
 GOALS = ("air", "time", "valve", "grip")
 
 
@@ -101,7 +102,9 @@ def representatives(model: FittedStation, options: TuneOptions) -> NDArray[np.in
 def loop_cost(
     model: FittedStation, off: Floats, on: Floats, w: Mapping[str, float], options: TuneOptions
 ) -> tuple[Floats, LoopCounts]:
-    """Cost of air-saving thresholds, shape (pairs,), and the counts behind it."""
-    counts = run_loop(lanes_of(model, representatives(model, options), off, on))
-    grip = w["grip"] * np.maximum(model.facts.reach_low - 0.5 * (off + on), 0.0)
-    return w["air"] * counts.on_time_s.mean(axis=1) + w["switch"] * counts.switches.mean(axis=1) + grip, counts
+    """Cost of air-saving thresholds, shape (pairs,), over what is not known of the leak; and the counts behind it."""
+    lanes = lanes_of(model, representatives(model, options), off, on)
+    factors = np.exp(np.array(_SPREADS) * np.hypot(model.rate_u, options.model_rel_u))
+    counts = run_loop(replace(lanes, rate=lanes.rate[None, :, :] * factors[:, None, None]))
+    grip = options.grip_of_hold * w["grip"] * np.maximum(model.facts.reach_low - 0.5 * (off + on), 0.0)
+    return w["air"] * counts.on_time_s.mean(axis=(0, 2)) + w["switch"] * counts.switches.mean(axis=(0, 2)) + grip, counts

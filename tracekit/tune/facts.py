@@ -43,7 +43,7 @@ class Facts:
 
 def station_facts(data: StationData, options: TuneOptions) -> Facts:
     """Levels and distances that settings must respect."""
-    held = data.cycles.where("outcome", "held")
+    held = closed_picks(data)
     return Facts(
         sigma=max(data.sensor.noise_kpa, 0.02) if np.isfinite(data.sensor.noise_kpa) else 0.1,
         open_high=_open_high(data),
@@ -55,6 +55,13 @@ def station_facts(data: StationData, options: TuneOptions) -> Facts:
         slope=_slope(data, held),
         overshoot_seen=float(np.nan_to_num(over)),
     )
+
+
+def closed_picks(data: StationData) -> Bools:
+    """Picks whose cup closed on a part: held ones, and those given up with vacuum near its usual peak."""
+    peak = data.cycles.floats("peak_vacuum_kpa")
+    closed = data.cycles.where("outcome", "missed") & (peak > 0.7 * data.usual_peak_kpa)
+    return np.asarray(data.cycles.where("outcome", "held") | closed, np.bool_)
 
 
 def open_levels(data: StationData) -> Floats:

@@ -10,6 +10,7 @@ from tracekit.model.finding import Finding
 from tracekit.model.result import LeakResult
 from tracekit.model.station import Station
 from tracekit.options.tune import TuneOptions
+from tracekit.tune.facts import closed_picks
 from tracekit.tune.known import Known
 
 # Causes that change neither evacuation, hold nor decay of a healthy pick, so that settings can be chosen beside them.
@@ -47,16 +48,16 @@ def repair_first(findings: tuple[Finding, ...]) -> str | None:
             continue
         return _FIRST.get(finding.code, f"Repair first: {finding.title}")
     codes = {f.code for f in findings if f.severity != "info"}
-    if "supply_short_cycling" in codes and "supply_band_too_narrow" not in codes:
+    if "supply_short_cycling" in codes and not codes & set(_THRESHOLDS):
         return "The band is not narrow, yet recharges follow fast: find the leak first"
     return None
 
 
 def unknown(data: StationData, known: Mapping[str, Known], options: TuneOptions) -> str | None:
     """What the log lacks for any suggestion, or None."""
-    held = int(data.cycles.where("outcome", "held").sum())
-    if held < options.least_held:
-        return f"Only {held} held cycles; record {options.least_held} or more"
+    closed = int(closed_picks(data).sum())
+    if closed < options.least_held:
+        return f"Only {closed} picks with a part; record {options.least_held} or more"
     if "set_point" not in known or "reset_point" not in known:
         return "The settings in force are not known; put them into the station file"
     if _changed(data, known["set_point"]):
@@ -77,10 +78,10 @@ def setting_faults(findings: tuple[Finding, ...]) -> tuple[str, ...]:
     return tuple(f.code for f in findings if f.severity != "info" and f.code in _THRESHOLDS)
 
 
-def leak_first(leak: LeakResult, station: Station, options: TuneOptions) -> str | None:
-    """A leak too large to tune around, whatever it is called."""
+def leak_first(leak: LeakResult, station: Station, faults: tuple[str, ...], options: TuneOptions) -> str | None:
+    """A leak too large to tune around, whatever it is called; an order that lets parts fall is put right before it."""
     rate = leak.decay_rate
-    if not isinstance(rate, Estimate):
+    if not isinstance(rate, Estimate) or "supply_on_below_reset" in faults:
         return None
     volume = station.station.volume_ml
     flow = 0.0006 * (volume or 0.0) * rate.lower  # L/min ANR at 20 °C: 0.6 L/min per Pa·m³/s

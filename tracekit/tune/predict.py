@@ -12,6 +12,7 @@ from tracekit.model.estimate import Estimate
 from tracekit.model.station import Price
 from tracekit.options.tune import TuneOptions
 from tracekit.tune.cost import Levels, lanes_of
+from tracekit.tune.facts import closed_picks
 from tracekit.tune.intervals import estimate, of_mean, of_median, of_share
 from tracekit.tune.loop import Lanes, run_loop
 from tracekit.tune.noise import above
@@ -21,6 +22,7 @@ from tracekit.tune.station_model import FittedStation
 Floats = NDArray[np.float64]
 
 MEASURED, MODELLED = "as recorded", "modelled from this log"
+_HELD_LEAST, _COASTS_LEAST = 3, 3
 _SEED = 20310303
 _TICK_S = 0.004  # a loop and its recorder answer within one another's steps (common practice, no source)
 
@@ -37,20 +39,40 @@ class Scene:
     price: Price | None
     options: TuneOptions
 
+    @property
+    def saving(self) -> bool:
+        """Whether both thresholds of an air-saving loop are known."""
+        return {"supply_off", "supply_on"} <= set(self.now)
+
+
+@dataclass(frozen=True, slots=True)
+class _Spread:
+    """A modelled mean, and how far it may lie below and above [the unit of the quantity]."""
+
+    value: float
+    below: float
+    above: float
+
 
 def predict(scene: Scene, values: Values) -> Mapping[str, Estimate]:
     """Every predicted effect of `values`; those of the settings in force are as recorded."""
     changed = {n for n in values if abs(values[n] - scene.now.get(n, math.inf)) > 1e-9}
     found = {"evacuation_time_s": _evacuation(scene, values, "set_point" in changed)}
     found |= _shares(scene, values, changed)
+    unseen = scene.saving and changed & {"supply_off", "supply_on"} and scene.model.coasts_seen < _COASTS_LEAST
+    if unseen or scene.data.cycles.where("outcome", "held").sum() < _HELD_LEAST:
+        return found  # how fast vacuum is lost, or how long a hold lasts, is not in the log
     switches, on_time = _supply(scene, values, changed)
-    return found | _per_time(scene, switches, on_time)
+    return found | _per_time(scene, switches, on_time, changed)
 
 
 def _evacuation(scene: Scene, values: Values, changed: bool) -> Estimate:
     model, interval = scene.model, scene.data.sensor.sample_interval_s
     if not changed or "set_point" not in values:
-        return of_median(model.evacuation_s, "s", MEASURED, interval / math.sqrt(12.0))
+        seen = model.evacuation_s[np.isfinite(model.evacuation_s)]
+        if len(seen):
+            return of_median(seen, "s", MEASURED, interval / math.sqrt(12.0))
+        values = {"set_point": float(np.median(model.rise.ultimate))} | dict(values)
     level = values["set_point"]
     times = model.rise.at(np.array([level]))[:, 0]
     times = times[np.isfinite(times)]
@@ -108,7 +130,7 @@ def _drop_chance(scene: Scene, values: Values) -> float:
     reset = values.get("reset_point", 0.0)
     spread = float(np.hypot(scene.levels.sigma, scene.options.least_spread_kpa))
     floors = scene.levels.floor
-    if scene.data.air_saving and "supply_on" in values:
+    if scene.saving:
         floors = np.array([values["supply_on"] - scene.fall])
     if not len(floors):
         return 0.0
@@ -122,60 +144,70 @@ def _supply(scene: Scene, values: Values, changed: set[str]) -> tuple[Estimate, 
     switches = np.maximum(cycles.codes("supply_switches"), 0)[held].astype(np.float64)
     on_time = cycles.floats("supply_on_time_s")[held]
     same = of_mean(switches, "per hold", MEASURED), of_mean(on_time, "s", MEASURED)
-    loop = {"supply_off", "supply_on"} <= set(values) and scene.data.air_saving
-    if not loop:
+    if not scene.saving:
         return _later(scene, same, values, changed)
     if not changed & {"supply_off", "supply_on", "set_point"}:
         return same
-    new, spread_new = _modelled(scene, values)
-    old, _ = _modelled(scene, scene.now)
-    seen = cycles.floats("supply_on_time_s")[rows].mean()
-    scale = seen / max(old[1], 1e-6)
-    n = len(rows)
+    new, old = _modelled(scene, values), _modelled(scene, scene.now)
+    scale = cycles.floats("supply_on_time_s")[rows].mean() / max(old[1].value, 1e-6)
     method = MODELLED + _extrapolates(scene, values)
-    first = estimate(new[0], 1.96 * spread_new[0], "per hold", n, method)
-    return first, estimate(new[1] * scale, 1.96 * spread_new[1] * scale, "s", n, method)
+    return _as_estimate(new[0], 1.0, "per hold", rows, method), _as_estimate(new[1], scale, "s", rows, method)
+
+
+def _as_estimate(spread: _Spread, scale: float, unit: str, rows: NDArray[np.int64], method: str) -> Estimate:
+    value = spread.value * scale
+    low, high = max(value - spread.below * scale, 0.0), value + spread.above * scale
+    return Estimate(value=float(value), lower=float(low), upper=float(high), unit=unit, n=len(rows), method=method)
 
 
 def _later(
     scene: Scene, same: tuple[Estimate, Estimate], values: Values, changed: set[str]
 ) -> tuple[Estimate, Estimate]:
     """Without air saving only the end of the hold moves with the set point."""
-    if "set_point" not in changed or not scene.model.lift_on_point:
+    if "set_point" not in changed:
         return same
+    chance = scene.model.follows_point
     shift = float(np.median(_shift(scene, values)))
     time = same[1]
-    half = 0.5 * (time.upper - time.lower) + 0.1 * abs(shift)
-    return same[0], estimate(time.value + shift, half, "s", time.n, MODELLED)
+    doubt = 1.96 * math.sqrt(chance * (1.0 - chance)) * abs(shift) + 0.1 * abs(shift)
+    half = math.hypot(0.5 * (time.upper - time.lower), doubt)
+    return same[0], estimate(time.value + chance * shift, half, "s", time.n, MODELLED)
 
 
 def _shift(scene: Scene, values: Values) -> Floats:
-    """How much later the hold ends per cycle, because the set point is reached later [s]."""
+    """How much later the set point is reached per cycle; the hold ends as much later where it is timed from there [s]."""
     model = scene.model
-    if "set_point" not in values or not model.lift_on_point:
+    if abs(values.get("set_point", 0.0) - scene.now.get("set_point", 0.0)) < 1e-9:
         return np.zeros(len(model.rows))
-    times = model.rise.at(np.array([values["set_point"], scene.now["set_point"]]))
-    moved = times[:, 0] - times[:, 1]
-    return np.where(np.isfinite(moved), moved, 0.0)
+    new, old = model.rise.at(np.array([values["set_point"], scene.now["set_point"]])).T
+    old = np.where(np.isfinite(model.evacuation_s), model.evacuation_s, old)
+    moved = np.fmax(new, model.contact_s) - np.fmax(old, model.contact_s)  # nothing is lifted before the cup is on it
+    usual = np.median(moved[np.isfinite(moved)]) if np.isfinite(moved).any() else 0.0
+    return np.where(np.isfinite(moved), moved, usual)
 
 
-def _modelled(scene: Scene, values: Values) -> tuple[tuple[float, float], tuple[float, float]]:
-    """Mean switches and supply time per hold, and their standard uncertainties."""
+def _modelled(scene: Scene, values: Values) -> tuple[_Spread, _Spread]:
+    """Mean switches and supply time per hold."""
     model = scene.model
     every = np.arange(len(model.rows))[:: max(1, len(model.rows) // 64)]
-    off, on = np.array([values["supply_off"]]), np.array([values["supply_on"]])
-    lanes = lanes_of(model, every, off, on)
-    lanes = replace(lanes, end_s=lanes.end_s + _shift(scene, values)[every][None, :])
-    middle = run_loop(lanes)
-    drawn = run_loop(_drawn(scene, lanes, values))
-    n = len(every)
-    found, spread = [], []
-    for value, draws in ((middle.switches, drawn.switches), (middle.on_time_s, drawn.on_time_s)):
-        means = draws.mean(axis=1)
-        own = float(value.std(ddof=1)) if n > 1 else 0.0
-        found.append(float(0.5 * (means.mean() + value.mean())))
-        spread.append(math.hypot(float(means.std(ddof=1)), own * math.sqrt(2.0 / len(model.rows))))
-    return (found[0], found[1]), (spread[0], spread[1])
+    lanes = lanes_of(model, every, np.array([values["supply_off"]]), np.array([values["supply_on"]]))
+    lanes = replace(lanes, end_s=lanes.end_s + model.follows_point * _shift(scene, values)[every][None, :])
+    middle, drawn = run_loop(lanes), run_loop(_drawn(scene, lanes, values))
+    found = [
+        _spread(value, draws.mean(axis=1), len(model.rows))
+        for value, draws in ((middle.switches, drawn.switches), (middle.on_time_s, drawn.on_time_s))
+    ]
+    return found[0], found[1]
+
+
+def _spread(values: Floats, means: Floats, n: int) -> _Spread:
+    """Centre and reach of what was drawn, with the scatter of a second recording of `n` cycles."""
+    own = float(np.std(values)) * math.sqrt(2.0 / n)
+    middle = float(0.5 * (values.mean() + np.median(means)))
+    low, high = (float(v) for v in np.quantile(means, (0.025, 0.975)))
+    return _Spread(
+        middle, math.hypot(max(middle - low, 0.0), 1.96 * own), math.hypot(max(high - middle, 0.0), 1.96 * own)
+    )
 
 
 def _drawn(scene: Scene, lanes: Lanes, values: Values) -> Lanes:
@@ -184,20 +216,28 @@ def _drawn(scene: Scene, lanes: Lanes, values: Values) -> Lanes:
     rng = np.random.default_rng(_SEED)
     z = rng.standard_normal((8, max(o.draws // 4, 24), 1))
     like = model.recharges_seen >= 3 and not _extrapolates(scene, values)
-    rate_u = math.hypot(model.rate_rel / 1.96, o.model_rel_u * (0.5 if like else 1.0))
+    rate_u = math.hypot(model.rate_u, o.model_rel_u * (0.5 if like else 1.0))
     tau_u = o.recharge_rel_u * (0.5 if model.recharges_seen >= 3 else 1.0)
-    cut = lanes.first_cut_s + z[4] * (_TICK_S + 0.3 * scene.data.sensor.sample_interval_s) + z[5] * 0.03 * lanes.first_cut_s
+    first = np.minimum(lanes.first_cut_s, 1e6)
+    cut = first + z[4] * (_TICK_S + 0.3 * scene.data.sensor.sample_interval_s) + z[5] * 0.03 * np.minimum(first, 2.0)
     return replace(
         lanes,
         rate=lanes.rate * np.exp(rate_u * z[0]),
         tau_s=lanes.tau_s * np.exp(tau_u * z[1]),
-        first_memory=lanes.first_memory * np.exp(0.10 * z[2]),
+        first_memory=lanes.first_memory * np.exp(0.15 * z[2]),
         later_share=lanes.later_share * np.exp(0.25 * z[3]),
         first_cut_s=np.maximum(cut, 0.01),
+        end_s=lanes.end_s + _end_doubt(scene, values) * z[6],
         delay_on_s=lanes.delay_on_s * np.exp(0.2 * z[6]),
         delay_later_s=lanes.delay_later_s * np.exp(0.2 * z[7]),
         on=lanes.on + 0.1 * z[5],
     )
+
+
+def _end_doubt(scene: Scene, values: Values) -> float:
+    """Standard uncertainty of the end of the hold where it is unclear what it is timed from [s]."""
+    chance = scene.model.follows_point
+    return math.sqrt(chance * (1.0 - chance)) * abs(float(np.median(_shift(scene, values))))
 
 
 def _extrapolates(scene: Scene, values: Values) -> str:
@@ -208,28 +248,49 @@ def _extrapolates(scene: Scene, values: Values) -> str:
     return ", beyond the recorded range of vacuum" if low or high else ""
 
 
-def _per_time(scene: Scene, switches: Estimate, on_time: Estimate) -> Mapping[str, Estimate]:
+def _per_time(scene: Scene, switches: Estimate, on_time: Estimate, changed: set[str]) -> Mapping[str, Estimate]:
     """The same per hour, as a share of time, and as air."""
     cycles = scene.data.cycles
-    held = cycles.where("outcome", "held")
     start, end = cycles.floats("start_s"), cycles.floats("end_s")
-    total = float(end[-1] - start[0]) if len(start) else 1.0
-    others = float(np.nansum(cycles.floats("supply_on_time_s")[~held]))
-    per_hour = 3600.0 * float(held.sum()) / max(total, 1e-6)
+    total = max(float(end[-1] - start[0]), 1e-6) if len(start) else 1.0
+    others, doubt = _others(scene, changed)
+    holds = float(cycles.where("outcome", "held").sum()) + _rescued(scene, changed)
     found = {
         "supply_switches_per_hold": switches,
-        "supply_switches_per_hour": _scaled(switches, per_hour, 0.0, "per hour"),
-        "supply_on_share": _scaled(on_time, held.sum() / total, others / total, "share of time"),
+        "supply_switches_per_hour": _scaled(switches, 3600.0 * holds / total, 0.0, "per hour"),
+        "supply_on_share": _scaled(on_time, holds / total, others / total, "share of time", doubt / total),
     }
     flow = scene.price.nozzle_flow_l_min_anr if scene.price is not None else None
     if flow is not None:
-        n = max(len(cycles), 1)
-        found["air_l_anr_per_cycle"] = _scaled(
-            on_time, flow / 60.0 * held.sum() / n, flow / 60.0 * others / n, "L ANR"
-        )
+        each = flow / 60.0 / max(len(cycles), 1)
+        found["air_l_anr_per_cycle"] = _scaled(on_time, each * holds, each * others, "L ANR", each * doubt)
     return found
 
 
-def _scaled(value: Estimate, factor: float, plus: float, unit: str) -> Estimate:
-    low, middle, high = (float(v * factor + plus) for v in (value.lower, value.value, value.upper))
-    return replace(value, value=middle, lower=low, upper=high, unit=unit)
+def _rescued(scene: Scene, changed: set[str]) -> float:
+    """Picks given up with the cup closed that another set point turns into holds."""
+    if "set_point" not in changed:
+        return 0.0
+    return float((closed_picks(scene.data) & scene.data.cycles.where("outcome", "missed")).sum())
+
+
+def _others(scene: Scene, changed: set[str]) -> tuple[float, float]:
+    """Supply time of the cycles that were not held, in all, and how far it may be off either way [s].
+
+    Where empty cups passed for parts, how long an empty pick sucks with another set point is not in the log.
+    """
+    cycles = scene.data.cycles
+    rest = ~(closed_picks(scene.data) if "set_point" in changed else cycles.where("outcome", "held"))
+    spent = float(np.nansum(cycles.floats("supply_on_time_s")[rest]))
+    fooled = rest & (scene.data.timing["has_output_on"] > 0.0)
+    if "set_point" not in changed or not fooled.any():
+        return spent, 0.0
+    theirs = float(np.nansum(cycles.floats("supply_on_time_s")[fooled]))
+    return spent, 0.8 * theirs
+
+
+def _scaled(value: Estimate, factor: float, plus: float, unit: str, doubt: float = 0.0) -> Estimate:
+    middle = float(value.value * factor + plus)
+    low = math.hypot((value.value - value.lower) * factor, doubt)
+    high = math.hypot((value.upper - value.value) * factor, doubt)
+    return replace(value, value=middle, lower=max(middle - low, 0.0), upper=middle + high, unit=unit)

@@ -12,7 +12,7 @@ from tracekit.options.tune import TuneOptions
 from tracekit.tune.calibrate import calibrated
 from tracekit.tune.cost import Levels, weights
 from tracekit.tune.display import step_kpa
-from tracekit.tune.facts import Facts, floors, open_levels, station_facts
+from tracekit.tune.facts import Facts, closed_picks, floors, open_levels, station_facts
 from tracekit.tune.known import Known
 from tracekit.tune.needed import needed_kpa
 from tracekit.tune.order import Rules
@@ -38,11 +38,12 @@ def prepare(
     fall = _fall(data, facts, options)
     model = calibrated(data, fit_station(data, leak, facts, options), now)
     levels = _levels(data, facts)
-    rules = rules_of(facts, known, station, data.air_saving, fall, options)
+    saving = {"supply_off", "supply_on"} <= set(known)
+    rules = rules_of(facts, known, station, saving, fall, options)
     free = tuple(n for n in known if n in station.settings.adjustable)
     problem = Problem(
         model=model, levels=levels, rules=rules, weights=weights(options, goal), adjustable=free, options=options,
-        saving=data.air_saving, fall=fall,
+        saving=saving, fall=fall,
     )  # fmt: skip
     scene = Scene(
         data=data, model=model, levels=levels, now=now, fall=fall, price=station.price, options=options
@@ -52,8 +53,8 @@ def prepare(
 
 def _fall(data: StationData, facts: Facts, options: TuneOptions) -> float:
     """How far vacuum goes below supply_on: undershoot (else slope × delay) plus the deepest healthy dip [kPa]."""
-    if not data.air_saving:
-        return 0.0
+    if not np.isfinite(facts.slope):
+        return options.fall_unseen_kpa + float(np.nan_to_num(facts.dip))
     delay = data.cycles.floats("response_delay_s")
     late = (float(np.nanmedian(delay)) if np.isfinite(delay).any() else 0.02) + 0.03
     under = facts.undershoot if np.isfinite(facts.undershoot) else max(np.nan_to_num(facts.slope), 0.0) * late
@@ -63,10 +64,9 @@ def _fall(data: StationData, facts: Facts, options: TuneOptions) -> float:
 
 def _levels(data: StationData, facts: Facts) -> Levels:
     cycles = data.cycles
-    peak = cycles.floats("peak_vacuum_kpa")
-    closed = np.isfinite(peak) & (peak > 0.5 * data.usual_peak_kpa) & ~cycles.where("outcome", "incomplete")
-    held = cycles.where("outcome", "held")
-    return Levels(empty=open_levels(data), reach=peak[closed], floor=floors(data, held), sigma=facts.sigma)
+    closed = closed_picks(data)
+    peak = cycles.floats("peak_vacuum_kpa")[closed]
+    return Levels(empty=open_levels(data), reach=peak[np.isfinite(peak)], floor=floors(data, closed), sigma=facts.sigma)
 
 
 def rules_of(

@@ -76,7 +76,7 @@ def _candidates(problem: Problem, name: str, about: float | None, width: float) 
     now, step, o = problem.now[name], problem.rules.step, problem.options
     if name not in problem.adjustable:
         return np.array([now])
-    low, high = now - o.most_move_kpa, min(now + o.most_move_kpa, problem.model.facts.reach_low)
+    low, high = now - o.most_move_kpa, problem.model.facts.reach_low
     if problem.rules.needed is not None:
         low = max(low, problem.rules.needed if name in LOWERING else low)
     elif name in LOWERING:

@@ -12,7 +12,7 @@ from tracekit.model.result import LeakResult
 from tracekit.options.tune import TuneOptions
 from tracekit.physics.heat import MEMORY_SHARE, exchange_rate_1_s
 from tracekit.tune.coasts import Coasts, Recharges, coasts_of, recharges_of
-from tracekit.tune.facts import Facts
+from tracekit.tune.facts import Facts, closed_picks
 from tracekit.tune.rise import Rise, rise_of
 
 Floats = NDArray[np.float64]
@@ -20,18 +20,22 @@ Ints = NDArray[np.int64]
 
 _WALL_S = 0.13  # where the log does not tell: between hose and cup (trade figures: 0.01 to 0.6 s)
 _STARTS = 60
+_GAP_S = 0.1  # a release this soon after the last supply-off belongs to it
+_USUALLY = 0.8
+_UNSEEN_RATE = 2.0  # kPa/s: healthy stations of 20 to 200 mL lose 0.2 to 8 (common practice, no source)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FittedStation:
     """One station as its log shows it. Arrays have one entry per cycle used.
 
-    rows           rows of the cycles table that were used: held cycles
+    rows           rows of the cycles table that were used: picks whose cup closed
     rise           crossing times of the evacuation
     end_s          supply command to the end of suction [s]
+    contact_s      supply command to the closing of the cup [s], NaN where it does not show
     evacuation_s   supply command to the set point in force [s]
     rate           isothermal leak rate near the loop's levels [kPa/s]
-    rate_rel       relative half-width of its interval that all cycles share
+    rate_u         standard uncertainty of the logarithm of the rate that all cycles share
     wall_s         exchange of heat between gas and wall [s]
     memory_level, memory  e of the gas at the end of an evacuation that is cut at that level
     tau_s          time constant of a recharge [s]
@@ -39,7 +43,8 @@ class FittedStation:
     delay_off_s    overshoot of the first cut over the speed of the rise there [s]
     delay_later_s  the same of later cuts [s]
     later_share    correction on the warming after a recharge
-    lift_on_point  the hold starts at the set point, so that it ends later where that is reached later
+    follows_point  probability that the hold is timed from the set point, so that it ends later where that comes later
+    coasts_seen    coasts that the log shows
     recharges_seen recharges that the log shows
     figures        what is shown of the model, with intervals
     """
@@ -47,9 +52,10 @@ class FittedStation:
     rows: Ints
     rise: Rise
     end_s: Floats
+    contact_s: Floats
     evacuation_s: Floats
     rate: Floats
-    rate_rel: float
+    rate_u: float
     wall_s: float
     memory_level: Floats
     memory: Floats
@@ -58,7 +64,8 @@ class FittedStation:
     delay_off_s: float
     delay_later_s: float
     later_share: float
-    lift_on_point: bool
+    follows_point: float
+    coasts_seen: int
     recharges_seen: int
     ambient_kpa: float
     facts: Facts
@@ -75,46 +82,46 @@ class FittedStation:
 
 
 def fit_station(data: StationData, leak: LeakResult, facts: Facts, options: TuneOptions) -> FittedStation:
-    """Fit the model from a measured station with at least one held cycle."""
+    """Fit the model from a measured station with at least one closed pick."""
     held = data.cycles.where("outcome", "held")
-    rows = np.flatnonzero(held & np.isfinite(data.cycles.floats("evacuation_time_s")))
+    rows = np.flatnonzero(held if held.sum() >= options.least_held else closed_picks(data))
     if len(rows) > options.cycles_most:
         rows = rows[np.linspace(0, len(rows) - 1, options.cycles_most).astype(np.int64)]
     rise = rise_of(data, rows)
     coasts, recharges = coasts_of(data, held), recharges_of(data, held)
     wall = leak.wall_time_constant_s if np.isfinite(leak.wall_time_constant_s) else _WALL_S
-    rate, rate_rel = _rates(data, leak, rows, coasts)
+    rate, rate_u = _rates(data, leak, rows, coasts, options)
     delay_off = _delay_off(data, coasts, rise)
     level, memory = _evacuation_memory(data, rise, wall)
     share = _first_share(data, coasts, level, memory, rate, wall)
-    end = data.timing["quit_s"][rows] - data.timing["try_s"][rows]
+    end = _ends(data, rows)
     evacuation = data.cycles.floats("evacuation_time_s")[rows]
     delay_on = _delay_on(data, recharges)
     tau = _recharge_tau(data, recharges, rise, delay_on)
     return FittedStation(
-        rows=rows, rise=rise, end_s=end, evacuation_s=evacuation, rate=rate, rate_rel=rate_rel, wall_s=wall,
+        rows=rows, rise=rise, end_s=end, contact_s=data.cycles.floats("contact_s")[rows] - data.timing["try_s"][rows], evacuation_s=evacuation, rate=rate, rate_u=rate_u, wall_s=wall,
         memory_level=level, memory=memory * share, tau_s=tau,
-        delay_on_s=delay_on, delay_off_s=delay_off, delay_later_s=_delay_later(data, coasts, rise, tau, delay_off), later_share=1.0, lift_on_point=_lifts_on_point(end, evacuation),
-        recharges_seen=len(recharges.cycle), ambient_kpa=data.ambient_kpa, facts=facts,
+        delay_on_s=delay_on, delay_off_s=delay_off, delay_later_s=_delay_later(data, coasts, rise, tau, delay_off), later_share=1.0, follows_point=_follows_point(data, rows, end),
+        coasts_seen=len(coasts.cycle), recharges_seen=len(recharges.cycle), ambient_kpa=data.ambient_kpa, facts=facts,
     )  # fmt: skip
 
 
-def _rates(data: StationData, leak: LeakResult, rows: Ints, coasts: Coasts) -> tuple[Floats, float]:
-    """Isothermal rates per cycle, and the relative half-width that they share."""
-    rate = leak.rate[rows]
-    found = leak.decay_rate
+def _rates(
+    data: StationData, leak: LeakResult, rows: Ints, coasts: Coasts, options: TuneOptions
+) -> tuple[Floats, float]:
+    """Isothermal rates per cycle, and the standard uncertainty of their logarithm that they share."""
+    rate, found = leak.rate[rows], leak.decay_rate
+    seen = np.isfinite(rate)
+    usual, half = _plain_rate(data, coasts), float("nan")
     if isinstance(found, Estimate):
         usual, half = found.value, 0.5 * (found.upper - found.lower)
     elif isinstance(found, Bound):
         usual, half = found.limit, 0.5 * found.limit
-    else:
-        usual, half = _plain_rate(data, coasts), float("nan")
-    seen = np.isfinite(rate)
     usual = float(np.median(rate[seen])) if seen.sum() >= 3 else usual
-    usual = usual if np.isfinite(usual) else 1.0
-    value = np.where(seen, rate, usual)
-    rel = half / max(abs(usual), 0.05) if np.isfinite(half) else 1.0
-    return np.maximum(value, 0.01), float(np.clip(rel, 0.02, 1.5))
+    if not np.isfinite(usual):
+        return np.full(len(rows), _UNSEEN_RATE), options.rate_unseen_u
+    spread = half / max(abs(usual), 0.05) / 1.96 if np.isfinite(half) else 0.3
+    return np.maximum(np.where(seen, rate, usual), 0.01), float(np.clip(spread, 0.01, options.rate_unseen_u))
 
 
 def _plain_rate(data: StationData, coasts: Coasts) -> float:
@@ -203,10 +210,29 @@ def _recharge_tau(data: StationData, recharges: Recharges, rise: Rise, delay_on:
     return float(np.clip(length / max(bent, 1e-3), 0.1 * usual, 5.0 * usual))
 
 
-def _lifts_on_point(end_s: Floats, evacuation_s: Floats) -> bool:
-    """Whether the hold is timed from the set point: then its end scatters less against that than against the start."""
-    if len(end_s) < 5:
-        return True
-    from_point = np.subtract(*np.quantile(end_s - evacuation_s, (0.75, 0.25)))
-    from_start = np.subtract(*np.quantile(end_s, (0.75, 0.25)))
-    return bool(from_point <= from_start)
+def _ends(data: StationData, rows: Ints) -> Floats:
+    """Supply command to the end of suction [s]; where the loop cut early, suction lasts until the release."""
+    stop, release = data.timing["quit_s"][rows], data.timing["release_s"][rows]
+    stop = np.where(np.isfinite(release) & (release - stop > _GAP_S), release, stop)
+    end = stop - data.timing["try_s"][rows]
+    held = data.cycles.where("outcome", "held")[rows] & np.isfinite(end)
+    usual = float(np.median(end[held])) if held.any() else float(np.nanmedian(end)) if np.isfinite(end).any() else 1.0
+    return np.asarray(np.where(held | (not held.any()) & np.isfinite(end), end, usual))
+
+
+def _follows_point(data: StationData, rows: Ints, end_s: Floats) -> float:
+    """Probability that the hold is timed from part present and not from the supply command.
+
+    The two laws differ in what the end of suction scatters about; most machines wait for part present (common
+    practice, no source).
+    """
+    present = data.edges.where("signal", "part_present") & (data.edges.codes("value") == 1)
+    first = np.full(len(data.cycles), np.inf)
+    np.minimum.at(first, data.edges.codes("cycle")[present], data.edges.floats("time_s")[present])
+    on = first[rows] - data.timing["try_s"][rows]
+    good = np.isfinite(on) & np.isfinite(end_s)
+    if good.sum() < 5:
+        return _USUALLY
+    spread = [max(float(np.std(v[good])), 0.25 * data.sensor.sample_interval_s) for v in (end_s - on, end_s)]
+    odds = _USUALLY / (1.0 - _USUALLY) * float(np.exp(np.clip(good.sum() * np.log(spread[1] / spread[0]), -30.0, 30.0)))
+    return odds / (1.0 + odds)

@@ -34,10 +34,15 @@ def suggest_for(
 ) -> Suggestion:
     """Suggested settings for a goal (air, time, valve, grip; None for the usual weights)."""
     known = known_settings(data, options)
-    reason = unknown(data, known, options) or repair_first(findings) or leak_first(leak, station, options)
+    faults = setting_faults(findings)
+    reason = unknown(data, known, options) or repair_first(findings) or leak_first(leak, station, faults, options)
     if reason is not None:
         return withheld(reason)
-    return decided(prepare(data, leak, station, known, goal, options), station, setting_faults(findings), goal)
+    prepared = prepare(data, leak, station, known, goal, options)
+    held = int(data.cycles.where("outcome", "held").sum())
+    if prepared.problem.saving and held < options.least_held and prepared.problem.model.coasts_seen < options.least_held:
+        return withheld("No part was held and the supply never cut: repair suction first")
+    return decided(prepared, station, faults, goal)
 
 
 def withheld(reason: str) -> Suggestion:
