@@ -69,7 +69,10 @@ def estimate_leak(data: StationData, *, options: LeakOptions = DEFAULTS) -> Leak
     )  # fmt: skip
     rates = rate_cycles(data, line, search.windows, search.scales, shared, options)
     flat = (len(weight), -1)
+    mean_alpha = np.sum(weight * amplitude, axis=(1, 2))
+    off = np.abs(mean_alpha - search.scales.memory_mean) / search.scales.memory_sd
     models = Models(
+        strain=np.maximum(off - 1.0, 0.0),
         weight=weight.reshape(flat), amplitude=amplitude.reshape(flat), amplitude_sd=sd.reshape(flat),
         inflation=search.found.inflation, common_kpa=float(np.hypot(data.ambient_u_kpa, options.zero_u_kpa)),
         step_kpa=search.scales.noise.step_kpa, quantisation_kpa=data.sensor.quantisation_kpa,

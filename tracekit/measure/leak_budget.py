@@ -28,6 +28,7 @@ class Models:
 
     weight        (n_groups, n_models), adding up to one per group
     amplitude, amplitude_sd   (n_groups, n_models) α − 1 and its standard deviation
+    strain        (n_groups,) by how many prior standard deviations beyond the first α is off what is expected
     inflation     of the variance by noise
     common_kpa    standard uncertainty of ambient and zero together [kPa]
     step_kpa      what is left of the recorder's steps after averaging [kPa]
@@ -37,6 +38,7 @@ class Models:
     weight: Floats
     amplitude: Floats
     amplitude_sd: Floats
+    strain: Floats
     inflation: float
     common_kpa: float
     step_kpa: float
@@ -81,7 +83,7 @@ def _cycle_sd(rates: Rates, here: Ints, number: int, models: Models, rate: Float
     mean = np.sum(weight * rate, axis=0)
     amplitude = np.sum(weight * np.abs(rates.slope[:, here]) * models.amplitude_sd[number][:, None], axis=0)
     noise = rates.noise[here] * np.sqrt(models.inflation * np.maximum(rates.misfit[here], 1.0))
-    common = [size for _, size in _common(mean, rates.line[here], models, options)]
+    common = [size for _, size in _common(mean, rates.line[here], number, models, options)]
     return np.asarray(
         np.sqrt(noise**2 + amplitude**2 + _steps(rates, here, models) ** 2 + np.sum(np.square(common), axis=0))
     )
@@ -97,14 +99,19 @@ def _steps(rates: Rates, here: Ints, models: Models) -> Floats:
     return np.asarray(STEP_SHARE * models.step_kpa / rates.span[here] / np.maximum(crossed, 1.0))
 
 
-def _common(mean: Floats, line: Floats, models: Models, options: LeakOptions) -> list[tuple[str, Floats]]:
-    """What is the same in all cycles and in no model, as (source, standard uncertainty)."""
+def _common(mean: Floats, line: Floats, number: int, models: Models, options: LeakOptions) -> list[tuple[str, Floats]]:
+    """What is the same in all cycles and in no model, as (source, standard uncertainty).
+
+    The share of the distance to the straight line, which is what warming was found to add, grows with the strain of
+    the amplitude: where α is far from what is expected, one volume with one pressure is too simple.
+    """
     size = np.abs(mean)
+    share = options.line_share * (1.0 + options.line_strain * float(models.strain[number]))
     return [
         ("sensor gain", options.gain_u * size),
         ("ambient and zero", options.ambient_share_kpa * models.common_kpa * size),
         ("one gas volume for many", options.model_u * size),
-        ("distance to a straight line", options.line_share * np.abs(mean - line)),
+        ("distance to a straight line", share * np.abs(mean - line)),
     ]
 
 
@@ -169,7 +176,7 @@ def _parts(
     amplitude = float(np.sum(weight * slope * models.amplitude_sd[number][used]))
     noise = float(np.sqrt(models.inflation * np.mean(rates.noise[own] ** 2) * MEDIAN_VARIANCE / len(own)))
     line = np.array([float(np.median(rates.line[own]))])
-    common = [(s, float(u[0])) for s, u in _common(np.array([mean]), line, models, options)]
+    common = [(s, float(u[0])) for s, u in _common(np.array([mean]), line, number, models, options)]
     return (
         BudgetLine(source="mechanism", u_kpa_s=by_form, common=True),
         BudgetLine(source="wall exchange", u_kpa_s=by_node, common=True),

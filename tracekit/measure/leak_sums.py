@@ -135,7 +135,7 @@ def gas_of(history: History, wall: Wall, inflow_1_s: Floats) -> Gas:
     exchange = exchange_rate_1_s(wall.tau_s, history.pressure_kpa / history.ambient_kpa)
     rate, parts = exchange * history.boost + inflow_1_s, wall_parts(wall.spread_ln)
     turns = parts.kappa[:, None] * (rate * history.step_s)
-    memory = follow(np.broadcast_to(history.log_pressure, turns.shape), turns, history.free)
+    memory = follow(history.log_pressure, turns, history.free)
     return Gas(rate=rate, memory=memory, parts=parts)
 
 
@@ -150,18 +150,24 @@ def regressors(history: History, pieces: Pieces, gas: Gas, flow: Floats) -> Regr
     content = u - MEMORY_SHARE * (u - y.mean(axis=0))
     grown = _mean_of_pairs(flow[:, index] * np.exp(-content) / history.ambient_kpa) * step
     path = _since(np.cumsum(grown, axis=-1), start, owner)
-    modes = (len(parts.lam), *path.shape)
-    lagging = follow(
-        np.broadcast_to(path, modes), np.broadcast_to(parts.lam[:, None, None] * turns, modes), pieces.first
-    )
+    lagging = follow(path, parts.lam[:, None, None] * turns, pieces.first)
     u_a = u[start]
-    colder = (parts.take @ (y[:, start] - u_a))[:, owner]
+    colder = np.stack([sum_over(row, y[:, start] - u_a) for row in parts.take])[:, owner]
+    gone = sum_over(parts.gain, faded)
     return Regressors(
-        level=1.0 + 0.4 * (parts.gain @ faded),
-        seen=u + 0.4 * u_a[owner] * (parts.gain @ faded),
+        level=1.0 + 0.4 * gone,
+        seen=u + 0.4 * u_a[owner] * gone,
         memory=-0.4 * np.sum(colder * faded, axis=0),
-        leak=1.4 * path - 0.4 * np.tensordot(parts.gain, lagging, axes=1),
+        leak=1.4 * path - 0.4 * sum_over(parts.gain, lagging),
     )
+
+
+def sum_over(weight: Floats, values: Floats) -> Floats:
+    """Weighted sum over the first axis, of length one or two; a call to BLAS would cost more than it does."""
+    total = float(weight[0]) * values[0]
+    for w, row in zip(weight[1:].tolist(), values[1:], strict=True):
+        total = total + w * row
+    return np.asarray(total)
 
 
 def _mean_of_pairs(values: Floats) -> Floats:

@@ -70,6 +70,7 @@ class LeakOptions:
         0.005, "", "relative standard uncertainty that one gas volume with one wall exchange leaves"
     )
     line_share: float = option(0.025, "", "share of the distance to the straight line that enters the uncertainty")
+    line_strain: float = option(1.5, "", "growth of that share per prior standard deviation that α is off")
     fewest_cycles: int = option(5, "", "fewest cycles with a rate that make a log's value")
     lacking_share: float = option(0.10, "", "share of held cycles without a rate from which the interval is widened")
     bound_share: float = option(0.25, "", "share of held cycles without a rate from which only a lower bound is given")

@@ -42,13 +42,13 @@ def exchange_rate_1_s(tau_s: ArrayLike, ratio: ArrayLike) -> NDArray[np.float64]
 def recursion(factor: NDArray[np.float64], into: NDArray[np.float64]) -> NDArray[np.float64]:
     """Sequence y[i] = factor[i]·y[i−1] + into[i] along the last axis, by doubling: log₂(n) whole-array steps.
 
-    `factor` 0 restarts. Stops early once products of factors have died out (below 10⁻⁹).
+    `factor` may broadcast against `into`; 0 restarts. Stops early once products of factors have died out (below 10⁻⁹).
     """
     a, y = factor.copy(), into.copy()
     reach, n = 1, y.shape[-1]
     while reach < n:
         y[..., reach:] += a[..., reach:] * y[..., :-reach]
-        a[..., reach:] *= a[..., :-reach].copy()
+        a[..., reach:] = a[..., reach:] * a[..., :-reach]
         a[..., :reach] = 0.0
         reach *= 2
         if float(a.max(initial=0.0)) < 1e-9:
@@ -57,17 +57,17 @@ def recursion(factor: NDArray[np.float64], into: NDArray[np.float64]) -> NDArray
 
 
 def follow(target: NDArray[np.float64], turns: NDArray[np.float64], restart: NDArray[np.bool_]) -> NDArray[np.float64]:
-    """Y of y′ = k (target − y), stepped exactly with the target linear between samples, along the last axis.
+    """Solution y of y′ = k (target − y), stepped exactly with the target linear between samples, along the last axis.
 
     target   u, shape (..., n)
-    turns    k times the step from the sample before, shape (..., n) [unitless]
+    turns    k times the step from the sample before, broadcasting against it [unitless]
     restart  where y equals the target, shape (n,)
     """
     decay = np.exp(-turns)
     mean = np.where(turns > 1e-6, (1.0 - decay) / np.maximum(turns, 1e-6), 1.0 - 0.5 * turns)
     before = np.concatenate([target[..., :1], target[..., :-1]], axis=-1)
-    into = target * (1.0 - mean) + before * (mean - decay)
-    return recursion(np.where(restart, 0.0, decay), np.where(restart, target, into))
+    own, late = np.where(restart, 1.0, 1.0 - mean), np.where(restart, 0.0, mean - decay)
+    return recursion(np.where(restart, 0.0, decay), target * own + before * late)
 
 
 def exchange_boost(log_pressure: NDArray[np.float64], memory: NDArray[np.float64]) -> NDArray[np.float64]:
