@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from tracekit.physics import heat
 
 AMBIENT = 100.0
+Floats = NDArray[np.float64]
 
 
 def station(tau_s: float, pump_s: float, leak_kpa_s: float, cut_s: float, end_s: float) -> NDArray[np.float64]:
@@ -31,14 +32,20 @@ def station(tau_s: float, pump_s: float, leak_kpa_s: float, cut_s: float, end_s:
     return np.array(rows)
 
 
+def memory_of(time: Floats, u: Floats, exchange: Floats, inflow: Floats) -> Floats:
+    """The gas's memory, first to first order in its temperature, then with the boost that this gives."""
+    step, first = np.diff(time, prepend=time[0]), np.arange(len(time)) == 0
+    rough = heat.follow(u, (exchange + inflow) * step, first)
+    return heat.follow(u, (exchange * heat.exchange_boost(u, rough) + inflow) * step, first)
+
+
 @pytest.mark.parametrize(("tau_s", "pump_s", "leak_kpa_s"), [(0.1, 0.08, 3.0), (0.4, 0.08, 20.0), (0.2, 0.05, 1.0)])
 def test_gas_memory_gives_the_temperature_of_the_gas(tau_s: float, pump_s: float, leak_kpa_s: float) -> None:
     """The temperature computed from the pressure alone is that of the integration within 0.3 K per 30 K of cooling."""
     time, pressure, warmth, _ = station(tau_s, pump_s, leak_kpa_s, 0.3, 0.9).T
     u = np.log(pressure / AMBIENT)
     exchange = heat.exchange_rate_1_s(tau_s, pressure / AMBIENT)
-    first = np.arange(len(u)) == 0
-    _, memory = heat.gas_memory(u, exchange, leak_kpa_s / pressure, np.diff(time, prepend=time[0]), first)
+    memory = memory_of(time, u, exchange, leak_kpa_s / pressure)
     got = heat.MEMORY_SHARE * (u - memory)
     assert float(np.abs(warmth).max()) > 0.05
     assert np.abs(got - warmth).max() < 0.012 * np.abs(warmth).max() + 2e-4
@@ -49,7 +56,7 @@ def test_virtual_pressure_rises_at_the_isothermal_rate() -> None:
     time, pressure, _, _ = station(0.15, 0.08, 3.0, 0.3, 1.2).T
     u = np.log(pressure / AMBIENT)
     exchange = heat.exchange_rate_1_s(0.15, pressure / AMBIENT)
-    _, memory = heat.gas_memory(u, exchange, 3.0 / pressure, np.diff(time, prepend=time[0]), time == time[0])
+    memory = memory_of(time, u, exchange, 3.0 / pressure)
     virtual = AMBIENT * heat.virtual_pressure(u, memory)
     coast = (time > 0.31) & (time < 0.7)
     slope = np.polyfit(time[coast], virtual[coast], 1)[0]
@@ -94,3 +101,23 @@ def test_follow_is_exact_for_a_ramp() -> None:
     time = np.cumsum(step)
     got = heat.follow(2.0 * time, rate * step, np.arange(5) == 0)
     assert np.allclose(got, 2.0 * time - 2.0 / rate * (1.0 - np.exp(-rate * time)), atol=1e-12)
+
+
+def test_parts_of_one_time_constant_are_one_part() -> None:
+    """Without spread there is one mode of rate 1.4, as the single law says; gains always add up to one."""
+    assert float(heat.wall_parts(0.0).lam[0]) == pytest.approx(1.4)
+    for spread in (0.0, 0.5, 1.0):
+        assert float(heat.wall_parts(spread).gain.sum()) == pytest.approx(1.0, abs=1e-12)
+
+
+@pytest.mark.parametrize("spread", [0.3, 1.0])
+def test_modes_of_two_parts_are_the_solution_of_their_joint_law(spread: float) -> None:
+    """After a step of the content the mean memory of two parts follows its modes, as a step-by-step integration says."""
+    parts = heat.wall_parts(spread)
+    y, start, q, step = np.array([-0.3, -0.1]), np.array([-0.3, -0.1]), 0.2, 1e-4
+    for _ in range(8000):
+        u = 1.4 * q - 0.4 * y.mean()
+        y = y + step * parts.kappa * (u - y)
+    faded = np.exp(-parts.lam * 0.8)
+    closed = q * float(np.sum(parts.gain * (1.0 - faded))) + float(faded @ (parts.take @ start))
+    assert float(y.mean()) == pytest.approx(closed, abs=2e-5)
