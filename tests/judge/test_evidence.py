@@ -1,0 +1,281 @@
+"""Fingerprints, likelihoods and the posterior: signs by hand, injected changes, and what must sum to one."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from tracekit.judge.detect import detectable
+from tracekit.judge.effects import Effect, compare_feature
+from tracekit.judge.evidence import Sign, combined, log_fit, sign_evidence
+from tracekit.judge.fingerprints import FINGERPRINTS, SAME, SIGN_BACKGROUND, SIGNS, Change, down, up
+from tracekit.judge.rank import HYPOTHESES, Posterior, posterior, rivals
+from tracekit.model.finding import CODES
+from tracekit.options.judge import JudgeOptions
+
+OPTIONS = JudgeOptions()
+MEASURES = tuple(m for m in FINGERPRINTS["none"] if m != "balance")
+ERRORS = {
+    "decay": 0.1, "rise": 0.01, "ultimate": 0.4, "open": 0.1, "blow": 0.01, "over": 0.1, "idle": 0.1, "residual": 0.15,
+    "response": 0.0007, "noise": 0.1, "fast_fall": 0.2, "blow_start": 0.0007, "rise_scatter": 0.3, "balance": 0.08,
+    "unevenness": 0.4,
+}  # fmt: skip
+"""Usual standard errors of a difference between two recordings."""
+
+UP, DOWN, SAME_SIGN = "up", "down", "same"
+BY_HAND = {
+    "leak_steady": {"decay": UP, "rise": UP, "ultimate": DOWN, "blow": DOWN},
+    "leak_part_dependent": {"decay": UP, "rise": UP, "ultimate": DOWN, "blow": SAME_SIGN},
+    "check_valve_leak": {"decay": UP, "rise": SAME_SIGN, "ultimate": SAME_SIGN, "blow": SAME_SIGN, "open": SAME_SIGN},
+    "release_valve_leak": {"decay": UP, "rise": UP, "ultimate": DOWN, "blow": SAME_SIGN},
+    "flow_restricted": {"decay": SAME_SIGN, "ultimate": SAME_SIGN, "fast_fall": UP, "open": UP, "over": UP, "blow": DOWN, "response": DOWN},
+    "exhaust_restricted": {"decay": SAME_SIGN, "rise": UP, "ultimate": DOWN, "blow": SAME_SIGN, "open": DOWN, "response": SAME_SIGN},
+    "supply_pressure_low": {"decay": SAME_SIGN, "rise": UP, "ultimate": DOWN, "blow": UP, "open": DOWN},
+    "supply_pressure_dips": {"decay": SAME_SIGN, "rise_scatter": UP, "ultimate": DOWN},
+    "supply_valve_slow": {"decay": SAME_SIGN, "rise": SAME_SIGN, "ultimate": SAME_SIGN, "blow": SAME_SIGN, "response": UP},
+    "supply_valve_passing": {"decay": DOWN, "idle": UP, "blow": UP},
+    "release_weak": {"decay": SAME_SIGN, "ultimate": SAME_SIGN, "blow": UP, "residual": UP},
+    "collision_or_peel": {"decay": SAME_SIGN, "rise": SAME_SIGN, "ultimate": SAME_SIGN, "blow": SAME_SIGN},
+    "part_not_presented": {"decay": SAME_SIGN, "rise": SAME_SIGN, "blow": SAME_SIGN},
+    "sensor_zero_shift": {"decay": SAME_SIGN, "rise": SAME_SIGN, "blow": SAME_SIGN},
+    "sensor_noisy": {"decay": SAME_SIGN, "rise": SAME_SIGN, "blow": SAME_SIGN, "noise": UP},
+}  # fmt: skip
+"""Which way each measure moves, typed by hand from the trade's table, for a sensor at the generator."""
+
+MAY_STAND_FOR = {
+    "release_valve_leak": {"leak_steady"},
+    "leak_part_dependent": {"leak_steady"},
+    "supply_pulsation": {"sensor_noisy"},
+    "sensor_noisy": {"supply_pulsation"},
+}
+"""Rivals that the same measures cannot tell apart."""
+
+
+def effect(name: str, shift: float = 0.0) -> Effect:
+    """A measure that has moved by `shift`, of twenty cycles on either side."""
+    return Effect(
+        now=shift, reference=0.0, shift=shift, error=ERRORS.get(name, 0.1), n_now=20, n_reference=20, tail_up=0.0,
+        tail_down=0.0, scatter=1.0,
+    )  # fmt: skip
+
+
+def quiet() -> dict[str, Effect]:
+    return {name: effect(name) for name in MEASURES}
+
+
+def calm(**seen: float) -> tuple[Sign, ...]:
+    """All signs nearly absent but for those named; plate and flow signs undecided."""
+    undecided = {"leaky": 0.5}
+    names = [n for n in SIGNS if not n.endswith("_plate")]
+    return tuple(Sign(name=n, present=seen.get(n, undecided.get(n, 0.002))) for n in names)
+
+
+def injected(code: str) -> dict[str, Effect]:
+    """The usual change of every measure that a cause moves more often than not, in the middle of its range."""
+    out = quiet()
+    for name, change in FINGERPRINTS[code].items():
+        if change == SAME or change.chance < 0.5 or (change.least * change.most < 0 and name != "balance"):
+            continue
+        if name == "balance":
+            middle = 0.5 * (change.least + change.most)
+        else:
+            # the geometric middle, but at least five standard errors
+            middle = np.sign(change.least) * max(np.sqrt(change.least * change.most), 5.0 * ERRORS[name])
+        out[name] = effect(name, float(middle))
+    return out
+
+
+def judged(effects: dict[str, Effect], signs: tuple[Sign, ...] = (), *, complaint: bool = False) -> Posterior:
+    return posterior(effects, signs or calm(), (), complaint, OPTIONS)
+
+
+@pytest.mark.parametrize("code", BY_HAND)
+def test_signs_by_hand(code: str) -> None:
+    """Every measure moves the way that the trade's table says."""
+    for name, expected in BY_HAND[code].items():
+        change = FINGERPRINTS[code][name]
+        found = SAME_SIGN if change == SAME else UP if min(change.least, change.most) > 0 else DOWN
+        assert change == SAME or change.least * change.most > 0, name
+        assert found == expected, name
+
+
+def test_every_cause_has_a_fingerprint() -> None:
+    """Every cause is ranked, ranked codes are known ones, and no sign points to an unknown cause."""
+    causes = {code for code, kind in CODES.items() if kind == "cause"}
+    assert causes <= set(HYPOTHESES)
+    assert {CODES[code] for code in HYPOTHESES} == {"cause", "sensor"}
+    assert {code for likely in SIGNS.values() for code in likely} <= set(HYPOTHESES)
+    assert SIGNS.keys() == SIGN_BACKGROUND.keys()
+
+
+def test_ranges_are_ordered() -> None:
+    """A range goes from its weakest to its strongest change; chances are probabilities."""
+    for code, row in FINGERPRINTS.items():
+        for name, change in row.items():
+            assert 0.0 < change.chance <= 1.0, (code, name)
+            if change.least * change.most > 0 and name != "unevenness":  # a logarithm, for which small is no change
+                assert abs(change.least) < abs(change.most), (code, name)
+
+
+def test_nothing_wins_without_effect() -> None:
+    """Without any change nothing is the likeliest by far, with or without a complaint."""
+    assert judged(quiet()).none > 0.9
+    assert max(judged(quiet()).present.values()) < 0.05
+    assert judged(quiet(), complaint=True).none > 0.5
+
+
+@given(st.lists(st.floats(-8, 8), min_size=len(MEASURES), max_size=len(MEASURES)), st.floats(0.001, 0.999))
+def test_posterior_sums_to_one(z: list[float], present: float) -> None:
+    """Nothing, single causes and pairs share a probability of one, whatever was measured."""
+    effects = {n: effect(n, ERRORS[n] * v) for n, v in zip(MEASURES, z, strict=True)}
+    post = judged(effects, calm(sudden_losses=present))
+    single = sum(post.single.values())
+    pairs = (sum(post.present.values()) - single) / 2.0  # a pair counts for both of its causes
+    np.testing.assert_allclose(post.none + single + pairs, 1.0, atol=1e-9)
+    assert all(0.0 <= post.single[c] <= post.present[c] <= 1.0 + 1e-12 for c in HYPOTHESES)
+
+
+@pytest.mark.parametrize("code", [c for c in HYPOTHESES if any(e.shift for e in injected(c).values())])
+def test_own_fingerprint(code: str) -> None:
+    """A cause's own usual changes make it, or a rival that the measures cannot tell from it, the likeliest."""
+    post = judged(injected(code))
+    best = max(HYPOTHESES, key=lambda c: post.present[c])
+    assert best in {code} | MAY_STAND_FOR.get(code, set())
+    assert post.none < 0.1
+
+
+@pytest.mark.parametrize(
+    ("sign", "code"),
+    [
+        ("sudden_losses", "collision_or_peel"),
+        ("empty_picks", "part_not_presented"),
+        ("deep_dips", "motion_dips"),
+        ("pulsation", "supply_pulsation"),
+        ("late_response", "supply_valve_slow"),
+        ("rate_groups", "leak_part_dependent"),
+    ],
+)
+def test_own_sign(sign: str, code: str) -> None:
+    """A sign seen in the cycles alone makes its cause the likeliest."""
+    post = judged(quiet(), calm(**{sign: 0.998}), complaint=True)
+    assert max(HYPOTHESES, key=lambda c: post.present[c]) == code
+    assert post.present[code] > 0.5
+
+
+def test_scattered_evacuation() -> None:
+    """Evacuations that scatter, more than before and here and there, tell a supply that dips."""
+    scattered = {**quiet(), "rise_scatter": effect("rise_scatter", 1.5)}
+    post = judged(scattered, calm(scattered_evacuation=0.998))
+    assert post.present["supply_pressure_dips"] > 0.9
+
+
+def test_leak_at_cup_or_check_valve() -> None:
+    """The slowing of the evacuation parts a leak at the cup from one behind the check valve; without it they are rivals."""
+    leak = {**quiet(), "decay": effect("decay", 3.0)}
+    cup = judged({**leak, "balance": effect("balance", 0.7)})
+    valve = judged({**leak, "balance": effect("balance", 0.0)})
+    assert cup.present["leak_steady"] > 0.7
+    assert cup.present["check_valve_leak"] < 0.1
+    assert valve.present["check_valve_leak"] > 0.7
+    assert valve.present["leak_steady"] < 0.1
+
+
+def test_blanked_cup_parts_part_from_station() -> None:
+    """A station that is tight with its cup on a plate has no check-valve leak; one that leaks there may have."""
+    leak = {**quiet(), "decay": effect("decay", 3.0)}
+    plate = (Sign(name="tight_on_plate", present=0.98), Sign(name="leaks_on_plate", present=0.02))
+    turned = (Sign(name="tight_on_plate", present=0.02), Sign(name="leaks_on_plate", present=0.98))
+    tight, leaky = judged(leak, (*calm(), *plate)), judged(leak, (*calm(), *turned))
+    assert tight.present["check_valve_leak"] < 0.1
+    assert leaky.present["check_valve_leak"] > 2.0 * tight.present["check_valve_leak"]
+
+
+def test_two_causes_at_once() -> None:
+    """Two causes with separate fingerprints are both named."""
+    both = {**quiet(), "decay": effect("decay", 4.0), "balance": effect("balance", 0.7)}
+    both |= {"response": effect("response", 0.03)}
+    post = judged(both, calm(late_response=0.99))
+    assert post.present["leak_steady"] > 0.5
+    assert post.present["supply_valve_slow"] > 0.5
+
+
+def test_rivals() -> None:
+    """Rivals are within a factor of two and not present beside the cause."""
+    usual = dict.fromkeys(HYPOTHESES, 0.001)
+    post = Posterior(
+        none=0.0, present={**usual, "leak_steady": 0.5, "check_valve_leak": 0.3, "release_weak": 0.2}, single=usual
+    )
+    assert rivals(post, "leak_steady", 2.0) == ("check_valve_leak",)
+    together = replace(post, present={**usual, "leak_steady": 0.9, "release_weak": 0.8})
+    assert rivals(together, "leak_steady", 2.0) == ()
+
+
+def test_fit_of_unchanged() -> None:
+    """An unchanged measure fits "same" best; a change of z errors costs z²/2, but never more than the bound."""
+    assert log_fit(SAME, effect("decay", 0.0), -18.0) == 0.0
+    np.testing.assert_allclose(log_fit(SAME, effect("decay", 0.3), -18.0), -4.5)
+    assert log_fit(SAME, effect("decay", 90.0), -18.0) == -18.0
+    assert log_fit(up(1.0, 2.0), effect("decay", -90.0), -18.0) == -18.0
+
+
+def test_fit_of_a_range() -> None:
+    """A change inside its range fits better than one outside, on either side of zero."""
+    inside, outside = effect("decay", 1.4), effect("decay", -1.4)
+    assert log_fit(up(0.5, 4.0), inside, -18.0) > log_fit(up(0.5, 4.0), outside, -18.0) + 10
+    assert log_fit(down(0.5, 4.0), outside, -18.0) > log_fit(down(0.5, 4.0), inside, -18.0) + 10
+    # what shows only sometimes does not speak against the cause by much when it is absent
+    assert log_fit(up(0.5, 4.0, 0.3), effect("decay"), -18.0) > -0.5
+
+
+def test_two_fingerprints() -> None:
+    """Two causes together: either moves a measure; where both do, ranges add; where they differ, anything between."""
+    both = combined({"a": up(1, 2), "b": SAME, "c": up(1, 2)}, {"a": up(3, 4), "b": up(1, 2), "c": down(3, 4)})
+    assert both == {"a": Change(1, 6), "b": up(1, 2), "c": Change(-4, 2)}
+    assert combined({"a": SAME}, {"b": SAME}) == {}
+
+
+@given(st.floats(0.0, 1.0))
+def test_sign_evidence(present: float) -> None:
+    """A sign speaks for its cause as it is more present, by the ratio of its chances there and elsewhere."""
+    sign = (Sign(name="sudden_losses", present=present),)
+    chance, usual = SIGNS["sudden_losses"]["collision_or_peel"], SIGN_BACKGROUND["sudden_losses"]
+    gain = sign_evidence(("collision_or_peel",), sign) - sign_evidence(("none",), sign)
+    expected = np.log(
+        (present * chance + (1 - present) * (1 - chance)) / (present * usual + (1 - present) * (1 - usual))
+    )
+    np.testing.assert_allclose(gain, expected, atol=1e-9)
+
+
+def test_compared_medians() -> None:
+    """The shift is the difference of the medians; its error shrinks with cycles but never under the usual spread."""
+    rng = np.random.default_rng(8)
+    few, many = (
+        compare_feature("decay", rng.normal(3, 0.3, n), rng.normal(1, 0.3, n), 0.05, False, OPTIONS) for n in (9, 900)
+    )
+    assert few is not None
+    assert many is not None
+    assert abs(many.shift - 2.0) < 0.1
+    assert few.error > many.error >= OPTIONS.spread_decay
+    assert compare_feature("decay", np.ones(3), np.ones(30), 0.05, False, OPTIONS) is None
+
+
+def test_detectable() -> None:
+    """What is detectable is a number where the measure shows, and a reason where it does not or has no reference."""
+    found = {d.code: d for d in detectable(quiet(), calm(), (), True, OPTIONS)}
+    for code in ("release_weak", "supply_valve_slow", "sensor_zero_shift"):
+        assert found[code].smallest is not None
+        assert found[code].smallest > 0
+    # an injected change of that size is listed, half of it is not
+    size = found["supply_valve_slow"].smallest
+    assert size is not None
+    assert judged({**quiet(), "response": effect("response", size)}).present["supply_valve_slow"] > 0.5
+    assert judged({**quiet(), "response": effect("response", 0.3 * size)}).present["supply_valve_slow"] < 0.5
+    without = detectable({}, calm(), (), False, OPTIONS)
+    assert {d.smallest for d in without} == {None}
+    assert all("baseline" in d.why for d in without)
+    missing = {n: e for n, e in quiet().items() if n != "response"}
+    hidden = {d.code: d for d in detectable(missing, calm(), (), True, OPTIONS)}["supply_valve_slow"]
+    assert hidden.smallest is None
+    assert hidden.why == "the log does not show this measure"
