@@ -143,13 +143,14 @@ def test_a_doubling_leak_is_alarmed(series: int, table: list[tuple[str, str, str
 
 
 def steady_station(rng: np.random.Generator, logs: int = 365) -> StationHistory:
-    """A station-year in which nothing happens: every measure with scatter of its own, drops and chatter now and then."""
+    """A station-year in which nothing happens but scatter, a yearly swing of up to 3 %, and drops and chatter at times."""
     days = log_days(rng, logs, daily=True)
     series = {}
     for measure in MEASURES:
         noise = scatter(rng, logs, rng.uniform(0.04, 0.1), rng.uniform(0.0, 0.6), rng.uniform(0.3, 1.0))
         if measure.scale == "log":
-            value = np.exp(noise)
+            swing = rng.uniform(0.0, 0.03) * np.sin(2.0 * np.pi * (days / 365.0 + rng.random()))
+            value = np.exp(noise + swing)
         elif measure.scale == "linear":
             value = 50.0 + 10.0 * noise
         elif measure.scale == "share":

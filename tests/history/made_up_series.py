@@ -59,7 +59,9 @@ def made_up_leak(
     rng: np.random.Generator, *, logs: int = 180, growth: float = 0.0, onset: int = 0, linear: bool = False,
     repairs: tuple[int, ...] = (), sigma: float | None = None, daily: bool = False, weather: bool = True, parts: bool = True,
 ) -> MadeUp:  # fmt: skip
-    """A year of leaks: growth, repairs that bring it back, wandering scatter, and recorded weather and part mix.
+    """A year of leaks: growth, repairs that bring it back, wandering scatter, part mix, and weather.
+
+    Weather is recorded in half of the series; in the others a yearly swing of up to 3 % is there and not recorded.
 
     Where `linear`, growth is by equal amounts: `growth` times the first level a day.
     """
@@ -79,6 +81,8 @@ def made_up_leak(
         temperature = 20.0 + 6.0 * np.sin(2.0 * np.pi * (days / 365.0 + rng.random())) + scatter(rng, logs, 1.5, 0.5, 1.0)
         observed += 0.01 * (ambient - 100.0) + rng.uniform(-0.006, 0.006) * (temperature - 20.0)
         facts = {"ambient": followed(ambient), "temperature": followed(temperature)}
+    else:
+        observed += rng.uniform(0.0, 0.03) * np.sin(2.0 * np.pi * (days / 365.0 + rng.random()))
     leak = followed(np.exp(observed))
     if parts and rng.random() < 0.5:
         leak, ribbed = mixed_parts(rng, observed)

@@ -15,6 +15,7 @@ _HUBER = 1.345
 _WEATHER = (("ambient", 0.3), ("temperature", 1.0))
 """Name of the fact and the standard deviation that it must show before its effect can be told [kPa, K]."""
 _WEATHER_LOGS = 30
+_YEAR_DAYS = 365.25
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -23,26 +24,33 @@ class Adjusted:
 
     level       shape (n_logs,), NaN where the log has no value
     effects     influence (n_logs,), its effect per unit and the standard error of that
+    season      amplitude of a yearly swing that is allowed for, 0 where temperature was recorded and taken out
     taken_out   what was taken out, in words
     """
 
     level: NDArray[np.float64]
     effects: tuple[tuple[NDArray[np.float64], float, float], ...]
     taken_out: tuple[str, ...]
+    season: float = 0.0
 
     def slope_variance(self, days: NDArray[np.float64], rows: NDArray[np.int64]) -> float:
         """Variance that the uncertainty of the effects adds to a slope over the logs `rows`, at `days` (n_rows,)."""
-        total = 0.0
         centred = days - days.mean()
         square = float((centred**2).sum())
+        swing = np.exp(2j * np.pi / _YEAR_DAYS * days)
+        total = (self.season * abs(complex(centred @ swing)) / square) ** 2 / 2.0 if square > 0 else 0.0
         for influence, _, se in self.effects:
             here = influence[rows] - influence[rows].mean()
             total += (float((centred * here).sum()) / square * se) ** 2 if square > 0 else 0.0
         return total
 
 
-def adjust(history: StationHistory, measure: TrendMeasure, followed: Followed) -> Adjusted:
-    """The measure's series on its scale at the usual mix of parts and the usual weather."""
+def adjust(history: StationHistory, measure: TrendMeasure, followed: Followed, season: float = 0.0) -> Adjusted:
+    """The measure's series on its scale at the usual mix of parts and the usual weather.
+
+    `season` is the amplitude of an unrecorded yearly swing to be allowed for, as a share of the level; of measures that
+    change by amounts it is the smallest standard deviation that is believed.
+    """
     level = to_scale(measure, followed.value, followed.n)
     taken: list[str] = []
     if measure.scale in ("share", "count"):
@@ -60,7 +68,9 @@ def adjust(history: StationHistory, measure: TrendMeasure, followed: Followed) -
         level = level - effect * (influence - np.mean(influence))
         effects.append((influence, effect, se))
         taken.append({"ambient": "ambient pressure"}.get(name, name))
-    return Adjusted(level=level, effects=tuple(effects), taken_out=tuple(taken))
+    swing = season if measure.scale == "log" else measure.floor if season > 0 else 0.0
+    left = 0.0 if "temperature" in taken else swing
+    return Adjusted(level=level, effects=tuple(effects), taken_out=tuple(taken), season=left)
 
 
 def _influence(history: StationHistory, name: str, least: float) -> NDArray[np.float64] | None:

@@ -103,7 +103,7 @@ def run_charts(
     time: NDArray[np.float64],
     value: NDArray[np.float64],
     sides: tuple[int, ...],
-    floor: float,
+    least: tuple[float, float],
     limits: Limits,
     options: TrendOptions,
     restarts: tuple[int, ...] = (),
@@ -113,7 +113,7 @@ def run_charts(
 
     time, value  shape (n_logs,): days, and values on the scale where scatter is even
     sides        1 where more is worse, -1 where less is worse, or both
-    floor        smallest standard deviation that is believed
+    least        smallest standard deviation that is believed, and a swing by weather that is no alarm
     restarts     indices of the first log after each confirmed repair: what is usual is learnt anew from there, and
                  until then what was usual before it holds
     anew         indices among them from which on what was usual before says nothing
@@ -122,7 +122,7 @@ def run_charts(
     active = False
     centre = sigma = np.full(len(time), np.nan)
     for side in sides:
-        run = _run_side(time, value * side, floor, (limits, options), restarts, anew)
+        run = _run_side(time, value * side, least, (limits, options), restarts, anew)
         alarms.extend(ChartAlarm(index=i, kind=k, side=side, deviation=d) for i, k, d in run.alarms)
         active |= run.standing
         centre, sigma = np.array(run.centre) * side, np.array(run.sigma)
@@ -151,7 +151,7 @@ class _Run:
 def _run_side(
     time: NDArray[np.float64],
     value: NDArray[np.float64],
-    floor: float,
+    least: tuple[float, float],
     rules: tuple[Limits, TrendOptions],
     restarts: tuple[int, ...],
     anew: tuple[int, ...],
@@ -172,7 +172,7 @@ def _run_side(
             usual = None if index in anew else usual
         known = max(int(ready[index]), min(index, begin + options.baseline_logs)) - begin
         if not chart.standing and known >= options.baseline_logs and known >= learnt * _RELEARN:
-            usual, learnt = _learn(time[begin : begin + known], value[begin : begin + known], floor, limits.clip), known
+            usual, learnt = _learn(time[begin : begin + known], value[begin : begin + known], least, limits.clip), known
         stop = _next_change(index, ready, (begin, learnt), restarts, options)
         if usual is not None:
             centre[index:stop], sigma[index:stop] = usual.centre, usual.sigma
@@ -235,8 +235,9 @@ class _Chart:
         return kind, used
 
 
-def _learn(time: NDArray[np.float64], value: NDArray[np.float64], floor: float, clip: float) -> _Usual:
+def _learn(time: NDArray[np.float64], value: NDArray[np.float64], least: tuple[float, float], clip: float) -> _Usual:
     """Centre and scatter of the logs, each with its own uncertainty added on the side of caution."""
+    floor, swing = least
     middle = middle_of(value)
     residual = value - middle
     about_line = residual - _gentle_line(time, residual)
@@ -247,7 +248,7 @@ def _learn(time: NDArray[np.float64], value: NDArray[np.float64], floor: float, 
     long_run = find_correlation(about_line).long_run
     effective = len(value) / long_run
     wide = sigma * sqrt(long_run) * (1.0 + 1.0 / sqrt(2.0 * effective))
-    return _Usual(centre, wide, sqrt(1.0 / effective))
+    return _Usual(centre, wide, sqrt(1.0 / effective) + swing / wide)
 
 
 def _gentle_line(time: NDArray[np.float64], residual: NDArray[np.float64]) -> NDArray[np.float64]:

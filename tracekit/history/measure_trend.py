@@ -140,7 +140,9 @@ def _charted(
     if not sides:
         nothing = np.empty(0)
         return Charted(alarms=(), centre=nothing, sigma=nothing, in_alarm=False)
-    return run_charts(prepared.days, prepared.level, sides, prepared.floor, limits, options, *restarts)
+    return run_charts(
+        prepared.days, prepared.level, sides, (prepared.floor, prepared.adjusted.season), limits, options, *restarts
+    )
 
 
 def sides_of(measure: TrendMeasure) -> tuple[int, ...]:

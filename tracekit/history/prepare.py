@@ -44,7 +44,7 @@ def prepare(
     if followed is None or not np.isfinite(followed.value).any():
         return None
     days = (history.start_us - history.start_us[0]) / _DAY_US
-    adjusted = adjust(history, measure, followed)
+    adjusted = adjust(history, measure, followed, options.season)
     use = np.isfinite(adjusted.level) & _informative(followed)
     if not use.any():
         return None

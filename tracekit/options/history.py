@@ -33,6 +33,7 @@ class TrendOptions:
     guard_days: float = option(28.0, "d", "the newest logs are not yet called usual, so that growth is not learnt")
     false_alarms_per_year: float = option(0.5, "1/a", "aimed at per station over all measures, half of what is allowed")
     logs_per_year: float = option(365.0, "1/a", "one log a day")
+    season: float = option(0.02, "1", "yearly swing by weather that nobody recorded, allowed for; set by simulation")
     ewma_weight: float = option(0.10, "1", "weight of the newest log in the EWMA: slow growth is what it looks for")
     cusum_allowance: float = option(0.5, "1", "half the shift in standard deviations that the CUSUM looks for")
     clip: float = option(3.5, "1", "one log counts no more than this many standard deviations in a chart")

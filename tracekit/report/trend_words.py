@@ -90,7 +90,8 @@ def _growth(trend: MeasureTrend) -> Text:
     if trend.p_value is None or trend.p_value > 0.05 or slope.lower * slope.upper <= 0:
         return ("no growth established.",) if not trend.steps else ("no growth established since the last step.",)
     way = "rises" if slope.value > 0 else "falls"
-    if isinstance(trend.relative, Estimate) and trend.relative.lower * trend.relative.upper > 0:
+    by_factor = not trend.series.lines or trend.series.lines[-1].by_factor
+    if by_factor and isinstance(trend.relative, Estimate) and trend.relative.lower * trend.relative.upper > 0:
         return say("{} {} a day.", way, _per_cent(trend.relative))
     return say("{} {} a day.", way, _size(slope))
 
