@@ -6,7 +6,15 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tests.compare.compared_stations import correlated
-from tracekit.compare.difference import Difference, bounds, difference_of, p_above, p_below, p_equivalent
+from tracekit.compare.difference import (
+    Difference,
+    bounds,
+    difference_of,
+    p_above,
+    p_below,
+    p_equivalent,
+    p_equivalent_share,
+)
 from tracekit.compare.median import fit_median
 from tracekit.options.compare import SerialOptions
 
@@ -73,6 +81,20 @@ def test_a_difference_at_the_margin_is_no_equivalence() -> None:
     """Where the difference seen is the margin, p is one half."""
     difference = _pair(5, 0.0)
     assert p_equivalent(difference, abs(difference.value)) == pytest.approx(0.5, abs=0.01)
+
+
+def test_a_margin_that_is_a_share_is_uncertain_itself() -> None:
+    """Against 10 % of a median before that is known badly, equivalence is harder to show than against its value."""
+    rng = np.random.default_rng(6)
+    before = fit_median(5.0 + rng.normal(size=60), OPTIONS)
+    after = fit_median(5.0 + 0.1 * rng.normal(size=300), OPTIONS)
+    difference = difference_of(before, after)
+    fixed, own = p_equivalent(difference, 0.1 * before.median), p_equivalent_share(difference, 0.1)
+    assert own == pytest.approx(fixed, abs=0.03)
+    turned = difference_of(fit_median(-5.0 - rng.normal(size=60), OPTIONS), fit_median(np.full(300, -5.0), OPTIONS))
+    assert 0.0 < p_equivalent_share(turned, 0.1) < 0.5
+    exact = difference_of(fit_median(np.full(80, 5.0), OPTIONS), after)
+    assert p_equivalent_share(exact, 0.1) == pytest.approx(p_equivalent(exact, 0.5), abs=1e-6)
 
 
 def test_common_errors_keep_a_difference_open() -> None:

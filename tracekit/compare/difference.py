@@ -94,6 +94,14 @@ def _fewer(weight: Floats, ratio: Floats) -> tuple[Floats, Floats]:
     return np.asarray(total[used], np.float64), np.asarray(np.sqrt(square[used] / total[used]), np.float64)
 
 
+def p_equivalent_share(difference: Difference, share: float) -> float:
+    """The same against a margin that is a share of the median before, and as uncertain as that median is."""
+    before, after = difference.before, difference.after
+    less, more = (before.scaled(1.0 - share), before.scaled(1.0 + share))
+    low, high = (less, more) if before.median > 0.0 else (more, less)
+    return max(p_above(difference_of(low, after), 0.0), p_below(difference_of(high, after), 0.0))
+
+
 def _lower(difference: Difference, z: float) -> float:
     before, after = difference.before, difference.after
     return difference.value - float(np.hypot(after.median - after.band(z)[0], before.band(z)[1] - before.median))

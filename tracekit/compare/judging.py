@@ -5,7 +5,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from tracekit.compare.difference import Difference, bounds, difference_of, p_above, p_below, p_equivalent
+from tracekit.compare.difference import (
+    Difference,
+    bounds,
+    difference_of,
+    p_above,
+    p_below,
+    p_equivalent,
+    p_equivalent_share,
+)
 from tracekit.compare.matching import PartMix, match_parts
 from tracekit.compare.measures import Measure, resolution_of
 from tracekit.compare.median import MedianFit, fit_median
@@ -55,8 +63,14 @@ def measure_figures(measure: Measure, question: Question, margin: float | None =
     fits = [value_fit(s, question) for s in sides]
     difference = difference_of(fits[0], fits[1])
     least = resolution_of(measure, question.before[0], question.after[0], question.options)
-    agreed = margin if margin is not None else max(question.options.margin_share * abs(fits[0].median), least)
-    return _figures(measure, difference, agreed, "; ".join(n for n in notes if n), question.options)
+    usual = question.options.margin_share * abs(fits[0].median)
+    agreed = margin if margin is not None else max(usual, least)
+    equal = (
+        p_equivalent_share(difference, question.options.margin_share)
+        if margin is None and usual > least
+        else p_equivalent(difference, agreed)
+    )
+    return _figures(measure, difference, (agreed, equal), "; ".join(n for n in notes if n), question.options)
 
 
 def scatter_of(before: MedianFit, after: MedianFit, options: CompareOptions) -> Scatter:
@@ -106,9 +120,10 @@ def value_fit(side: SideValues, question: Question) -> MedianFit:
 
 
 def _figures(
-    measure: Measure, difference: Difference, margin: float, note: str, options: CompareOptions
+    measure: Measure, difference: Difference, equality: tuple[float, float], note: str, options: CompareOptions
 ) -> MeasureResult:
-    """Everything but the verdict."""
+    """Everything but the verdict. `equality` is the margin and the p value of the two one-sided tests against it."""
+    margin, equal = equality
     low, high = bounds(difference, (1.0 - options.level) / 2.0)
     falls, rises = p_below(difference, 0.0), p_above(difference, 0.0)
     better, worse = (falls, rises) if measure.better == "lower" else (rises, falls)
@@ -125,7 +140,7 @@ def _figures(
         cycles_needed=_needed(difference, margin, options),
         p_better=better,
         p_worse=worse,
-        p_equivalent=p_equivalent(difference, margin),
+        p_equivalent=equal,
         effective=(difference.before.serial.effective, difference.after.serial.effective),
         watched=measure.watched,
         note=note,

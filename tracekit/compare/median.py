@@ -1,6 +1,6 @@
 """The median of one side with a distribution-free band that allows for serial correlation and common errors."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -48,6 +48,13 @@ class MedianFit:
     def open_ended(self) -> bool:
         """True where only a bound of this side is known."""
         return not (np.isfinite(self.common_low) and np.isfinite(self.common_high))
+
+    def scaled(self, factor: float) -> "MedianFit":
+        """The same side with all values multiplied by a factor above zero."""
+        return replace(
+            self, values=self.values * factor, median=self.median * factor, common_low=self.common_low * factor,
+            common_high=self.common_high * factor,
+        )  # fmt: skip
 
     def order_band(self, z: float) -> tuple[float, float]:
         """Order statistics z standard deviations of the share below and above the middle; unbounded beyond the data."""
