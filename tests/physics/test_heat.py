@@ -36,7 +36,8 @@ def memory_of(time: Floats, u: Floats, exchange: Floats, inflow: Floats) -> Floa
     """The gas's memory, first to first order in its temperature, then with the boost that this gives."""
     step, first = np.diff(time, prepend=time[0]), np.arange(len(time)) == 0
     rough = heat.follow(u, (exchange + inflow) * step, first)
-    return heat.follow(u, (exchange * heat.exchange_boost(u, rough) + inflow) * step, first)
+    boost = heat.exchange_boost(u, rough)
+    return heat.follow(u, (exchange * boost + inflow / boost) * step, first)
 
 
 @pytest.mark.parametrize(("tau_s", "pump_s", "leak_kpa_s"), [(0.1, 0.08, 3.0), (0.4, 0.08, 20.0), (0.2, 0.05, 1.0)])

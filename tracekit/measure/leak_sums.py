@@ -133,7 +133,7 @@ class Gas:
 def gas_of(history: History, wall: Wall, inflow_1_s: Floats) -> Gas:
     """The gas's memory under a wall exchange and an inflow ρ per bin [1/s]."""
     exchange = exchange_rate_1_s(wall.tau_s, history.pressure_kpa / history.ambient_kpa)
-    rate, parts = exchange * history.boost + inflow_1_s, wall_parts(wall.spread_ln)
+    rate, parts = exchange * history.boost + inflow_1_s / history.boost, wall_parts(wall.spread_ln)
     turns = parts.kappa[:, None] * (rate * history.step_s)
     memory = follow(history.log_pressure, turns, history.free)
     return Gas(rate=rate, memory=memory, parts=parts)
