@@ -22,6 +22,7 @@ class Effect:
     """A measure now against its reference.
 
     shift    difference of the medians and its standard error, spread between recordings included
+    spread   robust standard deviation of the reference's cycles
     tail_up, tail_down  share of cycles now that lie outside what the reference shows, above and below
     """
 
@@ -34,6 +35,7 @@ class Effect:
     tail_up: float
     tail_down: float
     scatter: float
+    spread: float = 0.0
 
     @property
     def z(self) -> float:
@@ -85,6 +87,11 @@ def _spread(name: str, value: float, options: JudgeOptions) -> float:
     return fixed[name]
 
 
+def _jumps(values: Floats) -> float:
+    """Scatter from one cycle to the next, which a slow drift does not make."""
+    return float(robust_spread(np.diff(values)) / np.sqrt(2.0))
+
+
 def compare_feature(
     name: str, now: Floats, reference: Floats, floor: float, same_log: bool, options: JudgeOptions
 ) -> Effect | None:
@@ -108,7 +115,8 @@ def compare_feature(
         n_reference=len(b),
         tail_up=float(np.mean(a > middle_b + 1.6 * reach)),
         tail_down=float(np.mean(a < middle_b - 1.6 * depth)),
-        scatter=spread_a / spread_b,
+        scatter=max(_jumps(a), floor) / max(_jumps(b), floor),
+        spread=spread_b,
     )
 
 

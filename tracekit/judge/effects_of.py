@@ -96,12 +96,14 @@ def physical_effects(data: StationData, features: Features) -> dict[str, Effect]
     """
     slack = data.sensor.sample_interval_s / 2
     out = {}
+    # vacuum at the end of a short command is no fault where it is gone soon after
+    stays = ~np.isfinite(data.cycles.floats("release_time_s"))
     for name, usual, spread in (
         ("residual", 0.0, 1.1),
         ("response", 0.022, float(np.hypot(0.011, slack))),
         ("blow_start", 0.035, float(np.hypot(0.025, slack))),
     ):
-        values = features.values[name]
+        values = np.where(stays, features.values[name], 0.0) if name == "residual" else features.values[name]
         seen = values[features.held & np.isfinite(values)]
         if len(seen) < 4:
             continue

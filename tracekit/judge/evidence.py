@@ -32,7 +32,8 @@ def _grid(change: Change) -> tuple[np.ndarray, np.ndarray]:
         points = np.sign(change.least) * np.geomspace(abs(change.least), abs(change.most), _POINTS)
     else:
         points = np.linspace(change.least, change.most, _POINTS)
-    return points, np.abs(np.gradient(points)) / 2.0
+    gap = np.abs(np.gradient(points)) / 2.0
+    return (np.concatenate([points, -points]), np.concatenate([gap, gap])) if change.either else (points, gap)
 
 
 def log_fit(change: Change, effect: Effect, worst: float) -> float:

@@ -13,11 +13,12 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True, slots=True)
 class Change:
-    """A change of a measure between `least` and `most` (same sign), which shows with probability `chance`."""
+    """A change of a measure between `least` and `most`, which shows with probability `chance`; `either`: up or down."""
 
     least: float
     most: float
     chance: float = 1.0
+    either: bool = False
 
 
 SAME = Change(0.0, 0.0)
@@ -80,12 +81,16 @@ _BASIC: Mapping[str, Mapping[str, Change]] = {
         "idle": up(0.5, 80.0, 0.3), "noise": SAME,
     },
     "sensor_zero_shift": {
-        "decay": SAME, "idle": Change(-12.0, 12.0), "ultimate": SAME, "blow": SAME, "rise": SAME,
+        "decay": SAME, "idle": Change(0.4, 12.0, either=True), "ultimate": SAME, "blow": SAME, "rise": SAME,
         "open": SAME, "noise": SAME, "response": SAME, "residual": SAME, "over": SAME, "blow_start": SAME,
     },
     "sensor_noisy": {
         "noise": up(0.5, 3.0), "open": SAME, "residual": SAME, "response": Change(-0.02, 0.02), "decay": SAME,
         "rise": SAME, "ultimate": SAME, "blow": SAME, "idle": SAME, "over": SAME,
+    },
+    "sensor_slow": {
+        "response": up(0.01, 0.8), "blow_start": up(0.01, 0.8), "rise": up(0.005, 0.8, 0.6), "blow": up(0.02, 1.5, 0.7),
+        "noise": down(0.1, 2.0, 0.4), "over": down(0.1, 20.0, 0.4), "residual": up(0.1, 30.0, 0.4),
     },
     "none": {
         "decay": SAME, "balance": SAME, "rise": SAME, "ultimate": SAME, "open": SAME, "blow": SAME, "over": SAME,

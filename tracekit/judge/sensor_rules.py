@@ -95,7 +95,7 @@ def _zero(data: StationData, options: JudgeOptions) -> Fact | None:
 
 def recording_facts(data: StationData, layout: Layout, facts: LogFacts) -> tuple[Fact, ...]:
     """What is wrong with the recording itself."""
-    found = [_channels(data, layout), _inverted(data), _gaps(facts), _steps(facts), _undersampled(data)]
+    found = [_channels(data, layout), _inverted(data), _gaps(facts), _steps(facts), _undersampled(data), _request(data)]
     return tuple(f for f in found if f is not None)
 
 
@@ -136,6 +136,41 @@ def _gaps(facts: LogFacts) -> Fact | None:
 def _steps(facts: LogFacts) -> Fact | None:
     count = len(facts.clock_steps)
     return _recorded("clock_step", "clock_steps", float(count), f"the clock steps {count} times") if count else None
+
+
+def _request(data: StationData) -> Fact | None:
+    """A saw-tooth while the logged supply stays on: the log holds a request, and the device saves air by itself.
+
+    Inside steady stretches vacuum falls and recovers again and again: the way that it travels is far longer than the
+    distance it covers, by more than noise makes.
+    """
+    names = data.periods.categories["kind"]
+    bins = data.bins
+    if len(bins.period) < 50:
+        return None
+    keep = np.flatnonzero(data.periods.codes("kind")[bins.period] == names.index("steady"))
+    if len(keep) < 50:
+        return None
+    period, vacuum = bins.period[keep], -bins.pressure_kpa[keep]
+    first = np.concatenate([[0], np.flatnonzero(np.diff(period)) + 1])
+    last = np.append(first[1:], len(keep)) - 1
+    noise = 3.0 * data.sensor.noise_kpa / np.sqrt(max(float(np.median(bins.samples[keep])), 1.0))
+    step = np.abs(np.diff(vacuum, append=vacuum[-1:]))
+    step[last] = 0.0
+    way = np.add.reduceat(np.where(step > noise, step, 0.0), first)
+    covered = np.abs(vacuum[last] - vacuum[first])
+    band = np.maximum.reduceat(vacuum, first) - np.minimum.reduceat(vacuum, first)
+    teeth = (way - covered) / np.maximum(2.0 * band, 1.0)
+    share = float(np.mean((teeth > 1.5) & (band > 2.5)))
+    if share < 0.5:
+        return None
+    text = f"vacuum rises and falls by {float(np.median(band)):.1f} kPa in the hold while the logged supply stays on"
+    return Fact(
+        code="supply_is_request",
+        probability=0.95 * logistic((share - 0.6) / 0.05),
+        evidence=(Evidence(measure="supply", value=share, unit="share of holds", text=text),),
+        reason=text,
+    )
 
 
 def _undersampled(data: StationData) -> Fact | None:

@@ -3,7 +3,7 @@
 import numpy as np
 from numpy.typing import NDArray
 
-from tracekit.judge.effects import Comparison, robust_spread
+from tracekit.judge.effects import Comparison, Effect, robust_spread
 from tracekit.judge.evidence import Sign
 from tracekit.judge.features import Features
 from tracekit.model.cycle import StationData
@@ -86,8 +86,8 @@ def _groups_without_coasts(features: Features, upper: Bools) -> tuple[Bools, flo
     return (group, logistic(1.6 * (gap - 6.0))) if changes >= 4 else (upper, 0.002)
 
 
-def late_sign(features: Features) -> tuple[Sign, Bools]:
-    """Supply commands that the pressure answers much later than usual."""
+def late_sign(features: Features, usual_response: Effect | None) -> tuple[Sign, Bools]:
+    """Supply commands that the pressure answers much later than usual: than the reference where there is one."""
     response = np.where(features.held, features.values["response"], np.nan)
     seen = np.isfinite(response)
     if seen.sum() < 8:
@@ -95,6 +95,9 @@ def late_sign(features: Features) -> tuple[Sign, Bools]:
     usual = float(np.nanquantile(response, 0.4))
     lower = response[seen & (response <= usual)]
     spread = max(float(usual - np.min(lower)) / 2.0, robust_spread(lower), features.floor["response"])
+    if usual_response is not None and usual_response.reference < usual:
+        usual = usual_response.reference
+        spread = max(usual_response.spread, features.floor["response"])
     late = seen & (response > usual + max(0.006, 6.0 * spread, 3.0 * features.floor["response"]))
     share = float(late.sum() / seen.sum())
     return Sign(

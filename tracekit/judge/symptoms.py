@@ -9,6 +9,7 @@ from tracekit.judge.facts import Fact, middle, rows
 from tracekit.judge.signs import logistic
 from tracekit.model.cycle import StationData
 from tracekit.model.finding import Evidence
+from tracekit.options.judge import JudgeOptions
 
 Bools = NDArray[np.bool_]
 
@@ -50,7 +51,7 @@ def _counted(code: str, flag: Bools, what: str) -> Fact | None:
     return Fact(code=code, probability=0.99, evidence=(evidence,), cycles=rows(flag), reason=text)
 
 
-def symptom_facts(data: StationData) -> tuple[Fact, ...]:
+def symptom_facts(data: StationData, options: JudgeOptions) -> tuple[Fact, ...]:
     """All symptoms that the cycles show."""
     if not len(data.cycles):
         return ()
@@ -63,8 +64,34 @@ def symptom_facts(data: StationData) -> tuple[Fact, ...]:
         _short_cycling(data, held),
         _never_cuts(data, held),
         _partly(data, held),
+        _release_slow(data, held, options),
     ]
     return tuple(f for f in found if f is not None)
+
+
+def _release_slow(data: StationData, held: Bools, options: JudgeOptions) -> Fact | None:
+    """Parts that leave late: the release takes long, or never gets near the idle level while it is commanded."""
+    time = data.cycles.floats("release_time_s")
+    given = held & np.isfinite(data.timing["release_s"])
+    left = given & ~np.isfinite(time) & (data.cycles.floats("residual_vacuum_kpa") > 0.15 * data.usual_peak_kpa)
+    late = given & ((time > options.slow_release_s) | left)
+    share = float(late.sum() / max(given.sum(), 1))
+    if late.sum() < 3 or share < 0.2:
+        return None
+    seen = time[late & np.isfinite(time)]
+    text = f"{int(late.sum())} of {int(given.sum())} releases take long or leave vacuum in the cup"
+    evidence = Evidence(
+        measure="release_time_s", value=float(np.median(seen)) if len(seen) else float(late.sum()),
+        unit="s" if len(seen) else "cycles", reference=options.slow_release_s, reference_source="common practice",
+        cycles=int(late.sum()), text=text,
+    )  # fmt: skip
+    return Fact(
+        code="release_slow",
+        probability=0.97 * logistic((share - 0.35) / 0.05),
+        evidence=(evidence,),
+        cycles=rows(late),
+        reason=text,
+    )
 
 
 def _chatter(data: StationData, held: Bools) -> Fact | None:

@@ -59,7 +59,7 @@ def _seen(case: Case, options: JudgeOptions) -> Seen:
     group, grouped = group_sign(case.data, features)
     band = bands.rise_high - bands.rise_low
     effects = effects_of(case.data, features, comparison, grouped, group.present > 0.5, band)
-    late, late_cycles = late_sign(features)
+    late, late_cycles = late_sign(features, comparison.effects.get("response"))
     scatter, scattered = scatter_sign(features, grouped)
     dips, dipped = dip_sign(features, comparison)
     leaky = leaky_sign(case.leak, case.station.station.volume_ml, comparison.source == "baseline", options)
@@ -104,7 +104,7 @@ def judge(case: Case, options: JudgeOptions) -> Judgement:
     if not has_reference:
         settings = tuple(without_reference(f, case.data) for f in settings)
     repairs = tuple(_discounted(f, post) for f in (*sensors, *settings))
-    symptoms = symptom_facts(case.data)
+    symptoms = symptom_facts(case.data, options)
     chances = _chances(post, repairs)
     findings = _ranked(case, seen, post, repairs, symptoms, recording, chances, options)
     return Judgement(
