@@ -256,6 +256,14 @@ def test_sensor_faults_change_the_reading_alone(saving: dict[str, Part]) -> None
     assert not any(saving["healthy"].lists("sensor_stuck"))
 
 
+def test_a_sensor_stuck_above_the_set_point_keeps_the_output_on() -> None:
+    """From the onset the output never goes off: one edge on at the onset, none in the cycles after."""
+    stuck = Fault(label="sensor_stuck", kind="hold", onset_cycle=2, size={"reading_kpa": -60.0})
+    part = make(QUIET, stuck, cycles=5)
+    assert [len(edges) for edges in part.lists("part_present_edges")] == [2, 2, 1, 0, 0]
+    assert np.count_nonzero(np.diff(part.log.part_present)) == 5
+
+
 def test_a_slow_sensor_is_late_everywhere(saving: dict[str, Part]) -> None:
     """With a lag of 0.15 s the reading comes later though the gas is no slower."""
     assert saving["slow"].evacuation_s() > saving["healthy"].evacuation_s() + 0.08

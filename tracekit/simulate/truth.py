@@ -72,10 +72,12 @@ def _or_none(value: float) -> float | None:
     return value if np.isfinite(value) else None
 
 
-def _edges(bits: NDArray[np.uint8], mask: int, trace: Trace, start_s: float) -> list[list[float]]:
-    level = (bits & mask > 0).astype(np.int8)
-    where = np.flatnonzero(np.diff(level, prepend=np.int8(0)))
-    return [[start_s + float(i) * trace.dt, int(level[i])] for i in where]
+def _edges(window: Window, mask: int, trace: Trace) -> list[list[float]]:
+    """Changes of one digital in a cycle, first against the end of the one before: [time on the log's clock, level]."""
+    level = (trace.bits[window.part] & mask > 0).astype(np.int8)
+    before = trace.bits[window.part.start - 1] & mask > 0 if window.part.start > 0 else False
+    where = np.flatnonzero(np.diff(level, prepend=np.int8(before)))
+    return [[window.start_s + float(i) * trace.dt, int(level[i])] for i in where]
 
 
 def _first(condition: NDArray[np.bool_], trace: Trace, start_s: float) -> float | None:
@@ -100,9 +102,7 @@ def _cycle(window: Window, station: StationSpec, schedule: Schedule, trace: Trac
     k, begin = window.number, window.start_s
     programme, cup = trace.programme, trace.cup
     bits = trace.bits[window.part]
-    supply = _edges(bits, SUPPLY, trace, begin)
-    flow = _edges(bits, FLOW, trace, begin)
-    present = _edges(bits, PRESENT, trace, begin)
+    supply, flow, present = (_edges(window, mask, trace) for mask in (SUPPLY, FLOW, PRESENT))
     seconds = np.arange(len(bits)) * trace.dt
 
     def at(local: float) -> float | None:
