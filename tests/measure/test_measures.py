@@ -1,0 +1,176 @@
+"""Measures of cycles drawn by hand: evacuation, hold, release, and the thinned strip, with answers known beforehand."""
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from segment.made_traces import KNOWN, PLAIN, Piece, blow_off, data_of, evacuate, hold, idle
+
+from tracekit.measure.evacuation import fit_exponential
+from tracekit.measure.strip import StripMaker
+from tracekit.model.cycle import Wiring
+from tracekit.options.segment import SegmentOptions
+from tracekit.segment.samples import make_samples
+
+RATE_HZ = 200
+
+
+def median(data, column: str) -> float:
+    return float(np.nanmedian(data.cycles.floats(column)))
+
+
+@pytest.mark.parametrize("tau", [0.08, 0.15, 0.3])
+def test_time_constant(tau: float) -> None:
+    """The time constant and the ultimate vacuum of an exact exponential are found to a percent."""
+    pieces = (idle(), evacuate(2.0, to=78.0, tau_s=tau), hold(0.5, 78.0), blow_off())
+    data = data_of(pieces * 6, rate_hz=RATE_HZ, settings=KNOWN)
+    np.testing.assert_allclose(median(data, "pump_time_constant_s"), tau, rtol=0.01)
+    np.testing.assert_allclose(median(data, "ultimate_vacuum_kpa"), 78.0, atol=0.1)
+
+
+def test_ultimate_is_extrapolated_where_supply_is_cut() -> None:
+    """Where the supply is cut on the way up, the ultimate vacuum is extrapolated and says so; else it is read off."""
+    early = (idle(), evacuate(0.4, to=80.0, tau_s=0.2), Piece(seconds=1.0, to=62.0), blow_off())
+    cut = data_of(early * 8, rate_hz=RATE_HZ)
+    assert cut.cycles.codes("ultimate_extrapolated").tolist() == [1] * 8
+    np.testing.assert_allclose(median(cut, "ultimate_vacuum_kpa"), 80.0, rtol=0.03)
+    seen = data_of((idle(), evacuate(2.0, to=78.0), blow_off()) * 6, rate_hz=RATE_HZ)
+    assert seen.cycles.codes("ultimate_extrapolated").tolist() == [0] * 6
+
+
+def test_evacuation_time() -> None:
+    """Evacuation to 56 of 75 kPa with a time constant of 0.3 s takes 0.3·ln(75/19) = 0.412 s, to half a sample."""
+    pieces = (idle(), evacuate(2.0, tau_s=0.3), blow_off())
+    data = data_of(pieces * 6, rate_hz=RATE_HZ, settings=KNOWN)
+    np.testing.assert_allclose(median(data, "evacuation_time_s"), 0.3 * np.log(75 / 19), atol=0.5 / RATE_HZ + 1e-3)
+
+
+def test_open_cup_and_contact() -> None:
+    """An open-cup stretch before contact gives its vacuum, the time of contact and the sealing time."""
+    pieces = (idle(), Piece(seconds=0.4, to=8.0, tau_s=0.02, supply=1), evacuate(1.5, tau_s=0.2), blow_off())
+    data = data_of(pieces * 8, rate_hz=RATE_HZ, noise=0.02, settings=KNOWN)
+    np.testing.assert_allclose(median(data, "open_cup_vacuum_kpa"), 8.0, atol=0.1)
+    contact = data.cycles.floats("contact_s") - data.cycles.floats("start_s")
+    np.testing.assert_allclose(np.nanmedian(contact), 0.4, atol=0.015)
+    np.testing.assert_allclose(median(data, "seal_time_s"), 0.2 * np.log(67 / 19), atol=0.02)
+    kinds = set(data.periods.texts("kind"))
+    assert "open" in kinds
+
+
+def test_no_contact_where_none_shows() -> None:
+    """A cup that is closed from the start shows neither contact nor open-cup vacuum."""
+    data = data_of(PLAIN * 6, rate_hz=RATE_HZ, settings=KNOWN)
+    for column in ("contact_s", "open_cup_vacuum_kpa", "seal_time_s"):
+        assert not np.isfinite(data.cycles.floats(column)).any()
+
+
+@pytest.mark.parametrize("delay", [0.02, 0.06])
+def test_response_delay(delay: float) -> None:
+    """The answer to the supply command is found by extrapolation to its onset, whatever the time constant."""
+    for tau in (0.1, 0.3):
+        pieces = (idle(), Piece(seconds=delay, to=0.0, supply=1), evacuate(2.0, tau_s=tau), blow_off())
+        data = data_of(pieces * 6, rate_hz=500, settings=KNOWN)
+        np.testing.assert_allclose(median(data, "response_delay_s"), delay, atol=0.006)
+
+
+def test_hold_vacua() -> None:
+    """Peak, mean and lowest vacuum of a hold that dips from 75 to 53 kPa, between reset and set point, and comes back."""
+    dip = (Piece(seconds=0.4, to=53.0, supply=1), Piece(seconds=0.4, to=75.0, supply=1))
+    data = data_of((idle(), evacuate(1.0, tau_s=0.08), *dip, hold(0.6), blow_off()) * 5, settings=KNOWN)
+    np.testing.assert_allclose(median(data, "peak_vacuum_kpa"), 75.0, atol=0.1)
+    np.testing.assert_allclose(
+        median(data, "hold_min_vacuum_kpa"), 53.0 + 0.55 * 2 / 3, atol=0.05
+    )  # mean of three samples
+    assert 53.0 < median(data, "hold_vacuum_kpa") < 75.0
+
+
+def test_release() -> None:
+    """The release takes tau·ln(10) to 10 % of the way left, and its over-pressure and rest are read off."""
+    over = (Piece(seconds=0.3, to=-4.0, tau_s=0.05, release=1), Piece(seconds=0.1, to=0.0))
+    data = data_of((idle(), evacuate(), hold(), *over) * 6, rate_hz=RATE_HZ, settings=KNOWN)
+    # from 75 towards −4 kPa, 7.5 kPa is reached after 0.05·ln(79/11.5)
+    np.testing.assert_allclose(median(data, "release_time_s"), 0.05 * np.log(79 / 11.5), atol=0.006)
+    np.testing.assert_allclose(median(data, "release_peak_kpa"), 4.0, atol=0.3)
+    np.testing.assert_allclose(median(data, "residual_vacuum_kpa"), -4.0, atol=0.3)
+
+
+def test_weak_release_leaves_vacuum() -> None:
+    """A release that ends with vacuum left tells how much: the mean of its last three samples, 1.1 kPa apart."""
+    weak = (Piece(seconds=0.2, to=30.0, release=1), Piece(seconds=0.4, to=0.0))
+    data = data_of((idle(), evacuate(), hold(), *weak) * 6, rate_hz=RATE_HZ, settings=KNOWN)
+    np.testing.assert_allclose(median(data, "residual_vacuum_kpa"), 30.0 + 1.125, atol=0.1)
+
+
+@pytest.mark.parametrize("zero", [0.0, 1.5, -2.0])
+def test_idle_vacuum(zero: float) -> None:
+    """The idle reading is the sensor's zero, whatever its sign."""
+    pieces = (Piece(seconds=0.6, to=zero), evacuate(), hold(), blow_off(), Piece(seconds=0.2, to=zero))
+    data = data_of(pieces * 5, settings=KNOWN)
+    np.testing.assert_allclose(data.cycles.floats("idle_vacuum_kpa")[1:], zero, atol=0.05)
+
+
+@pytest.mark.parametrize("sigma", [0.05, 0.2])
+def test_noise_per_cycle(sigma: float) -> None:
+    """Each cycle's noise is the standard deviation of its single samples in the hold."""
+    data = data_of((idle(), evacuate(), hold(3.0), blow_off()) * 6, noise=sigma, settings=KNOWN)
+    np.testing.assert_allclose(median(data, "noise_kpa"), sigma, rtol=0.1)
+
+
+def test_air_time() -> None:
+    """Air is used as long as the supply is commanded: 1.6 s a pick."""
+    np.testing.assert_allclose(data_of(PLAIN * 4).cycles.floats("supply_on_time_s"), 1.6, atol=1e-9)
+
+
+def test_chatter_frequency() -> None:
+    """An output that goes off and on every 0.1 s chatters at 5 Hz: a full cycle takes 0.2 s."""
+    toggles = tuple(Piece(seconds=0.1, to=75.0, tau_s=0.1, supply=1, present=k % 2) for k in range(10))
+    data = data_of((idle(), evacuate(), *toggles, blow_off()) * 4, settings=KNOWN)
+    assert (data.cycles.codes("chatter_edges") >= 8).all()
+    np.testing.assert_allclose(median(data, "chatter_frequency_hz"), 5.0, rtol=0.15)
+    extra = data.edges.codes("chatter").sum()
+    assert extra == data.cycles.codes("chatter_edges").sum()
+
+
+def test_edges_table() -> None:
+    """The edges are those of the log, in order of time, as logical levels, each with its cycle."""
+    data = data_of((*PLAIN * 3, idle()), settings=KNOWN)
+    edges = data.edges
+    assert edges.texts("signal")[:6] == ["supply", "part_present", "supply", "release", "part_present", "release"]
+    assert edges.codes("value")[:6].tolist() == [1, 1, 0, 1, 0, 0]
+    assert (np.diff(edges.floats("time_s")) >= 0).all()
+    np.testing.assert_array_equal(edges.codes("cycle"), np.repeat(np.arange(3), 6))
+
+
+@given(st.floats(0.03, 1.0), st.floats(20.0, 95.0), st.floats(0.0, 15.0))
+def test_exact_exponential(tau: float, end: float, begin: float) -> None:
+    """The batched fit returns time constant and end level of exact exponentials."""
+    time = np.arange(400) * tau / 80.0
+    vacuum = end + (begin - end) * np.exp(-time / tau)
+    wiring = Wiring(supply_on_level=1, release_on_level=1, present_on_level=1, evidence={})
+    samples = make_samples(
+        time, -vacuum, np.zeros(400, np.uint8), wiring, interval=tau / 80.0, noise=0.01, options=SegmentOptions()
+    )
+    found, level = fit_exponential(samples, np.array([0, 5]), np.array([200, 9]), 6)
+    np.testing.assert_allclose(found[0], tau, rtol=5e-3)
+    np.testing.assert_allclose(level[0], end, rtol=5e-3)
+    assert np.isnan(found[1])  # too few samples
+
+
+@given(st.lists(st.integers(1, 300), min_size=1, max_size=12))
+def test_strip_does_not_depend_on_blocks(sizes: list[int]) -> None:
+    """The thinned strip is the same to the bit in whatever blocks the rows arrive, and keeps both extremes."""
+    rows = sum(sizes)
+    time, pressure = np.arange(rows) * 0.01, np.random.default_rng(rows).normal(0, 30, rows)
+    whole, blocks = StripMaker(8), StripMaker(8)
+    whole.feed(time, pressure)
+    at = 0
+    for size in sizes:
+        blocks.feed(time[at : at + size], pressure[at : at + size])
+        at += size
+    first, second = whole.strip(), blocks.strip()
+    np.testing.assert_array_equal(first.time_s, second.time_s)
+    np.testing.assert_array_equal(first.lowest_kpa, second.lowest_kpa)
+    np.testing.assert_array_equal(first.highest_kpa, second.highest_kpa)
+    assert first.lowest_kpa.min() == pressure.min()
+    assert first.highest_kpa.max() == pressure.max()
+    assert len(first.time_s) <= 17
