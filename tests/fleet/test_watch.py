@@ -177,11 +177,11 @@ def test_an_internal_error_ends_one_file_not_the_watch(
     assert "internal error, ZeroDivisionError" in str(heard.events[-1][1]["reason"])
 
     def interrupted(job: Job) -> object:
-        raise KeyboardInterrupt
+        raise KeyboardInterrupt("stop")
 
     write_log(watched.folder / "a.csv")
     monkeypatch.setattr(watching, "run_job", interrupted)
-    with pytest.raises(KeyboardInterrupt):
+    with pytest.raises(KeyboardInterrupt, match="stop"):
         watch(watched, heard, once=True)
     assert (watched.folder / "a.csv").exists()
 
