@@ -203,7 +203,9 @@ def _allow_for_start(effects: dict[str, Effect]) -> None:
 def _scatter(effect: Effect) -> Effect:
     """Scatter of a measure from cycle to cycle against its reference, as a logarithm; less scatter is no news."""
     shift = max(float(np.log(max(effect.scatter, 1e-3))), 0.0)
-    error = float(np.hypot(0.3, 1.2 / np.sqrt(min(effect.n_now, effect.n_reference))))
+    # a slower evacuation comes nearer to where it ends, and scatters more for that alone
+    slower = 2.5 * max(effect.shift, 0.0)
+    error = float(np.hypot(np.hypot(0.3, slower), 1.2 / np.sqrt(min(effect.n_now, effect.n_reference))))
     return Effect(
         now=shift, reference=0.0, shift=shift, error=error, n_now=effect.n_now, n_reference=effect.n_reference,
         tail_up=0.0, tail_down=0.0, scatter=effect.scatter,

@@ -131,6 +131,11 @@ def _ends_at_zero(data: StationData) -> bool:
     return bool(high < 1.0 or flat > 0.5)
 
 
+def _after_other(held: Bools) -> Bools:
+    """Cycles after a pick that was not held, and the first: gas and cup come from another state than usual."""
+    return np.concatenate([[True], ~held[:-1]])[: len(held)]
+
+
 def _before_release(data: StationData) -> Floats:
     """Vacuum at the end of suction, from which a blow-off starts [kPa]."""
     if not len(data.bins.time_s):
@@ -173,6 +178,7 @@ def _deepest_dip(data: StationData) -> Floats:
 def make_features(data: StationData, leak: LeakResult, bands: Bands) -> Features:
     """Per-cycle measures of one log."""
     cycles = data.cycles
+    held = cycles.where("outcome", "held")
     column = cycles.floats
     seen = cycles.codes("ultimate_extrapolated") == 0
     at_zero = _ends_at_zero(data)
@@ -183,7 +189,9 @@ def make_features(data: StationData, leak: LeakResult, bands: Bands) -> Features
     zero = np.where(np.isfinite(idle), idle, usual)
     values = {
         "decay": leak.rate,
-        "rise": np.where(hung, np.nan, np.log(_between(rise, levels, bands.rise_low, bands.rise_high, zero))),
+        "rise": np.where(
+            hung | _after_other(held), np.nan, np.log(_between(rise, levels, bands.rise_low, bands.rise_high, zero))
+        ),
         "top": (bands.top_high - bands.top_low) / _between(rise, levels, bands.top_low, bands.top_high, zero),
         "open": column("open_cup_vacuum_kpa") - zero,
         "response": column("response_delay_s"),
@@ -204,7 +212,6 @@ def make_features(data: StationData, leak: LeakResult, bands: Bands) -> Features
         "peak": column("peak_vacuum_kpa"),
         "release": column("release_time_s"),
     }
-    held = cycles.where("outcome", "held")
     return Features(values=values, floor=_floors(data, values["top"]), held=held)
 
 

@@ -50,7 +50,12 @@ def _features(case: Case) -> tuple[Features, Features | None, Bands]:
     own = make_features(case.data, case.leak, bands)
     if case.baseline is None or case.baseline_leak is None or len(case.baseline.cycles) < 4:
         return own, None, bands
-    return own, make_features(case.baseline, case.baseline_leak, bands), bands
+    healthy = make_features(case.baseline, case.baseline_leak, bands)
+    if np.isfinite(case.data.usual_open_kpa) != np.isfinite(case.baseline.usual_open_kpa):
+        # the onset of the response was looked for at different levels: nothing to compare
+        unknown = np.full(len(healthy.held), np.nan)
+        healthy = replace(healthy, values={**healthy.values, "response": unknown})
+    return own, healthy, bands
 
 
 def _seen(case: Case, options: JudgeOptions) -> Seen:

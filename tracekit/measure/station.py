@@ -123,6 +123,7 @@ def station_data(
         fall_s=_levels(results, "fall_s", len(levels)),
         reading_range_kpa=per_cycle("reading_range_kpa"),
         usual_peak_kpa=learned.reference.peak,
+        usual_open_kpa=learned.reference.open_level,
         timing={k: per_cycle(k) for k in _TIMING},
     )
 

@@ -99,6 +99,7 @@ class StationData:
     timing            more times per cycle [s]: try_s (supply command of the last try), release_s, release_end_s,
                       quit_s (end of suction), overlap_s (supply and release on together), first_cut_s,
                       and over_kpa (highest reading above ambient in the release, not cut off at 0) [kPa]
+    usual_open_kpa    rise from idle to the open-cup vacuum, NaN where most cycles do not show it [kPa]
     reading_range_kpa highest minus lowest reading of each cycle, shape (n_cycles,) [kPa]
     """
 
@@ -125,4 +126,5 @@ class StationData:
     fall_s: NDArray[np.float64] = field(default_factory=lambda: np.zeros((0, 0)))
     reading_range_kpa: NDArray[np.float64] = field(default_factory=lambda: np.zeros(0))
     usual_peak_kpa: float = float("nan")
+    usual_open_kpa: float = float("nan")
     timing: Mapping[str, NDArray[np.float64]] = field(default_factory=dict)
