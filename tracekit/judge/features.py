@@ -131,6 +131,11 @@ def _ends_at_zero(data: StationData) -> bool:
     return bool(high < 1.0 or flat > 0.5)
 
 
+def response_from_open_cup(data: StationData) -> bool:
+    """Whether the onset of the response was found on the way to the open-cup vacuum, as `measure.evacuation` decides."""
+    return bool(data.usual_open_kpa > max(6.0 * data.sensor.noise_kpa, 1.0))
+
+
 def _after_other(held: Bools) -> Bools:
     """Cycles after a pick that was not held, and the first: gas and cup come from another state than usual."""
     return np.concatenate([[True], ~held[:-1]])[: len(held)]

@@ -11,7 +11,7 @@ from tracekit.judge.detect import detectable
 from tracekit.judge.effects import Comparison, compare
 from tracekit.judge.effects_of import effects_of
 from tracekit.judge.facts import Fact
-from tracekit.judge.features import Bands, Features, choose_bands, make_features
+from tracekit.judge.features import Bands, Features, choose_bands, make_features, response_from_open_cup
 from tracekit.judge.findings import cause_finding, fact_finding
 from tracekit.judge.rank import HYPOTHESES, Posterior, posterior, rivals
 from tracekit.judge.reasons import reason_for
@@ -51,7 +51,7 @@ def _features(case: Case) -> tuple[Features, Features | None, Bands]:
     if case.baseline is None or case.baseline_leak is None or len(case.baseline.cycles) < 4:
         return own, None, bands
     healthy = make_features(case.baseline, case.baseline_leak, bands)
-    if np.isfinite(case.data.usual_open_kpa) != np.isfinite(case.baseline.usual_open_kpa):
+    if response_from_open_cup(case.data) != response_from_open_cup(case.baseline):
         # the onset of the response was looked for at different levels: nothing to compare
         unknown = np.full(len(healthy.held), np.nan)
         healthy = replace(healthy, values={**healthy.values, "response": unknown})
