@@ -132,7 +132,7 @@ def _ends_at_zero(data: StationData) -> bool:
 
 
 def response_from_open_cup(data: StationData) -> bool:
-    """Whether the onset of the response was found on the way to the open-cup vacuum, as `measure.evacuation` decides."""
+    """Whether the onset of the response was looked for on the way to the open-cup vacuum, as `measure` decides it."""
     return bool(data.usual_open_kpa > max(6.0 * data.sensor.noise_kpa, 1.0))
 
 
