@@ -34,6 +34,7 @@ def read(source, station: Station | None = None, options: ReadOptions | None = N
         name: np.concatenate([np.empty(0), *(getattr(b, name) for b in blocks)])
         for name in ("time_s", "pressure_kpa", "digital")
     }
+    joined["digital"] = joined["digital"].astype(np.uint8)
     station_of = np.concatenate([np.empty(0), *(np.full(len(b.time_s), b.station) for b in blocks)])
     return Read(**joined, station=station_of, layout=log.layout, facts=facts)
 

@@ -75,7 +75,7 @@ def test_every_container_gives_the_same_samples(tmp_path, kind):
     assert facts.rows_read == facts.rows_used == 5000
     assert facts.quantisation_kpa == pytest.approx(0.1)
     assert facts.interval_median_s == pytest.approx(0.01)
-    assert layout.has_supply and layout.has_release and layout.has_present
+    assert (layout.has_supply, layout.has_release, layout.has_present) == (True, True, True)
     assert len(facts.log_id) == 64
 
 
@@ -102,7 +102,7 @@ def test_empty_file_is_refused(tmp_path):
     """An empty file is refused in one message that names it."""
     path = tmp_path / "log.csv"
     path.write_bytes(b"")
-    with pytest.raises(LogReadError, match="log.csv: an empty file"):
+    with pytest.raises(LogReadError, match=r"log\.csv: an empty file"):
         open_log(path)
 
 

@@ -108,8 +108,7 @@ def outcomes(folder, dialects: list[Dialect]) -> Counter[str]:
         try:
             fault = wrong(RECORDING, read(path), dialect)
         except LogReadError as error:
-            assert str(error).startswith(path.name)
-            counts["refused"] += 1
+            counts["refused" if str(error).startswith(path.name) else str(error)] += 1
             continue
         counts[f"{dialect}: {fault}" if fault else "right"] += 1
         path.unlink()

@@ -88,14 +88,18 @@ class Clock:
         return join(done) if done else samples
 
     def _hold_doubtful_end(self, samples: Samples) -> Samples:
-        """Keep back the last rows where one of them jumps ahead: it may be a stray."""
-        tail = slice(max(len(samples) - self._options.stray_rows - 2, 0), None)
-        jump = np.nonzero(np.diff(samples.time_s[tail]) > self._gap_s)[0]
-        if len(jump) == 0:
-            return samples
-        cut = int(tail.start) + int(jump[0])
-        if cut == 0 and len(samples) > self._options.stray_rows + 2:
-            return samples
+        """Keep back the last row, and more where a row near the end jumps ahead: it may be a stray.
+
+        Strays, and the rows that show them to be such, are at most `stray_rows` each, and one row before them tells
+        where time left its course.
+        """
+        reach = 2 * self._options.stray_rows + 3
+        cut = len(samples) - 1
+        if (samples.time_s[max(cut - reach, 0) + 1 :] - samples.time_s[max(cut - reach, 0) : -1] > self._gap_s).any():
+            for jump in np.nonzero(np.diff(samples.time_s) > self._gap_s)[0][::-1].tolist():
+                if cut - jump > reach:
+                    break
+                cut = jump
         self._held = [samples.take(slice(cut, None))]
         return samples.take(slice(0, cut))
 
@@ -155,9 +159,10 @@ class Clock:
     ) -> NDArray[np.bool_]:
         """Where a few rows before the step ran ahead and the step returns to where they left, they are the strays."""
         kept = np.nonzero(keep)[0]
-        for count in range(1, min(self._options.stray_rows, len(kept) - 1) + 1):
-            before = float(time_s[kept[-count - 1]])
-            if before < time_s[step] <= before + self._gap_s + (count + 1) * self._typical_s:
+        for count in range(1, min(self._options.stray_rows, len(kept)) + 1):
+            before = float(time_s[kept[-count - 1]]) if count < len(kept) else self._last_s
+            jumped = time_s[kept[-count]] - before > self._gap_s
+            if jumped and before < time_s[step] <= before + self._gap_s + (count + 1) * self._typical_s:
                 self.losses.add(STRAY, lines[kept[-count:]])
                 keep = keep.copy()
                 keep[kept[-count:]] = False

@@ -8,7 +8,7 @@ from tracekit.errors import LogReadError, message
 from tracekit.model.station import Channel, Station
 from tracekit.model.trace import Assumption
 from tracekit.read.columns import Column
-from tracekit.read.digitals import ROLES, Digital, LevelPlan, by_name, find_digitals
+from tracekit.read.digitals import ROLES, Digital, LevelPlan, asks, by_name, find_digitals
 from tracekit.read.grouping import of_station, station_keys, station_name
 from tracekit.read.head import Head, Question, joined
 from tracekit.read.longform import find_long, long_columns, wide_head
@@ -226,7 +226,7 @@ def _with_digitals(
                 free.remove(digital)
                 _take(roles, facts, shown_role, digital, why, 0.9)
     unknown = [d for d in free if d.moves and not d.weights.get("other") and not d.weights.get("quality")]
-    questions = _ask_roles(unknown, [r for r in open_roles if r not in roles])
+    questions = _ask_roles([d for d in unknown if asks(d)], [r for r in open_roles if r not in roles])
     questions += _ask_levels(digitals, roles)
     if unknown and not questions:
         text = joined(d.name for d in unknown)

@@ -18,6 +18,7 @@ LevelKind = Literal["level", "threshold", "word", "bit"]
 ROLES: tuple[Literal["supply", "release", "part_present"], ...] = ("supply", "release", "part_present")
 
 _MOST_STATES, _MOST_BITS = 24, 16
+_WORD_NAMES = frozenset({"word", "di", "dio", "digital", "inputs", "bits", "flags", "status", "io", "byte", "mask"})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -67,6 +68,7 @@ class Digital:
     plan: LevelPlan
     levels: NDArray[np.int8]
     weights: Mapping[Role, float]
+    named_word: bool = False
 
     @property
     def moves(self) -> bool:
@@ -81,7 +83,15 @@ def find_digitals(columns: Sequence[Column], wanted: Sequence[str] = ()) -> list
         plans = _plans(column, wanted=any(w == column.name for w in wanted))
         for plan in plans:
             weights = {} if plan.kind == "bit" else column.hints.roles
-            found.append(Digital(name=plan.name, plan=plan, levels=plan.levels(column.array, column), weights=weights))
+            found.append(
+                Digital(
+                    name=plan.name,
+                    plan=plan,
+                    levels=plan.levels(column.array, column),
+                    weights=weights,
+                    named_word=not _WORD_NAMES.isdisjoint(column.hints.tokens),
+                )
+            )
     return found
 
 
@@ -104,8 +114,15 @@ def _plans(column: Column, *, wanted: bool) -> list[LevelPlan]:
         low, high = spread(known)
         return [LevelPlan(column=column.name, kind="threshold", threshold=(low + high) / 2)]
     if 2 < len(states) <= _MOST_STATES and _packed(states) and column.hints.weight("pressure") < 0.9:
-        return [LevelPlan(column=column.name, kind="bit", bit=b) for b in _moving_bits(states)]
+        bits = _moving_bits(states)
+        word = wanted or not _WORD_NAMES.isdisjoint(column.hints.tokens)
+        return [LevelPlan(column=column.name, kind="bit", bit=b) for b in bits] if word or len(bits) <= 6 else []
     return []
+
+
+def asks(digital: Digital) -> bool:
+    """False for the bits of a column whose name does not say that it is a packed word: it may be anything."""
+    return digital.plan.kind != "bit" or digital.named_word
 
 
 def _two_words(column: Column) -> tuple[str, ...]:

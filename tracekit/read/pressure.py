@@ -1,5 +1,6 @@
 """Which column is the pressure, in what unit and sense."""
 
+import re
 from dataclasses import dataclass, replace
 from typing import cast
 
@@ -13,6 +14,7 @@ from tracekit.read.head import Head, Question, finite, joined, spread
 from tracekit.units import PERCENT, PRESSURE_UNITS, PressureUnit, Sense, pressure_unit
 
 CANONICAL = "pressure_kpa"
+_RAW_UNITS = ("ma", "v", "mv", "counts", "count", "adc", "#", "digits")
 _NEAR_ZERO_KPA = 6.0
 _AMBIENT_KPA = (78.0, 107.0)
 _MOST_VACUUM_KPA = 96.0
@@ -279,12 +281,18 @@ def _scaled(column: Column, given: Channel, ambient: Ambient) -> tuple[PressureP
 
 def _ask_unit(column: Column) -> Question:
     low, high = spread(column.values)
-    found = f'the unit of "{column.name}" does not show (readings from {low:.4g} to {high:.4g})'
-    if column.unit.strip("[]() ").casefold() in ("ma", "v", "mv", "counts", "count", "adc", "#"):
-        found = f'the scale of "{column.name}" from {column.unit.strip("[]() ")} to kPa does not show'
-        line = f'pressure = {{ column = "{column.name}", scale = [[{low:.4g}, -101.3], [{high:.4g}, 0.0]] }}'
-        return Question(found=found, line=line + "   # two points of the sensor: raw, kPa")
-    return Question(found=found, line=f'pressure = {{ column = "{column.name}", unit = "kPa", sense = "gauge" }}')
+    raw = next((t for t in _written_units(column) if t.casefold() in _RAW_UNITS), None)
+    if raw is None:
+        found = f'the unit of "{column.name}" does not show (readings from {low:.4g} to {high:.4g})'
+        return Question(found=found, line=f'pressure = {{ column = "{column.name}", unit = "kPa", sense = "gauge" }}')
+    found = f'the scale of "{column.name}" from {raw} to kPa does not show (readings from {low:.4g} to {high:.4g})'
+    line = f'pressure = {{ column = "{column.name}", scale = [[4.0, 0.0], [20.0, -101.3]] }}'
+    return Question(found=found, line=line + f"   # two points of the sensor: {raw}, kPa")
+
+
+def _written_units(column: Column) -> list[str]:
+    """Units that stand with a column, in its row of units or in brackets in its name."""
+    return [column.unit.strip("[]() "), *re.findall(r"[\[(]\s*([^\])]*?)\s*[\])]", column.name)]
 
 
 def _ask_sense(column: Column, unit: PressureUnit, raw: NDArray[np.float64]) -> Question:

@@ -76,7 +76,7 @@ def sniff(lines: Sequence[str]) -> TextForm | None:
     return TextForm(
         delimiter=delimiter,
         quote='"' if any('"' in line for line in below) else None,
-        multiline=any(line.count('"') % 2 for line in below[:-1]),
+        multiline=_spans_lines(below, fields, delimiter),
         fields=fields,
         first_data=first,
         header=header,
@@ -84,6 +84,14 @@ def sniff(lines: Sequence[str]) -> TextForm | None:
         evidence="named in the first line" if declared else f"{fields} fields in every row",
         confidence=1.0 if declared else round(min(score, 0.999), 3),
     )
+
+
+def _spans_lines(lines: list[str], fields: int, delimiter: str) -> bool:
+    """True where lines with an open quote, joined with those up to its end, make rows of the usual length."""
+    odd = [i for i, line in enumerate(lines) if line.count('"') % 2]
+    pairs = list(zip(odd[::2], odd[1::2], strict=False))
+    whole = [len(split("\n".join(lines[a : b + 1]), delimiter)) == fields for a, b in pairs]
+    return len(whole) > 0 and sum(whole) >= 0.8 * len(whole)
 
 
 def _body(written: list[str]) -> list[str]:
