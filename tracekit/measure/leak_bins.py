@@ -86,7 +86,7 @@ def timeline(data: StationData, options: LeakOptions) -> Timeline:
     held, dropped = cycles.where("outcome", "held"), cycles.where("outcome", "dropped")
     coasts = np.bincount(data.periods.codes("cycle")[data.periods.where("kind", "coast")], minlength=n)
     return Timeline(
-        zero_kpa=_zero(cycles.floats("idle_vacuum_kpa"), options.zero_cycles),
+        zero_kpa=_zero(zero_readings(cycles.floats("idle_vacuum_kpa"), options), options.zero_cycles),
         present_s=np.where(np.isfinite(on), on, cycles.floats("hold_start_s")),
         end_s=np.fmin(np.fmin(cycles.floats("hold_end_s"), release), cycles.floats("end_s")),
         floor_kpa=_floor(data, options),
@@ -105,8 +105,16 @@ def _first_edge(data: StationData, signal: str, n: int) -> Floats:
     return first
 
 
+def zero_readings(idle_kpa: Floats, options: LeakOptions) -> Floats:
+    """Idle readings that may be the sensor's zero, NaN elsewhere.
+
+    A part that hangs on after a weak release leaves vacuum in the idle reading; that is no zero.
+    """
+    return np.where(np.abs(idle_kpa) <= options.zero_most_kpa, idle_kpa, np.nan)
+
+
 def _zero(idle_kpa: Floats, width: int) -> Floats:
-    """Idle reading smoothed by a running median over `width` cycles; 0 where no cycle has one."""
+    """Zero smoothed by a running median over `width` cycles; 0 where no cycle has one."""
     known = np.isfinite(idle_kpa)
     if not known.any():
         return np.zeros(len(idle_kpa))

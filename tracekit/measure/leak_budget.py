@@ -31,6 +31,7 @@ class Models:
     strain        (n_groups,) by how many prior standard deviations beyond the first α is off what is expected
     inflation     of the variance by noise
     common_kpa    standard uncertainty of ambient and zero together [kPa]
+    volume_u      relative standard uncertainty of the model itself, more for slow logs
     step_kpa      what is left of the recorder's steps after averaging [kPa]
     quantisation_kpa   these steps [kPa]
     """
@@ -41,6 +42,7 @@ class Models:
     strain: Floats
     inflation: float
     common_kpa: float
+    volume_u: float
     step_kpa: float
     quantisation_kpa: float
 
@@ -110,7 +112,7 @@ def _common(mean: Floats, line: Floats, number: int, models: Models, options: Le
     return [
         ("sensor gain", options.gain_u * size),
         ("ambient and zero", options.ambient_share_kpa * models.common_kpa * size),
-        ("one gas volume for many", options.model_u * size),
+        ("one gas volume for many", models.volume_u * size),
         ("distance to a straight line", share * np.abs(mean - line)),
     ]
 

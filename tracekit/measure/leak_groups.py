@@ -3,6 +3,7 @@
 import numpy as np
 
 from tracekit.measure.leak_bins import Bools, Floats, Ints
+from tracekit.model.tables import Table
 from tracekit.options.leak import LeakOptions
 
 
@@ -49,3 +50,38 @@ def assign(rate: Floats, parted: tuple[float, ...]) -> Ints:
 def masks(group: Ints, count: int) -> tuple[Bools, ...]:
     """One mask over the cycles per group."""
     return tuple(np.asarray(group == k) for k in range(count))
+
+
+def names(cycles: Table, groups: tuple[Bools, ...], options: LeakOptions) -> tuple[str, tuple[str, ...]]:
+    """What parts the groups and what each is called: a context column where it agrees with them, else the rate.
+
+    groups are masks over the cycles. A column agrees where nearly all cycles of each group carry one value that nearly
+    none of the others does.
+    """
+    for column in cycles.columns:
+        if column.name.startswith("context_"):
+            found = _values(cycles, column.name, groups, options)
+            if found is not None:
+                return column.name.removeprefix("context_"), found
+    words = ("smallest leak", "larger leak", "largest leak") if len(groups) > 2 else ("smaller leak", "larger leak")
+    labels = [words[min(k, 1)] for k in range(len(groups) - 1)]
+    return "rate", (*_numbered(labels), words[-1])
+
+
+def _numbered(labels: list[str]) -> list[str]:
+    """The same labels with a number where one comes twice."""
+    return [f"{t} {labels[: k + 1].count(t)}" if labels.count(t) > 1 else t for k, t in enumerate(labels)]
+
+
+def _values(cycles: Table, name: str, groups: tuple[Bools, ...], options: LeakOptions) -> tuple[str, ...] | None:
+    """The values of a context column that name the groups, or None where it does not agree with them."""
+    codes, known = cycles.codes(name), cycles.categories[name]
+    if not len(known):
+        return None
+    table = np.stack([np.bincount(codes[g & (codes >= 0)], minlength=len(known)) for g in groups])
+    owner = table.argmax(axis=0)
+    used = table.sum(axis=0) > 0
+    right = table[owner, np.arange(len(known))].sum() / max(table.sum(), 1)
+    if right < options.context_agrees or len(set(owner[used].tolist())) < len(groups):
+        return None
+    return tuple(", ".join(known[k] for k in np.flatnonzero(used & (owner == n))[:3]) for n in range(len(groups)))

@@ -4,6 +4,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from tracekit.measure import leak_forms
 from tracekit.measure.leak_bins import Bools, Floats, History
 from tracekit.measure.leak_mixture import log_share_positive
 from tracekit.measure.leak_pieces import Pieces
@@ -23,6 +24,8 @@ from tracekit.measure.leak_sums import (
 from tracekit.options.leak import LeakOptions
 from tracekit.physics.heat import exchange_boost
 
+EXTREMES = (0, leak_forms.MIDDLE, len(leak_forms.NAMES) - 1)
+"""Forms whose valleys bound those of all: the hole that bends most, the middle one, pores."""
 SCATTERS = (0.003, 0.01, 0.03, 0.1, 0.3)
 SPREADS = ((0.0, 0.4), (0.5, 0.35), (1.0, 0.25))
 """Spreads of ln τ over the volume that are tried, with their prior probability: hoses and cups differ."""
@@ -45,13 +48,26 @@ class Located:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Valley:
-    """The valley of the misfit at one spread: place, width in ln τ, and depth (tempered, prior included)."""
+    """The valleys of the misfit at one spread, one per form tried, with the rates at the deepest.
+
+    ln_tau, sd_ln, cost   place, width in ln τ and depth (tempered, prior included), shape (n_forms,)
+    """
 
     spread_ln: float
-    ln_tau: float
-    sd_ln: float
-    cost: float
+    ln_tau: Floats
+    sd_ln: Floats
+    cost: Floats
     rate: Floats
+
+    @property
+    def deepest(self) -> int:
+        """The form whose valley is deepest."""
+        return int(np.argmin(self.cost))
+
+    def span(self, widths: float, least: float) -> tuple[float, float]:
+        """From the lowest to the highest place, and some widths beyond; every form has its own place."""
+        beyond = np.maximum(widths * self.sd_ln, least)
+        return float(np.min(self.ln_tau - beyond)), float(np.max(self.ln_tau + beyond))
 
 
 def _ln_prior(ln_tau: Floats, options: LeakOptions) -> Floats:
@@ -66,11 +82,11 @@ def first_wall(history: History, pieces: Pieces, scales: Scales, rho: Floats, op
     valley, scales, chosen = _valley(history, pieces, scales, rho, flow, 0.0, grid, options)
     if not chosen.any():
         return None
-    gas = gas_of(history, Wall(tau_s=float(np.exp(valley.ln_tau)), spread_ln=0.0), rho)
+    at = float(valley.ln_tau[0])
+    gas = gas_of(history, Wall(tau_s=float(np.exp(at)), spread_ln=0.0), rho)
     scales = scattered(history, pieces, gas, scales, flow, options)
-    fine = _around(valley.ln_tau, 0.6, 9, options)
-    valley, scales, _ = _valley(history, pieces, scales, rho, flow, 0.0, fine, options)
-    best = Wall(tau_s=float(np.exp(valley.ln_tau)), spread_ln=0.0)
+    valley, scales, _ = _valley(history, pieces, scales, rho, flow, 0.0, _grid(at - 0.6, at + 0.6, 9, options), options)
+    best = Wall(tau_s=float(np.exp(valley.ln_tau[0])), spread_ln=0.0)
     return Located(walls=(best,), log_prior=np.zeros(1), best=best, scales=scales, rate=valley.rate)
 
 
@@ -81,57 +97,61 @@ def with_boost(history: History, wall: Wall, rho: Floats) -> History:
 
 
 def locate_walls(history: History, pieces: Pieces, first: Located, rho: Floats, options: LeakOptions) -> Located | None:
-    """A fine grid around the valley of each spread that the data do not rule out."""
-    flow = middle_of(flow_of(history, options))
+    """A fine grid over the valleys of each spread that the data do not rule out, wide enough for every form's own."""
+    flow = flow_of(history, options)[list(EXTREMES)]
     centre, valleys, scales = float(np.log(first.best.tau_s)), [], first.scales
     for spread, prior in SPREADS:
-        wide = _around(centre, 0.75, 8, options)
+        wide = _grid(centre - 0.75, centre + 0.75, 8, options)
         rough, scales, chosen = _valley(history, pieces, scales, rho, flow, spread, wide, options)
         if not chosen.any():
             return None
-        fine = _around(rough.ln_tau, float(np.clip(3.0 * rough.sd_ln, 0.08, 0.8)), 7, options)
+        fine = _grid(*rough.span(1.0, 0.12), 9, options)
         found, scales, _ = _valley(history, pieces, scales, rho, flow, spread, fine, options)
         valleys.append(replace(found, cost=found.cost - np.log(prior)))
-    best = min(valleys, key=lambda v: v.cost)
-    kept = [v for v in valleys if v.cost < best.cost + options.walls_ruled_out]
+    best = min(valleys, key=lambda v: float(v.cost.min()))
     walls: list[Wall] = []
     priors: list[Floats] = []
-    for valley in kept:
-        grid = _around(valley.ln_tau, float(np.clip(3.0 * valley.sd_ln, 0.02, 1.2)), 7, options)
+    for valley in valleys:
+        if float(valley.cost.min()) > float(best.cost.min()) + options.walls_ruled_out:
+            continue
+        low, high = valley.span(3.0, 0.02)
+        points = int(np.clip(np.ceil((high - low) / float(valley.sd_ln.min())) + 1, 7, options.walls_most))
+        grid = _grid(low, high, points, options)
         walls += [Wall(tau_s=float(t), spread_ln=valley.spread_ln) for t in np.exp(grid)]
         share = np.log(dict(SPREADS)[valley.spread_ln])
         priors.append(_ln_prior(grid, options) + share + np.log(grid[1] - grid[0]))
-    wall = Wall(tau_s=float(np.exp(best.ln_tau)), spread_ln=best.spread_ln)
+    wall = Wall(tau_s=float(np.exp(best.ln_tau[best.deepest])), spread_ln=best.spread_ln)
     return Located(walls=tuple(walls), log_prior=np.concatenate(priors), best=wall, scales=scales, rate=best.rate)
 
 
-def _around(centre: float, width: float, points: int, options: LeakOptions) -> Floats:
-    """A grid in ln τ about a centre, kept inside the limits."""
-    low, high = np.log(options.tau_least_s), np.log(options.tau_most_s)
-    middle = float(np.clip(centre, low + 0.02, high - 0.02))
-    return np.linspace(max(middle - width, low), min(middle + width, high), points)
+def _grid(low: float, high: float, points: int, options: LeakOptions) -> Floats:
+    """A grid in ln τ, kept inside the limits."""
+    least, most = np.log(options.tau_least_s), np.log(options.tau_most_s)
+    start = float(np.clip(low, least, most - 0.04))
+    return np.linspace(start, float(np.clip(high, start + 0.04, most)), points)
 
 
 def _valley(
     history: History, pieces: Pieces, scales: Scales, rho: Floats, flow: Floats, spread: float, ln_tau: Floats,
     options: LeakOptions,
 ) -> tuple[_Valley, Scales, Bools]:  # fmt: skip
-    """Lowest point over a grid of time constants at one spread, with the middle form, and the variance with it."""
+    """Lowest point over a grid of time constants at one spread for every row of `flow`, and the variance with it."""
     walls = [Wall(tau_s=float(t), spread_ln=spread) for t in np.exp(ln_tau)]
     sums = scan(history, pieces, walls, scales, rho, flow)
-    chosen = enough(sums, options)
+    chosen, nothing = enough(sums, options), np.array([np.inf])
     if not chosen.any():
-        return _Valley(spread_ln=spread, ln_tau=0.0, sd_ln=1.0, cost=np.inf, rate=np.array([])), scales, chosen
+        return _Valley(spread_ln=spread, ln_tau=nothing, sd_ln=nothing, cost=nothing, rate=nothing), scales, chosen
     chosen = sound(fit_all(sums, chosen, scales), chosen, options)
     fits = fit_all(sums, chosen, scales)
     scales = replace(scales, variance=max(fits.variance(chosen), options.variance_least))
-    physical = log_share_positive(fits.middle(chosen)[:, 0], options.negative_soft_kpa_s)
-    cost = 0.5 * fits.total[:, 0] / scales.divisor - _ln_prior(ln_tau, options) - physical
-    at, sd = _parabola(ln_tau, cost)
-    least = int(np.argmin(cost))
+    physical = log_share_positive(fits.middle(chosen), options.negative_soft_kpa_s)
+    cost = 0.5 * fits.total / scales.divisor - _ln_prior(ln_tau, options)[:, None] - physical
+    places = np.array([_parabola(ln_tau, column) for column in cost.T])
+    at, form = np.unravel_index(int(np.argmin(cost)), cost.shape)
     found = _Valley(
-        spread_ln=spread, ln_tau=at, sd_ln=sd, cost=float(cost[least]) - np.log(sd), rate=fits.rate[least, 0]
-    )
+        spread_ln=spread, ln_tau=places[:, 0], sd_ln=places[:, 1], cost=cost.min(axis=0) - np.log(places[:, 1]),
+        rate=fits.rate[at, form],
+    )  # fmt: skip
     return found, scales, chosen
 
 

@@ -15,6 +15,7 @@ class LeakOptions:
     )
     window_coasts: int = option(160, "", "coasts that the search for motion windows uses")
     zero_cycles: int = option(9, "", "cycles over which the sensor's zero is smoothed by a median")
+    zero_most_kpa: float = option(10.0, "kPa", "idle readings beyond this are vacuum left by a weak release, no zero")
     settle_s: float = option(
         0.020, "s", "left out after the pooled pressure minimum: the valve's gulp and the sensor's lag"
     )
@@ -44,6 +45,7 @@ class LeakOptions:
     walls_ruled_out: float = option(
         6.0, "ln", "spreads that are less likely than the best by more than this are dropped"
     )
+    walls_most: int = option(15, "", "most time constants tried at one spread in the last grid")
     variance_least: float = option(0.1, "", "residual variance is not believed below this: a reading can stand still")
     memory_mean: float = option(
         0.04, "", "middle of the prior of α − 1: resistance between sensor and cup hides some of the cooling"
@@ -53,11 +55,13 @@ class LeakOptions:
         2.0, "1/s", "what a sampling interval adds to it: slow logs see little of the evacuation"
     )
     temper: float = option(3.0, "", "divides log-likelihoods: the model is simpler than the station")
+    slow_residuals: float = option(3.0, "", "inflation of the residuals' slow part from which it is said")
     outlier_ratio: float = option(4.0, "", "cycles whose misfit exceeds this multiple of the median are set aside")
     fewest_in_group: int = option(3, "", "fewest cycles that make a group of their own")
     group_gap_noise: float = option(4.0, "", "width of the empty stretch between groups over the noise of a rate")
     group_gap_share: float = option(0.35, "", "the same over the distance of the groups' medians")
     group_apart_kpa_s: float = option(0.7, "kPa/s", "least distance of the medians; healthy cycles scatter by less")
+    context_agrees: float = option(0.95, "", "share of cycles on which a context column must agree with the groups")
     decided: float = option(0.9, "", "probability of a form from which the mechanism counts as found")
     ambient_share_kpa: float = option(0.003, "1/kPa", "relative change of a rate per kPa of error in ambient or zero")
     zero_u_kpa: float = option(
@@ -69,10 +73,17 @@ class LeakOptions:
     model_u: float = option(
         0.005, "", "relative standard uncertainty that one gas volume with one wall exchange leaves"
     )
+    model_u_slow_1_s: float = option(0.3, "1/s", "what a sampling interval adds to it: bends in between are not seen")
     line_share: float = option(0.025, "", "share of the distance to the straight line that enters the uncertainty")
     line_strain: float = option(1.5, "", "growth of that share per prior standard deviation that α is off")
     fewest_cycles: int = option(5, "", "fewest cycles with a rate that make a log's value")
     lacking_share: float = option(0.10, "", "share of held cycles without a rate from which the interval is widened")
     bound_share: float = option(0.25, "", "share of held cycles without a rate from which only a lower bound is given")
     small_rate_kpa_s: float = option(0.3, "kPa/s", "below it per cent say nothing; the upper limit is what counts")
+    change_ratio: float = option(
+        1.14, "", "true change of leak over (rise of the ultimate pressure)/τ, middle of 0.84–1.44"
+    )
+    change_ratio_u: float = option(0.17, "", "its standard uncertainty: rectangular over 0.84–1.44")
+    change_tau_share: float = option(0.25, "", "change of τ from which supply or exhaust must have changed as well")
+    change_cycles: int = option(5, "", "fewest cycles of each log with an ultimate vacuum")
     withhold_share: float = option(0.5, "", "half-width over value from which a rate above the small ones is withheld")

@@ -1,0 +1,122 @@
+"""The search over some hundred coasts: windows, wall exchange, forms and groups of a station."""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from tracekit.measure.leak_bins import Floats, History, Ints, Timeline, break_at_falls, cut_delay_s, gather
+from tracekit.measure.leak_groups import assign, limits, masks
+from tracekit.measure.leak_pieces import Pieces, Windows, cut_pieces, usable
+from tracekit.measure.leak_posterior import Posterior, posterior
+from tracekit.measure.leak_residuals import inflation, residuals
+from tracekit.measure.leak_search import enough, flow_of, inflow, middle_of, scan, sound, stratified
+from tracekit.measure.leak_sums import (
+    Scales,
+    Wall,
+    bin_noise,
+    cycle_sums,
+    fit_all,
+    gas_of,
+    regressors,
+    sensor_noise,
+    stack,
+    weights,
+)  # fmt: skip
+from tracekit.measure.leak_walls import Located, first_wall, locate_walls, with_boost
+from tracekit.measure.leak_windows import locate_windows
+from tracekit.model.cycle import StationData
+from tracekit.options.leak import LeakOptions
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Search:
+    """What the cycles share, as found from at most some hundred coasts.
+
+    parted      rates that part the groups [kPa/s]
+    line_ratio  rate over slope of a straight line, for a first guess of the inflow
+    history, pieces, group   what was fitted, with the group of each cycle of the history (-1: set aside)
+    """
+
+    windows: Windows
+    found: Posterior
+    parted: tuple[float, ...]
+    line_ratio: float
+    scales: Scales
+    boost_wall: Wall
+    located: Located
+    history: History
+    pieces: Pieces
+    group: Ints
+
+
+def find(data: StationData, line: Timeline, options: LeakOptions) -> Search | None:
+    """Windows, wall exchange, forms and groups from a stratified set of cycles."""
+    interval = data.sensor.sample_interval_s
+    history = gather(data, line, stratified(line, options.fit_coasts))
+    scales = Scales(
+        memory_mean=options.memory_mean,
+        noise=sensor_noise(data.sensor.noise_kpa, data.sensor.quantisation_kpa), variance=1.0,
+        memory_sd=float(np.hypot(options.memory_sd, options.memory_sd_slow_1_s * interval)), scatter_sd=0.01,
+        temper=options.temper,
+    )  # fmt: skip
+    cut = cut_delay_s(history, interval, options)
+    history = break_at_falls(history, cut, bin_noise(history, scales.noise))
+    first = _first(history, cut, scales, options)
+    if first is None:
+        return None
+    rho = inflow(history, first.rate)
+    history = with_boost(history, first.best, rho)
+    few = stratified(line, options.window_coasts)[history.rows]
+    windows = locate_windows(history, few, cut, first, options)
+    if windows is None:
+        return None
+    pieces = cut_pieces(history, usable(history, windows), options)
+    located = locate_walls(history, pieces, first, rho, options)
+    return None if located is None else _posterior_of(history, pieces, located, windows, first.best, options)
+
+
+def _first(history: History, cut_s: float, scales: Scales, options: LeakOptions) -> Located | None:
+    """Wall exchange with wide windows, or with the widest that leave anything."""
+    for width in (0.3, 0.2, 0.1, 0.0):
+        windows = Windows(cut_s=cut_s, present_from_s=0.0, present_s=width, end_s=width)
+        pieces = cut_pieces(history, usable(history, windows), options)
+        if not len(pieces.start):
+            continue
+        found = first_wall(history, pieces, scales, inflow(history, np.zeros(len(history.rows))), options)
+        if found is not None and int(np.isfinite(found.rate).sum()) >= options.fewest_cycles:
+            return found
+    return None
+
+
+def _posterior_of(
+    history: History, pieces: Pieces, located: Located, windows: Windows, boost_wall: Wall, options: LeakOptions
+) -> Search:
+    """Groups and the probability of every model."""
+    rho, flow = inflow(history, located.rate), flow_of(history, options)
+    slow = _inflation(history, pieces, located, rho, flow)
+    scales = replace(located.scales, temper=located.scales.temper * slow)
+    sums = scan(history, pieces, located.walls, scales, rho, flow)
+    chosen = enough(sums, options)
+    fits = fit_all(sums, chosen, scales)
+    chosen = sound(fits, chosen, options)
+    at = np.unravel_index(int(np.argmin(fits.total)), fits.total.shape)
+    rate = np.where(chosen, fits.rate[at], np.nan)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        se = np.sqrt(scales.variance * slow / sums.gg[at])
+    parted = limits(rate, se, options)
+    group = assign(rate, parted)
+    found = posterior(located, sums, masks(group, len(parted) + 1), scales, slow, options.negative_soft_kpa_s)
+    return Search(
+        windows=windows, found=found, parted=parted, line_ratio=0.9, scales=scales, boost_wall=boost_wall,
+        located=located, history=history, pieces=pieces, group=group,
+    )  # fmt: skip
+
+
+def _inflation(history: History, pieces: Pieces, located: Located, rho: Floats, flow: Floats) -> float:
+    """By how much the slow part of the residuals exceeds that of white noise, at the best wall and the middle form."""
+    scales, weight = located.scales, weights(history, pieces, located.scales.noise)
+    columns = regressors(history, pieces, gas_of(history, located.best, rho), middle_of(flow))
+    sums = stack([cycle_sums(history, pieces, columns, weight, scales.ridge)])
+    fits = fit_all(sums, np.isfinite(located.rate), scales)
+    amplitude = float(fits.amplitude[0, 0])
+    return inflation(pieces, residuals(pieces, columns, weight, fits.rate[0, 0], amplitude, scales.ridge))
