@@ -1,6 +1,6 @@
 """The only module that knows all stages: from a log to its diagnosis."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from importlib.metadata import version
@@ -41,6 +41,13 @@ class MeasuredLog:
     stations: tuple[StationData, ...]
     files: tuple[Station, ...]
     leaks: tuple[LeakResult, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Kept:
+    """Baselines measured before: `of` gives the healthy data and leak of a station by name."""
+
+    of: Callable[[str], tuple[StationData, LeakResult]]
 
 
 def _file_for(name: str, files: Sequence[Station], count: int) -> Station:
@@ -106,10 +113,11 @@ def diagnose(
 ) -> DiagnosisRecord:
     """The main job: a log becomes findings, settings and tables. Writes nothing.
 
-    `baseline` is a log of the same station when healthy, `blanked` one with the cup on a flat plate.
+    `baseline` is a log of the same station when healthy, or a `Kept` baseline measured before; `blanked` is a log with
+    the cup on a flat plate.
     """
     now = measure(log, station, started_us=started_us, chunk_rows=chunk_rows)
-    healthy = None if baseline is None else measure(baseline, _own_ambient(station), chunk_rows=chunk_rows)
+    healthy = _baseline(baseline, station, now, chunk_rows)
     plate = None if blanked is None else measure(blanked, _own_ambient(station), chunk_rows=chunk_rows)
     results = tuple(_result(now, i, healthy, plate) for i in range(len(now.stations)))
     return DiagnosisRecord(
@@ -122,6 +130,16 @@ def diagnose(
         periods=join_tables(tuple(r.data.periods for r in results)),
         edges=join_tables(tuple(r.data.edges for r in results)),
     )
+
+
+def _baseline(
+    baseline: Any, station: Station | Sequence[Station] | None, now: MeasuredLog, chunk_rows: int | None
+) -> MeasuredLog | None:
+    """The healthy log, read and measured, or put together from what was kept of it."""
+    if not isinstance(baseline, Kept):
+        return None if baseline is None else measure(baseline, _own_ambient(station), chunk_rows=chunk_rows)
+    found = [baseline.of(data.station) for data in now.stations]
+    return replace(now, stations=tuple(data for data, _ in found), leaks=tuple(leak for _, leak in found))
 
 
 def _own_ambient(station: Station | Sequence[Station] | None) -> Station | Sequence[Station] | None:

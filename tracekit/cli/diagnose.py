@@ -11,7 +11,7 @@ from typing import Annotated
 import typer
 
 from tracekit.errors import UsageError, message
-from tracekit.fleet.batch import SEVERITIES, Job, Outcome, run_jobs
+from tracekit.fleet.batch import LAST_GOOD, SEVERITIES, Job, Outcome, run_jobs
 from tracekit.history.events import parse_time
 from tracekit.model.finding import Severity
 from tracekit.read import open_log
@@ -22,7 +22,6 @@ from tracekit.units import pressure_unit
 
 DEFAULT_OUT = Path("tracekit-out")
 STANDARD_INPUT = "-"
-LAST_GOOD = "last-good"
 CANONICAL_TIME = "time_s"  # seconds since the start: such a log has no date
 
 
@@ -31,7 +30,10 @@ def diagnose(
     station: Annotated[
         list[Path] | None, typer.Option(help="Station file, or a folder of them. May be given again.")
     ] = None,
-    baseline: Annotated[str | None, typer.Option(metavar="LOG", help="The same station while it was healthy.")] = None,
+    baseline: Annotated[
+        str | None,
+        typer.Option(metavar="LOG", help="The same station while it was healthy; last-good takes it from the history."),
+    ] = None,
     blanked: Annotated[
         str | None, typer.Option(metavar="LOG", help="The same station with the cup on a flat plate.")
     ] = None,

@@ -9,15 +9,17 @@ from pathlib import Path
 
 from tracekit.errors import TracekitError
 from tracekit.history.add import add_record
+from tracekit.history.good import last_good
 from tracekit.model.finding import Severity
 from tracekit.model.result import DiagnosisRecord
 from tracekit.model.station import Station
 from tracekit.options.report import ReportOptions
-from tracekit.pipeline import diagnose
+from tracekit.pipeline import Kept, diagnose
 from tracekit.report.json import diagnosis_json
 from tracekit.report.terminal import first_screen
 from tracekit.report.whole import write_all
 
+LAST_GOOD = "last-good"
 SEVERITIES: tuple[Severity, ...] = ("info", "minor", "major", "critical")
 
 
@@ -64,7 +66,7 @@ def run_job(job: Job) -> Outcome:
     record = diagnose(
         job.log,
         station=job.stations or None,
-        baseline=job.baseline,
+        baseline=_baseline(job),
         blanked=job.blanked,
         started_us=job.started_us,
     )
@@ -84,6 +86,13 @@ def run_job(job: Job) -> Outcome:
         notes=notes,
         seconds=tuple((name, times[at + 1] - times[at]) for at, name in enumerate(names)),
     )
+
+
+def _baseline(job: Job) -> str | Kept | None:
+    """The baseline as the pipeline takes it: a log, or what the history kept of each station's last good one."""
+    if job.baseline != LAST_GOOD:
+        return job.baseline
+    return Kept(of=lambda station: last_good(job.history, station, job.started_us)[:2])
 
 
 def run_jobs(jobs: Sequence[Job], workers: int) -> Iterator[Outcome]:
