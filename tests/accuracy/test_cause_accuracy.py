@@ -1,0 +1,163 @@
+"""Is the first cause right, and does a confidence mean what it says? Simulated stations with known faults.
+
+pytest tests/accuracy/test_cause_accuracy.py -m accuracy -s            some twenty logs
+pytest tests/accuracy/test_cause_accuracy.py -m full -s                six of every fault
+"""
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+import pytest
+from segment.made_traces import table_of
+
+from tracekit.model.finding import Finding
+from tracekit.model.station import Settings, Station, StationFacts
+from tracekit.pipeline import diagnose
+from tracekit.simulate import random_scenario, simulate
+from tracekit.simulate.draw_scenario import HEALTHY, baseline_of
+from tracekit.simulate.scenario import Scenario
+
+NAMES = ("time_s", "pressure_kpa", "supply", "release", "part_present")
+ANSWERS: Mapping[str, frozenset[str]] = {
+    "cup_leak_orifice": frozenset({"leak_steady"}),
+    "porous_part": frozenset({"leak_steady", "leak_part_dependent"}),
+    "part_dependent_leak": frozenset({"leak_part_dependent"}),
+    "clogged_filter": frozenset({"flow_restricted"}),
+    "clogged_silencer": frozenset({"exhaust_restricted"}),
+    "low_supply_pressure": frozenset({"supply_pressure_low"}),
+    "supply_dips": frozenset({"supply_pressure_dips"}),
+    "sticking_supply_valve": frozenset({"supply_valve_slow"}),
+    "leaking_check_valve": frozenset({"check_valve_leak"}),
+    "weak_release": frozenset({"release_weak"}),
+    "drops_sudden": frozenset({"collision_or_peel"}),
+    "missed_picks": frozenset({"part_not_presented"}),
+    "sensor_zero_drift": frozenset({"sensor_zero_shift"}),
+    "sensor_noisy": frozenset({"sensor_noisy"}),
+    "sensor_stuck": frozenset({"sensor_stuck"}),
+    "switch_chatter": frozenset({"hysteresis_too_small", "supply_on_below_reset", "set_point_too_high"}),
+    "supply_valve_short_cycling": frozenset({"supply_band_too_narrow", "supply_short_cycling"}),
+    "setpoint_too_high": frozenset({"set_point_too_high"}),
+    "setpoint_too_low": frozenset({"set_point_too_low"}),
+}
+"""Codes that answer what was done to the station."""
+REPAIRABLE = ("cause", "setting", "sensor")
+BANDS = (0.0, 0.5, 0.7, 0.9, 1.0)
+SEED = 41_000
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Judged:
+    """One log: what was done, what is to be repaired first by the diagnosis, its rivals, and its confidence."""
+
+    label: str
+    first: str | None
+    rivals: tuple[str, ...]
+    confidence: float
+
+    @property
+    def healthy(self) -> bool:
+        """Nothing was done to the station."""
+        return self.label in HEALTHY
+
+    @property
+    def exact(self) -> bool:
+        """The first finding answers the fault."""
+        return self.first in ANSWERS.get(self.label, frozenset())
+
+    @property
+    def right(self) -> bool:
+        """The first finding, or a rival that it names, answers the fault."""
+        return self.first is not None and bool({self.first, *self.rivals} & ANSWERS.get(self.label, frozenset()))
+
+
+def station_of(scenario: Scenario) -> Station:
+    """The station file that somebody would have written for this station."""
+    spec = scenario.station
+    facts = StationFacts(volume_ml=spec.volumes.generator_ml + spec.volumes.cup_ml, ambient_kpa=spec.air.ambient_kpa)
+    saving = spec.saving
+    settings = Settings(
+        set_point_kpa=spec.switch.set_point_kpa,
+        reset_point_kpa=spec.switch.reset_point_kpa,
+        supply_off_kpa=None if saving is None else saving.supply_off_kpa,
+        supply_on_kpa=None if saving is None else saving.supply_on_kpa,
+    )
+    return Station(station=facts, settings=settings)
+
+
+def log_of(scenario: Scenario):
+    """A simulated log as an Arrow table."""
+    log = simulate(scenario)
+    return table_of({name: np.asarray(getattr(log, name)) for name in NAMES if name in log.names})
+
+
+def judged(label: str, seed: int, *, with_baseline: bool) -> Judged:
+    """Simulate and diagnose one log."""
+    scenario = random_scenario(label, seed, 1 + seed % 3)
+    baseline = log_of(baseline_of(scenario)) if with_baseline else None
+    result = diagnose(log_of(scenario), station=station_of(scenario), baseline=baseline).stations[0]
+    listed: list[Finding] = [f for f in result.findings if f.kind in REPAIRABLE and f.severity != "info"]
+    if not listed:
+        return Judged(label=label, first=None, rivals=(), confidence=0.0)
+    return Judged(label=label, first=listed[0].code, rivals=listed[0].alternatives, confidence=listed[0].confidence)
+
+
+@pytest.fixture(
+    scope="module",
+    params=[
+        pytest.param(1, id="short", marks=pytest.mark.accuracy),
+        pytest.param(6, id="long", marks=[pytest.mark.accuracy, pytest.mark.full]),
+    ],
+)
+def logs(request) -> Iterator[list[Judged]]:
+    """Every fault and as many healthy logs as make a fifth, every other one with a baseline; printed at the end."""
+    each = request.param
+    labels = [*ANSWERS, *HEALTHY * 2] * each
+    found = [judged(label, SEED + k, with_baseline=k % 2 == 0) for k, label in enumerate(labels)]
+    yield found
+    show(found)
+
+
+def show(logs: list[Judged]) -> None:
+    """The table: what was missed, how often the first cause is right, and how far confidences can be trusted."""
+    faulty, healthy = [j for j in logs if not j.healthy], [j for j in logs if j.healthy]
+    print(f"\n{len(faulty)} logs with a fault, {len(healthy)} healthy")
+    print(f"first cause right       {np.mean([j.right for j in faulty]):.2f}")
+    print(f"first cause exact       {np.mean([j.exact for j in faulty]):.2f}")
+    print(f"false alarms            {sum(j.first is not None for j in healthy)}")
+    print(f"Brier score             {brier(logs):.3f}")
+    print(f"{'confidence':<16}{'logs':>5}{'mean':>8}{'right':>8}")
+    for low, high in pairwise(BANDS):
+        some = [j for j in logs if j.first and low <= j.confidence < high]
+        if some:
+            mean, right = np.mean([j.confidence for j in some]), np.mean([j.exact for j in some])
+            print(f"{low:.1f} to {high:.1f}      {len(some):>5}{mean:>8.2f}{right:>8.2f}")
+    for j in faulty:
+        if not j.right:
+            print(f"  missed: {j.label} -> {j.first} {j.confidence:.2f} {j.rivals}")
+
+
+def brier(logs: list[Judged]) -> float:
+    """Mean squared difference of the first confidence and whether it was right (Brier 1950), over logs that name one."""
+    named = [j for j in logs if j.first]
+    return float(np.mean([(j.confidence - j.exact) ** 2 for j in named]))
+
+
+def test_first_cause(logs) -> None:
+    """The first cause, or a rival that it names, is right in at least 75 of 100 logs of any severity."""
+    assert np.mean([j.right for j in logs if not j.healthy]) >= 0.75
+
+
+def test_false_alarms(logs) -> None:
+    """A healthy station gets a finding above info in at most one of twenty logs, or once where fewer were tried."""
+    healthy = [j for j in logs if j.healthy]
+    assert sum(j.first is not None for j in healthy) <= max(1, len(healthy) // 20)
+
+
+def test_calibration(logs) -> None:
+    """Confidences beat a coin, and of findings at 0.9 and more at least eight in ten are right."""
+    assert brier(logs) < 0.2
+    sure = [j.exact for j in logs if j.first and j.confidence >= 0.9]
+    assert sure
+    assert np.mean(sure) >= 0.8
