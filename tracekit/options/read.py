@@ -12,8 +12,8 @@ class ReadOptions:
     block_bytes: int = option(1 << 20, "byte", "text is parsed in pieces of this size, cut at line ends")
     batch_rows: int = option(65536, "row", "rows per piece of a columnar file")
     parse_threads: int = option(2, "thread", "pieces of text parsed ahead of the analysis")
-    head_bytes: int = option(3 << 20, "byte", "start of a text file that is looked at before anything is decided")
-    head_rows: int = option(100_000, "row", "start of a columnar file that is looked at before anything is decided")
+    head_bytes: int = option(2 << 20, "byte", "start of a text file that is looked at before anything is decided")
+    head_rows: int = option(60_000, "row", "start of a columnar file that is looked at before anything is decided")
     gap_factor: float = option(5.0, "1", "an interval longer than this many typical ones is a gap")
     stray_rows: int = option(
         8, "row", "so many rows with a time that goes back and returns are strays, more are a step"

@@ -1,12 +1,12 @@
 """One file or table, opened: its first rows and the way to all of them."""
 
-import hashlib
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 import pyarrow as pa
 
 from tracekit.options.read import ReadOptions
+from tracekit.read.ahead import SideHash, one_ahead
 from tracekit.read.bytestream import file_hash, packing_of
 from tracekit.read.columnar import (
     columnar_head,
@@ -55,7 +55,7 @@ def open_input(source: Input, options: ReadOptions) -> Opened:
     damage: list[str] = []
 
     def rows(plan: Plan) -> Iterator[Rows]:
-        digest = hashlib.sha256()
+        digest = SideHash()
         damage.clear()
         yield from text_rows(file, stream_types(plan, file), options, digest, damage)
         digests.append(digest.hexdigest())
@@ -91,7 +91,7 @@ def _open_parquet(source: Input, options: ReadOptions) -> Opened:
     def rows(plan: Plan) -> Iterator[Rows]:
         again = open_parquet(path)
         wanted = sources_of(again.schema_arrow.names, _sources(plan))
-        return columnar_rows(parquet_batches(again, source.name, wanted, options))
+        return columnar_rows(one_ahead(parquet_batches(again, source.name, wanted, options)))
 
     return Opened(source=source, head=head, rows=rows, log_id=lambda: file_hash(path))
 
