@@ -26,6 +26,7 @@ pytestmark = pytest.mark.accuracy
 
 OPTIONS, SERIAL = CompareOptions(), SerialOptions()
 PAIRS, PLANS, LOOKED = 1000, 150, 300
+DAYS = 0.01  # standard deviation of the level between days, as a share
 LEAK = "decay_rate_kpa_s"
 COVERED = (LEAK, "evacuation_time_s", "pump_time_constant_s", "hold_vacuum_kpa", "release_time_s")
 
@@ -44,7 +45,7 @@ def _pair(seed: int, change: float = 0.0) -> tuple[Recording, Recording, bool]:
     rng = np.random.default_rng([7, seed])
     scene, told = _scene(rng), rng.random() < 0.5
     n, m = (int(v) for v in rng.choice([60, 120, 200, 400], 2))
-    days = rng.normal(0.0, OPTIONS.day_share, 2)
+    days = rng.normal(0.0, DAYS, 2)
     before = recording(2 * seed, n, replace(scene, day=float(days[0])), name="before")
     after = replace(scene, day=float(days[1]), medians={LEAK: 5.0 + change})
     return before, recording(2 * seed + 1, m, after, start_h=24.0, name="after"), told
@@ -79,13 +80,14 @@ def test_nothing_changed() -> None:
     for name in COVERED:
         low, high = _told(f"coverage of {name}", covered[name], PAIRS)
         assert high >= 0.93
-        assert low <= 0.975
-    assert 0.93 <= sum(covered.values()) / len(COVERED) / PAIRS <= 0.975
+        assert low <= 0.97
+    assert 0.93 <= sum(covered.values()) / len(COVERED) / PAIRS <= 0.97
 
 
 def test_a_change_at_the_margin_is_not_called_equal() -> None:
     """With a true change of 10 %, the margin, equivalence is claimed in at most 5 % of the pairs of one part type."""
-    pairs = [pair for seed in range(PAIRS) if "context_tile" not in (pair := _pair(seed, -0.5))[0].cycles.data]
+    drawn = (_pair(seed, change) for seed in range(PAIRS) for change in (-0.5, 0.5))
+    pairs = [pair for pair in drawn if "context_tile" not in pair[0].cycles.data]
     wrong = sum(_figures(_leak(), b, a).p_equivalent <= OPTIONS.equivalence for b, a, _ in pairs)
     assert _told("wrongly equivalent", wrong, len(pairs))[0] <= 0.05
 
@@ -100,7 +102,7 @@ def test_planned_power_is_reached(pilot_cycles: int) -> None:
         pilot = recording(9000 + seed, pilot_cycles, scene, name="pilot")
         question = PlanQuestion(measure=LEAK, change=0.35)
         cycles = min(plan_for(question, (pilot,), OPTIONS, PlanOptions(), SERIAL).cycles, 2500)
-        days = rng.normal(0.0, OPTIONS.day_share, 2)
+        days = rng.normal(0.0, DAYS, 2)
         before = recording(2 * seed, cycles, replace(scene, day=float(days[0])), name="b")
         moved = replace(scene, day=float(days[1]), medians={LEAK: 4.65})
         after = recording(2 * seed + 1, cycles, moved, name="a")
@@ -118,7 +120,7 @@ def test_looking_each_hour_keeps_the_error_rate() -> None:
     for seed in range(LOOKED):
         rng = np.random.default_rng([10, seed])
         scene = replace(_scene(rng), parts={}, wander=0.1)
-        days = rng.normal(0.0, OPTIONS.day_share, 2)
+        days = rng.normal(0.0, DAYS, 2)
         before = recording(2 * seed, 200, replace(scene, day=float(days[0])), name="b")
         after = recording(2 * seed + 1, 200, replace(scene, day=float(days[1])), name="a")
         ps = [_figures(leak, before, _first(after, n)).p_better for n in steps]

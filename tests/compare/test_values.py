@@ -178,4 +178,4 @@ def test_days_that_scatter_more_than_assumed() -> None:
     side = with_common(leak, side_values(leak, logs, ()), logs, OPTIONS)
     assert side.common_low > 0.3
     single = with_common(leak, side_values(leak, logs[:1], ()), logs[:1], OPTIONS)
-    assert single.common_low == pytest.approx(0.01 * np.median(side_values(leak, logs[:1], ()).values))
+    assert single.common_low == pytest.approx(OPTIONS.day_share * np.median(side_values(leak, logs[:1], ()).values))

@@ -175,5 +175,5 @@ def test_the_rule_in_words() -> None:
     text = rule_text("release_time_s", OPTIONS)
     assert "release_time_s" in text
     assert "2.5 %" in text
-    assert "5 % each" in text
+    assert "4 % each" in text
     assert ", over 3 looks" in rule_text("release_time_s", OPTIONS, ", over 3 looks")

@@ -11,7 +11,7 @@ class CompareOptions:
 
     level: float = option(0.95, "1", "coverage of the intervals")
     one_sided: float = option(0.025, "1", "error rate of better and worse, one-sided")
-    equivalence: float = option(0.05, "1", "error rate of equivalent: two one-sided tests")
+    equivalence: float = option(0.04, "1", "level of the two one-sided tests; by simulation at most 5 % are wrong then")
     margin_share: float = option(0.10, "1", "margin as a share of the median before, where no plan gives one")
     margin_rate_kpa_s: float = option(0.1, "kPa/s", "smallest margin of a decay rate: below it rates say nothing")
     margin_share_points: float = option(0.01, "1", "margin of drop, miss and chatter shares: one cycle in a hundred")
@@ -23,7 +23,8 @@ class CompareOptions:
     fair_cycles: int = option(30, "cycles", "fewer cycles than this on a side are named as an obstacle")
     day_share: float = option(
         0.01, "1", "standard deviation between days and of drift longer than a log, as a share of the median, "
-        "weather left out; common practice, no source; logs of several days replace it where they scatter more"
+        "weather left out; common practice, no source; "
+        "logs of several days replace it where they scatter more"
     )  # fmt: skip
     weather_kpa: float = option(1.2, "kPa", "standard deviation of the ambient pressure between two days, if not known")
     flow_exponent: float = option(1.2, "1", "a leak grows with this power of ambient: 1 through a hole, 1.4 pores")
