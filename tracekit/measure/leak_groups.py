@@ -35,10 +35,17 @@ def _split(rate: Floats, noise: Floats, options: LeakOptions) -> float | None:
     gap = float(r[at] - r[at - 1])
     apart = float(np.median(r[at:]) - np.median(r[:at]))
     blur = float(np.hypot(np.median(se[:at]), np.median(se[at:])))
-    wide = gap > options.group_gap_noise * blur and gap > options.group_gap_share * apart
+    inside = max(_longest_spacing(r[:at]), _longest_spacing(r[at:]))
+    wide = gap > max(options.group_gap_noise * blur, options.group_gap_share * apart, options.group_gap_inside * inside)
     if not (wide and apart > options.group_apart_kpa_s):
         return None
     return float(0.5 * (r[at] + r[at - 1]))
+
+
+def _longest_spacing(ordered: Floats) -> float:
+    """Longest empty stretch to expect inside a side whose rates lie evenly: range · ln n/n."""
+    n = len(ordered)
+    return float(ordered[-1] - ordered[0]) * float(np.log(n)) / n
 
 
 def assign(rate: Floats, parted: tuple[float, ...]) -> Ints:

@@ -60,6 +60,7 @@ class LeakOptions:
     fewest_in_group: int = option(3, "", "fewest cycles that make a group of their own")
     group_gap_noise: float = option(4.0, "", "width of the empty stretch between groups over the noise of a rate")
     group_gap_share: float = option(0.35, "", "the same over the distance of the groups' medians")
+    group_gap_inside: float = option(3.0, "", "the same over the longest empty stretch to expect inside a group")
     group_apart_kpa_s: float = option(0.7, "kPa/s", "least distance of the medians; healthy cycles scatter by less")
     context_agrees: float = option(0.95, "", "share of cycles on which a context column must agree with the groups")
     decided: float = option(0.9, "", "probability of a form from which the mechanism counts as found")

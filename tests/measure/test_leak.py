@@ -1,0 +1,214 @@
+"""The leak of a station, on records of a plant that was integrated apart (`one_volume`)."""
+
+import subprocess
+import sys
+from dataclasses import replace
+from functools import cache
+
+import numpy as np
+import pytest
+
+from tests.measure.one_volume import Plant, station
+from tracekit.measure.leak import estimate_leak
+from tracekit.model.cycle import StationData
+from tracekit.model.estimate import Bound, Estimate, Withheld
+from tracekit.model.result import LeakResult
+from tracekit.options.leak import LeakOptions
+
+SOME = tuple(np.linspace(4.0, 6.0, 20).tolist())
+
+
+@cache
+def rated(plant: Plant) -> tuple[StationData, LeakResult]:
+    """A plant's record and its leak, once per plant."""
+    data = station(plant)
+    return data, estimate_leak(data)
+
+
+def value_of(result: LeakResult) -> Estimate:
+    """The log's value, which must be an estimate."""
+    assert isinstance(result.decay_rate, Estimate)
+    return result.decay_rate
+
+
+@pytest.mark.parametrize(
+    "plant",
+    [
+        Plant(rates=SOME),
+        Plant(rates=SOME, critical_ratio=0.5),
+        Plant(rates=SOME, form="porous"),
+        Plant(rates=SOME, tau_s=0.3),
+        Plant(rates=SOME, noise_kpa=0.25),
+        Plant(rates=SOME, ambient_kpa=90.0, set_point_kpa=50.0, supply_off_kpa=66.0, supply_on_kpa=56.0),
+    ],
+    ids=["hole", "wide hole", "pores", "slow walls", "noisy", "at altitude"],
+)
+def test_known_leaks_are_found_and_covered(plant: Plant) -> None:
+    """The log's value lies within 3 % of the true median, its interval holds it, and so do the cycles' intervals."""
+    _, result = rated(plant)
+    true, found = float(np.median(plant.rates)), value_of(result)
+    assert found.value == pytest.approx(true, rel=0.03)
+    assert found.lower <= true <= found.upper
+    inside = (result.rate_lower <= plant.rates) & (plant.rates <= result.rate_upper)
+    assert inside.mean() >= 0.9
+
+
+def test_a_straight_line_would_have_been_wrong() -> None:
+    """The slope as observed is far above the leak, because gas warms; the value is not."""
+    plant = Plant(rates=(1.0,) * 20, tau_s=0.3, hold_s=1.2)
+    _, result = rated(plant)
+    assert float(np.nanmedian(result.local_rate)) > 1.3
+    assert value_of(result).lower <= 1.0 <= value_of(result).upper
+
+
+@pytest.mark.parametrize(("form", "word"), [("hole", "hole"), ("porous", "porous")])
+def test_the_mechanism_is_told_where_the_curve_shows_it(form: str, word: str) -> None:
+    """Ten kPa of span at little noise tell a hole from pores, and the evidence names what was seen."""
+    _, result = rated(Plant(rates=SOME * 2, form=form, noise_kpa=0.03))
+    assert result.mechanism == word
+    assert result.form_probability[word] > 0.9
+    assert sum(result.form_probability.values()) == pytest.approx(1.0)
+    assert "bends as through" in result.evidence
+
+
+def test_wall_exchange_is_recovered() -> None:
+    """The time constant of the wall is the plant's within 8 %."""
+    assert rated(Plant(rates=SOME))[1].wall_time_constant_s == pytest.approx(0.12, rel=0.08)
+
+
+def test_small_leaks_are_given_with_an_upper_limit_in_words() -> None:
+    """A leak of 0.1 kPa/s is found within 0.03 kPa/s, its mechanism is left open, and its limit is said."""
+    _, result = rated(Plant(rates=(0.1,) * 20))
+    assert value_of(result).value == pytest.approx(0.1, abs=0.03)
+    assert result.mechanism == "undecided"
+    assert any("at most" in text for text in result.warnings)
+
+
+def test_coarse_steps_leave_an_upper_bound() -> None:
+    """Steps of 0.5 kPa without noise hide 0.1 kPa/s: the log has an upper bound above it and no value."""
+    _, result = rated(Plant(rates=(0.1,) * 20, quantisation_kpa=0.5, noise_kpa=0.02))
+    assert isinstance(result.decay_rate, Bound)
+    assert result.decay_rate.status == "upper_bound"
+    assert result.decay_rate.limit > 0.1
+
+
+def test_cycles_of_two_kinds_become_two_groups() -> None:
+    """Rates of 0.2 and 6 kPa/s give two groups with their shares and values, each with a mechanism of its own."""
+    rates = tuple([0.2, 6.0] * 10)
+    result = estimate_leak(station(Plant(rates=rates), context=("glazed", "raw") * 10))
+    small, large = result.groups
+    assert (small.label, large.label, large.by) == ("glazed", "raw", "recipe")
+    assert (small.share, large.share) == (pytest.approx(0.5), pytest.approx(0.5))
+    assert large.cycles == tuple(range(1, 20, 2))
+    assert isinstance(large.decay_rate_kpa_s, Estimate)
+    assert large.decay_rate_kpa_s.value == pytest.approx(6.0, rel=0.03)
+    assert isinstance(small.decay_rate_kpa_s, Estimate)
+    assert small.decay_rate_kpa_s.value == pytest.approx(0.2, abs=0.05)
+    assert small.mechanism == "undecided"
+
+
+def test_groups_without_a_context_are_named_by_their_rate() -> None:
+    """Where no column explains two rates, the groups are called by them."""
+    result = rated(Plant(rates=(0.2,) * 10 + (6.0,) * 10))[1]
+    assert [(g.by, g.label) for g in result.groups] == [("rate", "smaller leak"), ("rate", "larger leak")]
+
+
+def test_motion_is_kept_out() -> None:
+    """Lips that lift for 0.2 s after part present do not enter the leak."""
+    _, result = rated(Plant(rates=SOME, burst_kpa_s=4.0))
+    assert value_of(result).value == pytest.approx(5.0, rel=0.03)
+
+
+def test_a_recharge_that_the_recorder_missed_does_not_spoil_its_coast() -> None:
+    """A fall of pressure inside a coast starts it anew, so that the rate stays right."""
+    _, result = rated(Plant(rates=(15.0,) * 20, unlogged_recharge=True))
+    assert value_of(result).value == pytest.approx(15.0, rel=0.03)
+
+
+def test_few_lacking_cycles_widen_and_many_leave_a_lower_bound() -> None:
+    """Of 20 cycles 3 without a coast widen the interval and are said; 8 leave only a lower bound."""
+    whole = value_of(rated(Plant(rates=SOME))[1])
+    _, few = rated(Plant(rates=SOME, reaches=(True,) * 17 + (False,) * 3))
+    assert value_of(few).upper - value_of(few).lower > whole.upper - whole.lower
+    assert any("have no usable coast" in text for text in few.warnings)
+    _, many = rated(Plant(rates=SOME, reaches=(True,) * 12 + (False,) * 8))
+    assert isinstance(many.decay_rate, Bound)
+    assert many.decay_rate.status == "lower_bound"
+    assert many.decay_rate.limit < 5.0
+
+
+def test_too_few_cycles_are_withheld_with_the_reason() -> None:
+    """Four rated cycles make no value for a log."""
+    result = rated(Plant(rates=SOME, reaches=(True,) * 4 + (False,) * 16))[1]
+    assert isinstance(result.decay_rate, Withheld)
+
+
+def test_without_coasts_it_says_how_to_get_a_decay_and_how_long_it_takes() -> None:
+    """A station that never cuts the supply has no rate, and is told what to do in how many minutes."""
+    data, result = rated(Plant(rates=SOME, reaches=(False,) * 20))
+    assert not data.air_saving
+    assert isinstance(result.decay_rate, Withheld)
+    assert "never cut in a hold" in result.decay_rate.reason
+    assert "5 minutes" in result.decay_rate.reason
+    assert np.isnan(result.rate).all()
+    assert result.rate.shape == (20,)
+
+
+def test_the_budget_adds_up_to_the_interval() -> None:
+    """Lines name what is common; their root sum of squares is the half-width over 1.96, within a fifth."""
+    _, result = rated(Plant(rates=SOME))
+    found = value_of(result)
+    together = float(np.sqrt(sum(line.u_kpa_s**2 for line in result.budget)))
+    assert 0.5 * (found.upper - found.lower) / 1.96 == pytest.approx(together, rel=0.2)
+    assert [line.source for line in result.budget if not line.common] == ["noise"]
+    assert {"mechanism", "wall exchange", "sensor gain", "ambient and zero", "quantisation"} <= {
+        line.source for line in result.budget
+    }
+
+
+def test_common_errors_do_not_shrink_with_the_cycles() -> None:
+    """Four times the cycles leave the interval at least as wide as the sensor's gain alone makes it."""
+    found = value_of(rated(Plant(rates=SOME * 4))[1])
+    assert 0.5 * (found.upper - found.lower) > 1.96 * LeakOptions().gain_u * found.value
+
+
+def test_an_unknown_ambient_widens_every_interval() -> None:
+    """±10 kPa of ambient cost some ±3 % of the value."""
+    data, known = rated(Plant(rates=SOME))
+    unknown = value_of(estimate_leak(replace(data, ambient_u_kpa=5.8)))
+    assert unknown.upper - unknown.lower > 1.2 * (value_of(known).upper - value_of(known).lower)
+
+
+def test_zero_shift_and_vacuum_left_by_a_weak_release_are_told_apart() -> None:
+    """A zero of 2 kPa is corrected; an idle reading of 30 kPa is no zero and is left alone."""
+    shifted = value_of(rated(Plant(rates=SOME, idle_kpa=2.0, supply_off_kpa=72.0))[1])
+    assert shifted.value == pytest.approx(5.0, rel=0.03)
+    data, plain = rated(Plant(rates=SOME))
+    left = data.cycles.with_columns(idle_vacuum_kpa=np.full(20, 30.0))
+    assert value_of(estimate_leak(replace(data, cycles=left))).value == pytest.approx(value_of(plain).value, rel=0.005)
+
+
+def test_the_shape_follows_the_form_that_is_true() -> None:
+    """The pooled fall of a hole lies nearer to the hole's curve than to that of pores."""
+    shape = rated(Plant(rates=SOME))[1].shape
+    assert shape is not None
+    assert np.all(np.diff(shape.time_s) > 0.0)
+    hole, pores = (float(np.sqrt(np.mean((shape.lost_kpa - c) ** 2))) for c in (shape.hole_kpa, shape.porous_kpa))
+    assert hole < 0.7 * pores
+
+
+def test_the_record_is_not_changed_and_the_result_repeats() -> None:
+    """Two runs on one record agree to the bit, and its arrays are what they were."""
+    data = station(Plant(rates=SOME))
+    before = data.bins.pressure_kpa.copy()
+    first, second = estimate_leak(data), estimate_leak(data)
+    assert np.array_equal(before, data.bins.pressure_kpa)
+    assert np.array_equal(first.rate, second.rate, equal_nan=True)
+    assert first.decay_rate == second.decay_rate
+
+
+def test_neither_scipy_nor_pandas_is_loaded() -> None:
+    """The estimator runs on NumPy alone."""
+    code = "import tracekit.measure.leak, sys; print([m for m in ('scipy', 'pandas') if m in sys.modules])"
+    run = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert run.stdout.strip() == "[]"

@@ -1,0 +1,161 @@
+"""Parts of the leak estimator: sums, mixtures, groups, residuals, forms."""
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from tests.measure.one_volume import Plant, station
+from tracekit.measure import leak_forms, leak_groups, leak_mixture, leak_residuals
+from tracekit.measure.leak_bins import break_at_falls, cut_delay_s, gather, timeline
+from tracekit.measure.leak_pieces import Pieces, Windows, cut_pieces, usable
+from tracekit.measure.leak_sums import (
+    Regressors,
+    Wall,
+    bin_noise,
+    cycle_sums,
+    gas_of,
+    regressors,
+    sensor_noise,
+    weights,
+)
+from tracekit.options.leak import LeakOptions
+
+OPTIONS = LeakOptions()
+
+
+def pieces_of(counts: list[int]) -> Pieces:
+    """Pieces of given lengths, each in a cycle of its own."""
+    start = np.cumsum([0, *counts[:-1]])
+    owner = np.repeat(np.arange(len(counts)), counts)
+    first = np.zeros(sum(counts), bool)
+    first[start] = True
+    return Pieces(
+        index=np.arange(sum(counts)), start=start, owner=owner, first=first, cycle=np.arange(len(counts)),
+        count=np.array(counts),
+    )  # fmt: skip
+
+
+def test_sums_equal_a_least_squares_fit_per_piece() -> None:
+    """A rate from the sums is that of an ordinary fit of level, own amplitude and leak, piece by piece."""
+    data = station(Plant(rates=(4.0, 5.0)))
+    line = timeline(data, OPTIONS)
+    history = gather(data, line, np.ones(2, bool))
+    windows = Windows(cut_s=cut_delay_s(history, 0.002, OPTIONS), present_from_s=0.0, present_s=0.3, end_s=0.1)
+    pieces = cut_pieces(history, usable(history, windows), OPTIONS)
+    gas = gas_of(history, Wall(tau_s=0.12, spread_ln=0.5), np.zeros(len(history.time_s)))
+    flow = leak_forms.relative_flow(history.pressure_kpa, 100.0, 60.0)[1:2]
+    columns = regressors(history, pieces, gas, flow)
+    noise = sensor_noise(0.05, 0.01)
+    weight = weights(history, pieces, noise)
+    sums = cycle_sums(history, pieces, columns, weight, ridge=1e-9)
+    by_sums = (sums.gu[0] - sums.gh[0]) / sums.gg[0]
+    for cycle in range(2):
+        assert by_sums[cycle] == pytest.approx(slow_rate(columns, pieces, weight, cycle), rel=1e-5)
+
+
+def slow_rate(columns: Regressors, pieces: Pieces, weight: np.ndarray, cycle: int) -> float:
+    """The same rate by one weighted least-squares problem with a level and an amplitude of every piece."""
+    own = np.flatnonzero(pieces.cycle == cycle)
+    rows = np.isin(pieces.owner, own)
+    design = [columns.leak[0][rows]]
+    for piece in own:
+        here = pieces.owner[rows] == piece
+        design += [np.where(here, columns.level[rows], 0.0), np.where(here, columns.memory[rows], 0.0)]
+    root = np.sqrt(weight[rows])
+    return float(np.linalg.lstsq(np.stack(design, 1) * root[:, None], columns.seen[rows] * root, rcond=None)[0][0])
+
+
+def test_a_fall_inside_a_coast_starts_it_anew() -> None:
+    """After a hidden recharge the time since the cut is counted from the fall of pressure."""
+    data = station(Plant(rates=(15.0,) * 4, unlogged_recharge=True, noise_kpa=0.02))
+    history = gather(data, timeline(data, OPTIONS), np.ones(4, bool))
+    cut = cut_delay_s(history, 0.002, OPTIONS)
+    broken = break_at_falls(history, cut, bin_noise(history, sensor_noise(0.02, 0.01)))
+    coast = history.coast >= 0
+    assert np.all(broken.since_cut_s[coast] <= history.since_cut_s[coast])
+    assert np.any(broken.since_cut_s[coast] < history.since_cut_s[coast] - 0.1)
+
+
+def test_the_cut_delay_is_past_the_valve() -> None:
+    """The plant's valve closes 12 ms after the command; a coast begins 30–80 ms after it."""
+    data = station(Plant(rates=(4.0,) * 6))
+    history = gather(data, timeline(data, OPTIONS), np.ones(6, bool))
+    assert 0.03 <= cut_delay_s(history, 0.002, OPTIONS) <= 0.08
+
+
+def test_quantiles_of_one_normal_far_from_zero_are_the_normal_ones() -> None:
+    """A rate of 5 ± 0.1 has the quantiles 5 ± 0.196 and the median 5 (tables of the normal distribution)."""
+    low, middle, high = leak_mixture.positive_quantiles(
+        np.array([[5.0]]), np.array([0.1]), np.array([[1.0]]), (0.025, 0.5, 0.975)
+    )
+    assert (low[0], middle[0], high[0]) == (
+        pytest.approx(4.804, abs=1e-3), pytest.approx(5.0, abs=1e-3), pytest.approx(5.196, abs=1e-3),
+    )  # fmt: skip
+
+
+def test_a_rate_about_zero_has_the_quantiles_of_the_half_normal() -> None:
+    """A found rate of 0 ± 1 means 0.674 in the median and at most 2.241 (half-normal distribution)."""
+    _, middle, high = leak_mixture.positive_quantiles(
+        np.array([[0.0]]), np.array([1.0]), np.array([[1.0]]), (0.025, 0.5, 0.95 * 1.0 + 0.025)
+    )
+    assert middle[0] == pytest.approx(0.6745, abs=2e-3)
+    assert high[0] == pytest.approx(2.2414, abs=3e-3)
+
+
+@given(st.lists(st.tuples(st.floats(0.0, 40.0), st.floats(0.05, 1.0)), min_size=1, max_size=5), st.floats(0.01, 3.0))
+def test_quantiles_of_mixtures_are_ordered_and_never_negative(parts: list[tuple[float, float]], sd: float) -> None:
+    """Whatever the models say, the quantiles rise with their probability and start at zero or above."""
+    weight = np.array([[w] for _, w in parts])
+    box = (np.array([[m] for m, _ in parts]), np.array([sd]), weight / weight.sum())
+    low, middle, high = (float(q[0]) for q in leak_mixture.positive_quantiles(*box, (0.025, 0.5, 0.975)))
+    assert 0.0 <= low <= middle <= high
+
+
+def test_groups_need_an_empty_stretch() -> None:
+    """Two clusters part in their gap; one broad cluster, a drift and three stray cycles below the least number do not."""
+    rng = np.random.default_rng(3)
+    low, high = rng.uniform(0.1, 0.4, 30), rng.uniform(7.0, 9.0, 12)
+    noise = np.full(42, 0.05)
+    (edge,) = leak_groups.limits(np.concatenate([low, high]), noise, OPTIONS)
+    assert 0.4 < edge < 7.0
+    assert leak_groups.limits(rng.uniform(5.0, 9.0, 42), noise, OPTIONS) == ()
+    assert leak_groups.limits(np.linspace(0.2, 6.0, 42), noise, OPTIONS) == ()
+    assert leak_groups.limits(np.concatenate([low, high[:2]]), noise[:32], OPTIONS) == ()
+
+
+def test_groups_are_not_made_of_noise() -> None:
+    """A gap that is narrow against the noise of the rates parts nothing."""
+    rates = np.concatenate([np.full(10, 1.0), np.full(10, 3.0)])
+    assert leak_groups.limits(rates, np.full(20, 0.6), OPTIONS) == ()
+
+
+def test_unknown_rates_have_no_group() -> None:
+    """A cycle without a rate belongs to group −1."""
+    assert leak_groups.assign(np.array([0.2, np.nan, 8.0]), (3.0,)).tolist() == [0, -1, 1]
+
+
+def test_white_residuals_are_not_inflated_and_wandering_ones_are() -> None:
+    """Blocks of white noise give a ratio near 1; a slow wave of the same size gives several."""
+    rng, pieces = np.random.default_rng(5), pieces_of([24] * 60)
+    white = rng.normal(size=24 * 60)
+    assert leak_residuals.inflation(pieces, white) < 1.25
+    wave = np.sin(np.arange(24 * 60) * 2.0 * np.pi / 24.0)
+    assert leak_residuals.inflation(pieces, white + 1.4 * wave) > 2.0
+
+
+def test_forms_agree_at_the_reference_and_bend_as_they_should() -> None:
+    """All forms are 1 at 60 kPa of vacuum; from 70 to 60 pores lose most, wide holes nothing (trade figures at 62/68)."""
+    flow = leak_forms.relative_flow(101.325 - np.array([60.0, 62.0, 68.0]), 101.325, 60.0)
+    assert np.allclose(flow[:, 0], 1.0)
+    ratio = flow[:, 1] / flow[:, 2]
+    assert ratio[0] == pytest.approx(0.985, abs=1e-3)
+    assert ratio[-1] == pytest.approx(0.952, abs=1e-3)
+    assert ratio[2] == pytest.approx(1.0, abs=1e-3)
+    assert leak_forms.PRIOR.sum() == pytest.approx(1.0)
+
+
+def test_noise_hides_the_recorder_s_steps() -> None:
+    """Without noise a step leaves 0.22 of itself after averaging, with noise of half a step nearly nothing."""
+    assert sensor_noise(0.5 / 12**0.5, 0.5).step_kpa == pytest.approx(0.22 * 0.5, rel=0.03)
+    assert sensor_noise(0.29, 0.5).step_kpa < 0.02 * 0.5
