@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from tracekit.model.cycle import StationData
 from tracekit.model.estimate import Estimate
-from tracekit.tune.known import Known
+from tracekit.model.tuning import Chatter, Known
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -31,29 +31,6 @@ _SHORT_SAMPLES = 2.5
 _TONE_SHARE = 0.45
 _TONE_LEAST_HZ = 1.5
 _STEP_S = 0.08  # dips of the motion come at the same moment within this
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Chatter:
-    """What is known of the toggling.
-
-    holds, edges   holds in which the output toggles, and edges too many in them
-    frequency_hz   full off-on cycles per second while it toggles, None under two per hold
-    duty           share of that time in which the output is off
-    at_share       where in the hold, from 0 to 1: quartiles
-    cause          key of CAUSES
-    support        share of the pulses that speak for the cause
-    text           one sentence
-    """
-
-    holds: int
-    edges: int
-    frequency_hz: Estimate | None
-    duty: float
-    at_share: tuple[float, float, float]
-    cause: str
-    support: float
-    text: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -79,8 +56,9 @@ def chatter_of(data: StationData, settings: Mapping[str, Known]) -> Chatter | No
     holds = len(np.unique(pulses.cycle))
     rate = "" if frequency is None else f", {frequency.value:.3g} times a second"
     return Chatter(
-        holds=holds, edges=2 * len(pulses.cycle), frequency_hz=frequency, duty=_duty(pulses), at_share=(low, middle, high),
-        cause=cause, support=support, text=f"The output toggles in {holds} holds{rate}: {CAUSES[cause]}.",
+        holds=holds, edges=2 * len(pulses.cycle), frequency_hz=frequency, duty=_duty(pulses),
+        at_share=(low, middle, high), cause=cause, support=support,
+        text=f"The output toggles in {holds} holds{rate}: {CAUSES[cause]}.",
     )  # fmt: skip
 
 
@@ -190,7 +168,7 @@ def _tone_share(time: Floats, pressure: Floats, present: NDArray[np.int8]) -> fl
 
 
 def _in_step(data: StationData, pulses: Pulses, sigma: float) -> float:
-    """Share of pulses that come at the usual moment of the hold, from its start or before its end, and are true dips."""
+    """Share of pulses that are true dips and come at the usual moment of the hold, from its start or before its end."""
     start, end = (data.cycles.floats(n)[pulses.cycle] for n in ("hold_start_s", "hold_end_s"))
     best = 0.0
     for since in (pulses.off_s - start, end - pulses.off_s):

@@ -70,12 +70,12 @@ def coasts_of(data: StationData, held: Bools) -> Coasts:
     periods = data.periods
     owner = periods.codes("cycle")
     coast = periods.where("kind", "coast")
-    follows = np.append(periods.where("kind", "recharge")[1:], False) & (np.append(owner[1:], -1) == owner)  # noqa: FBT003
+    follows = np.append(periods.where("kind", "recharge")[1:], False) & (np.append(owner[1:], -1) == owner)
     index = np.flatnonzero(coast & held[owner])
     turn, when = _turns(data, index, highest=True)
     start, end = periods.floats("start_s")[index], periods.floats("end_s")[index]
     mine = owner[index]
-    first = np.append(True, mine[1:] != mine[:-1])[: len(index)]  # noqa: FBT003
+    first = np.append(True, mine[1:] != mine[:-1])[: len(index)]
     surge, took = _surge(data, index, start + when, turn)
     return Coasts(
         cycle=mine, first=np.asarray(first, np.bool_), complete=follows[index], duration_s=end - start, turn_kpa=turn,
@@ -103,7 +103,7 @@ def recharges_of(data: StationData, held: Bools) -> Recharges:
     periods = data.periods
     owner = periods.codes("cycle")
     kind = periods.where("kind", "recharge")
-    follows = np.append(periods.where("kind", "coast")[1:], False) & (np.append(owner[1:], -1) == owner)  # noqa: FBT003
+    follows = np.append(periods.where("kind", "coast")[1:], False) & (np.append(owner[1:], -1) == owner)
     index = np.flatnonzero(kind & follows & held[owner])
     turn, when = _turns(data, index, highest=False)
     length = periods.floats("end_s")[index] - periods.floats("start_s")[index]

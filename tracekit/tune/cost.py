@@ -46,7 +46,7 @@ def weights(options: TuneOptions, goal: str | None) -> Mapping[str, float]:
 
 
 def point_cost(point: Floats, levels: Levels, model: FittedStation, w: Mapping[str, float], o: TuneOptions) -> Floats:
-    """Cost of set points, shape (k,): empty cups taken for parts, picks never finished, time until part present, grip."""
+    """Cost of set points, shape (k,): empty cups taken for parts, picks never finished, time, grip."""
     spread = float(np.hypot(levels.sigma, o.least_spread_kpa))
     fooled = _share_above(levels.empty, point, spread, 3.0 * levels.sigma)
     missed = 1.0 - _share_above(levels.reach, point, spread, -levels.sigma)
@@ -107,4 +107,6 @@ def loop_cost(
     factors = np.exp(np.array(_SPREADS) * np.hypot(model.rate_u, options.model_rel_u))
     counts = run_loop(replace(lanes, rate=lanes.rate[None, :, :] * factors[:, None, None]))
     grip = options.grip_of_hold * w["grip"] * np.maximum(model.facts.reach_low - 0.5 * (off + on), 0.0)
-    return w["air"] * counts.on_time_s.mean(axis=(0, 2)) + w["switch"] * counts.switches.mean(axis=(0, 2)) + grip, counts
+    return w["air"] * counts.on_time_s.mean(axis=(0, 2)) + w["switch"] * counts.switches.mean(
+        axis=(0, 2)
+    ) + grip, counts

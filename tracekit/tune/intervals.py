@@ -10,6 +10,7 @@ from tracekit.model.estimate import Estimate
 Floats = NDArray[np.float64]
 
 _Z = 1.96
+_NEVER = 1e-6
 
 
 def estimate(value: float, half: float, unit: str, n: int, method: str, least: float = 0.0) -> Estimate:
@@ -36,7 +37,7 @@ def of_median(values: Floats, unit: str, method: str, resolution: float) -> Esti
 def of_share(events: float, n: int, method: str) -> Estimate:
     """A share of cycles with a score interval that allows for a second recording of the same length (Wilson 1927)."""
     z2 = _Z * _Z * 2.0
-    share = min(max(events / n, 0.0), 1.0)
+    share = min(max(events / n, 0.0), 1.0) if events > _NEVER * n else 0.0
     middle = (share + z2 / (2.0 * n)) / (1.0 + z2 / n)
     half = math.sqrt(z2) / (1.0 + z2 / n) * math.sqrt(share * (1.0 - share) / n + z2 / (4.0 * n * n))
     low, high = float(max(middle - half, 0.0)), float(min(middle + half, 1.0))

@@ -4,30 +4,15 @@ A threshold that a fast crossing tells is known only to the distance that vacuum
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 
 import numpy as np
 
 from tracekit.model.cycle import SettingInForce, StationData
+from tracekit.model.tuning import Known
 from tracekit.options.tune import TuneOptions
 
 NAMES = ("set_point", "reset_point", "supply_off", "supply_on")
 _LOOP_ANSWER_S = 0.012  # a loop samples every 2 to 10 ms (common practice, no source)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Known:
-    """A setting in force: best value and the interval that holds the true one [kPa of vacuum]."""
-
-    name: str
-    value: float
-    low: float
-    high: float
-
-    @property
-    def half_width(self) -> float:
-        """Half of the interval [kPa]."""
-        return 0.5 * (self.high - self.low)
 
 
 def known_settings(data: StationData, options: TuneOptions) -> Mapping[str, Known]:

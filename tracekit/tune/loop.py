@@ -1,8 +1,8 @@
 """The air-saving loop of many cycles and settings at once: coasts and recharges of one hold in closed form.
 
-Gas of pressure P with the memory of its temperature e (physics.heat): P = z·exp(0.4·e), where z is the pressure that the
-same content would have at ambient temperature and rises at the isothermal leak rate, and e relaxes to z's relative rate
-over the exchange rate. A coast is solved for the time to supply_on, a recharge is exponential towards the ultimate
+Gas of pressure P with the memory of its temperature e (physics.heat): P = z·exp(0.4·e), where z is the pressure that
+the same content would have at ambient temperature and rises at the isothermal leak rate, and e relaxes to z's relative
+rate over the exchange rate. A coast is solved for the time to supply_on, a recharge is exponential towards the ultimate
 vacuum; delays carry both beyond their thresholds.
 
 Source: first law for an open system (physics.heat [1]); ratio of heats 1.4.
@@ -79,7 +79,7 @@ def run_loop(lanes: Lanes) -> LoopCounts:
     for _ in range(_EXPLICIT):
         coast, after, slope = coast_time(lanes, lanes.off + overshoot, memory)
         coast = coast + delay
-        recharge, memory = _recharge(lanes, after, slope)
+        recharge, memory = recharge_of(lanes, after, slope)
         switches, on_time = _count(time, coast, recharge, lanes.end_s, switches, on_time)
         time = time + coast + recharge
         overshoot, delay = np.minimum(room / lanes.tau_s * lanes.delay_later_s, 0.8 * room), lanes.delay_later_s
@@ -116,7 +116,9 @@ def coast_time(lanes: Lanes, from_kpa: Floats, memory: Floats) -> tuple[Floats, 
         low, high = np.where(below, middle, low), np.where(below, high, middle)
     time = 0.5 * (low + high)
     after = _memory(z, rate, k, memory, time)
-    slope = np.maximum(rate * np.exp(0.4 * after) + 0.4 * target * (rate / np.maximum(z + rate * time, 1.0) - k * after), 0.0)
+    slope = np.maximum(
+        rate * np.exp(0.4 * after) + 0.4 * target * (rate / np.maximum(z + rate * time, 1.0) - k * after), 0.0
+    )
     short = target - (z + rate * time) * np.exp(0.4 * after)
     time = np.clip(time + short / np.maximum(slope, 1e-3), low, high)
     return time, after, slope
@@ -131,7 +133,13 @@ def _pressure(z: Floats, rate: Floats, k: Floats, memory: Floats, time: Floats) 
     return np.asarray((z + rate * time) * np.exp(0.4 * _memory(z, rate, k, memory, time)))
 
 
-def _recharge(lanes: Lanes, memory: Floats, slope: Floats) -> tuple[Floats, Floats]:
+def coast_pressure(lanes: Lanes, from_kpa: Floats, memory: Floats, time: Floats) -> Floats:
+    """Absolute pressure [kPa] a time after the turn at `from_kpa` of vacuum."""
+    z = (lanes.ambient - from_kpa) / np.exp(0.4 * memory)
+    return _pressure(z, np.maximum(lanes.rate, 1e-4), np.asarray(lanes.exchange_1_s), memory, time)
+
+
+def recharge_of(lanes: Lanes, memory: Floats, slope: Floats) -> tuple[Floats, Floats]:
     """Time from the supply-on command to the cut [s], and e at the turn after it."""
     lowest = lanes.on - slope * lanes.delay_on_s
     left = np.maximum(lanes.ultimate - lanes.off, 0.05)

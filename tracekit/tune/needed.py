@@ -18,5 +18,7 @@ def needed_kpa(load: Load | None) -> float | None:
     if load.mass_kg is None or load.cup_diameter_mm is None:
         return None
     ways = ("shear",) if load.orientation == "vertical" else ("lift", "transport")
-    force = max(needed_force_n(load.mass_kg, load.acceleration_m_s2, load.safety_factor, w, load.friction) for w in ways)
+    force = max(
+        needed_force_n(load.mass_kg, load.acceleration_m_s2, load.safety_factor, w, load.friction) for w in ways
+    )
     return float(np.round(needed_vacuum_kpa(force, load.cup_diameter_mm, load.cups), 6))

@@ -9,15 +9,15 @@ from tracekit.model.estimate import Estimate
 from tracekit.model.finding import Finding
 from tracekit.model.result import LeakResult
 from tracekit.model.station import Station
+from tracekit.model.tuning import Known
 from tracekit.options.tune import TuneOptions
 from tracekit.tune.facts import closed_picks
-from tracekit.tune.known import Known
 
 # Causes that change neither evacuation, hold nor decay of a healthy pick, so that settings can be chosen beside them.
 _HARMLESS = ("release_weak", "part_not_presented")
 _THRESHOLDS = (
-    "set_point_too_high", "set_point_too_low", "hysteresis_too_small", "supply_on_below_reset", "supply_band_too_narrow",
-    "supply_off_unreachable",
+    "set_point_too_high", "set_point_too_low", "hysteresis_too_small", "supply_on_below_reset",
+    "supply_band_too_narrow", "supply_off_unreachable",
 )  # fmt: skip
 _FIRST: Mapping[str, str] = {
     "leak_steady": "Repair the leak first; settings for a leaking station hide it",

@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from tracekit.model.result import Constraint
-from tracekit.tune.known import Known
+from tracekit.model.tuning import Known
 
 _ROUNDING = 1e-9
 LOWERING = ("set_point", "reset_point", "supply_on")  # without a load none of these is lowered
@@ -20,6 +20,7 @@ class Rules:
     guard       least distance from reset point to supply_on: max(floor, slope × delay + z·σ + deepest dip + one step)
     step        smallest step of the device
     hysteresis  least distance from reset point to set point where either is moved
+    band, band_most  least and widest distance from supply_on to supply_off where either is moved
     needed      vacuum that the load needs, None where unknown
     open_level  vacuum of an empty cup with its margin, None where it never shows
     point_most  highest set point that the weakest healthy cycle reaches with a margin, None where unknown
@@ -31,6 +32,8 @@ class Rules:
     guard: float
     step: float
     hysteresis: float
+    band: float
+    band_most: float
     needed: float | None
     open_level: float | None
     point_most: float | None
@@ -81,11 +84,17 @@ def _margins(values: Values, rules: Rules) -> list[Margin]:
     point, reset = values.get("set_point", float("nan")), values.get("reset_point", float("nan"))
     if rules.moved(values, "set_point"):
         found += [("open-cup vacuum + margin <= set_point", point - rules.open_level)] if rules.open_level else []
-        found += [("set_point <= weakest vacuum reached - margin", rules.point_most - point)] if rules.point_most else []
+        found += (
+            [("set_point <= weakest vacuum reached - margin", rules.point_most - point)] if rules.point_most else []
+        )
     if rules.moved(values, "supply_off") and rules.off_most is not None:
         found.append(("supply_off <= weakest vacuum reached - margin", rules.off_most - values["supply_off"]))
     if "set_point" in values and "reset_point" in values and _either(values, rules, "set_point", "reset_point"):
         found.append(("reset_point + hysteresis <= set_point", point - reset - rules.hysteresis))
+    if {"supply_off", "supply_on"} <= set(values) and _either(values, rules, "supply_off", "supply_on"):
+        band = values["supply_off"] - values["supply_on"]
+        found += [("supply_on + least band <= supply_off", band - rules.band)]
+        found += [("supply_off <= supply_on + widest band", rules.band_most - band)]
     if rules.moved(values, "reset_point") and rules.dip_level is not None:
         found.append(("reset_point <= deepest healthy dip - margin", rules.dip_level - reset))
     return found

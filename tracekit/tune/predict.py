@@ -1,7 +1,6 @@
 """Predicted effects of a set of settings, each with its interval."""
 
 import math
-from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -24,12 +23,14 @@ Floats = NDArray[np.float64]
 MEASURED, MODELLED = "as recorded", "modelled from this log"
 _HELD_LEAST, _COASTS_LEAST = 3, 3
 _SEED = 20310303
+_NEVER = 1e-6
+_MISSING = 0.3  # share of the supply time that a model may be off by and still be told from it
 _TICK_S = 0.004  # a loop and its recorder answer within one another's steps (common practice, no source)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Scene:
-    """What predictions are made from. `fall`: how far vacuum goes below supply_on, with the deepest healthy dip [kPa]."""
+    """What predictions are made from. `fall`: how far vacuum goes below supply_on, dips included [kPa]."""
 
     data: StationData
     model: FittedStation
@@ -54,7 +55,7 @@ class _Spread:
     above: float
 
 
-def predict(scene: Scene, values: Values) -> Mapping[str, Estimate]:
+def predict(scene: Scene, values: Values) -> dict[str, Estimate]:
     """Every predicted effect of `values`; those of the settings in force are as recorded."""
     changed = {n for n in values if abs(values[n] - scene.now.get(n, math.inf)) > 1e-9}
     found = {"evacuation_time_s": _evacuation(scene, values, "set_point" in changed)}
@@ -85,7 +86,7 @@ def _evacuation(scene: Scene, values: Values, changed: bool) -> Estimate:
     return of_median(times, "s", method, own)
 
 
-def _shares(scene: Scene, values: Values, changed: set[str]) -> Mapping[str, Estimate]:
+def _shares(scene: Scene, values: Values, changed: set[str]) -> dict[str, Estimate]:
     """Missed picks, false drops and chatter."""
     cycles = scene.data.cycles
     n = max(len(cycles), 1)
@@ -134,7 +135,8 @@ def _drop_chance(scene: Scene, values: Values) -> float:
         floors = np.array([values["supply_on"] - scene.fall])
     if not len(floors):
         return 0.0
-    return float(np.minimum(scene.options.readings * above((floors - reset) / spread), 1.0).mean())
+    chance = float(np.minimum(scene.options.readings * above((floors - reset) / spread), 1.0).mean())
+    return chance if chance > _NEVER else 0.0
 
 
 def _supply(scene: Scene, values: Values, changed: set[str]) -> tuple[Estimate, Estimate]:
@@ -149,14 +151,18 @@ def _supply(scene: Scene, values: Values, changed: set[str]) -> tuple[Estimate, 
     if not changed & {"supply_off", "supply_on", "set_point"}:
         return same
     new, old = _modelled(scene, values), _modelled(scene, scene.now)
-    scale = cycles.floats("supply_on_time_s")[rows].mean() / max(old[1].value, 1e-6)
+    missing = cycles.floats("supply_on_time_s")[rows].mean() - old[1].value
+    if abs(missing) > _MISSING * old[1].value:
+        missing = 0.0  # the settings in force are not what the model is asked about
+    plus = float(missing * min(new[0].value / max(old[0].value, 1.0), 1.0))  # recharges are what it is short of
     method = MODELLED + _extrapolates(scene, values)
-    return _as_estimate(new[0], 1.0, "per hold", rows, method), _as_estimate(new[1], scale, "s", rows, method)
+    time = _Spread(new[1].value + plus, math.hypot(new[1].below, 0.5 * plus), math.hypot(new[1].above, 0.5 * plus))
+    return _as_estimate(new[0], "per hold", rows, method), _as_estimate(time, "s", rows, method)
 
 
-def _as_estimate(spread: _Spread, scale: float, unit: str, rows: NDArray[np.int64], method: str) -> Estimate:
-    value = spread.value * scale
-    low, high = max(value - spread.below * scale, 0.0), value + spread.above * scale
+def _as_estimate(spread: _Spread, unit: str, rows: NDArray[np.int64], method: str) -> Estimate:
+    value = spread.value
+    low, high = max(value - spread.below, 0.0), value + spread.above
     return Estimate(value=float(value), lower=float(low), upper=float(high), unit=unit, n=len(rows), method=method)
 
 
@@ -175,7 +181,7 @@ def _later(
 
 
 def _shift(scene: Scene, values: Values) -> Floats:
-    """How much later the set point is reached per cycle; the hold ends as much later where it is timed from there [s]."""
+    """How much later each cycle reaches the set point; a hold that is timed from there ends as much later [s]."""
     model = scene.model
     if abs(values.get("set_point", 0.0) - scene.now.get("set_point", 0.0)) < 1e-9:
         return np.zeros(len(model.rows))
@@ -219,7 +225,8 @@ def _drawn(scene: Scene, lanes: Lanes, values: Values) -> Lanes:
     rate_u = math.hypot(model.rate_u, o.model_rel_u * (0.5 if like else 1.0))
     tau_u = o.recharge_rel_u * (0.5 if model.recharges_seen >= 3 else 1.0)
     first = np.minimum(lanes.first_cut_s, 1e6)
-    cut = first + z[4] * (_TICK_S + 0.3 * scene.data.sensor.sample_interval_s) + z[5] * 0.03 * np.minimum(first, 2.0)
+    answer = _TICK_S + 0.3 * scene.data.sensor.sample_interval_s
+    cut = first + z[4] * answer + z[5] * 0.03 * np.minimum(first, 2.0)
     return replace(
         lanes,
         rate=lanes.rate * np.exp(rate_u * z[0]),
@@ -248,7 +255,7 @@ def _extrapolates(scene: Scene, values: Values) -> str:
     return ", beyond the recorded range of vacuum" if low or high else ""
 
 
-def _per_time(scene: Scene, switches: Estimate, on_time: Estimate, changed: set[str]) -> Mapping[str, Estimate]:
+def _per_time(scene: Scene, switches: Estimate, on_time: Estimate, changed: set[str]) -> dict[str, Estimate]:
     """The same per hour, as a share of time, and as air."""
     cycles = scene.data.cycles
     start, end = cycles.floats("start_s"), cycles.floats("end_s")

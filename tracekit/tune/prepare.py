@@ -8,12 +8,12 @@ import numpy as np
 from tracekit.model.cycle import StationData
 from tracekit.model.result import LeakResult
 from tracekit.model.station import Station
+from tracekit.model.tuning import Known
 from tracekit.options.tune import TuneOptions
 from tracekit.tune.calibrate import calibrated
 from tracekit.tune.cost import Levels, weights
 from tracekit.tune.display import step_kpa
 from tracekit.tune.facts import Facts, closed_picks, floors, open_levels, station_facts
-from tracekit.tune.known import Known
 from tracekit.tune.needed import needed_kpa
 from tracekit.tune.order import Rules
 from tracekit.tune.predict import Scene
@@ -30,7 +30,12 @@ class Prepared:
 
 
 def prepare(
-    data: StationData, leak: LeakResult, station: Station, known: Mapping[str, Known], goal: str | None, options: TuneOptions
+    data: StationData,
+    leak: LeakResult,
+    station: Station,
+    known: Mapping[str, Known],
+    goal: str | None,
+    options: TuneOptions,
 ) -> Prepared:
     """Fit the station and collect what binds its settings. The log must hold `least_held` held cycles."""
     facts = station_facts(data, options)
@@ -45,9 +50,7 @@ def prepare(
         model=model, levels=levels, rules=rules, weights=weights(options, goal), adjustable=free, options=options,
         saving=saving, fall=fall,
     )  # fmt: skip
-    scene = Scene(
-        data=data, model=model, levels=levels, now=now, fall=fall, price=station.price, options=options
-    )
+    scene = Scene(data=data, model=model, levels=levels, now=now, fall=fall, price=station.price, options=options)
     return Prepared(problem=problem, scene=scene)
 
 
@@ -81,6 +84,8 @@ def rules_of(
         guard=max(station.settings.guard_kpa, fall + options.sigmas * sigma + step),
         step=step,
         hysteresis=max(options.hysteresis_kpa, options.hysteresis_sigmas * sigma),
+        band=options.band_kpa,
+        band_most=options.band_most_kpa,
         needed=needed_kpa(station.load),
         open_level=facts.open_high + options.margin_open_kpa if np.isfinite(facts.open_high) else None,
         point_most=min(options.set_share * reach, off_most) if known_reach else None,

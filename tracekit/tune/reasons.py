@@ -34,16 +34,24 @@ def reason_of(prepared: Prepared, values: Values, name: str) -> str:
     way = f"{'up' if up else 'down'} {abs(new[name] - now[name]):.1f} kPa"
     if name == "supply_off":
         if up:
-            return f"supply_off {way}: a wider band spares valve and air; the weakest cycle reaches {facts.reach_low:.1f} kPa"
-        return f"supply_off {way}: the weakest cycle reaches only {facts.reach_low:.1f} kPa"
+            reach = f"the weakest cycle reaches {facts.reach_low:.1f} kPa"
+            return f"supply_off {way}: a wider band spares valve and air; {reach}"
+        if rules.off_most is not None and now[name] > rules.off_most:
+            return f"supply_off {way}: the weakest cycle reaches only {facts.reach_low:.1f} kPa"
+        return f"supply_off {way}: less air per pick; {new[name] - new['supply_on']:.1f} kPa over supply_on"
     if name == "supply_on":
         if up:
             return f"supply_on {way}: it stays {new[name] - new['reset_point']:.1f} kPa over the reset point"
-        return f"supply_on {way}: the supply resumes less often; {new[name] - new['reset_point']:.1f} kPa over the reset point"
+        gap = f"{new[name] - new['reset_point']:.1f} kPa over the reset point"
+        return f"supply_on {way}: the supply resumes less often; {gap}"
     if name == "set_point":
         if up:
-            level = f"an empty cup reaches {facts.open_high:.1f} kPa" if rules.open_level else "an empty cup may reach it"
+            level = (
+                f"an empty cup reaches {facts.open_high:.1f} kPa" if rules.open_level else "an empty cup may reach it"
+            )
             return f"set_point {way}: {level}"
-        return f"set_point {way}: the weakest cycle reaches {facts.reach_low:.1f} kPa; part present comes sooner"
-    gap = new["set_point"] - new["reset_point"]
-    return f"reset_point {way}: hysteresis {gap:.1f} kPa against noise of {facts.sigma:.2f} kPa"
+        if rules.point_most is not None and now[name] > rules.point_most:
+            return f"set_point {way}: the weakest cycle reaches only {facts.reach_low:.1f} kPa"
+        return f"set_point {way}: part present comes sooner; the weakest cycle reaches {facts.reach_low:.1f} kPa"
+    hysteresis = new["set_point"] - new["reset_point"]
+    return f"reset_point {way}: hysteresis {hysteresis:.1f} kPa against noise of {facts.sigma:.2f} kPa"

@@ -1,4 +1,4 @@
-"""The constrained search: every allowed combination on a grid of the device's steps, then a finer one about the best."""
+"""The constrained search: all allowed combinations on a grid of the device's steps, then a finer one about the best."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -98,7 +98,11 @@ def _costs(problem: Problem, grid: Mapping[str, Floats], *, allow_all: bool) -> 
     if problem.saving and {"supply_off", "supply_on"} <= set(grid):
         total = total + _loop_part(problem, grid)
     if "reset_point" in grid and problem.saving and "supply_on" in grid:
-        gap = grid["supply_on"].reshape(shape["supply_on"]) - problem.fall - grid["reset_point"].reshape(shape["reset_point"])
+        gap = (
+            grid["supply_on"].reshape(shape["supply_on"])
+            - problem.fall
+            - grid["reset_point"].reshape(shape["reset_point"])
+        )
         total = total + drop_cost(gap, problem.levels, w, o)
     elif "reset_point" in grid:
         total = total + reset_cost(grid["reset_point"], problem.levels, w, o).reshape(shape["reset_point"])
@@ -141,7 +145,7 @@ def _allowed(problem: Problem, grid: Mapping[str, Floats], names: Sequence[str])
     if {"supply_off", "supply_on"} <= set(names):
         either = moved["supply_off"] | moved["supply_on"]
         band = value["supply_off"] - value["supply_on"]
-        ok &= ~either | (band >= problem.options.band_kpa - 1e-9) & (band <= problem.options.band_most_kpa + 1e-9)
+        ok &= ~either | (band >= rules.band - 1e-9) & (band <= rules.band_most + 1e-9)
     for name, least, most in _ranges(problem):
         if name in axis:
             inside = (value[name] >= least - 1e-9) & (value[name] <= most + 1e-9)

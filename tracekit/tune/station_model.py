@@ -1,13 +1,12 @@
 """The model of one station, fitted from its log: what the loop and the switch of a hold are predicted with."""
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from tracekit.model.cycle import StationData
-from tracekit.model.estimate import Bound, Estimate, Quantity
+from tracekit.model.estimate import Bound, Estimate
 from tracekit.model.result import LeakResult
 from tracekit.options.tune import TuneOptions
 from tracekit.physics.heat import MEMORY_SHARE, exchange_rate_1_s
@@ -46,7 +45,6 @@ class FittedStation:
     follows_point  probability that the hold is timed from the set point, so that it ends later where that comes later
     coasts_seen    coasts that the log shows
     recharges_seen recharges that the log shows
-    figures        what is shown of the model, with intervals
     """
 
     rows: Ints
@@ -69,7 +67,6 @@ class FittedStation:
     recharges_seen: int
     ambient_kpa: float
     facts: Facts
-    figures: Mapping[str, Quantity] = field(default_factory=dict)
 
     def memory_at(self, off_kpa: Floats) -> Floats:
         """E at the end of an evacuation cut at `off_kpa`."""
@@ -83,36 +80,47 @@ class FittedStation:
 
 def fit_station(data: StationData, leak: LeakResult, facts: Facts, options: TuneOptions) -> FittedStation:
     """Fit the model from a measured station with at least one closed pick."""
-    held = data.cycles.where("outcome", "held")
-    rows = np.flatnonzero(held if held.sum() >= options.least_held else closed_picks(data))
+    held, closed = data.cycles.where("outcome", "held"), closed_picks(data)
+    rows = np.flatnonzero(held if held.sum() >= options.least_held else closed)
     if len(rows) > options.cycles_most:
         rows = rows[np.linspace(0, len(rows) - 1, options.cycles_most).astype(np.int64)]
     rise = rise_of(data, rows)
-    coasts, recharges = coasts_of(data, held), recharges_of(data, held)
+    coasts, recharges = coasts_of(data, closed), recharges_of(data, closed)
     wall = leak.wall_time_constant_s if np.isfinite(leak.wall_time_constant_s) else _WALL_S
-    rate, rate_u = _rates(data, leak, rows, coasts, options)
+    rate, rate_u = _rates(leak, rows, coasts, options)
     delay_off = _delay_off(data, coasts, rise)
     level, memory = _evacuation_memory(data, rise, wall)
-    share = _first_share(data, coasts, level, memory, rate, wall)
-    end = _ends(data, rows)
-    evacuation = data.cycles.floats("evacuation_time_s")[rows]
-    delay_on = _delay_on(data, recharges)
+    end, delay_on = _ends(data, rows), _delay_on(data, recharges)
     tau = _recharge_tau(data, recharges, rise, delay_on)
     return FittedStation(
-        rows=rows, rise=rise, end_s=end, contact_s=data.cycles.floats("contact_s")[rows] - data.timing["try_s"][rows], evacuation_s=evacuation, rate=rate, rate_u=rate_u, wall_s=wall,
-        memory_level=level, memory=memory * share, tau_s=tau,
-        delay_on_s=delay_on, delay_off_s=delay_off, delay_later_s=_delay_later(data, coasts, rise, tau, delay_off), later_share=1.0, follows_point=_follows_point(data, rows, end),
-        coasts_seen=len(coasts.cycle), recharges_seen=len(recharges.cycle), ambient_kpa=data.ambient_kpa, facts=facts,
-    )  # fmt: skip
+        rows=rows,
+        rise=rise,
+        end_s=end,
+        contact_s=data.cycles.floats("contact_s")[rows] - data.timing["try_s"][rows],
+        evacuation_s=data.cycles.floats("evacuation_time_s")[rows],
+        rate=rate,
+        rate_u=rate_u,
+        wall_s=wall,
+        memory_level=level,
+        memory=memory * _first_share(data.ambient_kpa, coasts, level, memory, (float(np.median(rate)), wall)),
+        tau_s=tau,
+        delay_on_s=delay_on,
+        delay_off_s=delay_off,
+        delay_later_s=_delay_later(data, coasts, rise, tau, delay_off),
+        later_share=1.0,
+        follows_point=_follows_point(data, rows, end),
+        coasts_seen=len(coasts.cycle),
+        recharges_seen=len(recharges.cycle),
+        ambient_kpa=data.ambient_kpa,
+        facts=facts,
+    )
 
 
-def _rates(
-    data: StationData, leak: LeakResult, rows: Ints, coasts: Coasts, options: TuneOptions
-) -> tuple[Floats, float]:
+def _rates(leak: LeakResult, rows: Ints, coasts: Coasts, options: TuneOptions) -> tuple[Floats, float]:
     """Isothermal rates per cycle, and the standard uncertainty of their logarithm that they share."""
     rate, found = leak.rate[rows], leak.decay_rate
     seen = np.isfinite(rate)
-    usual, half = _plain_rate(data, coasts), float("nan")
+    usual, half = _plain_rate(coasts), float("nan")
     if isinstance(found, Estimate):
         usual, half = found.value, 0.5 * (found.upper - found.lower)
     elif isinstance(found, Bound):
@@ -124,7 +132,7 @@ def _rates(
     return np.maximum(np.where(seen, rate, usual), 0.01), float(np.clip(spread, 0.01, options.rate_unseen_u))
 
 
-def _plain_rate(data: StationData, coasts: Coasts) -> float:
+def _plain_rate(coasts: Coasts) -> float:
     """Loss per second after the surge, where no leak was estimated [kPa/s]."""
     late = coasts.duration_s - coasts.turn_s - coasts.surge_for_s
     with np.errstate(invalid="ignore", divide="ignore"):
@@ -173,20 +181,23 @@ def _evacuation_memory(data: StationData, rise: Rise, wall_s: float) -> tuple[Fl
 
 
 def _first_share(
-    data: StationData, coasts: Coasts, level: Floats, memory: Floats, rate: Floats, wall_s: float
+    ambient_kpa: float, coasts: Coasts, level: Floats, memory: Floats, leak_and_wall: tuple[float, float]
 ) -> float:
-    """Factor on the warming after an evacuation that makes the recorded fall of first coasts come out."""
+    """Factor on the warming after an evacuation that makes the recorded fall of first coasts come out.
+
+    leak_and_wall  usual leak rate [kPa/s] and exchange with the wall [s]
+    """
     use = coasts.first & np.isfinite(coasts.surge_kpa)
     if use.sum() < 3:
         return 1.0
+    rate, wall_s = leak_and_wall
     lost, took = float(np.median(coasts.surge_kpa[use])), float(np.median(coasts.surge_for_s[use]))
     turn = float(np.median(coasts.turn_kpa[use]))
     e = float(np.interp(turn, level, memory))
-    z_of = data.ambient_kpa - turn
-    k = 1.4 * float(exchange_rate_1_s(wall_s, max(z_of / data.ambient_kpa, 0.02)))
-    warming = z_of * (np.exp(-0.4 * e * (1.0 - np.exp(-k * took))) - 1.0)
-    leaked = float(np.median(rate)) * took
-    return float(np.clip((lost - leaked) / max(warming, 1e-3), 0.0, 3.0))
+    left = ambient_kpa - turn
+    k = 1.4 * float(exchange_rate_1_s(wall_s, max(left / ambient_kpa, 0.02)))
+    warming = left * (np.exp(-0.4 * e * (1.0 - np.exp(-k * took))) - 1.0)
+    return float(np.clip((lost - rate * took) / max(warming, 1e-3), 0.0, 3.0))
 
 
 def _delay_on(data: StationData, recharges: Recharges) -> float:

@@ -14,8 +14,8 @@ from tracekit.tune.order import Rules, Values, broken, constraints
 from tracekit.tune.predict import predict
 from tracekit.tune.prepare import Prepared, prepare
 from tracekit.tune.reasons import cannot, leave, reason_of
-from tracekit.tune.replay import compared
-from tracekit.tune.search import best, cost_of
+from tracekit.tune.replay import compared, replay_bins
+from tracekit.tune.search import Problem, best, cost_of
 
 
 def suggest(data: StationData, leak: LeakResult, station: Station, findings: tuple[Finding, ...]) -> Suggestion:
@@ -40,7 +40,11 @@ def suggest_for(
         return withheld(reason)
     prepared = prepare(data, leak, station, known, goal, options)
     held = int(data.cycles.where("outcome", "held").sum())
-    if prepared.problem.saving and held < options.least_held and prepared.problem.model.coasts_seen < options.least_held:
+    if (
+        prepared.problem.saving
+        and held < options.least_held
+        and prepared.problem.model.coasts_seen < options.least_held
+    ):
         return withheld("No part was held and the supply never cut: repair suction first")
     return decided(prepared, station, faults, goal)
 
@@ -60,7 +64,9 @@ def decided(prepared: Prepared, station: Station, faults: tuple[str, ...], goal:
     found = best(problem)
     if found is None:
         return withheld(cannot(rules, faults, options)) if faults else withheld(leave(rules, now))
-    needed_gain = options.gain_of_fault if faults or goal else max(options.least_gain, options.least_gain_share * present)
+    needed_gain = (
+        options.gain_of_fault if faults or goal else max(options.least_gain, options.least_gain_share * present)
+    )
     if present - found[1] < needed_gain:
         return withheld(cannot(rules, faults, options)) if faults else withheld(leave(rules, now))
     wide = {n for n in rules.known if rules.known[n].half_width > options.exact_kpa}
@@ -73,13 +79,24 @@ def decided(prepared: Prepared, station: Station, faults: tuple[str, ...], goal:
 def _pruned(prepared: Prepared, values: Values, cost: float, wide: set[str]) -> Values:
     """The same with every setting back at its present value that the change hardly needs."""
     problem = prepared.problem
-    kept = dict(values)
-    for name in sorted(values, key=lambda n: (n not in wide, abs(values[n] - problem.now[n]))):
-        trial = {**kept, name: problem.now[name]}
-        if not broken(trial, problem.rules) and cost_of(problem, trial) - cost < problem.options.worth_moving:
-            kept = trial
-            cost = max(cost, cost_of(problem, trial))
+    now, most = problem.now, problem.options.worth_moving
+    kept, cost = dict(values), min(cost, cost_of(problem, values))
+    for trial in _steps_back(problem, values, now, wide):
+        settings = {**kept, **trial}
+        if not broken(settings, problem.rules) and cost_of(problem, settings) - cost < most:
+            kept = settings
     return kept
+
+
+def _steps_back(problem: Problem, values: Values, now: Values, wide: set[str]) -> list[Values]:
+    """What is tried in turn: the loop's pair nearer to its present place, then each setting at its present value."""
+    tried: list[Values] = []
+    if {"supply_off", "supply_on"} <= set(values):
+        band = max(values["supply_off"] - values["supply_on"], problem.rules.band)
+        higher = [now["supply_off"], problem.rules.off_most or now["supply_off"]]
+        tried = [{"supply_off": v, "supply_on": v - band} for v in higher if v > values["supply_off"]]
+    order = sorted(values, key=lambda n: (n not in wide, abs(values[n] - now[n])))
+    return tried + [{name: now[name]} for name in order]
 
 
 def _rounded(values: Values, rules: Rules, station: Station) -> Values | None:
@@ -101,7 +118,7 @@ def made(prepared: Prepared, values: Values, station: Station) -> Suggestion:
         constraints=constraints(values, rules),
         predicted_now=predict(scene, now),
         predicted_suggested=predict(scene, values),
-        replayed=compared(scene.data, values, now, scene.fall),
+        replayed=compared(scene.data, *(replay_bins(scene.data, v, now, scene.fall) for v in (now, values))),
         reasons=tuple(row.reason for row in rows if row.reason),
     )
 
@@ -130,6 +147,9 @@ def settings_now(known: Mapping[str, float], station: Station) -> dict[str, obje
     """The settings in force as in `tuning.json`."""
     display = station.display
     return {
-        n: {"kpa": v, "display": {"value": shown(display, known, n), "unit": display.unit, "from": entry_form(display, n)}}
+        n: {
+            "kpa": v,
+            "display": {"value": shown(display, known, n), "unit": display.unit, "from": entry_form(display, n)},
+        }
         for n, v in known.items()
     }

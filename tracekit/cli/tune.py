@@ -1,0 +1,127 @@
+"""`tracekit tune`: settings to enter, with their predicted effect."""
+
+import json
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from tracekit.cli.sides import folder_for
+from tracekit.errors import UsageError, message, nearest
+from tracekit.model.result import DiagnosisRecord
+from tracekit.model.station import Station
+from tracekit.model.trace import Block
+from tracekit.model.tuning import Tuning
+from tracekit.pipeline import diagnose
+from tracekit.read import open_log
+from tracekit.read.source import find_inputs
+from tracekit.read.station_file import load_stations, match_stations
+from tracekit.report.files import check_folder, json_write, text_write, write_files
+from tracekit.report.page import safe_name
+from tracekit.report.tune_json import tuning_json
+from tracekit.report.tune_page import tune_page
+from tracekit.report.tune_sheet import sheet_page
+from tracekit.report.tune_text import model_lines, tuning_lines
+from tracekit.tune.tuning import check_goal, parse_settings, tune_station
+from tracekit.units import pressure_unit
+
+_MOST_ROWS = 20_000_000  # beyond this the averaged traces are replayed, not every sample
+
+
+def tune(
+    logs: Annotated[list[str], typer.Argument(metavar="LOG...", help="Text or Parquet file, folder or glob.")],
+    station: Annotated[
+        list[Path] | None, typer.Option(help="Station file, or a folder of them. May be given again.")
+    ] = None,
+    settings: Annotated[
+        list[str] | None, typer.Option("--set", metavar="NAME=KPA", help="What if: kPa of vacuum. May be given again.")
+    ] = None,
+    goal: Annotated[str | None, typer.Option(metavar="air|time|valve|grip", help="What to favour.")] = None,
+    only: Annotated[str | None, typer.Option(metavar="NAME", help="The station, in logs of several.")] = None,
+    out: Annotated[Path | None, typer.Option(metavar="DIR", help="Default: tracekit-out/ and the log's name.")] = None,
+    show_model: Annotated[bool, typer.Option("--show-model", help="Print the fitted model of the station.")] = False,
+    units: Annotated[str, typer.Option(metavar="UNIT", help="Pressure unit of page and screen.")] = "kPa",
+    as_json: Annotated[bool, typer.Option("--json", help="Print tuning.json instead of the summary.")] = False,
+    quiet: Annotated[bool, typer.Option("--quiet", help="Print nothing but errors.")] = False,
+) -> None:
+    """Suggest settings for switch and air saving, with their predicted effect. Writes a page and a set-up sheet."""
+    check_goal(goal)
+    wanted = _Asked(
+        settings=parse_settings(settings or []), goal=goal, only=only, unit=pressure_unit(units).symbol,
+        show_model=show_model, as_json=as_json, quiet=quiet,
+    )  # fmt: skip
+    stations = load_stations(station or [])
+    paths = list(dict.fromkeys(str(one.path) for log in logs for one in find_inputs(log)))
+    folders = [folder_for(out if len(paths) == 1 else None if out is None else out / Path(p).stem, p) for p in paths]
+    for folder in folders:
+        check_folder(folder)
+    for path, folder in zip(paths, folders, strict=True):
+        _tune_log(path, folder, stations, wanted)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Asked:
+    """What the command line asks of every log."""
+
+    settings: dict[str, float]
+    goal: str | None
+    only: str | None
+    unit: str
+    show_model: bool
+    as_json: bool
+    quiet: bool
+
+
+def _tune_log(path: str, folder: Path, stations: Sequence[Station], asked: _Asked) -> None:
+    """Tune every station of one recording (or the one asked for) and write its files."""
+    record = diagnose(path, station=tuple(stations) or None)
+    names = [result.data.station for result in record.stations]
+    if asked.only is not None and asked.only not in names:
+        raise UsageError(message("--only", f'"{asked.only}"', "a station of the log", nearest(asked.only, names)))
+    files = match_stations(stations, names) if stations else {}
+    blocks = _samples(path, record, stations)
+    several = len(names) > 1 and asked.only is None
+    for index, name in enumerate(names):
+        if asked.only is not None and name != asked.only:
+            continue
+        file = files.get(name, Station())
+        tuning = tune_station(
+            record.stations[index], file, asked=asked.settings, goal=asked.goal, blocks=blocks, index=index
+        )
+        place = folder / "stations" / safe_name(name) if several else folder
+        document = _write(record, index, tuning, file, place, asked.unit)
+        _say(tuning, document, place, asked)
+
+
+def _samples(path: str, record: DiagnosisRecord, stations: Sequence[Station]) -> tuple[Block, ...]:
+    """Every sample once more, for exact replays; none where there are too many to keep."""
+    if sum(log.rows_used for log in record.logs) > _MOST_ROWS:
+        return ()
+    return tuple(open_log(path, stations[0] if stations else Station()).blocks())
+
+
+def _write(
+    record: DiagnosisRecord, index: int, tuning: Tuning, station: Station, folder: Path, unit: str
+) -> dict[str, object]:
+    document = tuning_json(tuning, tuple(log.log_id for log in record.logs))
+    write_files(
+        folder,
+        {
+            "tuning.json": json_write(document),
+            "report.html": text_write(tune_page(record, index, tuning, station, unit)),
+            "setup.html": text_write(sheet_page(record, tuning, station, unit)),
+        },
+    )
+    return document
+
+
+def _say(tuning: Tuning, document: dict[str, object], folder: Path, asked: _Asked) -> None:
+    if asked.as_json:
+        print(json.dumps(document, ensure_ascii=False, indent=1))
+        return
+    if asked.quiet:
+        return
+    lines = [*tuning_lines(tuning), *(model_lines(tuning, asked.unit) if asked.show_model else ())]
+    print("\n".join([*lines, f"Page: {folder / 'report.html'}", f"Set-up sheet: {folder / 'setup.html'}"]))

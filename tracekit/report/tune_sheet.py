@@ -1,0 +1,99 @@
+"""The set-up sheet: one printed page to take to the device, sign and file."""
+
+from collections.abc import Sequence
+from datetime import UTC, datetime
+
+from tracekit.model.result import DiagnosisRecord
+from tracekit.model.station import Station
+from tracekit.model.tuning import Tuning
+from tracekit.report.cautions import SHORT
+from tracekit.report.frame import Block, frame, render
+from tracekit.report.measures import setting, setting_names
+from tracekit.report.text import NBSP, clean
+from tracekit.report.tune_page import figure, plain_value
+
+_BLANK = "\u2002" * 7
+_VERIFY = (
+    "Clear the area. Photograph the settings before and after.",
+    "Enter the settings in the order above, machine in a safe stop, no part in the air.",
+    "Pick 10 parts at half speed, nobody near the load. Every part must hold to the end.",
+    "Pick 10 times without a part: the output must stay off.",
+    "Record 200 cycles at full speed, then: tracekit tune LOG. No output loss, no needless change.",
+    "If a part drops, the output toggles, or grip is in doubt: enter the old settings again.",
+)
+_HOLDS = "The load's owner agrees to the new settings. Local rules and the machine's risk assessment come first."
+
+
+def sheet_page(record: DiagnosisRecord, tuning: Tuning, station: Station, unit: str = "kPa") -> str:
+    """The sheet as one HTML file; it prints on one A4 page."""
+    made = tuning.suggestion.withheld is None
+    title = f"Set-up sheet: {clean(tuning.station, 60)}"
+    blocks = [
+        Block("answer", "", _head(record, tuning, title), page_one=True),
+        Block("old-new", "Settings", _table(tuning, station), "Settings", page_one=True),
+    ]
+    if made and tuning.order is not None:
+        blocks.append(Block("order", "Order of entry", _order(tuning), "Order", page_one=True))
+        blocks.append(Block("expect", "What to expect", _expect(tuning), "Expect", page_one=True))
+    blocks += [
+        Block("verify", "Check the grip", _steps(_VERIFY), "Check", page_one=True),
+        Block("cautions", "Cautions", render("sheet_lines.html", {"text": "", "lines": [SHORT, _HOLDS]}), "Cautions",
+              page_one=True),
+        Block("signed", "Entered by", _signed(), "Signed", page_one=True),
+    ]  # fmt: skip
+    logs = [(clean(log.source, 60), log.log_id) for log in record.logs]
+    return frame(title, blocks, identity=(clean(tuning.station, 60), "set-up sheet"), provenance=logs, unit=unit)
+
+
+def _head(record: DiagnosisRecord, tuning: Tuning, title: str) -> str:
+    day = datetime.now(UTC).strftime("%Y-%m-%d")
+    logs = ", ".join(clean(log.source, 40) for log in record.logs)
+    withheld = tuning.suggestion.withheld
+    reason = f"No settings to enter. {withheld}." if withheld is not None else "Enter only at this station."
+    return render("sheet_answer.html", {
+        "headline": title, "lead": f"{day}. From {logs}, tracekit {record.version}.", "reason": reason,
+        "acceptance": [], "limits": [],
+    })  # fmt: skip
+
+
+def _table(tuning: Tuning, station: Station) -> str:
+    """Old and new values in the device's own entry form."""
+    new = {s.name: s.shown for s in tuning.suggestion.settings} if tuning.suggestion.withheld is None else {}
+    rows = []
+    for name, (value, unit, entry) in tuning.shown_now.items():
+        label = f"{setting(name)}{', ' + setting_names(entry) if entry else ''}"
+        old = plain_value(value) if name in tuning.sure else f"about{NBSP}{plain_value(round(value, 1))}"
+        rows.append((label, old, plain_value(new[name]) if name in new else "leave", unit))
+    return render("plan_table.html", {"head": ("Setting", "Old", "New", station.display.unit), "rows": rows})
+
+
+def _order(tuning: Tuning) -> str:
+    assert tuning.order is not None
+    lines = [
+        f"{setting(s.name)}{', ' + setting_names(s.entry) if s.entry else ''}: {plain_value(s.before)} → "
+        f"{plain_value(s.enter)} {s.unit}"
+        for s in tuning.order.steps
+    ]
+    if not tuning.order.safe:
+        lines.append("No order keeps every rule in between: only with the machine stopped and empty.")
+    return _steps(lines, numbered=True)
+
+
+def _steps(lines: Sequence[str], *, numbered: bool = False) -> str:
+    return render("tune_lines.html", {"lines": lines, "numbered": numbered})
+
+
+def _expect(tuning: Tuning) -> str:
+    names = (
+        ("evacuation_time_s", "Part present after"), ("supply_switches_per_hold", "Supply changes per hold"),
+        ("chatter_edges_per_hold", "Needless output changes per hold"),
+        ("false_drop_share", "Holds that lose the output"),
+    )  # fmt: skip
+    now, new = tuning.suggestion.predicted_now, tuning.suggestion.predicted_suggested
+    rows = [(words, figure(n, now.get(n)), figure(n, new.get(n))) for n, words in names if n in new]
+    return render("plan_table.html", {"head": ("Effect", "Now", "Then"), "rows": rows})
+
+
+def _signed() -> str:
+    rows = [(who, _BLANK, _BLANK) for who in ("Entered by", "Grip checked by", "Load's owner")]
+    return render("plan_table.html", {"head": ("", "Name, signature", "Date"), "rows": rows})
