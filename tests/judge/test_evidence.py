@@ -9,7 +9,9 @@ from hypothesis import strategies as st
 
 from tracekit.judge.detect import detectable
 from tracekit.judge.effects import Effect, compare_feature
+from tracekit.judge.effects_of import allow_for_weather
 from tracekit.judge.evidence import Sign, combined, log_fit, sign_evidence
+from tracekit.judge.features import Bands
 from tracekit.judge.fingerprints import FINGERPRINTS, SAME, SIGN_BACKGROUND, SIGNS, Change, down, up
 from tracekit.judge.rank import HYPOTHESES, Posterior, posterior, rivals
 from tracekit.model.finding import CODES
@@ -259,6 +261,17 @@ def test_compared_medians() -> None:
     assert abs(many.shift - 2.0) < 0.1
     assert few.error > many.error >= OPTIONS.spread_decay
     assert compare_feature("decay", np.ones(3), np.ones(30), 0.05, False, OPTIONS) is None
+
+
+def test_weather_slows_an_evacuation() -> None:
+    """The evacuation from 25 to 60 of 84 kPa gets 2.8 % slower for each kPa that the weather takes off: wider by that."""
+    bands = Bands(rise_low=25.0, rise_high=60.0, top_low=65.0, top_high=75.0, fall_high=50.0, fall_low=20.0)
+    known = {"rise": effect("rise", 0.03), "ultimate": replace(effect("ultimate", -1.1), reference=84.0)}
+    found = allow_for_weather(known, bands, OPTIONS)["rise"]
+    per_kpa = np.log(np.log(58.0 / 23.0) / np.log(59.0 / 24.0))  # ultimate 83 against 84 kPa
+    np.testing.assert_allclose(found.error, np.hypot(ERRORS["rise"], per_kpa * OPTIONS.spread_ultimate), rtol=0.03)
+    assert found.shift == known["rise"].shift
+    assert allow_for_weather({"rise": known["rise"]}, bands, OPTIONS) == {"rise": known["rise"]}
 
 
 def test_detectable() -> None:

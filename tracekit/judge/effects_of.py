@@ -1,13 +1,15 @@
 """Effects as the ranking sees them: measured differences, derived ones, and physics where there is no reference."""
 
 from collections.abc import Mapping
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from tracekit.judge.effects import Comparison, Effect, robust_spread
-from tracekit.judge.features import Features
+from tracekit.judge.features import Bands, Features
 from tracekit.model.cycle import StationData
+from tracekit.options.judge import JudgeOptions
 
 _NAMES: Mapping[str, tuple[str, str]] = {
     "decay": ("decay_rate_kpa_s", "kPa/s"),
@@ -66,6 +68,21 @@ def evacuation_without_leak(effects: Mapping[str, Effect], band_kpa: float) -> d
         n_now=rise.n_now, n_reference=rise.n_reference, tail_up=rise.tail_up, tail_down=rise.tail_down,
         scatter=rise.scatter,
     )  # fmt: skip
+    return out
+
+
+def allow_for_weather(effects: Mapping[str, Effect], bands: Bands, options: JudgeOptions) -> dict[str, Effect]:
+    """Widen the evacuation between two levels by what the weather of another day does to it.
+
+    Its time is proportional to ln((U - low) / (U - high)), and the ultimate vacuum U moves with the weather.
+    """
+    out = dict(effects)
+    rise, ultimate = effects.get("rise"), effects.get("ultimate")
+    if rise is None or ultimate is None or ultimate.reference < bands.rise_high + 3.0:
+        return out
+    left, right = ultimate.reference - bands.rise_low, ultimate.reference - bands.rise_high
+    per_kpa = (1.0 / right - 1.0 / left) / float(np.log(left / right))
+    out["rise"] = replace(rise, error=float(np.hypot(rise.error, per_kpa * options.spread_ultimate)))
     return out
 
 
@@ -140,13 +157,17 @@ def effects_of(
     comparison: Comparison,
     upper: NDArray[np.bool_],
     grouped: bool,
-    band_kpa: float,
+    bands: Bands,
+    options: JudgeOptions,
 ) -> dict[str, Effect]:
     """All effects for the ranking; `upper` marks the cycles of a leaking group where `grouped`."""
     if comparison.source == "none":
         out = physical_effects(data, features)
     else:
-        out = with_balance(evacuation_without_leak(comparison.effects, band_kpa))
+        measured = comparison.effects
+        if comparison.source == "baseline":
+            measured = allow_for_weather(measured, bands, options)
+        out = with_balance(evacuation_without_leak(measured, bands.rise_high - bands.rise_low))
     uneven = unevenness(data, comparison.now)
     decay = out.get("decay")
     if grouped:  # the scatter is that of the groups, and they tell the balance better

@@ -62,8 +62,7 @@ def _seen(case: Case, options: JudgeOptions) -> Seen:
     features, reference, bands = _features(case)
     comparison = compare(features, reference, options)
     group, grouped = group_sign(case.data, features)
-    band = bands.rise_high - bands.rise_low
-    effects = effects_of(case.data, features, comparison, grouped, group.present > 0.5, band)
+    effects = effects_of(case.data, features, comparison, grouped, group.present > 0.5, bands, options)
     late, late_cycles = late_sign(features, comparison.effects.get("response"))
     scatter, scattered = scatter_sign(features, grouped)
     dips, dipped = dip_sign(features, comparison)
