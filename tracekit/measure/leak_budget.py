@@ -157,10 +157,10 @@ def log_rate(
 
 
 def _unknown(rate: Floats, lacking: float) -> tuple[float, float]:
-    """How far the median may lie lower or higher when a share of all cycles is unknown."""
+    """How far the median may lie lower or higher when a share of all cycles, and one more, is unknown."""
     if lacking <= 0.0:
         return 0.0, 0.0
-    middle = float(np.median(rate))
+    middle, lacking = float(np.median(rate)), min(lacking + 1.0 / len(rate), 0.5)
     low, high = np.quantile(rate, [max((0.5 - lacking) / (1.0 - lacking), 0.0), min(0.5 / (1.0 - lacking), 1.0)])
     return middle - float(low), float(high) - middle
 

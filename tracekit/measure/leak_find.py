@@ -57,7 +57,7 @@ def find(data: StationData, line: Timeline, options: LeakOptions) -> Search | No
         memory_mean=options.memory_mean,
         noise=sensor_noise(data.sensor.noise_kpa, data.sensor.quantisation_kpa), variance=1.0,
         memory_sd=float(np.hypot(options.memory_sd, options.memory_sd_slow_1_s * interval)), scatter_sd=0.01,
-        temper=options.temper,
+        temper=options.temper * (1.0 + (interval / options.temper_slow_s) ** 2),
     )  # fmt: skip
     cut = cut_delay_s(history, interval, options)
     history = break_at_falls(history, cut, bin_noise(history, scales.noise))

@@ -26,6 +26,7 @@ from tracekit.physics.heat import exchange_boost
 
 EXTREMES = (0, leak_forms.MIDDLE, len(leak_forms.NAMES) - 1)
 """Forms whose valleys bound those of all: the hole that bends most, the middle one, pores."""
+WHOLE_POINTS = 16
 SCATTERS = (0.003, 0.01, 0.03, 0.1, 0.3)
 SPREADS = ((0.0, 0.4), (0.5, 0.35), (1.0, 0.25))
 """Spreads of ln τ over the volume that are tried, with their prior probability: hoses and cups differ."""
@@ -78,7 +79,7 @@ def _ln_prior(ln_tau: Floats, options: LeakOptions) -> Floats:
 def first_wall(history: History, pieces: Pieces, scales: Scales, rho: Floats, options: LeakOptions) -> Located | None:
     """A rough wall exchange without spread, with the middle form, and the sizes of scatter that go with it."""
     flow = middle_of(flow_of(history, options))
-    grid = np.linspace(np.log(options.tau_least_s), np.log(options.tau_most_s), 10)
+    grid = _whole(options)
     valley, scales, chosen = _valley(history, pieces, scales, rho, flow, 0.0, grid, options)
     if not chosen.any():
         return None
@@ -98,13 +99,16 @@ def with_boost(history: History, wall: Wall, rho: Floats) -> History:
 
 def locate_walls(history: History, pieces: Pieces, first: Located, rho: Floats, options: LeakOptions) -> Located | None:
     """A fine grid over the valleys of each spread that the data do not rule out, wide enough for every form's own."""
-    flow = flow_of(history, options)[list(EXTREMES)]
-    centre, valleys, scales = float(np.log(first.best.tau_s)), [], first.scales
+    flow, valleys = flow_of(history, options), []
+    whole, scales, chosen = _valley(
+        history, pieces, first.scales, rho, middle_of(flow), SPREADS[1][0], _whole(options), options
+    )
+    if not chosen.any():
+        return None
+    centre, flow = float(whole.ln_tau[0]), flow[list(EXTREMES)]
     for spread, prior in SPREADS:
-        wide = _grid(centre - 0.75, centre + 0.75, 8, options)
-        rough, scales, chosen = _valley(history, pieces, scales, rho, flow, spread, wide, options)
-        if not chosen.any():
-            return None
+        wide = _grid(centre - 0.65, centre + 0.65, 7, options)
+        rough, scales, _ = _valley(history, pieces, scales, rho, flow, spread, wide, options)
         fine = _grid(*rough.span(1.0, 0.12), 9, options)
         found, scales, _ = _valley(history, pieces, scales, rho, flow, spread, fine, options)
         valleys.append(replace(found, cost=found.cost - np.log(prior)))
@@ -122,6 +126,11 @@ def locate_walls(history: History, pieces: Pieces, first: Located, rho: Floats, 
         priors.append(_ln_prior(grid, options) + share + np.log(grid[1] - grid[0]))
     wall = Wall(tau_s=float(np.exp(best.ln_tau[best.deepest])), spread_ln=best.spread_ln)
     return Located(walls=tuple(walls), log_prior=np.concatenate(priors), best=wall, scales=scales, rate=best.rate)
+
+
+def _whole(options: LeakOptions) -> Floats:
+    """A grid over all time constants, so close that no valley falls between: far ones may be shallow, but wide."""
+    return np.linspace(np.log(options.tau_least_s), np.log(options.tau_most_s), WHOLE_POINTS)
 
 
 def _grid(low: float, high: float, points: int, options: LeakOptions) -> Floats:

@@ -56,6 +56,7 @@ class LeakOptions:
     )
     temper: float = option(3.0, "", "divides log-likelihoods: the model is simpler than the station")
     slow_residuals: float = option(3.0, "", "inflation of the residuals' slow part from which it is said")
+    temper_slow_s: float = option(0.02, "s", "sampling interval at which bends between samples cost as much again")
     outlier_ratio: float = option(4.0, "", "cycles whose misfit exceeds this multiple of the median are set aside")
     fewest_in_group: int = option(3, "", "fewest cycles that make a group of their own")
     group_gap_noise: float = option(4.0, "", "width of the empty stretch between groups over the noise of a rate")
