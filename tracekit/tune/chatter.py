@@ -114,12 +114,12 @@ def _cause(data: StationData, pulses: Pulses, settings: Mapping[str, Known]) -> 
         return "order", float(inside.mean())
     if before.mean() > 0.5:
         return "leak", float(before.mean())
-    tone = _tone(data)
-    if tone > _TONE_SHARE:
-        return "pulsation", tone
     step = _in_step(data, pulses, sigma)
     if step > 0.5:
         return "motion", step
+    tone = _tone(data)
+    if tone > _TONE_SHARE:
+        return "pulsation", tone
     return "noise", 1.0 - max(float(inside.mean()), float(before.mean()), step)
 
 
@@ -164,7 +164,8 @@ def _tone_share(time: Floats, pressure: Floats, present: NDArray[np.int8]) -> fl
     if not use.any() or power[use].sum() <= 0.0:
         return 0.0
     top = int(np.argmax(np.where(use, power, 0.0)))
-    return float(power[max(top - 2, 0) : top + 3].sum() / power[use].sum())
+    power = np.where(use, power, 0.0)
+    return float(power[max(top - 2, 0) : top + 3].sum() / power.sum())
 
 
 def _in_step(data: StationData, pulses: Pulses, sigma: float) -> float:
