@@ -24,6 +24,12 @@ from tracekit.units import pressure_unit
 PREDICTION = "This is a prediction, not a permission. Try it at low speed with the area clear, and check the grip."
 _PERCENT = ("missed_share", "false_drop_share", "supply_on_share")
 _NOT_GIVEN = "not given"
+_MODEL: Mapping[str, str] = {
+    "weakest_vacuum_kpa": "vacuum of the weakest cycle", "overshoot_kpa": "overshoot over supply off",
+    "undershoot_kpa": "fall below supply on", "wall_exchange_s": "warming of the gas",
+    "delay_on_s": "supply-on to the turn", "recharge_time_s": "length of a recharge",
+    "deepest_dip_kpa": "deepest dip with the motion", "noise_time_s": "memory of the noise",
+}  # fmt: skip
 
 
 def tune_page(record: DiagnosisRecord, index: int, tuning: Tuning, station: Station, unit: str = "kPa") -> str:
@@ -117,10 +123,19 @@ def figure(name: str, value: Estimate | Withheld | None) -> str:
         low, high = np.floor(100.0 * value.lower), np.ceil(100.0 * value.upper)
         return f"{100.0 * value.value:.0f}{NBSP}% ({low:.0f} to {high:.0f})"
     num = of_quantity(replace(value, unit={"per hold": "", "per hour": ""}.get(value.unit, value.unit)))
-    if num is None:
-        return _NOT_GIVEN
-    head, bracket, tail = number(num).partition(" (")
-    return head + bracket + tail.replace(NBSP, " ")  # the interval may go to a line of its own
+    return _NOT_GIVEN if num is None else breakable(number(num))
+
+
+def breakable(text: str) -> str:
+    """A number whose interval may go to a line of its own."""
+    head, bracket, tail = text.partition(" (")
+    return head + bracket + tail.replace(NBSP, " ")
+
+
+def model_name(name: str) -> str:
+    """What a quantity of the fitted model is called."""
+    words = _MODEL.get(name) or measure(name).name
+    return f"{words[:1].upper()}{words[1:]}"
 
 
 def _effects(tuning: Tuning) -> list[Block]:
@@ -205,7 +220,8 @@ def _model(tuning: Tuning, picture: Picture | None, unit: str) -> list[Block]:
     for name, value in tuning.fitted.figures.items():
         num = of_quantity(value)
         why = value.reason if isinstance(value, Withheld) else value.method
-        rows.append((_name(name), number(num, unit) if num is not None else _NOT_GIVEN, clean(why, 90)))
+        said = breakable(number(num, unit)) if num is not None else _NOT_GIVEN
+        rows.append((model_name(name), said, setting_names(clean(why, 90))))
     table = render("plan_table.html", {"head": ("Quantity", "Value", "How found"), "rows": rows})
     shown = evidence((picture,), unit) if picture is not None else ""
     return [Block("model", "The model behind it", shown + table, "Model")]

@@ -4,10 +4,10 @@ import textwrap
 
 from tracekit.model.estimate import Withheld
 from tracekit.model.tuning import Tuning
-from tracekit.report.measures import measure, setting, setting_names
+from tracekit.report.measures import setting, setting_names
 from tracekit.report.text import NBSP, clean
 from tracekit.report.tune_json import PREDICTED
-from tracekit.report.tune_page import PREDICTION, figure, headline, lead_line, plain_value, short
+from tracekit.report.tune_page import PREDICTION, figure, headline, lead_line, model_name, plain_value, short
 from tracekit.report.words import number, of_quantity
 
 WIDTH = 80
@@ -44,7 +44,7 @@ def model_lines(tuning: Tuning, unit: str = "kPa") -> list[str]:
     for name, value in ({} if tuning.fitted is None else tuning.fitted.figures).items():
         num = of_quantity(value)
         words = number(num, unit) if num is not None else value.reason if isinstance(value, Withheld) else "not given"
-        lines.append(f"  {measure(name).name[:_NAME]:<{_NAME}} {clean(words, 80)}")
+        lines.append(f"  {model_name(name)[:_NAME]:<{_NAME}} {clean(words, 80)}")
     if tuning.fitted is None:
         lines.append("  too little is known of this station for a model")
     return [line.replace(NBSP, " ") for line in lines]

@@ -1,0 +1,126 @@
+"""The tuning page in a browser: offline, by keyboard, on a phone. Needs a headless Chromium."""
+
+import os
+import shutil
+
+import pytest
+
+from tests.tune import tuned_stations as stations
+from tracekit import cli
+from tracekit.simulate.station_text import station_text
+
+pytestmark = pytest.mark.browser
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory):
+    """Page and sheet of the short-cycling station."""
+    text = station_text(stations.logged(stations.NARROW).truth) + stations.LOAD + stations.PRICE
+    text += '\n[display]\nunit = "mbar"\nstep = 1\nnegative = true\nentry = { supply_on = "below supply_off" }\n'
+    out = tmp_path_factory.mktemp("page")
+    (out / "station.toml").write_text(text, encoding="utf-8")
+    log = stations.written(stations.NARROW)
+    assert cli.run(["tune", log, "--station", str(out / "station.toml"), "--set", "supply_on=66", "--out", str(out), "--quiet"]) == 0
+    return out
+
+
+@pytest.fixture(scope="module")
+def chromium():
+    sync_api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed (extra: browser)")
+    names = ("chromium", "chromium-browser", "google-chrome")
+    found = os.environ.get("TRACEKIT_CHROMIUM") or next((p for c in names if (p := shutil.which(c))), None)
+    if not found:
+        pytest.skip("no Chromium on this machine; install the distribution's package")
+    with sync_api.sync_playwright() as playwright:
+        opened = playwright.chromium.launch(executable_path=found, args=["--no-sandbox", "--disable-gpu"])
+        yield opened
+        opened.close()
+
+
+@pytest.fixture
+def visit(chromium, folder):
+    """Open a page with the network off; what the console says is collected in `page.said`."""
+    opened = []
+
+    def go(name="report.html", *, width=1280, script=True):
+        context = chromium.new_context(viewport={"width": width, "height": 800}, offline=True, java_script_enabled=script)
+        opened.append(context)
+        page = context.new_page()
+        page.said = []
+        page.on("console", lambda message: page.said.append(message.text))
+        page.on("pageerror", lambda error: page.said.append(str(error)))
+        page.goto((folder / name).as_uri())
+        return page
+
+    yield go
+    for context in opened:
+        context.close()
+
+
+def row(page, words):
+    """The cells of one row of the what-if table."""
+    found = page.locator("#try-rows tr", has_text=words).locator("td").all_inner_texts()
+    return [float(v.replace("\u00a0", " ").split()[0]) for v in found]
+
+
+@pytest.mark.parametrize("width", [320, 360, 1280])
+@pytest.mark.parametrize("name", ["report.html", "setup.html"])
+def test_nothing_scrolls_sideways(visit, name, width):
+    """Page and sheet fit any width from 320 px on, without a word on the console."""
+    page = visit(name, width=width)
+    assert page.evaluate("document.documentElement.scrollWidth") <= width
+    assert page.said == []
+
+
+def test_keys_move_a_setting_and_its_effects(visit):
+    """Arrow keys on a slider move the threshold, the predicted switches, the entry and the line in the picture."""
+    page = visit()
+    slide = page.locator("#slide-supply_on")
+    before, line = row(page, "Supply changes per hold"), page.locator("#line-supply_on").get_attribute("d")
+    slide.focus()
+    for _ in range(30):
+        page.keyboard.press("ArrowRight")
+    after = row(page, "Supply changes per hold")
+    assert after[1] > before[1]
+    assert after[0] == before[0]
+    assert page.locator("#line-supply_on").get_attribute("d") != line
+    assert "below supply off" in page.locator("[data-note=supply_on]").inner_text()
+
+
+def test_a_broken_rule_is_named_and_blocks_the_copy(visit):
+    """A supply_on under the reset point is named as it breaks, and the settings cannot be copied."""
+    page = visit()
+    assert page.locator("#try-copy").is_enabled()
+    box = page.locator("[data-box=supply_on]")
+    box.fill("-400")
+    box.press("Enter")
+    box.blur()
+    assert "reset point + guard" in page.locator("#try-broken").inner_text()
+    assert page.locator("#try-copy").is_disabled()
+    page.locator("#try-suggested").click()
+    assert page.locator("#try-broken").is_hidden()
+    assert page.locator("#try-copy").is_enabled()
+
+
+def test_buttons_move_one_step_of_the_device(visit):
+    """Plus and minus move by one step of the device, 1 mbar."""
+    page = visit()
+    box = page.locator("[data-box=set_point]")
+    before = float(box.input_value())
+    page.locator("[data-more=set_point]").click()
+    assert float(box.input_value()) == before - 1
+    page.locator("[data-less=set_point]").click()
+    assert float(box.input_value()) == before
+
+
+def test_without_script_the_controls_are_absent(visit):
+    """Without JavaScript the sliders are not there; the settings and their effects are."""
+    page = visit(script=False)
+    assert page.locator("#try").is_hidden()
+    assert page.locator("text=What will change").is_visible()
+
+
+def test_the_sheet_prints_on_one_page(visit):
+    """The set-up sheet is one A4 page."""
+    sheet = visit("setup.html").pdf(format="A4")
+    assert sheet.count(b"/Type /Page\n") + sheet.count(b"/Type /Page/") + sheet.count(b"/Type /Page ") == 1
