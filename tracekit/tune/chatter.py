@@ -29,7 +29,9 @@ CAUSES = {
 _ANSWER_S = 0.12  # after supply-on the vacuum goes on falling no longer than this
 _SHORT_SAMPLES = 2.5
 _TONE_SHARE = 0.45
+_TONE_PULSES = 3  # fewer pulses in a hold show no rhythm
 _TONE_LEAST_HZ = 1.5
+_AROUND_S = 0.2
 _STEP_S = 0.08  # dips of the motion come at the same moment within this
 
 
@@ -118,7 +120,7 @@ def _cause(data: StationData, pulses: Pulses, settings: Mapping[str, Known]) -> 
     if step > 0.5:
         return "motion", step
     tone = _tone(data)
-    if tone > _TONE_SHARE:
+    if tone > _TONE_SHARE and len(pulses.cycle) >= _TONE_PULSES * len(np.unique(pulses.cycle)):
         return "pulsation", tone
     return "noise", 1.0 - max(float(inside.mean()), float(before.mean()), step)
 
@@ -174,10 +176,17 @@ def _in_step(data: StationData, pulses: Pulses, sigma: float) -> float:
     best = 0.0
     for since in (pulses.off_s - start, end - pulses.off_s):
         best = max(best, _bunched(since))
-    usual = data.cycles.floats("hold_vacuum_kpa")[pulses.cycle]
-    deep = float(np.mean(usual - pulses.vacuum > 6.0 * sigma))
+    deep = float(np.mean(_depth(data, pulses) > 4.0 * sigma))
     per_hold = len(pulses.cycle) / len(np.unique(pulses.cycle))
     return min(best, deep) if per_hold <= 3.0 else 0.0
+
+
+def _depth(data: StationData, pulses: Pulses) -> Floats:
+    """How far vacuum at an output-off lies under that shortly before and shortly after the pulse [kPa]: a true dip."""
+    time, vacuum = data.bins.time_s, -data.bins.pressure_kpa
+    before = np.interp(pulses.off_s - _AROUND_S, time, vacuum)
+    after = np.interp(pulses.on_s + _AROUND_S, time, vacuum)
+    return np.asarray(np.minimum(before, after) - pulses.vacuum)
 
 
 def _bunched(since: Floats) -> float:

@@ -12,6 +12,7 @@ from tracekit.tune.quantile import high_bound, low_bound
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
+_GAP_S = 0.1  # a release this soon after the last supply-off belongs to it
 _SETTLED_S = 0.15  # a coast's first part is shaped by valve, sensor and warming gas
 
 
@@ -64,6 +65,17 @@ def closed_picks(data: StationData) -> Bools:
     return np.asarray(data.cycles.where("outcome", "held") | closed, np.bool_)
 
 
+def cuts_unseen(data: StationData) -> bool:
+    """Whether the supply is cut before the set point is reached: an air-saving loop whose thresholds no hold shows."""
+    edges = data.edges
+    off = edges.where("signal", "supply") & (edges.codes("value") == 0)
+    owner, time = edges.codes("cycle")[off], edges.floats("time_s")[off]
+    start, stop = data.cycles.floats("hold_start_s")[owner], data.timing["release_s"][owner]
+    early = (time < np.where(np.isfinite(start), start, stop)) & closed_picks(data)[owner]
+    early &= time < np.where(np.isfinite(stop), stop, np.inf) - _GAP_S
+    return len(np.unique(owner[early])) > 0.1 * max(int(closed_picks(data).sum()), 1)
+
+
 def open_levels(data: StationData) -> Floats:
     """Vacuum with the cup open: of the open-cup stretches, and the peaks of picks without a part [kPa]."""
     levels = data.cycles.floats("open_cup_vacuum_kpa")
@@ -77,10 +89,20 @@ def _open_high(data: StationData) -> float:
     return high_bound(levels, 0.05) if len(levels) else float("nan")
 
 
+def peaks(data: StationData) -> Floats:
+    """Highest vacuum of each cycle; one whose supply was cut in the hold reached supply_off whatever the samples show."""
+    peak = data.cycles.floats("peak_vacuum_kpa")
+    setting = data.settings.get("supply_off")
+    if setting is None or setting.value_kpa is None or not data.air_saving:
+        return peak
+    cut = data.cycles.codes("coasts") > 0
+    return np.where(cut, np.fmax(peak, setting.value_kpa - setting.spread_kpa), peak)
+
+
 def _reach_low(data: StationData, held: Bools, options: TuneOptions) -> float:
     """What the weakest healthy cycle reaches: seen where the supply stayed on, else extrapolated."""
     ultimate = data.cycles.floats("ultimate_vacuum_kpa")
-    peak = data.cycles.floats("peak_vacuum_kpa")
+    peak = peaks(data)
     seen = held & (ultimate > peak - 2.0) & (data.cycles.codes("ultimate_extrapolated") == 0)
     if seen.sum() >= options.least_held:
         return low_bound(np.minimum(ultimate, peak)[seen], options.quantile)
@@ -118,7 +140,8 @@ def settled(data: StationData, held: Bools) -> Bools:
     loop |= kind == names.index("recharge")
     tau = data.cycles.floats("pump_time_constant_s")
     wait = np.nan_to_num(4.0 * np.nanmedian(tau), nan=0.5) if np.isfinite(tau).any() else 0.5
-    steady = (kind == names.index("steady")) & (since > wait)
+    contact = np.nan_to_num(data.cycles.floats("contact_s"), nan=-np.inf)[bins.cycle]
+    steady = (kind == names.index("steady")) & (since > wait) & (bins.time_s > contact + wait)
     return np.asarray((loop | steady) & held[bins.cycle], np.bool_)
 
 

@@ -11,7 +11,7 @@ from tracekit.model.estimate import Estimate
 from tracekit.model.station import Price
 from tracekit.options.tune import TuneOptions
 from tracekit.tune.cost import Levels, lanes_of
-from tracekit.tune.facts import closed_picks
+from tracekit.tune.facts import closed_picks, cuts_unseen
 from tracekit.tune.intervals import estimate, of_mean, of_median, of_share
 from tracekit.tune.loop import Lanes, run_loop
 from tracekit.tune.noise import above
@@ -60,7 +60,9 @@ def predict(scene: Scene, values: Values) -> dict[str, Estimate]:
     changed = {n for n in values if abs(values[n] - scene.now.get(n, math.inf)) > 1e-9}
     found = {"evacuation_time_s": _evacuation(scene, values, "set_point" in changed)}
     found |= _shares(scene, values, changed)
-    unseen = scene.saving and changed & {"supply_off", "supply_on"} and scene.model.coasts_seen < _COASTS_LEAST
+    moved = bool(changed & {"supply_off", "supply_on"})
+    unseen = scene.saving and moved and scene.model.coasts_seen < _COASTS_LEAST
+    unseen |= not scene.saving and "set_point" in changed and cuts_unseen(scene.data)
     if unseen or scene.data.cycles.where("outcome", "held").sum() < _HELD_LEAST:
         return found  # how fast vacuum is lost, or how long a hold lasts, is not in the log
     switches, on_time = _supply(scene, values, changed)

@@ -13,7 +13,7 @@ from tracekit.options.tune import TuneOptions
 from tracekit.tune.calibrate import calibrated
 from tracekit.tune.cost import Levels, weights
 from tracekit.tune.display import step_kpa
-from tracekit.tune.facts import Facts, closed_picks, floors, open_levels, station_facts
+from tracekit.tune.facts import Facts, closed_picks, floors, open_levels, peaks, station_facts
 from tracekit.tune.needed import needed_kpa
 from tracekit.tune.order import Rules
 from tracekit.tune.predict import Scene
@@ -66,9 +66,8 @@ def _fall(data: StationData, facts: Facts, options: TuneOptions) -> float:
 
 
 def _levels(data: StationData, facts: Facts) -> Levels:
-    cycles = data.cycles
     closed = closed_picks(data)
-    peak = cycles.floats("peak_vacuum_kpa")[closed]
+    peak = peaks(data)[closed]
     return Levels(empty=open_levels(data), reach=peak[np.isfinite(peak)], floor=floors(data, closed), sigma=facts.sigma)
 
 
