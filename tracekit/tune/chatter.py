@@ -31,7 +31,7 @@ _SHORT_SAMPLES = 2.5
 _TONE_SHARE = 0.45
 _TONE_PULSES = 3  # fewer pulses in a hold show no rhythm
 _TONE_LEAST_HZ = 1.5
-_AROUND_S = 0.2
+_AROUND_S = 0.35
 _STEP_S = 0.08  # dips of the motion come at the same moment within this
 
 
@@ -184,8 +184,9 @@ def _in_step(data: StationData, pulses: Pulses, sigma: float) -> float:
 def _depth(data: StationData, pulses: Pulses) -> Floats:
     """How far vacuum at an output-off lies under that shortly before and shortly after the pulse [kPa]: a true dip."""
     time, vacuum = data.bins.time_s, -data.bins.pressure_kpa
-    before = np.interp(pulses.off_s - _AROUND_S, time, vacuum)
-    after = np.interp(pulses.on_s + _AROUND_S, time, vacuum)
+    around = np.linspace(0.0, _AROUND_S, 9)[:, None]
+    before = np.interp(pulses.off_s - around, time, vacuum).max(axis=0)
+    after = np.interp(pulses.on_s + around, time, vacuum).max(axis=0)
     return np.asarray(np.minimum(before, after) - pulses.vacuum)
 
 

@@ -12,6 +12,7 @@ from tracekit.tune.quantile import high_bound, low_bound
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
+_HOLDS = 5
 _GAP_S = 0.1  # a release this soon after the last supply-off belongs to it
 _SETTLED_S = 0.15  # a coast's first part is shaped by valve, sensor and warming gas
 
@@ -62,7 +63,11 @@ def closed_picks(data: StationData) -> Bools:
     """Picks whose cup closed on a part: held ones, and those given up with vacuum near its usual peak."""
     peak = data.cycles.floats("peak_vacuum_kpa")
     closed = data.cycles.where("outcome", "missed") & (peak > 0.7 * data.usual_peak_kpa)
-    return np.asarray(data.cycles.where("outcome", "held") | closed, np.bool_)
+    held = data.cycles.where("outcome", "held")
+    length = data.cycles.floats("hold_end_s") - data.cycles.floats("hold_start_s")
+    if held.sum() >= _HOLDS:  # a hold of next to no length is one that slow samples have cut short
+        held &= ~(length < 0.2 * float(np.nanmedian(length[held])))
+    return np.asarray(held | closed, np.bool_)
 
 
 def cuts_unseen(data: StationData) -> bool:
@@ -90,7 +95,7 @@ def _open_high(data: StationData) -> float:
 
 
 def peaks(data: StationData) -> Floats:
-    """Highest vacuum of each cycle; one whose supply was cut in the hold reached supply_off whatever the samples show."""
+    """Highest vacuum of each cycle; one that was cut in the hold reached supply_off, whatever the samples show."""
     peak = data.cycles.floats("peak_vacuum_kpa")
     setting = data.settings.get("supply_off")
     if setting is None or setting.value_kpa is None or not data.air_saving:

@@ -80,7 +80,8 @@ class FittedStation:
 
 def fit_station(data: StationData, leak: LeakResult, facts: Facts, options: TuneOptions) -> FittedStation:
     """Fit the model from a measured station with at least one closed pick."""
-    held, closed = data.cycles.where("outcome", "held"), closed_picks(data)
+    closed = closed_picks(data)
+    held = data.cycles.where("outcome", "held") & closed
     rows = np.flatnonzero(held if held.sum() >= options.least_held else closed)
     if len(rows) > options.cycles_most:
         rows = rows[np.linspace(0, len(rows) - 1, options.cycles_most).astype(np.int64)]
