@@ -10,7 +10,13 @@ import pytest
 from tests.tune import tuned_stations as stations
 from tracekit.model.finding import Finding
 from tracekit.model.station import Display
+from tracekit.options.tune import TuneOptions
+from tracekit.simulate.scenario import Saving
+from tracekit.tune.interim import until_repaired
+from tracekit.tune.known import known_settings
+from tracekit.tune.prepare import prepare
 from tracekit.tune.suggest import suggest
+from tracekit.tune.tuning import tune_station
 
 LOADED = stations.LOAD + stations.PRICE
 
@@ -44,7 +50,7 @@ def test_a_narrow_band_is_widened():
     new = values(said)
     assert new["supply_off"] - new["supply_on"] >= 3.0
     before, after = said.predicted_now["supply_switches_per_hold"], said.predicted_suggested["supply_switches_per_hold"]
-    assert after.upper < before.lower
+    assert after.value <= before.value - 1.0
 
 
 def test_a_set_point_out_of_reach_comes_down():
@@ -159,3 +165,29 @@ def test_no_heavy_library_is_loaded():
     code = "import sys, tracekit.tune.suggest; print('pandas' in sys.modules, 'scipy' in sys.modules)"
     said = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert said.stdout.split() == ["False", "False"]
+
+
+def test_until_the_repair_only_safe_settings():
+    """With a cause to repair first and an order that lets parts fall, supply_on is raised meanwhile and nothing lowered."""
+    fault = Finding(code="leak_steady", kind="cause", severity="minor", confidence=0.9, share=1.0, title="leak")
+    made = replace(stations.ORDER, station=replace(stations.ORDER.station, saving=Saving(supply_off_kpa=72.0, supply_on_kpa=63.0)))
+    result = stations.diagnosed(made, LOADED)
+    result = replace(result, findings=(fault, *result.findings))
+    tuning = tune_station(result, stations.filed(made, LOADED))
+    assert tuning.suggestion.withheld.startswith("Repair the leak first")
+    known = known_settings(result.data, TuneOptions())
+    prepared = prepare(result.data, result.leak, stations.filed(made, LOADED), known, None, TuneOptions())
+    values = until_repaired(prepared)
+    if values is not None:
+        assert "supply_on" in tuning.notes[0]
+        assert values["supply_on"] - known["reset_point"].high >= prepared.problem.rules.guard - 1e-9
+        assert all(values[n] >= known[n].value for n in values)
+    else:
+        assert known["reset_point"].high + prepared.problem.rules.guard + 3.0 > prepared.problem.rules.off_most
+
+
+def test_a_sound_station_needs_no_interim_settings():
+    """Where the order holds nothing is to be entered before a repair."""
+    fault = Finding(code="leak_steady", kind="cause", severity="minor", confidence=0.9, share=1.0, title="leak")
+    result = replace(stations.diagnosed(stations.HEALTHY, LOADED), findings=(fault,))
+    assert tune_station(result, stations.filed(stations.HEALTHY, LOADED)).notes == ()

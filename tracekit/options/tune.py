@@ -53,6 +53,7 @@ class TuneOptions:
     least_gain_share: float = option(0.3, "share of cost", "and this share of the present cost")
     gain_of_fault: float = option(0.1, "cost per cycle", "enough where a finding says that a setting is wrong")
     worth_moving: float = option(0.08, "cost per cycle", "a setting that saves less stays as it is")
+    petty_kpa: float = option(1.5, "kPa", "a smaller move is only made where it is worth twice as much")
     draws: int = option(160, "draws", "resampled stations behind each interval")
     rate_unseen_u: float = option(1.3, "log", "standard uncertainty of a leak rate that no log shows")
     model_rel_u: float = option(0.15, "share", "standard uncertainty of coasts unlike those recorded")

@@ -43,6 +43,7 @@ def tuning_json(tuning: Tuning, log_ids: tuple[str, ...]) -> dict[str, object]:
             "log_ids": log_ids,
             "goal": tuning.goal,
             **document,
+            "notes": list(tuning.notes),
             "what_if": None if tuning.what_if is None else what_if_json(tuning.what_if),
             "chatter": None if tuning.chatter is None else _chatter(tuning.chatter),
             "model": {} if tuning.fitted is None else {n: quantity(v) for n, v in tuning.fitted.figures.items()},

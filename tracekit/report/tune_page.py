@@ -82,7 +82,7 @@ def _answer(tuning: Tuning, result: StationResult, unit: str) -> str:
         "headline": headline(tuning), "lead": lead, "entries": entries,
         "one_unit": entries[0]["unit"] if len({e["unit"] for e in entries}) == 1 else "",
         "leave": f"{reason[:1].upper()}{reason[1:]}." if reason else "", "prediction": PREDICTION,
-        "reasons": [setting_names(r) for r in suggestion.reasons],
+        "reasons": [setting_names(r) for r in (*suggestion.reasons, *tuning.notes)],
     }, unit)  # fmt: skip
 
 

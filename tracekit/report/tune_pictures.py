@@ -29,7 +29,7 @@ def settings_axis(tuning: Tuning, unit: str) -> Picture | None:
             marks.append(dots(across(x, [v for _, v in values]), np.repeat(at, len(values)), style))
             labels += _value_labels(values, place)
         else:
-            marks.append(bars(across(x, [start]), across(x, [stop]), at, style))
+            marks.append(bars(across(x, [start]), across(x, [max(stop, start + 0.005 * high)]), at, style))
         labels.append(Label(x=low, y=float(place), lines=(name,), style="end", dx=-6, dy=4))
     plot = Plot(x=x, y=y, marks=tuple(marks), labels=tuple(labels), style="tall names wide")
     columns = (Column(name="what"), Column(name="from", unit="kPa"), Column(name="to", unit="kPa"))
@@ -49,7 +49,7 @@ def _rows(tuning: Tuning, fitted: Fitted) -> list[_Row]:
     rows: list[_Row] = []
     names = (
         ("open_cup", "open cup", "r8 base"),
-        ("floor", "lowest in hold", "r8 usual"),
+        ("floor", "hold, lowest", "r8 usual"),
         ("reach", "reached", "r8 usual"),
     )
     for key, name, style in names:

@@ -74,7 +74,7 @@ def _settings(tuning: Tuning) -> list[str]:
 def _reasons(tuning: Tuning) -> list[str]:
     return [
         line
-        for r in tuning.suggestion.reasons
+        for r in (*tuning.suggestion.reasons, *tuning.notes)
         for line in textwrap.wrap(setting_names(r), WIDTH, initial_indent="  ", subsequent_indent="    ")
     ]
 

@@ -62,7 +62,8 @@ def predict(scene: Scene, values: Values) -> dict[str, Estimate]:
     found |= _shares(scene, values, changed)
     moved = bool(changed & {"supply_off", "supply_on"})
     unseen = scene.saving and moved and scene.model.coasts_seen < _COASTS_LEAST
-    unseen |= not scene.saving and "set_point" in changed and cuts_unseen(scene.data)
+    hidden = scene.data.air_saving or cuts_unseen(scene.data)  # a loop whose thresholds are not known
+    unseen |= not scene.saving and "set_point" in changed and hidden
     if unseen or scene.data.cycles.where("outcome", "held").sum() < _HELD_LEAST:
         return found  # how fast vacuum is lost, or how long a hold lasts, is not in the log
     switches, on_time = _supply(scene, values, changed)

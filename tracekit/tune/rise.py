@@ -10,6 +10,8 @@ from tracekit.model.cycle import StationData
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
+_GAP_S = 0.1  # a release this soon after the last supply-off belongs to it
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Rise:
@@ -80,12 +82,24 @@ def rise_of(data: StationData, rows: Ints) -> Rise:
     if data.air_saving and np.isfinite(off):
         time = [np.where(v >= off, np.nan, t) for v, t in zip(level, time, strict=True)]
         level.append(off)
-        time.append((data.timing["first_cut_s"] - data.timing["try_s"])[rows])
+        time.append(_first_cut(data, rows))
     order = np.argsort(level, kind="stable")
     values = np.asarray(level, np.float64)[order]
     times = np.stack([time[i] for i in order], axis=1) if len(order) else np.zeros((len(rows), 0))
     ultimate, monotone = ultimates(data, rows), _monotone(times)
     return Rise(level=values, time=monotone, ultimate=ultimate, steep=_steep(values, monotone, ultimate))
+
+
+def _first_cut(data: StationData, rows: Ints) -> Floats:
+    """Supply command to the first supply-off before the release [s], NaN where there is none."""
+    edges, start = data.edges, data.timing["try_s"]
+    off = edges.where("signal", "supply") & (edges.codes("value") == 0)
+    owner, time = edges.codes("cycle")[off], edges.floats("time_s")[off]
+    release = data.timing["release_s"][owner]
+    inside = (time > start[owner]) & ~(time > release - _GAP_S)
+    first = np.full(len(data.cycles), np.inf)
+    np.minimum.at(first, owner[inside], time[inside])
+    return np.where(np.isfinite(first), first - start, np.nan)[rows]
 
 
 def _last_level(level: Floats, time: Floats) -> Floats:

@@ -8,7 +8,7 @@ from tracekit.model.result import LeakResult, SuggestedSetting, Suggestion
 from tracekit.model.station import Station
 from tracekit.options.tune import TuneOptions
 from tracekit.tune.display import entry_form, on_grid, shown
-from tracekit.tune.known import known_settings
+from tracekit.tune.known import NAMES, known_settings
 from tracekit.tune.obstacles import leak_first, repair_first, setting_faults, unknown
 from tracekit.tune.order import Rules, Values, broken, constraints
 from tracekit.tune.predict import predict
@@ -16,6 +16,8 @@ from tracekit.tune.prepare import Prepared, prepare
 from tracekit.tune.reasons import cannot, leave, reason_of
 from tracekit.tune.replay import compared, replay_bins
 from tracekit.tune.search import Problem, best, cost_of
+
+_PETTY = 2.0  # a small move must be worth that much more
 
 
 def suggest(data: StationData, leak: LeakResult, station: Station, findings: tuple[Finding, ...]) -> Suggestion:
@@ -83,7 +85,9 @@ def _pruned(prepared: Prepared, values: Values, cost: float, wide: set[str]) -> 
     kept, cost = dict(values), min(cost, cost_of(problem, values))
     for trial in _steps_back(problem, values, now, wide):
         settings = {**kept, **trial}
-        if not broken(settings, problem.rules) and cost_of(problem, settings) - cost < most:
+        petty = max(abs(settings[n] - kept[n]) for n in settings) < problem.options.petty_kpa
+        worth = _PETTY * most if petty else most
+        if not broken(settings, problem.rules) and cost_of(problem, settings) - cost < worth:
             kept = settings
     return kept
 
@@ -138,8 +142,8 @@ def _rows(prepared: Prepared, values: Values, station: Station) -> tuple[Suggest
             entry=entry_form(display, n),
             reason=reason_of(prepared, values, n) if rules.moved(values, n) else "",
         )
-        for n in values
-        if exact[n] or rules.moved(values, n)
+        for n in NAMES
+        if n in values and (exact[n] or rules.moved(values, n))
     )
 
 

@@ -15,8 +15,9 @@ from tracekit.tune.cost import GOALS
 from tracekit.tune.display import entry_form, shown
 from tracekit.tune.entry_order import entry_plan
 from tracekit.tune.figures import model_figures
+from tracekit.tune.interim import interim_note
 from tracekit.tune.known import NAMES, known_settings
-from tracekit.tune.obstacles import unknown
+from tracekit.tune.obstacles import repair_first, unknown
 from tracekit.tune.order import Values, constraints
 from tracekit.tune.predict import predict
 from tracekit.tune.prepare import Prepared, prepare
@@ -94,11 +95,13 @@ def tune_station(
     prepared = prepare(data, result.leak, station, known, goal, o)
     answer = answer_time_s(blocks, index, data, now) if blocks else None
     replayer = _Replayer(prepared=prepared, blocks=blocks, index=index, answer_s=answer or 0.0)
+    note = interim_note(prepared, station) if repair_first(result.findings) is not None else None
     if suggestion.withheld is None:
         suggestion = replace(suggestion, replayed=replayer.against(_all_of(now, suggestion))[0])
     return replace(
         base, suggestion=suggestion, fitted=_fitted(prepared, data, result.leak), answer_s=answer,
         what_if=_what_if(prepared, replayer, asked), order=_order(station, now, suggestion),
+        notes=() if note is None else (note,),
     )  # fmt: skip
 
 
