@@ -25,7 +25,7 @@ _WORDS: Mapping[str, str] = {
     "fast_fall": "the fall just after the cut",
 }
 _SIGN_WORDS: Mapping[str, str] = {
-    "rate_groups": "two groups of cycles",
+    "rate_groups": "groups of cycles that leak differently",
     "late_response": "late answers to the supply command",
     "scattered_evacuation": "scattered evacuations",
     "sudden_losses": "sudden losses of the part",
@@ -70,7 +70,7 @@ def reason_for(code: str, effects: Mapping[str, Effect], signs: tuple[Sign, ...]
                 sign.present * background + (1 - sign.present) * (1 - background)
             )
             words = _SIGN_WORDS[sign.name]
-            points.append((float(gain), f"{words} seen" if sign.present > 0.5 else f"no {words}"))
+            points.append((float(gain), f"{words} seen" if sign.present > 0.5 else f"no {words.removeprefix('a ')}"))
     if not points:
         return "not in this log" if source != "none" else "needs a baseline to be seen"
     best = max(points) if present >= 0.3 else min(points)

@@ -227,7 +227,7 @@ def _order_broken(data: StationData) -> Fact | None:
     )  # fmt: skip
     return Fact(
         code="supply_on_below_reset", probability=probability, evidence=(evidence,), cycles=rows(chatter),
-        critical=True, reason="the saw-tooth of the air saving crosses the reset point",
+        critical=True, reason=f"supply resumes {abs(gap):.1f} kPa {'below' if gap < 0 else 'above'} the reset point",
     )  # fmt: skip
 
 
@@ -251,7 +251,7 @@ def _band(data: StationData, now: Bools, options: JudgeOptions) -> Fact | None:
 def _unreachable(data: StationData, station: Station, now: Bools) -> Fact | None:
     cut = _value(data, "supply_off")
     wanted = station.settings.supply_off_kpa
-    if not np.isfinite(cut) and wanted is None:
+    if data.wiring.supply_on_level is None or (not np.isfinite(cut) and wanted is None):
         return None
     level = cut if np.isfinite(cut) else float(wanted or 0.0)
     held = _held(data) & now
@@ -270,7 +270,8 @@ def _unreachable(data: StationData, station: Station, now: Bools) -> Fact | None
     )  # fmt: skip
     return Fact(
         code="supply_off_unreachable", probability=0.97 * logistic((share - 0.5) / 0.06), evidence=(evidence,),
-        cycles=rows(never), explained_by=_WEAK_SUCTION, reason="the supply is never cut in the hold",
+        cycles=rows(never), explained_by=_WEAK_SUCTION,
+        reason=f"vacuum reaches supply_off in {int((long & ~never).sum())} of {int(long.sum())} holds",
     )  # fmt: skip
 
 
