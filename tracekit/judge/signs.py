@@ -168,7 +168,9 @@ def pulsation_sign(data: StationData) -> Sign:
         expected,
         0.3 * data.sensor.quantisation_kpa,
     )
-    present = logistic(4.0 * np.log(ripple / (2.2 * calm)))
+    if ripple <= 0.0:  # no sample moves: nothing ripples
+        return Sign(name="pulsation", present=0.003)
+    present = logistic(4.0 * np.log(ripple / max(2.2 * calm, 1e-6)))
     return Sign(
         name="pulsation", present=min(max(present, 0.003), 0.99), text="the vacuum ripples while the supply is on"
     )
