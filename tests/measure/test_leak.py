@@ -10,6 +10,7 @@ import pytest
 
 from tests.measure.one_volume import Plant, station
 from tracekit.measure.leak import estimate_leak
+from tracekit.measure.leak_rules import without_coasts
 from tracekit.model.cycle import StationData
 from tracekit.model.estimate import Bound, Estimate, Withheld
 from tracekit.model.result import LeakResult
@@ -152,6 +153,14 @@ def test_without_coasts_it_says_how_to_get_a_decay_and_how_long_it_takes() -> No
     assert "5 minutes" in result.decay_rate.reason
     assert np.isnan(result.rate).all()
     assert result.rate.shape == (20,)
+
+
+def test_without_a_supply_channel_nothing_is_said_of_cuts() -> None:
+    """A log that does not show the supply is not told that it was never cut."""
+    data, _ = rated(Plant(rates=SOME, reaches=(False,) * 20))
+    unseen = replace(data, wiring=replace(data.wiring, supply_on_level=None))
+    assert "never cut" not in without_coasts(unseen)
+    assert "no supply channel" in without_coasts(unseen)
 
 
 def test_the_budget_adds_up_to_the_interval() -> None:

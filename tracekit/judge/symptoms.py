@@ -127,7 +127,7 @@ def _short_cycling(data: StationData, held: Bools) -> Fact | None:
 
 def _never_cuts(data: StationData, held: Bools) -> Fact | None:
     cut = data.settings["supply_off"]
-    if cut.value_kpa is None and cut.station_file_kpa is None:
+    if data.wiring.supply_on_level is None or (cut.value_kpa is None and cut.station_file_kpa is None):
         return None
     length = data.cycles.floats("hold_end_s") - data.cycles.floats("hold_start_s")
     long = held & (length > 0.3)

@@ -14,6 +14,11 @@ FEW_COASTS = (
     "on purpose: hold a part with the supply closed and nothing moving for 10 s, 20 times, some 5 minutes in all."
 )
 
+NO_SUPPLY = (
+    "The log has no supply channel and shows no coast, so it cannot say when the supply was off. Log the command of "
+    "the supply valve."
+)
+
 
 def given(log: LogRate, held: int, rated: int, options: LeakOptions) -> tuple[Quantity, tuple[str, ...]]:
     """The quantity to report for the log, and warnings.
@@ -70,4 +75,6 @@ def mechanism(shares: dict[str, float], rate_kpa_s: float, options: LeakOptions)
 
 def without_coasts(data: StationData) -> str:
     """Why there is no decay in a log."""
-    return FEW_COASTS if data.air_saving else NO_COASTS
+    if data.air_saving:
+        return FEW_COASTS
+    return NO_SUPPLY if data.wiring.supply_on_level is None else NO_COASTS
