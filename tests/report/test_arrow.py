@@ -10,8 +10,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from tracekit.model.outside import disarmed, visible
 from tracekit.model.tables import CYCLES, EDGES, PERIODS, Column, Table, make_table
-from tracekit.report.arrow import arrow_table, column_metadata, csv_table, disarmed, table_frame
+from tracekit.report.arrow import arrow_table, column_metadata, csv_table, table_frame
 
 KINDS = (
     Column("f", "float", "kPa", "a float"),
@@ -109,7 +110,7 @@ def test_csv_reads_back() -> None:
 def test_formulas_are_disarmed(text: str) -> None:
     """A text that a spreadsheet would run gets an apostrophe; other texts and numbers stay."""
     table = make_table(KINDS, {"f": np.array([-1.5, 2.0]), "c": np.array([0, 1])}, {"c": (text, "fine")})
-    assert csv_table(table)["c"].to_pylist() == [f"'{text}", "fine"]
+    assert csv_table(table)["c"].to_pylist() == [f"'{visible(text)}", "fine"]
     assert csv_table(table)["f"].to_pylist() == [-1.5, 2.0]
     assert disarmed("a=1") == "a=1"
     assert arrow_table(table, "cycles")["c"].to_pylist() == [text, "fine"]

@@ -11,12 +11,13 @@ import importlib.util
 import os
 import sys
 from collections.abc import Callable, Sequence
-from contextlib import suppress
+from contextlib import redirect_stderr, redirect_stdout, suppress
 from difflib import get_close_matches
 from pathlib import Path
 from types import TracebackType
-from typing import TextIO
+from typing import TextIO, cast
 
+from tracekit.cli.stream import HarmlessStream
 from tracekit.errors import TracekitError, UsageError, message
 
 COMMANDS: tuple[tuple[str, str], ...] = (
@@ -93,6 +94,12 @@ def run(arguments: Sequence[str]) -> int:
     """Run the command line and give its exit status: 0 done, 1 as asked by --fail-on, 2 refused, 130 interrupted."""
     for stream in (sys.stdout, sys.stderr):
         _survive_narrow_encoding(stream)
+    out, err = (cast("TextIO", HarmlessStream(stream)) for stream in (sys.stdout, sys.stderr))
+    with redirect_stdout(out), redirect_stderr(err):
+        return _run(arguments)
+
+
+def _run(arguments: Sequence[str]) -> int:
     first = arguments[0] if arguments else "--help"
     if first in ("--help", "-h"):
         print(_USAGE.format(commands="\n".join(f"  {name:<10}{text}" for name, text in available())), end="")

@@ -29,11 +29,11 @@ from tracekit.history.schema import (
     metadata,
     sealed_name,
 )  # fmt: skip
+from tracekit.model.outside import disarmed
 from tracekit.model.trend import Damage  # fmt: skip
 from tracekit.options.history import StoreOptions
 
 _MARK_NAMES = ("log_id", "station", "version", "added_time", "analysis", "start_time")
-_FORMULA = ("=", "+", "-", "@", "\t", "\r")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -177,14 +177,9 @@ def export_csv(place: Place, out: TextIO, options: StoreOptions | None = None) -
 
 def _cells(values: list[float], kind: str, words: tuple[str, ...]) -> list[object]:
     if kind == "category":
-        return ["" if v < 0 else harmless(words[int(v)]) for v in values]
+        return ["" if v < 0 else disarmed(words[int(v)]) for v in values]
     if kind == "time":
         return ["" if v == -1 else iso(int(v)) for v in values]
     if kind == "float":
         return ["" if math.isnan(v) else repr(v) for v in values]
     return ["" if v == -1 else v for v in values]
-
-
-def harmless(text: str) -> str:
-    """A text that no spreadsheet takes for a formula."""
-    return f"'{text}" if text.startswith(_FORMULA) else text

@@ -162,16 +162,21 @@ def make_table(
 
 
 def join_tables(tables: tuple[Table, ...]) -> Table:
-    """One table below the other; categories are merged. All have the same columns."""
-    columns = tables[0].columns
+    """One table below the other; categories are merged. A column that only some have is missing in the others' rows.
+
+    A station without cycles has no context columns, for example.
+    """
+    columns = tuple({column.name: column for table in tables for column in table.columns}.values())
+    whole = tuple(make_table(columns, {"": np.empty(len(t)), **t.data}, t.categories) for t in tables)
     data: dict[str, NDArray[np.generic]] = {}
     categories: dict[str, tuple[str, ...]] = {}
     for column in columns:
         if column.kind != "category":
-            data[column.name] = np.concatenate([t.data[column.name] for t in tables])
+            data[column.name] = np.concatenate([t.data[column.name] for t in whole])
             continue
-        merged = tuple(dict.fromkeys(v for t in tables for v in t.categories[column.name]))
-        categories[column.name] = merged
-        maps = [np.array([*(merged.index(v) for v in t.categories[column.name]), -1]) for t in tables]
-        data[column.name] = np.concatenate([m[t.codes(column.name)] for m, t in zip(maps, tables, strict=True)])
+        place: dict[str, int] = {}
+        maps = [[place.setdefault(v, len(place)) for v in t.categories[column.name]] for t in whole]
+        categories[column.name] = tuple(place)
+        codes = [np.array([*m, -1])[t.codes(column.name)] for m, t in zip(maps, whole, strict=True)]
+        data[column.name] = np.concatenate(codes)
     return make_table(columns, data, categories)

@@ -11,12 +11,11 @@ import numpy as np
 import pyarrow as pa
 from numpy.typing import NDArray
 
+from tracekit.model.outside import disarmed
 from tracekit.model.tables import Column, Table
 
 if TYPE_CHECKING:
     import pandas as pd
-
-FORMULA_MARKS = ("=", "+", "-", "@", "\t", "\r")
 
 
 def arrow_table(table: Table, name: str) -> Any:
@@ -35,7 +34,7 @@ def arrow_table(table: Table, name: str) -> Any:
 def csv_table(table: Table) -> Any:
     """The Arrow table of `table` for a CSV file: text plain, dates ISO 8601, formulas disarmed.
 
-    A cell that a spreadsheet would run starts with one of `FORMULA_MARKS`; an apostrophe is put before it.
+    An apostrophe is put before a cell that a spreadsheet would run.
     """
     arrays = []
     for column in table.columns:
@@ -47,11 +46,6 @@ def csv_table(table: Table) -> Any:
         else:
             arrays.append(_arrow_column(table, column))
     return pa.Table.from_arrays(arrays, names=[column.name for column in table.columns])
-
-
-def disarmed(text: str) -> str:
-    """`text`, with an apostrophe before it where a spreadsheet would take it for a formula."""
-    return f"'{text}" if text.startswith(FORMULA_MARKS) else text
 
 
 def table_frame(table: Table) -> "pd.DataFrame":

@@ -13,6 +13,7 @@ import pyarrow.csv
 import pyarrow.parquet
 
 from tracekit.errors import OutputError, message
+from tracekit.model.outside import visible
 from tracekit.model.result import DiagnosisRecord
 from tracekit.report.arrow import arrow_table, csv_table
 from tracekit.report.json import diagnosis_json, plain_object
@@ -44,9 +45,9 @@ def write_result(
 
 
 def json_write(document: Mapping[str, object]) -> Write:
-    """Writes a document as JSON text, without nulls and NaN."""
+    """Writes a document as JSON text, without nulls, NaN and characters that a terminal would obey."""
     text = json.dumps(plain_object(document), indent=1, ensure_ascii=False, allow_nan=False) + "\n"
-    return text_write(text)
+    return text_write(visible(text))
 
 
 def text_write(text: str) -> Write:

@@ -1,0 +1,58 @@
+"""Cases that once went wrong, each kept as a test of its own."""
+
+import io
+
+import numpy as np
+from hardness.made import csv_text, rows
+from hardness.trial import command
+
+from tracekit.cli.stream import HarmlessStream
+from tracekit.model.outside import disarmed, visible
+from tracekit.model.tables import Column, join_tables, make_table
+
+
+def test_a_station_without_cycles_beside_one_with_context(tmp_path):
+    """A station that made no cycle has no context columns; the log is diagnosed all the same."""
+    header, cells = rows(3)
+    with_parts = [[*row, name, "plate"] for row in cells for name in ("Kiln 1", "Kiln 2")]
+    for row in with_parts:
+        if row[5] == "Kiln 2":
+            row[1:5] = ["-0.10", "0", "0", "0"]
+    (tmp_path / "log.csv").write_text(csv_text([*header, "station", "recipe"], with_parts))
+    (tmp_path / "s.toml").write_text('[channels]\ncontext = ["recipe"]\n')
+    ran = command("diagnose", tmp_path / "log.csv", "--station", tmp_path / "s.toml", "--out", tmp_path / "out")
+    assert (ran.status, ran.err) == (0, "")
+
+
+def test_tables_with_different_columns_are_joined():
+    """A column that only some tables have is missing in the rows of the others; categories are merged once."""
+    plain, text = Column("n", "int", "", ""), Column("c", "category", "", "")
+    first = make_table((plain,), {"n": np.array([1, 2])}, {})
+    second = make_table((plain, text), {"n": np.array([3]), "c": np.array([1])}, {"c": ("a", "b")})
+    third = make_table((plain, text), {"n": np.array([4]), "c": np.array([0])}, {"c": ("b",)})
+    joined = join_tables((first, second, third))
+    assert joined.codes("n").tolist() == [1, 2, 3, 4]
+    assert joined.texts("c") == [None, None, "b", "b"]
+
+
+class Terminal(io.StringIO):
+    """A text stream that says it is a terminal."""
+
+    def isatty(self):
+        return True
+
+
+def test_own_marks_reach_a_terminal_and_nothing_else():
+    """Bold and inverse of tracekit's own go to a terminal; what a name brings is shown as its number."""
+    terminal, pipe = Terminal(), io.StringIO()
+    for stream in (terminal, pipe):
+        HarmlessStream(stream).write("\x1b[1mbold\x1b[0m \x1b[31mred\x9b\u202e\r\n")
+    assert terminal.getvalue() == "\x1b[1mbold\x1b[0m \\u001b[31mred\\u009b\\u202e\\u000d\n"
+    assert "\x1b" not in pipe.getvalue()
+
+
+def test_texts_for_terminals_and_spreadsheets():
+    """Harmless text stays as it is; a wide equals sign is a formula too."""
+    assert visible("Lüfter 3 → 7\t\n") == "Lüfter 3 → 7\t\n"
+    assert disarmed("＝1+1") == "'＝1+1"
+    assert disarmed("x\x1b=1") == "x\\u001b=1"
