@@ -10,11 +10,12 @@ import uuid
 from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, Protocol
+from typing import Protocol
 
-from tracekit.errors import OutputError, UsageError, message
+from tracekit.errors import OutputError, message
+from tracekit.history.schema import UNFINISHED
+from tracekit.history.store import StorePlace
 
-UNFINISHED = ".unfinished"
 _RENAME_TRIES = 20
 
 
@@ -113,76 +114,6 @@ class LocalPlace:
     def age_s(self, name: str) -> float:
         """Seconds since the file was last written."""
         return time.time() - (self.root / name).stat().st_mtime
-
-
-@dataclass(frozen=True, slots=True)
-class StorePlace:
-    """An address that fsspec understands. Putting an object is atomic; names from content make it idempotent."""
-
-    address: str
-
-    @property
-    def where(self) -> str:
-        """The address."""
-        return self.address
-
-    def _store(self) -> tuple[Any, str]:
-        try:
-            import fsspec
-        except ImportError as error:
-            text = message(self.address, "an address of a store", "a local folder", 'Install "tracekit[fleet]".')
-            raise UsageError(text) from error
-        store, root = fsspec.core.url_to_fs(self.address)
-        return store, str(root).rstrip("/")
-
-    def names(self, folder: str) -> list[str]:
-        """Names of the files directly inside `folder`, sorted."""
-        return self._inside(folder, "file")
-
-    def folders(self, folder: str) -> list[str]:
-        """Names of the folders directly inside `folder`, sorted."""
-        return self._inside(folder, "directory")
-
-    def _inside(self, folder: str, kind: str) -> list[str]:
-        store, root = self._store()
-        store.invalidate_cache()
-        try:
-            found = store.ls(f"{root}/{folder}".rstrip("/"), detail=True)
-        except FileNotFoundError:
-            return []
-        return sorted(str(e["name"]).rstrip("/").rsplit("/", 1)[-1] for e in found if e["type"] == kind)
-
-    def read(self, name: str) -> bytes:
-        """The object's bytes."""
-        store, root = self._store()
-        return bytes(store.cat_file(f"{root}/{name}"))
-
-    def put(self, name: str, data: bytes) -> None:
-        """Put the object whole."""
-        store, root = self._store()
-        path = f"{root}/{name}"
-        try:
-            store.makedirs(path.rsplit("/", 1)[0], exist_ok=True)
-            store.pipe_file(path, data)
-        except OSError as error:
-            raise OutputError(_cannot_write(f"{self.address}/{name}", error)) from error
-
-    def delete(self, name: str) -> None:
-        """Remove the object; one that is gone already is no error."""
-        store, root = self._store()
-        try:
-            store.rm_file(f"{root}/{name}")
-        except FileNotFoundError:
-            return
-
-    def age_s(self, name: str) -> float:
-        """Seconds since the object was last written; without a clock there, as if it were new."""
-        store, root = self._store()
-        try:
-            modified = store.modified(f"{root}/{name}")
-        except NotImplementedError:
-            return 0.0
-        return float(time.time() - modified.timestamp())
 
 
 def _cannot_write(where: str, error: OSError) -> str:

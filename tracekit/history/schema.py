@@ -22,6 +22,8 @@ SCHEMA = 1
 SCHEMA_KEY = "tracekit.history.schema"
 SUMMARIES, CYCLES_FOLDER, EVENTS, FORGOTTEN = "summaries", "cycles", "events", "forgotten"
 PACK = "pack-"
+UNFINISHED = ".unfinished"
+"""How the names of files end that are being written; no reader looks at them."""
 SUFFIX = f"-v{SCHEMA}.parquet"
 _SUM_DIGITS = 24
 _SEALED = re.compile(r"-([0-9a-f]{24})-v[0-9]+\.parquet$")

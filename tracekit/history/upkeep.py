@@ -12,7 +12,7 @@ import pyarrow as pa
 from tracekit.history.arrow import arrow_bytes, from_arrow
 from tracekit.history.events import iso, read_event
 from tracekit.history.forgotten import read_tombstone, read_tombstones
-from tracekit.history.place import UNFINISHED, Place
+from tracekit.history.place import Place
 from tracekit.history.read import (
     forgotten_rows,
     newest_rows,
@@ -26,6 +26,7 @@ from tracekit.history.schema import (
     PACK,
     SUMMARIES,
     SUMMARY,
+    UNFINISHED,
     metadata,
     sealed_name,
 )  # fmt: skip
