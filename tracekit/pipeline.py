@@ -24,6 +24,7 @@ from tracekit.options.judge import JudgeOptions
 from tracekit.options.measure import MeasureOptions
 from tracekit.options.segment import SegmentOptions
 from tracekit.read import open_log
+from tracekit.read.station_file import match_stations
 from tracekit.tune.suggest import suggest
 
 Floats = NDArray[np.float64]
@@ -50,16 +51,6 @@ class Kept:
     of: Callable[[str], tuple[StationData, LeakResult]]
 
 
-def _file_for(name: str, files: Sequence[Station], count: int) -> Station:
-    """The station file that belongs to a station of the log: by name, else the only one there is."""
-    for file in files:
-        if file.station.name == name:
-            return file
-    if len(files) == 1 and count == 1:
-        return files[0]
-    return Station()
-
-
 def _temperature(station: Station) -> tuple[float, float]:
     given = station.station.temperature_c
     return _ABSENT_TEMPERATURE if given is None else (given, 1.0)
@@ -74,14 +65,16 @@ def measure(
 ) -> MeasuredLog:
     """Read a log and measure every station in it.
 
-    `log` is a path, several paths, a DataFrame or an Arrow table. Raises LogReadError where it cannot be read.
+    `log` is a path, several paths, a DataFrame or an Arrow table. Raises LogReadError where it cannot be read,
+    UsageError where several station files are given and none belongs to the log.
     """
     files = () if station is None else (station,) if isinstance(station, Station) else tuple(station)
-    source = open_log(log, files[0] if files else Station())
+    source = open_log(log, files)
     layout = source.layout
     segment = SegmentOptions() if chunk_rows is None else SegmentOptions(chunk_rows=chunk_rows)
     options = MeasureOptions()
-    owned = tuple(_file_for(n, files, len(layout.stations)) for n in layout.stations)
+    matched = match_stations(files, layout.stations)
+    owned = tuple(matched.get(name, Station()) for name in layout.stations)
     analysers = [StationAnalyser(layout, file.settings, segment, options) for file in owned]
     for block in source.blocks():
         analysers[block.station].feed(block)

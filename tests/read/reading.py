@@ -24,7 +24,7 @@ class Read:
     facts: LogFacts
 
 
-def read(source, station: Station | None = None, options: ReadOptions | None = None) -> Read:
+def read(source, station=None, options: ReadOptions | None = None) -> Read:
     """All samples of a log and the facts about it."""
     log = open_log(source, station or Station(), options=options or ReadOptions())
     blocks = list(log.blocks())

@@ -51,9 +51,9 @@ def test_files_that_continue_are_one_recording(tmp_path, time):
 
 
 def test_files_that_do_not_continue_are_separate(tmp_path):
-    """Two files that both start at zero are two recordings."""
+    """Two files that both start at zero and hold different samples are two recordings."""
     put(tmp_path / "a.csv", table())
-    put(tmp_path / "b.csv", table())
+    (tmp_path / "b.csv").write_bytes(write(make_recording(cycles=8, seed=4), Dialect()))
     assert [log.source for log in open_logs(tmp_path)] == ["a.csv", "b.csv"]
     with pytest.raises(LogReadError, match="2 recordings that do not continue"):
         open_log(tmp_path)

@@ -14,7 +14,9 @@ from tracekit.errors import UsageError, message
 from tracekit.fleet.batch import LAST_GOOD, SEVERITIES, Job, Outcome, run_jobs
 from tracekit.history.events import parse_time
 from tracekit.model.finding import Severity
+from tracekit.model.station import Station
 from tracekit.read import open_log
+from tracekit.read.opening import LogGroup, group_logs
 from tracekit.read.source import find_inputs
 from tracekit.read.station_file import load_stations
 from tracekit.report.files import check_folder
@@ -55,15 +57,16 @@ def diagnose(
     """Say what is wrong, how sure, and what to do first. Writes a page, findings and tables into a folder."""
     stations = load_stations(station or [])
     started_us = parse_time(started, "--started")[0] if started else None
-    names = _recordings(logs)
+    groups = _recordings(logs, stations)
     jobs = [
         Job(
-            log=log, folder=folder, stations=stations, baseline=baseline, blanked=blanked, history=history,
+            log=group.paths[0], continued=group.paths[1:], refusal=str(group.error or ""), folder=folder,
+            stations=stations, baseline=baseline, blanked=blanked, history=history,
             started_us=started_us, csv=csv, unit=pressure_unit(units).symbol,
             colour=not no_color and "NO_COLOR" not in os.environ and sys.stdout.isatty(),
             encoding=sys.stdout.encoding or "ascii",
         )
-        for log, folder in zip(names, _folders(names, out), strict=True)
+        for group, folder in zip(groups, _folders([g.paths[0] for g in groups], out), strict=True)
     ]  # fmt: skip
     for job in jobs:
         _check(job)
@@ -73,15 +76,11 @@ def diagnose(
     _leave(outcomes, fail_on)
 
 
-def _recordings(logs: Sequence[str]) -> list[str]:
-    """One entry per recording: folders and globs give their files."""
-    found: list[str] = []
-    for log in logs:
-        if log == STANDARD_INPUT:
-            found.append(log)
-        else:
-            found.extend(str(one.path) for one in find_inputs(log))
-    return found
+def _recordings(logs: Sequence[str], stations: Sequence[Station]) -> list[LogGroup]:
+    """The recordings among files, folders and globs: files that continue one another are one."""
+    found = [LogGroup(paths=(log,)) for log in logs if log == STANDARD_INPUT]
+    files = [log for log in logs if log != STANDARD_INPUT]
+    return [*found, *(group_logs(files, stations) if files else ())]
 
 
 def _folders(logs: Sequence[str], out: Path | None) -> list[Path]:
@@ -107,8 +106,8 @@ def _check(job: Job) -> None:
     for other in (job.baseline, job.blanked):
         if other is not None and other != LAST_GOOD:
             find_inputs(other)
-    undated = job.history and job.started_us is None and job.log != STANDARD_INPUT
-    if undated and open_log(job.log).layout.columns.get("time") == CANONICAL_TIME:
+    undated = job.history and job.started_us is None and job.log != STANDARD_INPUT and not job.refusal
+    if undated and open_log([job.log, *job.continued], job.stations).layout.columns.get("time") == CANONICAL_TIME:
         name, todo = Path(job.log).name, "Give --started TIME, like 2025-03-02T06:00+00:00."
         raise UsageError(message(name, "a log without dates", "a start for the history", todo))
 

@@ -27,8 +27,7 @@ def inspect(
 ) -> None:
     """Say what was understood of a log: columns, units, signs, sampling, gaps, each with its evidence."""
     stations = load_stations(station or [])
-    given = stations[0] if stations else Station()
-    found = inspect_log(logs if len(logs) > 1 else logs[0], given)
+    found = inspect_log(logs if len(logs) > 1 else logs[0], stations)
     if write_station is not None:
         _write(write_station, found[0].station_file)
     if as_json:

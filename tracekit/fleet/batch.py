@@ -27,11 +27,14 @@ SEVERITIES: tuple[Severity, ...] = ("info", "minor", "major", "critical")
 class Job:
     """One recording to be diagnosed into one folder; `history` receives its cycles where it is not empty.
 
+    `continued` are the other files of the recording; with `refusal` the log is known to be unreadable.
     `unit`, `colour` and `encoding` are those of page and screen.
     """
 
     log: str
     folder: Path
+    continued: tuple[str, ...] = ()
+    refusal: str = ""
     stations: tuple[Station, ...] = ()
     baseline: str | None = None
     blanked: str | None = None
@@ -64,7 +67,7 @@ def run_job(job: Job) -> Outcome:
     """
     times = [time.perf_counter()]
     record = diagnose(
-        job.log,
+        [job.log, *job.continued] if job.continued else job.log,
         station=job.stations or None,
         baseline=_baseline(job),
         blanked=job.blanked,
@@ -117,6 +120,8 @@ def worst_severity(record: DiagnosisRecord) -> Severity | None:
 
 
 def _told(job: Job) -> Outcome:
+    if job.refusal:
+        return Outcome(log=job.log, error=job.refusal)
     try:
         return run_job(job)
     except TracekitError as error:

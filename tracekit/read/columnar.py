@@ -47,6 +47,16 @@ def parquet_batches(
         yield batch
 
 
+def last_batches(file: pq.ParquetFile, name: str, wanted: list[str], options: ReadOptions) -> Iterator[pa.RecordBatch]:
+    """Batches of the last group of rows of a Parquet file. Raises LogReadError where it is damaged."""
+    names = sources_of(file.schema_arrow.names, wanted)
+    groups = [max(file.num_row_groups - 1, 0)]
+    try:
+        yield from file.iter_batches(options.batch_rows, row_groups=groups, columns=names, use_threads=False)
+    except (pa.ArrowException, OSError) as error:
+        raise _damaged(name) from error
+
+
 def table_batches(table: pa.Table, columns: list[str] | None, options: ReadOptions) -> Iterator[pa.RecordBatch]:
     """Batches of some columns of an Arrow table, of all where None."""
     picked = table if columns is None else table.select(columns)

@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from tracekit.model.station import Channel, Station, StationFacts
+from tracekit.model.station import Station, StationFacts
 from tracekit.model.trace import Assumption, Block, Layout, LogFacts
 from tracekit.options.read import ReadOptions
 from tracekit.read.deciding import UndecidedLogError
@@ -15,9 +15,9 @@ from tracekit.read.head import Question
 from tracekit.read.log import Log
 from tracekit.read.opening import open_logs
 from tracekit.read.plan import Plan, StationPlan
+from tracekit.read.settled import settled_channels
 from tracekit.read.source import find_inputs
 from tracekit.read.station_text import station_text
-from tracekit.units import TIME_UNITS
 
 _NO_STATION = Station()
 _DEFAULT = ReadOptions()
@@ -53,17 +53,18 @@ class Inspection:
 
 
 def inspect_log(
-    sources: Any, station: Station = _NO_STATION, *, options: ReadOptions = _DEFAULT
+    sources: Any, station: Station | Sequence[Station] = _NO_STATION, *, options: ReadOptions = _DEFAULT
 ) -> tuple[Inspection, ...]:
     """Read every recording among some sources and say what was understood; arguments as for `open_log`.
 
     A log that leaves something open gives its questions instead of facts.
     Raises LogReadError where a log cannot be read at all.
     """
+    first = station if isinstance(station, Station) else next(iter(station), _NO_STATION)
     try:
-        return tuple(_read(log, station) for log in open_logs(sources, station, options=options))
+        return tuple(_read(log, first) for log in open_logs(sources, station, options=options))
     except UndecidedLogError as error:
-        return (_undecided(sources, station, error),)
+        return (_undecided(sources, first, error),)
 
 
 def _undecided(sources: Any, station: Station, error: UndecidedLogError) -> Inspection:
@@ -119,36 +120,11 @@ def _picture(name: str, blocks: Sequence[Block]) -> Picture:
 def written_station(plan: Plan, station: Station) -> str:
     """A station file with the channels of a plan; the evidence stands beside each as a comment."""
     first = plan.stations[0]
-    channels = {**_channels(plan, first), **station.channels}
+    channels = {**settled_channels(plan, first), **station.channels}
     facts: StationFacts = station.station
     if facts.name is None and len(plan.stations) == 1 and plan.station_column is None:
         facts = replace(facts, name=first.name)
     return station_text(replace(station, station=facts, channels=channels), _comments(plan, first))
-
-
-def _channels(plan: Plan, first: StationPlan) -> dict[str, Channel]:
-    found: dict[str, Channel] = {}
-    if plan.time.columns:
-        clock = next((n for n in plan.time.columns if _has_clock(plan, n)), plan.time.columns[0])
-        units = {u.seconds: u.symbol for u in TIME_UNITS}
-        unit = units.get(plan.time.unit_s) if plan.time.kind == "number" else None
-        found["time"] = Channel(column=clock, unit=unit)
-    pressure = first.pressure
-    found["pressure"] = Channel(
-        column=pressure.column, unit=pressure.unit or None, sense=pressure.sense or None, scale=pressure.points
-    )
-    for role, level in first.digitals.items():
-        off = first.off_coil.name if role == "supply" and first.off_coil is not None else None
-        signal = plan.supply_signal if role == "supply" else "valve"
-        found[role] = Channel(column=level.name, on_level=plan.on_level.get(role), signal=signal, off_column=off)
-    if plan.station_column is not None:
-        found["station"] = Channel(column=plan.station_column)
-    return found
-
-
-def _has_clock(plan: Plan, name: str) -> bool:
-    column = plan.columns.get(name)
-    return column is not None and column.profile.stamp is not None and column.profile.stamp.has_clock
 
 
 def _comments(plan: Plan, first: StationPlan) -> Mapping[str, str]:

@@ -1,6 +1,6 @@
 """Several files: which of them are one recording, and in which order."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -8,24 +8,15 @@ import numpy as np
 from tracekit.errors import LogReadError
 from tracekit.model.station import Station
 from tracekit.options.read import ReadOptions
-from tracekit.read.convert import Portion
-from tracekit.read.deciding import decide
 from tracekit.read.digitals import ROLES
 from tracekit.read.head import finite
 from tracekit.read.opened import Opened
+from tracekit.read.overlap import Part, shared_rows
 from tracekit.read.plan import Plan
+from tracekit.read.settled import settled_channels
+from tracekit.read.several import decide_among
 from tracekit.read.sidefile import SideFile, side_file
 from tracekit.read.timeplan import TimePlan, raw_seconds, seconds_of, start_us
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Part:
-    """A file of a recording: when its first and last known rows were [s], on a base shared by dated files."""
-
-    opened: Opened
-    plan: Plan
-    first_s: float
-    last_s: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -36,55 +27,105 @@ class Recording:
     side: SideFile | None = None
     side_shift_s: float = 0.0
 
+    @property
+    def files(self) -> tuple[Opened, ...]:
+        """All files of the recording."""
+        return (*(p.opened for p in self.parts), *([self.side.opened] if self.side is not None else []))
 
-def recordings(opened: Sequence[Opened], station: Station, options: ReadOptions) -> tuple[Recording, ...]:
-    """Group opened files into recordings, in the order of their first times.
 
-    Raises LogReadError where a file is neither a recording nor goes with one.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Refused:
+    """A file that is no recording and goes with none, and why."""
+
+    opened: Opened
+    error: LogReadError
+
+
+def recordings(
+    opened: Sequence[Opened], stations: Sequence[Station], options: ReadOptions
+) -> tuple[tuple[Recording, ...], tuple[Refused, ...]]:
+    """Group opened files into recordings, in the order in which their first files were given.
+
+    Files with the same columns are one recording where each starts soon after the one before it ends, or where they
+    overlap and hold the same samples there. A file without pressure lies beside the recording whose times it shares.
     """
     parts: list[Part] = []
-    refused: list[tuple[Opened, LogReadError]] = []
+    open_: list[Refused] = []
     for one in opened:
         try:
-            plan = decide(one.head, station)
+            parts.append(_part(one, decide_among(one.head, stations)))
         except LogReadError as error:
-            refused.append((one, error))
-            continue
-        parts.append(_part(one, plan))
-    groups = _chains(parts, options)
-    result = [Recording(parts=tuple(group)) for group in groups]
-    for one, reason in refused:
-        result = _beside(result, one, station, reason)
-    return tuple(result)
+            open_.append(Refused(opened=one, error=error))
+    taught = [(r, _like_another(r.opened, parts, stations)) for r in open_]
+    parts += [part for _, part in taught if part is not None]
+    result = [_alike(group) for group in _chains(parts, options)]
+    refused: list[Refused] = []
+    for left in (r for r, part in taught if part is None):
+        place = _beside(result, left.opened, stations)
+        if place is None:
+            refused.append(left)
+        else:
+            result[place[0]] = place[1]
+    order = {id(one): k for k, one in enumerate(opened)}
+    result.sort(key=lambda r: min(order[id(f)] for f in r.files))
+    return tuple(result), tuple(refused)
+
+
+def _like_another(one: Opened, parts: Sequence[Part], stations: Sequence[Station]) -> Part | None:
+    """A file that leaves something open, read as another file with the same columns was; None where there is none."""
+    names = [c.name for c in one.head.columns]
+    for part in parts:
+        if [c.name for c in part.opened.head.columns] == names and len(part.plan.stations) == 1:
+            known = stations[0] if len(stations) == 1 else Station()
+            channels = {**settled_channels(part.plan, part.plan.stations[0]), **known.channels}
+            try:
+                return _part(one, decide_among(one.head, (replace(known, channels=channels),)))
+            except LogReadError:
+                continue
+    return None
 
 
 def _part(opened: Opened, plan: Plan) -> Part:
-    first, last = span(opened, plan.time)
-    return Part(opened=opened, plan=plan, first_s=first, last_s=last)
+    first, last, exact = span(opened, plan)
+    return Part(opened=opened, plan=plan, first_s=first, last_s=last, exact=exact, falls=_falls(opened, plan.time))
 
 
-def span(opened: Opened, time: TimePlan) -> tuple[float, float]:
-    """First and last time of a file [s]: Unix time where there are dates, else counts.
+def span(opened: Opened, plan: Plan) -> tuple[float, float, bool]:
+    """First and last time of a file [s]: Unix time where there are dates, else counts; and whether the last is exact.
 
-    The last one is an estimate, 10 % late, where only the first rows are known.
+    Where only the first rows of a packed file are known the last time is an estimate, 10 % late.
     """
+    time = plan.time
     if time.kind == "row":
-        return 0.0, opened.head.rows * time.unit_s
+        return 0.0, opened.head.rows * time.unit_s, opened.head.whole
     columns = [c for c in (opened.head.column(name) for name in time.columns) if c is not None]
     _, origin = raw_seconds([(c.array, c) for c in columns], time)
     base = start_us(time, origin) / 1e6 if time.dated else origin[1] * time.unit_s + origin[0] / 1e9
     known = finite(seconds_of(opened.head, time))
     length = float(known.max()) if len(known) else 0.0
-    if not opened.head.whole:
-        length *= 1.1 * (opened.head.total or 4 * opened.head.rows) / opened.head.rows
-    return base, base + length
+    if opened.head.whole:
+        return base, base + length, True
+    tail = opened.last_rows(plan)
+    if tail is not None and tail.count:
+        last = finite(raw_seconds([(tail.columns[c.name], c) for c in columns], time, origin)[0])
+        if len(last) and float(last.max()) >= length:
+            return base, base + float(last.max()), True
+    length *= 1.1 * (opened.head.total or 4 * opened.head.rows) / opened.head.rows
+    return base, base + length, False
+
+
+def _falls(opened: Opened, time: TimePlan) -> bool:
+    """True for times without a date that start again: they do not tell when the file was made."""
+    if time.dated or time.kind == "row":
+        return time.kind == "row"
+    return bool((np.diff(finite(seconds_of(opened.head, time))) < 0).any())
 
 
 def _chains(parts: Sequence[Part], options: ReadOptions) -> list[list[Part]]:
     """Parts that continue one another: same columns, each starts after the one before, soon after its end."""
     chains: list[list[Part]] = []
-    for part in sorted(parts, key=lambda p: (p.first_s, p.last_s)):
-        home = next((c for c in reversed(chains) if _continues(c[-1], part, options)), None)
+    for part in sorted(parts, key=lambda p: (p.first_s, -p.last_s)):
+        home = next((c for c in reversed(chains) if _continues(c, part, options)), None)
         if home is None:
             chains.append([part])
         else:
@@ -92,37 +133,48 @@ def _chains(parts: Sequence[Part], options: ReadOptions) -> list[list[Part]]:
     return chains
 
 
-def _continues(before: Part, part: Part, options: ReadOptions) -> bool:
-    same = set(before.plan.columns) == set(part.plan.columns) and before.plan.time.dated == part.plan.time.dated
-    if not same or part.first_s <= before.first_s:
+def _continues(chain: Sequence[Part], part: Part, options: ReadOptions) -> bool:
+    before = max(chain, key=lambda p: p.last_s)
+    if part.falls or before.falls or not _same_kind(before.plan, part.plan):
         return False
-    return part.first_s <= before.last_s + options.join_gap_s
+    if part.first_s > before.last_s + options.join_gap_s:
+        return False
+    if before.exact and part.first_s > before.last_s:
+        return True
+    shared = shared_rows(before, part)
+    if shared.kind == "none":
+        return part.first_s <= shared.end_s + options.join_gap_s
+    return shared.kind == "same" or (shared.kind == "touch" and part.plan.time.rounded_s > 0)
 
 
-def _beside(result: list[Recording], one: Opened, station: Station, error: LogReadError) -> list[Recording]:
-    """Lay a file without pressure beside the recording whose times it shares, or raise its error."""
+def _same_kind(one: Plan, other: Plan) -> bool:
+    """True for plans that read the same columns in the same way."""
+
+    def kind(plan: Plan) -> object:
+        pressures = sorted((s.pressure.column, s.pressure.unit, s.pressure.sense) for s in plan.stations)
+        return (set(plan.columns), plan.time.dated, plan.long is None, plan.station_column, pressures)
+
+    return kind(one) == kind(other)
+
+
+def _alike(group: Sequence[Part]) -> Recording:
+    """The parts read as the first of them is, so that stations, roles and ambient are the same in all."""
+    first = group[0].plan
+    names = tuple(dict.fromkeys(n for p in group for n in p.plan.station_names))
+    parts = [replace(p, plan=replace(p.plan, stations=first.stations, station_names=names)) for p in group]
+    return Recording(parts=tuple(parts))
+
+
+def _beside(result: list[Recording], one: Opened, stations: Sequence[Station]) -> tuple[int, Recording] | None:
+    """The recording whose times a file without pressure shares, with that file beside it; None where there is none."""
+    given = stations[0] if len(stations) == 1 else Station()
     for place, recording in enumerate(result):
         first = recording.parts[0]
         lacking = tuple(r for r in ROLES if all(r not in s.digitals for s in first.plan.stations))
-        side = side_file(one, station, lacking) if recording.side is None and lacking else None
+        side = side_file(one, given, lacking) if recording.side is None and lacking else None
         if side is None or side.plan.time.dated != first.plan.time.dated:
             continue
-        start, end = span(one, side.plan.time)
+        start, end, _ = span(one, side.plan)
         if start <= recording.parts[-1].last_s and end >= first.first_s:
-            moved = replace(recording, side=side, side_shift_s=start - first.first_s)
-            return [*result[:place], moved, *result[place + 1 :]]
-    raise error
-
-
-def without_overlap(portions: Iterator[Portion], shift_s: float, after_s: float, name: str) -> Iterator[Portion]:
-    """Portions of a later file, moved by `shift_s`; rows at or before `after_s` [s] are rejected."""
-    for portion in portions:
-        stations, rejected = [], [(f"{reason} ({name})", lines, n) for reason, lines, n in portion.rejected]
-        for samples in portion.stations:
-            moved = replace(samples, time_s=samples.time_s + shift_s) if samples is not None else None
-            old = moved.time_s <= after_s if moved is not None else np.empty(0, np.bool_)
-            if moved is not None and old.any():
-                rejected.append((f"overlaps the file before ({name})", moved.lines[old], int(old.sum())))
-                moved = moved.take(~old)
-            stations.append(moved if moved is not None and len(moved) else None)
-        yield replace(portion, stations=tuple(stations), rejected=tuple(rejected))
+            return place, replace(recording, side=side, side_shift_s=start - first.first_s)
+    return None

@@ -11,6 +11,7 @@ from tracekit.read.bytestream import file_hash, packing_of
 from tracekit.read.columnar import (
     columnar_head,
     columnar_rows,
+    last_batches,
     open_parquet,
     parquet_batches,
     sources_of,
@@ -22,7 +23,9 @@ from tracekit.read.head import Head
 from tracekit.read.plan import Plan
 from tracekit.read.rows import Rows
 from tracekit.read.source import Input
-from tracekit.read.textfile import WORDS, TextFile, open_text, text_rows
+from tracekit.read.textfile import WORDS, TextFile, last_rows, open_text, text_rows
+
+_LAST_ROWS = 2000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -32,6 +35,7 @@ class Opened:
     rows      all rows with the columns of a plan; may be called again
     log_id    hash of its bytes, complete once rows has been read to the end
     warnings  what was found to be damaged, complete then too
+    last_rows  the last rows with the columns of a plan, None where only reading to the end tells them
     """
 
     source: Input
@@ -39,6 +43,7 @@ class Opened:
     rows: Callable[[Plan], Iterator[Rows]]
     log_id: Callable[[], str]
     warnings: Callable[[], tuple[str, ...]] = tuple
+    last_rows: Callable[[Plan], Rows | None] = lambda _: None
 
 
 def open_input(source: Input, options: ReadOptions) -> Opened:
@@ -67,6 +72,7 @@ def open_input(source: Input, options: ReadOptions) -> Opened:
         rows=rows,
         log_id=lambda: digests[-1] if digests else file_hash(path),
         warnings=lambda: tuple(damage),
+        last_rows=lambda plan: last_rows(file, stream_types(plan, file)) if packing == "plain" else None,
     )
 
 
@@ -77,7 +83,11 @@ def _open_table(source: Input, table: pa.Table, options: ReadOptions) -> Opened:
         wanted = sources_of(table.column_names, _sources(plan))
         return columnar_rows(table_batches(table, wanted, options))
 
-    return Opened(source=source, head=head, rows=rows, log_id=lambda: table_hash(table))
+    def tail(plan: Plan) -> Rows | None:
+        picked = table.slice(max(table.num_rows - _LAST_ROWS, 0)).select(sources_of(table.column_names, _sources(plan)))
+        return last_of(columnar_rows(picked.combine_chunks().to_batches()))
+
+    return Opened(source=source, head=head, rows=rows, log_id=lambda: table_hash(table), last_rows=tail)
 
 
 def _open_parquet(source: Input, options: ReadOptions) -> Opened:
@@ -93,7 +103,18 @@ def _open_parquet(source: Input, options: ReadOptions) -> Opened:
         wanted = sources_of(again.schema_arrow.names, _sources(plan))
         return columnar_rows(one_ahead(parquet_batches(again, source.name, wanted, options)))
 
-    return Opened(source=source, head=head, rows=rows, log_id=lambda: file_hash(path))
+    def tail(plan: Plan) -> Rows | None:
+        return last_of(columnar_rows(last_batches(file, source.name, _sources(plan), options)))
+
+    return Opened(source=source, head=head, rows=rows, log_id=lambda: file_hash(path), last_rows=tail)
+
+
+def last_of(rows: Iterator[Rows]) -> Rows | None:
+    """The last piece of some rows, None where there is none."""
+    found = None
+    for found in rows:  # noqa: B007 - the last one is wanted
+        pass
+    return found
 
 
 def _sources(plan: Plan) -> list[str]:

@@ -2,8 +2,8 @@
 
 import hashlib
 import sys
-from collections.abc import Iterator
-from dataclasses import replace
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
@@ -15,10 +15,11 @@ from tracekit.model.station import Station
 from tracekit.model.trace import Layout, LogSource
 from tracekit.options.read import ReadOptions
 from tracekit.read.convert import Decoder, Portion
-from tracekit.read.joining import Part, Recording, recordings, without_overlap
+from tracekit.read.joining import Recording, recordings
 from tracekit.read.log import Ending, Log
 from tracekit.read.longform import LongDecoder
 from tracekit.read.opened import Opened, open_input
+from tracekit.read.overlap import Part, decoder_of, without_overlap
 from tracekit.read.plan import Plan
 from tracekit.read.sidefile import SideFile, SideReader
 from tracekit.read.source import find_inputs
@@ -28,10 +29,13 @@ _NO_STATION = Station()
 _DEFAULT = ReadOptions()
 
 
-def open_log(sources: Any, station: Station = _NO_STATION, *, options: ReadOptions = _DEFAULT) -> LogSource:
+def open_log(
+    sources: Any, station: Station | Sequence[Station] = _NO_STATION, *, options: ReadOptions = _DEFAULT
+) -> LogSource:
     """Open one recording: a path, a list of paths, a folder, a glob, "-", a DataFrame or an Arrow table.
 
-    Several files must continue one another, or hold different channels of the same time.
+    Several files must continue one another, or hold different channels of the same time. Of several station files
+    those are taken that belong to the log.
     Raises LogReadError where they cannot be read as a recording of a station.
     """
     found = open_logs(sources, station, options=options)
@@ -42,11 +46,67 @@ def open_log(sources: Any, station: Station = _NO_STATION, *, options: ReadOptio
     return found[0]
 
 
-def open_logs(sources: Any, station: Station = _NO_STATION, *, options: ReadOptions = _DEFAULT) -> tuple["Log", ...]:
-    """Open every recording among some sources, in the order of their times; see `open_log`."""
-    inputs = find_inputs(sources, sys.stdin.buffer)
-    opened = [open_input(one, options) for one in inputs]
-    return tuple(_log(recording, station, options) for recording in recordings(opened, station, options))
+def open_logs(
+    sources: Any, station: Station | Sequence[Station] = _NO_STATION, *, options: ReadOptions = _DEFAULT
+) -> tuple["Log", ...]:
+    """Open every recording among some sources, in the order in which their first files were given; see `open_log`."""
+    stations = (station,) if isinstance(station, Station) else tuple(station)
+    opened = [open_input(one, options) for one in find_inputs(sources, sys.stdin.buffer)]
+    found, refused = recordings(opened, stations, options)
+    for one in refused:
+        raise one.error
+    return tuple(_log(recording, _facts_of(stations), options) for recording in found)
+
+
+def _facts_of(stations: Sequence[Station]) -> Station:
+    """The only station file, or what several say alike about the zone of the stamps."""
+    if len(stations) == 1:
+        return stations[0]
+    zones = {s.station.timezone for s in stations}
+    return Station(station=replace(_NO_STATION.station, timezone=zones.pop())) if len(zones) == 1 else _NO_STATION
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LogGroup:
+    """Files that are one recording, in the order of their times; or one that cannot be read, and why."""
+
+    paths: tuple[str, ...]
+    error: LogReadError | None = None
+
+
+def group_logs(
+    sources: Sequence[str], station: Station | Sequence[Station] = _NO_STATION, *, options: ReadOptions = _DEFAULT
+) -> tuple[LogGroup, ...]:
+    """Which files among paths, folders and globs are one recording, and which are separate ones.
+
+    A file that cannot be read is a group of its own with its error; the others are not touched by it.
+    Raises LogReadError where a name leads to no file.
+    """
+    stations = (station,) if isinstance(station, Station) else tuple(station)
+    inputs = find_inputs(list(sources))
+    if len(inputs) == 1:
+        return (LogGroup(paths=(str(inputs[0].path),)),)
+    opened: list[Opened] = []
+    groups: dict[str, LogGroup] = {}
+    for one in inputs:
+        try:
+            opened.append(open_input(one, options))
+        except LogReadError as error:
+            groups[str(one.path)] = LogGroup(paths=(str(one.path),), error=error)
+    found, refused = recordings(opened, stations, options)
+    for recording in found:
+        paths = tuple(str(f.source.path) for f in recording.files)
+        groups |= dict.fromkeys(paths, LogGroup(paths=paths))
+    for left in refused:
+        path = str(left.opened.source.path)
+        groups[path] = LogGroup(paths=(path,), error=left.error)
+    return tuple(dict.fromkeys(groups[str(one.path)] for one in inputs))
+
+
+def _with_all_stations(parts: Sequence[Part]) -> list[Part]:
+    """The parts with the names of all stations of all files, in one order."""
+    names = tuple(dict.fromkeys(n for p in parts for n in _all_stations(p.opened, p.plan).station_names))
+    return [replace(p, plan=replace(p.plan, station_names=names)) for p in parts]
 
 
 def _all_stations(opened: Opened, plan: Plan) -> Plan:
@@ -62,39 +122,29 @@ def _all_stations(opened: Opened, plan: Plan) -> Plan:
 
 
 def _log(recording: Recording, station: Station, options: ReadOptions) -> Log:
-    parts = [replace(p, plan=_all_stations(p.opened, p.plan)) for p in recording.parts]
+    parts = _with_all_stations(recording.parts)
     first = parts[0]
     plan = _beside(first.plan, recording.side)
-    decoders = [_decoder(part.plan) for part in parts]
+    decoders = [decoder_of(part.plan) for part in parts]
     first_time = decoders[0].time
     ending = Ending(
-        log_id=lambda: _joint_id([f.log_id() for f in _files(recording)]),
+        log_id=lambda: _joint_id([f.log_id() for f in recording.files]),
         start_time_us=lambda: utc_us(first_time.start_time_us(), plan, station),
         steps=lambda: tuple(step for d in decoders for step in d.time.steps),
         context=lambda: decoders[0].context.values() if isinstance(decoders[0], Decoder) else {},
         warnings=lambda: (
-            *(w for f in _files(recording) for w in f.warnings()),
+            *(w for f in recording.files for w in f.warnings()),
             *time_warnings(first_time.start_time_us(), plan, station),
         ),
     )
     return Log(
         layout=layout_of(plan),
         plan=plan,
-        source=", ".join(f.source.name for f in _files(recording)),
+        source=", ".join(f.source.name for f in recording.files),
         portions=_portions(recording, parts, decoders),
         ending=ending,
         options=options,
     )
-
-
-def _files(recording: Recording) -> list[Opened]:
-    """All files of a recording."""
-    side = [recording.side.opened] if recording.side is not None else []
-    return [*(p.opened for p in recording.parts), *side]
-
-
-def _decoder(plan: Plan) -> Decoder | LongDecoder:
-    return LongDecoder(plan) if plan.long else Decoder(plan)
 
 
 def _joint_id(ids: list[str]) -> str:
@@ -118,7 +168,7 @@ def _portions(recording: Recording, parts: list[Part], decoders: list[Decoder | 
         found = decoder.portions(part.opened.rows(part.plan))
         if part is not parts[0]:
             shift_s = part.first_s - parts[0].first_s
-            found = without_overlap(found, shift_s, latest_s, part.opened.source.name)
+            found = without_overlap(found, shift_s, latest_s, part)
         for portion in found:
             if side is not None:
                 portion = replace(portion, stations=tuple(s and side.under(s) for s in portion.stations))

@@ -4,6 +4,7 @@ import glob
 import os
 import tempfile
 import weakref
+from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, BinaryIO, Literal
@@ -40,13 +41,21 @@ def find_inputs(sources: Any, standard_input: BinaryIO | None = None) -> tuple[I
     Raises LogReadError where there is nothing, UsageError where the kind of source is unknown.
     """
     if isinstance(sources, (list, tuple)):
-        found = tuple(i for source in sources for i in find_inputs(source, standard_input))
+        found = _each_once(i for source in sources for i in find_inputs(source, standard_input))
         if not found:
             raise LogReadError(message("logs", "an empty list", "at least one log", "Name a file."))
         return found
     if isinstance(sources, (str, os.PathLike)):
         return _from_path(os.fspath(sources), standard_input)
     return (Input(name="table", table=as_table(sources)),)
+
+
+def _each_once(inputs: Iterable[Input]) -> tuple[Input, ...]:
+    """Inputs without files that were named before."""
+    seen: dict[object, Input] = {}
+    for one in inputs:
+        seen.setdefault(one.path.resolve() if one.path is not None else id(one), one)
+    return tuple(seen.values())
 
 
 def as_table(source: Any) -> pa.Table:

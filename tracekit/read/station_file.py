@@ -57,14 +57,14 @@ def parse_station(text: str, source: str) -> Station:
 def match_stations(stations: Sequence[Station], names: Sequence[str]) -> dict[str, Station]:
     """The station file of each of a log's stations, by name; names without one are left out.
 
-    One file and one station belong together whatever their names. Upper and lower case do not matter; a file
-    without a name goes by its file name.
+    One file and one station belong together whatever their names; a single file without a name belongs to all
+    stations. Upper and lower case do not matter; among several a file without a name goes by its file name.
 
     Raises UsageError where several are given and none fits.
     """
-    if len(stations) == 1 and len(names) == 1:
-        return {names[0]: stations[0]}
-    by_name = {_match_key(station): station for station in stations}
+    if len(stations) == 1 and (len(names) == 1 or stations[0].station.name is None):
+        return dict.fromkeys(names, stations[0])
+    by_name = {station_key(station): station for station in stations}
     matched = {name: by_name[name.strip().casefold()] for name in names if name.strip().casefold() in by_name}
     if stations and not matched:
         given = ", ".join(f'"{station.station.name or station.source}"' for station in stations)
@@ -73,7 +73,8 @@ def match_stations(stations: Sequence[Station], names: Sequence[str]) -> dict[st
     return matched
 
 
-def _match_key(station: Station) -> str:
+def station_key(station: Station) -> str:
+    """The name by which a station file is matched: that under [station], else its file name; in lower case."""
     return (station.station.name or Path(station.source).stem).strip().casefold()
 
 
@@ -111,7 +112,7 @@ def _same_names(stations: Sequence[Station]) -> list[str]:
     seen: dict[str, str] = {}
     found: list[str] = []
     for station in stations:
-        key = _match_key(station)
+        key = station_key(station)
         if key in seen:
             what = f'the name "{station.station.name or key}" is also in {seen[key]}'
             found.append(message(f"{station.source}, [station] name", what, "one file per station", "Rename one."))

@@ -128,6 +128,14 @@ def _tail(path: Path, encoding: Encoding) -> list[str]:
     return found[-1 :: -max(len(found) // _TAIL_ROWS, 1)][::-1]
 
 
+def last_rows(file: TextFile, types: Mapping[str, pa.DataType]) -> Rows | None:
+    """The last whole lines of a file that is not packed as columns of some types."""
+    lines = _tail(file.path, file.encoding)
+    if not lines:
+        return None
+    return parse(_prepared("\n".join(lines).encode(), file.form), _shape(file, types), 1)
+
+
 def _names(form: TextForm, body: Sequence[str]) -> tuple[tuple[str, ...], Assumption | None]:
     """Names of the columns; those of a header that does not fit are not used."""
     header = form.header
