@@ -42,13 +42,44 @@ def test_firsts_and_lasts(case, level: float) -> None:
     """First, last and number of the samples over a level are those of a plain loop."""
     values, start, stop = case
     mask = values >= level
-    np.testing.assert_array_equal(segments.first_true(mask, start, stop), twins.first(mask, start, stop))
-    np.testing.assert_array_equal(segments.last_true(mask, start, stop), twins.last(mask, start, stop))
-    levels = np.full(len(start), level)
-    np.testing.assert_array_equal(segments.first_reach(values, levels, start, stop), twins.first(mask, start, stop))
+    where, levels = np.flatnonzero(mask), np.full(len(start), level)
+    first, last = twins.first(mask, start, stop), twins.last(mask, start, stop)
+    np.testing.assert_array_equal(segments.first_in(where, start, stop), first)
+    np.testing.assert_array_equal(segments.last_in(where, start, stop), last)
+    np.testing.assert_array_equal(segments.first_reach(values, levels, start, stop), first)
+    np.testing.assert_array_equal(segments.first_fall(-values, -levels, start, stop), first)
+    np.testing.assert_array_equal(segments.last_reach(values, levels, start, stop), last)
     np.testing.assert_array_equal(
-        segments.count_true(mask, start, stop), [int(mask[a:b].sum()) for a, b in zip(start, stop, strict=True)]
+        segments.count_in(where, start, stop), [int(mask[a:b].sum()) for a, b in zip(start, stop, strict=True)]
     )
+
+
+@given(st.integers(0, 2**32 - 1), st.floats(-3, 3))
+def test_long_ranges(seed: int, level: float) -> None:
+    """Ranges that are searched one by one give what short ones give."""
+    rng = np.random.default_rng(seed)
+    values = rng.normal(size=5000)
+    start, stop = np.array([0, 2000, 2000]), np.array([1999, 2000, 5000])
+    mask, levels = values >= level, np.full(3, level)
+    np.testing.assert_array_equal(segments.first_reach(values, levels, start, stop), twins.first(mask, start, stop))
+    np.testing.assert_array_equal(segments.last_reach(values, levels, start, stop), twins.last(mask, start, stop))
+
+
+@given(ranged(), st.lists(st.floats(-100, 100), min_size=1, max_size=5))
+def test_many_levels_at_once(case, levels: list[float]) -> None:
+    """The first sample at each of several levels is that of one level after the other."""
+    values, start, stop = case
+    found = segments.first_reaches(values, np.array(levels), start, stop)
+    for column, level in enumerate(levels):
+        np.testing.assert_array_equal(found[:, column], twins.first(values >= level, start, stop))
+
+
+@given(st.lists(st.booleans(), max_size=30))
+def test_edges(bits: list[bool]) -> None:
+    """An edge is a sample that differs from the one before it."""
+    up, down = segments.edges_of(np.array(bits, np.bool_))
+    assert up.tolist() == [i for i in range(1, len(bits)) if bits[i] and not bits[i - 1]]
+    assert down.tolist() == [i for i in range(1, len(bits)) if bits[i - 1] and not bits[i]]
 
 
 @given(ranged())

@@ -12,11 +12,11 @@ from tracekit.measure.release import idle_vacuum, measure_release
 from tracekit.model.cycle import Excerpt
 from tracekit.options.measure import MeasureOptions
 from tracekit.options.segment import SegmentOptions
-from tracekit.segment.cycles import Reference, Spans, falling, find_spans, rising
+from tracekit.segment.cycles import Reference, Spans, find_spans
 from tracekit.segment.hold import DROPPED, Hold, find_hold
 from tracekit.segment.periods import COAST, Periods, find_periods, make_bins
 from tracekit.segment.samples import Samples, samples_in
-from tracekit.signal.segments import first_true, last_true, range_line, range_max, range_min, range_sum
+from tracekit.signal.segments import first_in, range_line, range_max, range_min, range_sum
 
 Arrays = Mapping[str, NDArray[np.generic]]
 Ints = NDArray[np.int64]
@@ -109,8 +109,8 @@ def _time_at(samples: Samples, index: Ints) -> Floats:
 def _span_columns(samples: Samples, spans: Spans, hold: Hold) -> Arrays:
     after = np.minimum(spans.end, len(samples.time) - 1)
     end_time = np.where(spans.end < len(samples.time), samples.time[after], samples.time[-1] + samples.interval)
-    step = np.diff(samples.time, append=samples.time[-1:])
-    both = np.where(samples.supply & samples.release, step, 0.0)
+    both = samples.supply & samples.release
+    overlap = np.where(both, samples.step, 0.0) if both.any() else np.zeros(len(both))
     return {
         "start_s": samples.time[spans.start],
         "end_s": end_time,
@@ -123,7 +123,7 @@ def _span_columns(samples: Samples, spans: Spans, hold: Hold) -> Arrays:
         "release_s": _time_at(samples, spans.release),
         "release_end_s": _time_at(samples, spans.release_end),
         "quit_s": _time_at(samples, hold.quit),
-        "overlap_s": range_sum(both, spans.start, spans.end),
+        "overlap_s": range_sum(overlap, spans.start, spans.end),
         "reading_range_kpa": range_max(samples.vacuum, spans.start, spans.end)
         - range_min(samples.vacuum, spans.start, spans.end),
         "has_output_on": (hold.output_on >= 0).astype(np.int8),
@@ -146,24 +146,24 @@ def _evacuation_columns(e: Evacuation) -> Arrays:
 def _threshold_columns(samples: Samples, spans: Spans, hold: Hold, evacuation: Evacuation) -> Arrays:
     """Vacuum at the edges that tell thresholds, one value per cycle, NaN where a cycle has no such edge [kPa]."""
     n = len(spans.start)
-    off, on = falling(samples.supply), rising(samples.supply)
-    output_off = falling(samples.present)
     inside = hold.grip >= 0
     start, stop = np.where(inside, hold.grip, 0), np.where(inside, hold.quit, 0)
 
-    def level(mask: NDArray[np.bool_], first: bool, begin: Ints, end: Ints) -> Floats:
-        at = first_true(mask, begin, end) if first else last_true(mask, begin, end)
+    def level(edges: Ints, begin: Ints, end: Ints) -> Floats:
+        at = first_in(edges, begin, end)
         here = np.maximum(at, 1)
         return np.where(at >= 1, 0.5 * (samples.vacuum[here] + samples.vacuum[here - 1]), np.nan)
 
     safe = np.where(inside, np.maximum(stop - 1, start), 0)
     return {
         "set_point": hold.set_point if n else np.zeros(0),
-        "reset_point": level(output_off, True, start, safe),
-        "supply_off": level(off, True, np.maximum(start, 1), stop),
-        "supply_on": level(on, True, np.maximum(start, 1), stop),
+        "reset_point": level(samples.present_fall, start, safe),
+        "supply_off": level(samples.supply_fall, np.maximum(start, 1), stop),
+        "supply_on": level(samples.supply_rise, np.maximum(start, 1), stop),
         "first_cut_s": np.where(
-            first_true(off, np.maximum(start, 1), stop) >= 0, _time_at(samples, evacuation.first_cut), np.nan
+            first_in(samples.supply_fall, np.maximum(start, 1), stop) >= 0,
+            _time_at(samples, evacuation.first_cut),
+            np.nan,
         ),
     }
 
@@ -194,12 +194,19 @@ def _edge_columns(samples: Samples, spans: Spans) -> Arrays:
     """Every change of a digital from the first cycle on, in order of time."""
     index, signal, value, extra = [], [], [], []
     first, last = int(spans.start[0]), int(spans.end[-1])
-    for code, level in enumerate((samples.supply, samples.release, samples.present)):
-        at = np.flatnonzero(rising(level) | falling(level))
-        at = at[(at >= first) & (at < last)]
+    both = (
+        (samples.supply_rise, samples.supply_fall),
+        (samples.release_rise, samples.release_fall),
+        (samples.present_rise, samples.present_fall),
+    )
+    for code, (up, down) in enumerate(both):
+        at = np.concatenate([up, down])
+        order = np.argsort(at)
+        order = order[(at[order] >= first) & (at[order] < last)]
+        at = at[order]
         index.append(at)
         signal.append(np.full(len(at), code))
-        value.append(level[at].astype(np.int64))
+        value.append((order < len(up)).astype(np.int64))
         extra.append(_chatter(at, spans) if code == 2 else np.zeros(len(at), np.bool_))
     order = np.argsort(np.concatenate(index), kind="stable")
     where = np.concatenate(index)[order]

@@ -6,14 +6,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tracekit.options.measure import MeasureOptions
-from tracekit.segment.cycles import Spans, falling
+from tracekit.segment.cycles import Spans
 from tracekit.segment.hold import Hold
 from tracekit.segment.samples import Samples
 from tracekit.signal.segments import (
     crossing_time,
-    first_fall,
+    first_in,
     first_reach,
-    first_true,
+    first_reaches,
     range_index,
     range_quantile,
     range_sum,
@@ -65,9 +65,10 @@ def rise_times(samples: Samples, spans: Spans, top: Ints, options: MeasureOption
     curve = curve_of(samples, options)
     base = samples.time[spans.last_try] - 0.5 * samples.interval
     stop = np.where(top >= 0, top + 1, spans.last_try)
-    n = len(spans.start)
-    columns = [_cross(samples, curve, np.full(n, level), spans.last_try, stop) - base for level in level_grid(options)]
-    return np.stack(columns, axis=1) if n else np.zeros((0, len(columns)))
+    levels = level_grid(options)
+    at = first_reaches(curve, levels, spans.last_try, stop)
+    time = np.where(at >= 0, crossing_time(samples.time, curve, levels, at), np.nan)
+    return np.asarray(time - base[:, None])
 
 
 def fit_exponential(samples: Samples, start: Ints, stop: Ints, least: int) -> tuple[Floats, Floats]:
@@ -152,9 +153,8 @@ def measure_evacuation(
 
     `closed`: a cup that closed on a part, by the vacuum reached; `usual_open`: open-cup vacuum of usual cycles [kPa].
     """
-    off = falling(samples.supply)
     after = np.where(hold.grip >= 0, hold.grip, spans.last_try + 1)
-    cut = first_true(off, after, np.maximum(hold.quit + 1, after))
+    cut = first_in(samples.supply_fall, after, np.maximum(hold.quit + 1, after))
     first_cut = np.where(cut >= 0, np.minimum(cut, hold.quit), hold.quit)
     curve = curve_of(samples, options)
     # suction may be cut before the peak, which the valve's delay adds
@@ -248,11 +248,7 @@ def fall_times(samples: Samples, start: Ints, stop: Ints, options: MeasureOption
     """Times from a release command to the first reading under each level, shape (n_cycles, n_levels) [s]."""
     curve = curve_of(samples, options)
     base = samples.time[np.maximum(start, 0)] - 0.5 * samples.interval
-    n = len(start)
-    out = []
-    for level in level_grid(options):
-        at = first_fall(curve, np.full(n, level), np.where(start >= 1, start, 0), np.where(start >= 1, stop, 0))
-        above = (at >= 1) & (curve[np.maximum(at - 1, 0)] > level)
-        time = crossing_time(samples.time, curve, np.full(n, level), np.where(above, at, -1))
-        out.append(time - base)
-    return np.stack(out, axis=1) if n else np.zeros((0, len(out)))
+    levels = level_grid(options)
+    at = first_reaches(-curve, -levels, np.where(start >= 1, start, 0), np.where(start >= 1, stop, 0))
+    above = (at >= 1) & (curve[np.maximum(at - 1, 0)] > levels)
+    return crossing_time(samples.time, curve, levels, np.where(above, at, -1)) - base[:, None]

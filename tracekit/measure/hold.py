@@ -6,10 +6,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tracekit.options.measure import MeasureOptions
-from tracekit.segment.cycles import Spans, falling, rising
+from tracekit.segment.cycles import Spans
 from tracekit.segment.hold import Hold
 from tracekit.segment.samples import Samples
-from tracekit.signal.segments import count_true, first_true, last_true, range_mean, range_min, range_sum
+from tracekit.signal.segments import count_in, first_in, last_in, range_index, range_mean, range_min, range_sum
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -25,10 +25,9 @@ def hold_vacua(samples: Samples, hold: Hold) -> Mapping[str, Floats]:
     start = np.maximum(hold.grip, 0)
     held = hold.grip >= 0
     stop = np.where(held, np.maximum(hold_end(hold), start), start)
-    step = np.diff(samples.time, append=samples.time[-1:])
-    weight = range_sum(step, start, stop)
+    weight = range_sum(samples.step, start, stop)
     with np.errstate(invalid="ignore", divide="ignore"):
-        mean = range_sum(samples.smooth * step, start, stop) / weight
+        mean = range_sum(samples.smooth * samples.step, start, stop) / weight
     inner = np.maximum(stop - 2, start)
     lowest = range_min(samples.smooth, start, np.where(held, np.maximum(inner, start + 1), start))
     end_time = samples.time[np.clip(stop, 0, len(samples.time) - 1)] - 0.5 * samples.interval
@@ -46,27 +45,24 @@ def switching(samples: Samples, spans: Spans, hold: Hold) -> Mapping[str, NDArra
     held = hold.grip >= 0
     start = np.where(held, hold.grip + 1, 0)
     stop = np.where(held, hold.quit, 0)
-    off, on = falling(samples.supply), rising(samples.supply)
-    step = np.diff(samples.time, append=samples.time[-1:])
-    up, down = rising(samples.present), falling(samples.present)
-    edges = count_true(up, spans.start + 1, spans.end) + count_true(down, spans.start + 1, spans.end)
+    off, on = samples.supply_fall, samples.supply_rise
+    up, down = samples.present_rise, samples.present_fall
+    edges = count_in(up, spans.start + 1, spans.end) + count_in(down, spans.start + 1, spans.end)
     extra = np.maximum(edges - 2, 0)
     return {
-        "coasts": count_true(off, start, stop),
-        "supply_switches": count_true(off, start, stop) + count_true(on, start, stop),
-        "supply_on_time_s": range_sum(np.where(samples.supply, step, 0.0), spans.start, spans.end),
+        "coasts": count_in(off, start, stop),
+        "supply_switches": count_in(off, start, stop) + count_in(on, start, stop),
+        "supply_on_time_s": range_sum(np.where(samples.supply, samples.step, 0.0), spans.start, spans.end),
         "output_edges": edges if samples.has_present else np.full(len(edges), -1),
         "chatter_edges": extra if samples.has_present else np.full(len(edges), -1),
         "chatter_frequency_hz": _chatter_frequency(samples, spans, up, down, extra),
     }
 
 
-def _chatter_frequency(
-    samples: Samples, spans: Spans, up: NDArray[np.bool_], down: NDArray[np.bool_], extra: Ints
-) -> Floats:
+def _chatter_frequency(samples: Samples, spans: Spans, up: Ints, down: Ints, extra: Ints) -> Floats:
     """Full on-off cycles per second between the first and the last edge that do not belong there [Hz]."""
-    first = first_true(down, spans.start + 1, spans.end)
-    last = last_true(up, spans.start + 1, spans.end)
+    first = first_in(down, spans.start + 1, spans.end)
+    last = last_in(up, spans.start + 1, spans.end)
     enough = (extra >= 3) & (first >= 0) & (last > first)
     time = samples.time[np.maximum(last, 0)] - samples.time[np.maximum(first, 0)]
     with np.errstate(invalid="ignore", divide="ignore"):
@@ -81,10 +77,12 @@ def cycle_noise(samples: Samples, hold: Hold, quantisation: float, options: Meas
     """
     stop = np.where(hold.grip >= 0, hold_end(hold), 0)
     start = np.where(hold.grip >= 0, np.maximum(hold.grip + 2, stop - options.noise_samples), 0)
-    bend = np.zeros(len(samples.vacuum))
-    bend[1:-1] = np.abs(samples.vacuum[2:] - 2.0 * samples.vacuum[1:-1] + samples.vacuum[:-2])
+    stop = np.maximum(stop - 1, start)
+    index, _ = range_index(start, stop)
+    inner = np.clip(index, 1, max(len(samples.vacuum) - 2, 0))
+    bend = np.abs(samples.vacuum[inner + 1] - 2.0 * samples.vacuum[inner] + samples.vacuum[inner - 1])
+    bend[inner != index] = 0.0
     limit = 6.0 * np.sqrt(6.0) * max(samples.noise, 0.02)
-    spread = (
-        range_mean(np.minimum(bend, limit), start, np.maximum(stop - 1, start)) / np.sqrt(2.0 / np.pi) / np.sqrt(6.0)
-    )
+    last = np.cumsum(stop - start)
+    spread = range_mean(np.minimum(bend, limit), last - (stop - start), last) / np.sqrt(2.0 / np.pi) / np.sqrt(6.0)
     return np.asarray(np.maximum(spread, quantisation / np.sqrt(12.0)), np.float64)

@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from tracekit.options.segment import SegmentOptions
 from tracekit.segment.samples import Samples
-from tracekit.signal.segments import count_true, first_true, last_true, range_max
+from tracekit.signal.segments import count_in, first_in, first_reach, last_in, range_max
 
 Ints = NDArray[np.int64]
 Floats = NDArray[np.float64]
@@ -49,19 +49,7 @@ class Spans:
 
     def cut_before(self, samples: Samples, leave: Ints) -> Bools:
         """True where a gap lies before suction ended, or the cycle was under way when the samples began."""
-        return np.asarray((count_true(samples.gap, self.start + 1, leave + 1) > 0) | self.cut, np.bool_)
-
-
-def rising(level: Bools) -> Bools:
-    """True at the first sample at which `level` is on after being off."""
-    out = np.zeros(len(level), np.bool_)
-    out[1:] = level[1:] & ~level[:-1]
-    return out
-
-
-def falling(level: Bools) -> Bools:
-    """True at the first sample at which `level` is off after being on."""
-    return rising(~level)
+        return np.asarray((count_in(samples.gap, self.start + 1, leave + 1) > 0) | self.cut, np.bool_)
 
 
 def cycle_starts(samples: Samples, reference: Reference, known: int, options: SegmentOptions) -> Ints:
@@ -71,7 +59,7 @@ def cycle_starts(samples: Samples, reference: Reference, known: int, options: Se
     and the try before had gripped (or no release is logged at all). Any other supply-on is a recharge or a retry.
     """
     low = options.low_share * reference.peak
-    on = np.flatnonzero(rising(samples.supply))
+    on = samples.supply_rise
     # while the release blows and vacuum is still there, a supply-on is an overlap of the valves, not an attempt
     on = on[~(samples.release[on] & (samples.vacuum[on] > low)) | (on == known)]
     if not len(on):
@@ -80,10 +68,9 @@ def cycle_starts(samples: Samples, reference: Reference, known: int, options: Se
     empty = range_max(samples.smooth, back, on) < low
     previous = np.concatenate([[0], on[:-1]])
     gripped = range_max(samples.smooth, previous, on) > options.open_share * reference.peak
-    after_gap = count_true(samples.gap, previous + 1, on + 1) > 0
+    after_gap = count_in(samples.gap, previous + 1, on + 1) > 0
     if samples.has_release:
-        released = np.flatnonzero(rising(samples.release))
-        seen = np.searchsorted(released, on)
+        seen = np.searchsorted(samples.release_rise, on)
         fresh = seen > np.concatenate([[0], seen[:-1]])
         # a level low all along tells a new pick even where the release was not given or not recorded
         fresh |= empty & gripped
@@ -98,23 +85,22 @@ def cycle_starts(samples: Samples, reference: Reference, known: int, options: Se
 def find_spans(samples: Samples, starts: Ints, stop: int, reference: Reference, options: SegmentOptions) -> Spans:
     """Events of the cycles that begin at `starts`; the last one ends at `stop`."""
     end = np.concatenate([starts[1:], [stop]]).astype(np.int64)
-    release_on = rising(samples.release)
-    release = first_true(release_on, starts, end)
+    release = first_in(samples.release_rise, starts, end)
     after = np.where(release >= 0, release, end)
-    release_end = first_true(falling(samples.release), np.minimum(after + 1, end), end)
+    release_end = first_in(samples.release_fall, np.minimum(after + 1, end), end)
     release_end = np.where((release >= 0) & (release_end < 0), end, release_end)
-    on_edges = rising(samples.supply)
     level = options.open_share * (reference.set_point if np.isfinite(reference.set_point) else reference.peak)
-    tries = on_edges & (samples.smooth < level)
-    grip = first_true(samples.smooth >= max(level, options.open_share * reference.peak), starts, after)
+    tries = samples.supply_rise[samples.smooth[samples.supply_rise] < level]
+    least = np.full(len(starts), max(level, options.open_share * reference.peak))
+    grip = first_reach(samples.smooth, least, starts, after)
     before = np.where(grip >= 0, grip, after)
-    last = last_true(tries, starts, np.maximum(before, starts + 1))
+    last = last_in(tries, starts, np.maximum(before, starts + 1))
     return Spans(
         start=starts,
         end=end,
         last_try=np.where(last >= 0, last, starts),
         release=release,
         release_end=np.where(release >= 0, release_end, -1),
-        attempts=np.maximum(count_true(tries, starts, before), 1),
+        attempts=np.maximum(count_in(tries, starts, before), 1),
         cut=starts == 0,
     )

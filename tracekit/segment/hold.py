@@ -7,10 +7,10 @@ from numpy.typing import NDArray
 
 from tracekit.model.tables import DROP_KINDS, OUTCOMES
 from tracekit.options.segment import SegmentOptions
-from tracekit.segment.cycles import Reference, Spans, falling, rising
+from tracekit.segment.cycles import Reference, Spans
 from tracekit.segment.samples import Samples, samples_in
 from tracekit.segment.thresholds import bracket, explained
-from tracekit.signal.segments import crossing_time, first_fall, first_reach, first_true, last_true, range_max
+from tracekit.signal.segments import crossing_time, first_fall, first_in, first_reach, last_in, last_reach, range_max
 
 Ints = NDArray[np.int64]
 Floats = NDArray[np.float64]
@@ -83,9 +83,8 @@ def _grip(samples: Samples, spans: Spans, until: Ints, output_on: Ints, set_poin
 
 def _suction_end(samples: Samples, spans: Spans, grip: Ints, reference: Reference) -> Ints:
     """The supply-off that ends suction: the last one, unless it is an air-saving cut (at or above supply_off)."""
-    off = falling(samples.supply)
     until = np.where(spans.release >= 0, np.minimum(spans.release + 2, spans.end), spans.end)
-    last = last_true(off, spans.start + 1, until)
+    last = last_in(samples.supply_fall, spans.start + 1, until)
     if not reference.air_saving or not np.isfinite(reference.supply_off):
         return last
     here = np.maximum(last, 1)
@@ -101,7 +100,7 @@ def _hidden_release(samples: Samples, spans: Spans, leave: Ints, reference: Refe
     Vacuum far under the level at which the supply would have resumed says that it was let go; the command lies a
     little before.
     """
-    last = last_true(falling(samples.supply), spans.start + 1, spans.end)
+    last = last_in(samples.supply_fall, spans.start + 1, spans.end)
     low = options.lost_share * reference.peak
     under = reference.supply_on - options.hidden_release_kpa - 4.0 * samples.noise
     level = max(low, under) if np.isfinite(under) else low
@@ -113,7 +112,7 @@ def _hidden_release(samples: Samples, spans: Spans, leave: Ints, reference: Refe
 def find_hold(samples: Samples, spans: Spans, reference: Reference, last_open: bool, options: SegmentOptions) -> Hold:
     """Grip, end of suction and outcome of every cycle; `last_open`: the log ends inside the last cycle."""
     after = np.where(spans.release >= 0, spans.release, spans.end)
-    output_on = first_true(rising(samples.present), spans.start, after)
+    output_on = first_in(samples.present_rise, spans.start, after)
     set_point = _set_points(samples, output_on, reference)
     grip, grip_time = _grip(samples, spans, after, output_on, set_point)
     stop = _suction_end(samples, spans, grip, reference)
@@ -165,22 +164,9 @@ def _drops(
     lost = np.maximum(samples.vacuum[end], samples.smooth[np.maximum(end - 1, 0)]) < level
     if samples.has_present:
         lost &= ~samples.present[end]
-    high = first_fall_from_last(samples, spans, end, 0.8 * peak)
+    high = last_reach(samples.smooth, 0.8 * peak, spans.start, end + 1)
     low = first_fall(samples.smooth, 0.4 * peak, np.maximum(high, 0), end + 1)
     low = np.where(low >= 0, low, end)
     quick = samples.time[low] - samples.time[np.maximum(high, 0)] <= options.sudden_s
     kind = np.where(quick, DROP_KINDS.index("sudden"), DROP_KINDS.index("gradual"))
     return lost & (high >= 0), high, kind
-
-
-def first_fall_from_last(samples: Samples, spans: Spans, end: Ints, level: Floats) -> Ints:
-    """Last sample of each cycle at which smooth vacuum is still at or over `level`, -1 where it never is."""
-    owner = np.full(len(samples.time), -1, np.int64)
-    length = np.maximum(end + 1 - spans.start, 0)
-    index = np.repeat(np.arange(len(spans.start)), length)
-    first = np.cumsum(length) - length
-    where = np.arange(int(length.sum())) - first[index] + spans.start[index]
-    owner[where] = index
-    mask = np.zeros(len(samples.time), np.bool_)
-    mask[where] = samples.smooth[where] >= level[owner[where]]
-    return last_true(mask, spans.start, end + 1)

@@ -8,7 +8,7 @@ import numpy as np
 from tracekit.model.cycle import SettingInForce
 from tracekit.model.station import Settings
 from tracekit.options.segment import SegmentOptions
-from tracekit.segment.cycles import Reference, Spans, cycle_starts, falling, find_spans
+from tracekit.segment.cycles import Reference, Spans, cycle_starts, find_spans
 from tracekit.segment.samples import Samples
 from tracekit.segment.thresholds import SwitchEdges, explained, in_force, switch_edges
 from tracekit.signal.segments import range_max
@@ -47,7 +47,7 @@ def _saves_air(samples: Samples, spans: Spans, edges: SwitchEdges, peak: float, 
     if len(edges.supply_on) >= 0.05 * holds and len(edges.supply_on) >= 2:
         return True
     if filed.supply_off_kpa is not None and not samples.has_release:
-        cuts = np.flatnonzero(falling(samples.supply))
+        cuts = samples.supply_fall
         level = np.full(len(cuts), filed.supply_off_kpa)
         return bool(len(cuts)) and bool(explained(samples, cuts, level, upward=True).mean() > 0.5)
     owner = np.searchsorted(spans.start, edges.supply_off, side="right") - 1

@@ -7,10 +7,10 @@ from numpy.typing import NDArray
 
 from tracekit.model.tables import PERIOD_KINDS
 from tracekit.options.segment import SegmentOptions
-from tracekit.segment.cycles import Spans, falling, rising
+from tracekit.segment.cycles import Spans
 from tracekit.segment.hold import DROPPED, Hold
 from tracekit.segment.samples import Samples
-from tracekit.signal.segments import count_true, range_sum
+from tracekit.signal.segments import count_in, range_sum
 
 Ints = NDArray[np.int64]
 Floats = NDArray[np.float64]
@@ -47,10 +47,8 @@ def find_periods(samples: Samples, spans: Spans, hold: Hold, contact: Ints, leas
     none = np.zeros(0, np.int64)
     if not len(spans.start):
         return Periods(cycle=none, start=none, stop=none, kind=none, reason=none)
-    change = rising(samples.supply) | falling(samples.supply) | rising(samples.release) | falling(samples.release)
-    marks = np.flatnonzero(change)
-    marks = marks[(marks >= spans.start[0]) & (marks < spans.end[-1])]
-    events = (spans.start, marks, contact[contact >= 0], hold.grip[hold.grip >= 0])
+    commands = (samples.supply_rise, samples.supply_fall, samples.release_rise, samples.release_fall)
+    events = (spans.start, *commands, contact[contact >= 0], hold.grip[hold.grip >= 0])
     start = np.unique(np.concatenate(events)).astype(np.int64)
     start = start[(start >= spans.start[0]) & (start < spans.end[-1])]
     stop = np.append(start[1:], spans.end[-1])
@@ -65,10 +63,10 @@ def _kinds(samples: Samples, spans: Spans, hold: Hold, contact: Ints, start: Int
     grip = np.where(hold.grip >= 0, hold.grip, np.iinfo(np.int64).max)[cycle]
     closed = np.where(contact >= 0, contact, np.where(hold.grip >= 0, spans.start, np.iinfo(np.int64).max))[cycle]
     in_hold = (start >= grip) & (start < hold.quit[cycle])
-    off = falling(samples.supply)
+    off = samples.supply_fall
     first = np.minimum(grip, hold.quit[cycle])
-    cuts_before = count_true(off, first, np.maximum(start + 1, first))
-    cuts_all = count_true(off, first, hold.quit[cycle])
+    cuts_before = count_in(off, first, np.maximum(start + 1, first))
+    cuts_all = count_in(off, first, hold.quit[cycle])
     holding = np.where(cuts_before > 0, RECHARGE, np.where(cuts_all > 0, EVACUATE, STEADY))
     pulling = np.where(in_hold, holding, np.where(start >= np.minimum(closed, grip), EVACUATE, OPEN))
     resting = np.where(in_hold, COAST, IDLE)
@@ -80,7 +78,7 @@ def _reasons(samples: Samples, hold: Hold, start: Ints, stop: Ints, cycle: Ints,
     reason = np.full(len(start), -1, np.int64)
     coast = kind == COAST
     lost = (hold.outcome[cycle] == DROPPED) & (stop > hold.drop[cycle]) & (hold.drop[cycle] >= 0)
-    gap = count_true(samples.gap, start + 1, stop + 1) > 0
+    gap = count_in(samples.gap, start + 1, stop + 1) > 0
     reason[coast & (stop - start < least)] = REASONS.index("too short")
     reason[coast & lost] = REASONS.index("part lost")
     reason[gap] = REASONS.index("gap inside")

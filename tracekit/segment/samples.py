@@ -8,7 +8,9 @@ from numpy.typing import NDArray
 from tracekit.model.cycle import Wiring
 from tracekit.model.trace import PRESENT_BIT, RELEASE_BIT, SUPPLY_BIT
 from tracekit.options.segment import SegmentOptions
-from tracekit.signal.segments import moving_mean
+from tracekit.signal.segments import edges_of, moving_mean
+
+Ints = NDArray[np.int64]
 
 _UNIFORM = 12.0**-0.5
 """Standard deviation of a uniform distribution of width one (JCGM 100, 4.3.7)."""
@@ -18,8 +20,11 @@ _UNIFORM = 12.0**-0.5
 class Samples:
     """Samples ready for segmentation, all arrays of shape (n_samples,).
 
-    vacuum is spike-free, `smooth` its moving mean over `width` samples; the digitals are 1 while logically on; `gap`
-    marks the first sample after a pause; `spike` the samples that were replaced.
+    vacuum is spike-free, `smooth` its moving mean over `width` samples; the digitals are 1 while logically on; `step`
+    is the time to the next sample, 0 at the last [s]; `spike` marks the samples that were replaced.
+
+    Ascending indices: `*_rise` of the samples at which a digital is on after being off, `*_fall` at which it is off
+    after being on, `gap` of the first samples after a pause.
     """
 
     time: NDArray[np.float64]
@@ -28,7 +33,14 @@ class Samples:
     supply: NDArray[np.bool_]
     release: NDArray[np.bool_]
     present: NDArray[np.bool_]
-    gap: NDArray[np.bool_]
+    step: NDArray[np.float64]
+    supply_rise: Ints
+    supply_fall: Ints
+    release_rise: Ints
+    release_fall: Ints
+    present_rise: Ints
+    present_fall: Ints
+    gap: Ints
     spike: NDArray[np.bool_]
     has_supply: bool
     has_release: bool
@@ -50,13 +62,17 @@ def second_difference_noise(vacuum: NDArray[np.float64], quantisation: float) ->
     """
     if len(vacuum) < 8:
         return max(quantisation * _UNIFORM, 1e-4)
-    bend = vacuum[2:] - 2.0 * vacuum[1:-1] + vacuum[:-2]
-    bend = bend[np.isfinite(bend)]
+    bend = 2.0 * vacuum[1:-1]
+    np.subtract(vacuum[2:], bend, out=bend)
+    bend += vacuum[:-2]
+    finite = np.isfinite(bend)
+    bend = bend if finite.all() else bend[finite]
     if not len(bend):
         return max(quantisation * _UNIFORM, 1e-4)
-    middle = np.abs(bend - np.median(bend))
+    bend -= np.median(bend)
+    middle = np.abs(bend, out=bend)
     # the lower half of the deviations: steep stretches must not pass for noise
-    spread = float(np.quantile(middle, 0.5)) / 0.6745 / 6.0**0.5
+    spread = float(np.quantile(middle, 0.5, overwrite_input=True)) / 0.6745 / 6.0**0.5
     return float(max(spread, quantisation * _UNIFORM, 1e-4))
 
 
@@ -87,9 +103,12 @@ def _spikes(vacuum: NDArray[np.float64], noise: float, options: SegmentOptions) 
     mark = np.zeros(len(vacuum), np.bool_)
     if len(vacuum) < 5:
         return mark
-    left, here, right = vacuum[:-2], vacuum[1:-1], vacuum[2:]
-    off = np.abs(here - 0.5 * (left + right))
-    mark[1:-1] = (off > max(options.spike_sigmas * noise, options.spike_least_kpa)) & (np.abs(left - right) < 0.3 * off)
+    off = vacuum[:-2] + vacuum[2:]
+    off *= 0.5
+    np.subtract(vacuum[1:-1], off, out=off)
+    np.abs(off, out=off)
+    far = np.flatnonzero(off > max(options.spike_sigmas * noise, options.spike_least_kpa))
+    mark[far + 1] = np.abs(vacuum[far] - vacuum[far + 2]) < 0.3 * off[far]
     return mark
 
 
@@ -121,15 +140,29 @@ def make_samples(
             return np.zeros(len(time), np.bool_)
         return np.asarray((digital & bit != 0) == bool(level), np.bool_)
 
-    pause = np.diff(time, prepend=time[:1])
+    supply, release, present = (
+        logical(SUPPLY_BIT, wiring.supply_on_level),
+        logical(RELEASE_BIT, wiring.release_on_level),
+        logical(PRESENT_BIT, wiring.present_on_level),
+    )
+    edges = [edges_of(level) for level in (supply, release, present)]
+    step = np.zeros(len(time))
+    np.subtract(time[1:], time[:-1], out=step[:-1])
     return Samples(
         time=time,
         vacuum=vacuum,
         smooth=moving_mean(vacuum, width),
-        supply=logical(SUPPLY_BIT, wiring.supply_on_level),
-        release=logical(RELEASE_BIT, wiring.release_on_level),
-        present=logical(PRESENT_BIT, wiring.present_on_level),
-        gap=np.asarray(pause > max(options.gap_intervals * interval, options.gap_least_s), np.bool_),
+        supply=supply,
+        release=release,
+        present=present,
+        step=step,
+        supply_rise=edges[0][0],
+        supply_fall=edges[0][1],
+        release_rise=edges[1][0],
+        release_fall=edges[1][1],
+        present_rise=edges[2][0],
+        present_fall=edges[2][1],
+        gap=np.flatnonzero(step > max(options.gap_intervals * interval, options.gap_least_s)) + 1,
         spike=spike,
         has_supply=wiring.supply_on_level is not None,
         has_release=wiring.release_on_level is not None,

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tracekit.model.cycle import SettingInForce
-from tracekit.segment.cycles import Spans, falling, rising
+from tracekit.segment.cycles import Spans
 from tracekit.segment.samples import Samples, samples_in
 
 Floats = NDArray[np.float64]
@@ -123,15 +123,15 @@ def switch_edges(samples: Samples, spans: Spans, peak: float, gap_s: float) -> S
     for longer than `gap_s` before a release that is logged. supply_on: supply-ons inside a hold.
     """
     n = len(spans.start)
-    on = np.flatnonzero(rising(samples.present))
+    on = samples.present_rise
     owner = _owner(on, spans)
     on, owner = on[owner >= 0], owner[owner >= 0]
     first = np.unique(owner, return_index=True)[1] if len(on) else np.zeros(0, np.int64)
-    off = np.flatnonzero(falling(samples.present))
+    off = samples.present_fall
     stop = np.where(spans.release >= 0, spans.release, spans.end)
-    cut = np.flatnonzero(falling(samples.supply))
+    cut = samples.supply_fall
     cut = cut[_owner(cut, spans) >= 0]
-    resume = np.flatnonzero(rising(samples.supply))
+    resume = samples.supply_rise
     resume = resume[(_owner(resume, spans) >= 0) & ~np.isin(resume, spans.start)]
     if n and len(cut):
         mine = _owner(cut, spans)

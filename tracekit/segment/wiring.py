@@ -29,7 +29,8 @@ def _supply_level(vacuum: Floats, level: Levels, release: Levels | None) -> tupl
     if level.all() or not level.any():
         return None, "never changes"
     gained_low, gained_high = _gain_per_level(vacuum, level)
-    swing = float(np.nanquantile(vacuum, 0.99) - np.nanquantile(vacuum, 0.01))
+    low, high = np.nanquantile(vacuum, (0.01, 0.99))
+    swing = float(high - low)
     if abs(gained_high - gained_low) > 1.5 * max(swing, 1e-9) or (
         swing > 5.0 and abs(gained_high - gained_low) > swing
     ):

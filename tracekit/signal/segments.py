@@ -156,13 +156,13 @@ def first_fall(values: Floats, level: Floats, start: Ints, stop: Ints) -> Ints:
     return _first(values, level, start, stop, np.less_equal)
 
 
-def last_reach(values: Floats, level: Floats, start: Ints, stop: Ints) -> Ints:
+def last_reach(values: NDArray[np.generic], level: Floats, start: Ints, stop: Ints) -> Ints:
     """Last index in each range at which `values` is at or over that range's level, -1 where never."""
     mirrored = _first(values[::-1], level, len(values) - stop, len(values) - start, np.greater_equal)
     return np.asarray(np.where(mirrored >= 0, len(values) - 1 - mirrored, -1), np.int64)
 
 
-def _first(values: Floats, level: Floats, start: Ints, stop: Ints, compare: np.ufunc) -> Ints:
+def _first(values: NDArray[np.generic], level: Floats, start: Ints, stop: Ints, compare: np.ufunc) -> Ints:
     out = np.full(len(start), -1, np.int64)
     if _one_by_one(start, stop):
         for i, (a, b, bound) in enumerate(zip(start.tolist(), stop.tolist(), level.tolist(), strict=True)):
@@ -178,7 +178,7 @@ def _first(values: Floats, level: Floats, start: Ints, stop: Ints, compare: np.u
     return out
 
 
-def _place(values: Floats, bound: float, compare: np.ufunc) -> int:
+def _place(values: NDArray[np.generic], bound: float, compare: np.ufunc) -> int:
     """Position of the first value for which the comparison holds, -1 where there is none."""
     step, at = _LONG, 0
     while at < len(values):  # most are found near the start
@@ -273,18 +273,3 @@ def moving_mean(values: Floats, width: int) -> Floats:
             part += padded[shift : shift + len(part)]
     total /= 2 * half + 1
     return total
-
-
-def first_true(mask: Bools, start: Ints, stop: Ints) -> Ints:
-    """Index of the first True in each range, -1 where there is none, shape (n_ranges,)."""
-    return first_in(np.flatnonzero(mask), start, stop)
-
-
-def last_true(mask: Bools, start: Ints, stop: Ints) -> Ints:
-    """Index of the last True in each range, -1 where there is none, shape (n_ranges,)."""
-    return last_in(np.flatnonzero(mask), start, stop)
-
-
-def count_true(mask: Bools, start: Ints, stop: Ints) -> Ints:
-    """Number of True in each range, shape (n_ranges,)."""
-    return count_in(np.flatnonzero(mask), start, stop)
