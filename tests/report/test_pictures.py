@@ -1,5 +1,6 @@
 """Every picture says only what its data hold, and shows nothing where there is nothing."""
 
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -7,6 +8,7 @@ import pytest
 import stories
 from stories import Play
 
+from tracekit.model.result import BudgetLine
 from tracekit.model.trace import LogFacts
 from tracekit.report.pictures.blowoff import blowoff
 from tracekit.report.pictures.budget import budget
@@ -262,7 +264,7 @@ def test_strip_lists_what_was_lost(dropping):
 
 def test_budget_names_the_largest_part(torn):
     """The largest contribution is named, and none without a budget."""
-    assert said(budget(torn)).startswith("Most of the leak's interval comes from: form of the leak.")
+    assert said(budget(torn)).startswith("What widens the leak's interval most: form of the leak.")
     assert budget(replace(torn, leak=replace(torn.leak, budget=()))) is None
 
 
@@ -296,3 +298,30 @@ def test_pictures_carry_their_numbers(story):
         assert all(len(row) == len(picture.columns) for row in picture.rows)
         assert "nan" not in picture.html
         assert " style=" not in picture.html
+
+
+def test_budget_is_drawn_without_overlap(torn):
+    """At most seven bars, the small ones put together by their root sum of squares."""
+    lines = tuple(BudgetLine(source=f"source {k}", u_kpa_s=0.1 / (k + 1), common=True) for k in range(12))
+    drawn = budget(replace(torn, leak=replace(torn.leak, budget=lines)))
+    assert drawn.html.count("<tspan class=\"q\"") == 7
+    rest = float(np.sqrt(sum((0.1 / (k + 1)) ** 2 for k in range(6, 12))))
+    assert f"6 smaller ones together: {rest:.3f}" in re.sub(r"<[^>]*>", "", drawn.html)
+    assert len(drawn.rows) == 12
+    assert "More cycles shrink none of them." in said(drawn)
+
+
+def test_few_refills_lead_with_the_fall():
+    """Where most holds need no refill, a leak leads with its fall, and the rows count those that need one."""
+    record = stories.record(stories.result(Play(rate=2.0, hold_s=2.4), findings=(stories.finding("leak_steady"),)))
+    assert choose(record.stations[0], record.logs)[0].id == "fall"
+    assert re.match(r"\d+ of 95 holds need a refill\.|None of 95", plain(hold_rows(record.stations[0]).heading))
+
+
+def test_rows_are_named_by_round_cycles():
+    """Labels beside the rows are round cycle numbers between the first and the last."""
+    html = hold_rows(stories.torn_cup().stations[0]).html
+    named = re.findall(r'class="end"[^>]*>(?:cycle )?(\d+)<', html)
+    assert named[0] == "0"
+    assert named[-1] == "94"
+    assert all(int(n) % 10 == 0 for n in named[1:-1])

@@ -17,6 +17,7 @@ from tracekit.report.embed import packed
 from tracekit.report.frame import Block, asset, frame, render
 from tracekit.report.pictures.budget import budget
 from tracekit.report.pictures.choose import choose
+from tracekit.report.ruled import causes_map
 from tracekit.report.text import NBSP, clean, escape
 from tracekit.report.todo import steps
 from tracekit.report.verdict import verdict
@@ -47,9 +48,9 @@ def station_page(record: DiagnosisRecord, index: int, options: ReportOptions = _
     if sections.has_causes(result):
         title = "Why this cause and not another" if result.causes else "What was found"
         blocks.append(Block("causes", title, sections.why_this_cause(result, unit), "Causes", page_one=True))
-    ruled = sections.ruled_out(result, unit)
+    title, ruled = causes_map(result, unit)
     if ruled:
-        blocks.append(Block("ruled-out", "What speaks against other causes", ruled, "Ruled out"))
+        blocks.append(Block("ruled-out", title, ruled, "Ruled out"))
     if others:
         blocks.append(Block("evidence", "What the recording shows", sections.evidence(others, unit), "Evidence"))
     blocks += [
@@ -57,7 +58,7 @@ def station_page(record: DiagnosisRecord, index: int, options: ReportOptions = _
         Block(
             "assumptions",
             "What was assumed",
-            sections.assumed(_assumptions(record, result), budget(result, unit), unit),
+            sections.assumed(*_assumptions(record, result), budget(result, unit), unit),
             "Assumed",
         ),
         Block("cautions", "Before you act", sections.cautions(), "Cautions"),
@@ -203,8 +204,15 @@ def _identity(result: StationResult, logs: Sequence[LogFacts]) -> tuple[str, ...
     )
 
 
-def _assumptions(record: DiagnosisRecord, result: StationResult) -> tuple[Assumption, ...]:
-    return (*(a for group in record.log_assumptions for a in group), *result.assumptions)
+def _assumptions(
+    record: DiagnosisRecord, result: StationResult
+) -> tuple[tuple[Assumption, ...], tuple[Assumption, ...]]:
+    """How the files were read and wired, and what was assumed of the station besides."""
+    read = [a for group in record.log_assumptions for a in group]
+    known = {(a.what, a.value) for a in read}
+    wired = [a for a in result.assumptions if a.what.endswith(" is on at")]
+    rest = [a for a in result.assumptions if (a.what, a.value) not in known and a not in wired]
+    return tuple({(a.what, a.value): a for a in (*read, *wired)}.values()), tuple(rest)
 
 
 def _print_note(record: DiagnosisRecord) -> str:

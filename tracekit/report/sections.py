@@ -14,13 +14,14 @@ from tracekit.report.frame import render
 from tracekit.report.measures import measure, setting, setting_names
 from tracekit.report.phrases import NOTHING, cause_name
 from tracekit.report.plot import Cell, Column, Picture
+from tracekit.report.ruled import LIKELY
 from tracekit.report.text import MINUS, clean, escape
 from tracekit.report.todo import Step, steps, to_record
 from tracekit.report.verdict import cannot_answer, verdict
 from tracekit.report.view import LEAKS, main_finding, symptom
 from tracekit.report.words import Num, chance, html, is_pressure, plain, strength
 
-_LIKELY, _POSSIBLE, _LEAST_CAUSES = 0.05, 0.005, 3
+_POSSIBLE, _LEAST_CAUSES = 0.005, 3
 _FIRST_SCREEN_PX = 616
 
 
@@ -86,17 +87,25 @@ def limits(result: StationResult, unit: str) -> str:
     }, unit)  # fmt: skip
 
 
-def assumed(assumptions: tuple[Assumption, ...], budget: Picture | None, unit: str) -> str:
-    """What was assumed, the least sure first, and what widens the leak's interval."""
+def assumed(
+    reading: tuple[Assumption, ...], station: tuple[Assumption, ...], budget: Picture | None, unit: str
+) -> str:
+    """What was assumed of the station, how the file was read, each the least sure first, and the leak's budget."""
+    return render("assumed.html", {
+        "station": _assumption_rows(station), "reading": _assumption_rows(reading),
+        "budget": shown(budget, unit) if budget else None,
+    })  # fmt: skip
+
+
+def _assumption_rows(assumptions: tuple[Assumption, ...]) -> list[dict[str, str]]:
     ordered = sorted({(a.what, a.value): a for a in assumptions}.values(), key=lambda a: a.confidence)
-    rows = [
+    return [
         {
             "what": _whole(a.what).rstrip("."), "value": clean(a.value, 120), "evidence": _whole(a.evidence),
             "sure": "" if a.confidence >= 0.975 else f"Chance {chance(a.confidence)}.",
         }
         for a in ordered
     ]  # fmt: skip
-    return render("assumed.html", {"assumptions": rows, "budget": shown(budget, unit) if budget else None}, unit)
 
 
 def cautions() -> str:
@@ -216,7 +225,7 @@ def why_leave(result: StationResult) -> str:
 def _causes(causes: tuple[CauseChance, ...]) -> list[dict[str, object]]:
     """The likely causes, each with its chance; the last row completes the sum."""
     known = sorted((c for c in causes if c.code not in NOTHING), key=lambda c: -c.chance)
-    likely = [c for k, c in enumerate(known) if c.chance >= _LIKELY or (k < _LEAST_CAUSES and c.chance >= _POSSIBLE)]
+    likely = [c for k, c in enumerate(known) if c.chance >= LIKELY or (k < _LEAST_CAUSES and c.chance >= _POSSIBLE)]
     named = [(cause_name(c.code), c.chance, _whole(c.reason)) for c in likely]
     left = max(0.0, 1.0 - sum(c.chance for c in likely))
     other = next(
@@ -224,13 +233,6 @@ def _causes(causes: tuple[CauseChance, ...]) -> list[dict[str, object]]:
     )
     rows = [*named, (cause_name(NOTHING[0]), left, other)] if left >= _POSSIBLE or not named else named
     return [{"name": n, "chance": chance(p), "boxes": _boxes(p), "reason": why} for n, p, why in rows]
-
-
-def ruled_out(result: StationResult, unit: str) -> str:
-    """Unlikely causes by what speaks against them; "" where there is none."""
-    pairs = [(cause_name(c.code), c.reason) for c in result.causes if c.code not in NOTHING and c.chance < _LIKELY]
-    rows = _by_reason([p for p in pairs if p[1].strip()])
-    return render("limits.html", {"hidden": rows, "lines": (), "record": (), "smallest": ()}, unit) if rows else ""
 
 
 def _boxes(p: float) -> int:

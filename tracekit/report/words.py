@@ -18,6 +18,7 @@ OFFERED_UNITS = ("kPa", "mbar", "hPa", "bar", "psi", "inHg", "mmHg", "Torr")
 PAGE_UNITS: dict[str, float] = {u.symbol: 1.0 / u.kpa for u in PRESSURE_UNITS}
 
 _DECIMALS_MOST = 6
+_PER_CENT = re.compile(r"(\d) %")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -69,7 +70,12 @@ def plain(text: Text, unit: str = "kPa") -> str:
 
 def html(text: Text, unit: str = "kPa", tag: str = "span") -> str:
     """A text as HTML: escaped, its pressures marked for the unit switch (`tag` is "tspan" inside a picture)."""
-    return "".join(escape(part) if isinstance(part, str) else _span(part, unit, tag) for part in text)
+    return "".join(escape(_glued(part)) if isinstance(part, str) else _span(part, unit, tag) for part in text)
+
+
+def _glued(text: str) -> str:
+    """The text with its figures kept beside their per cent sign at the end of a line."""
+    return _PER_CENT.sub(rf"\1{NBSP}%", text)
 
 
 def number(num: Num, unit: str = "kPa") -> str:

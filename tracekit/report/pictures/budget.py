@@ -1,44 +1,78 @@
 """Leak budget: what makes the interval of the leak wide?"""
 
+import math
+
 import numpy as np
 
 from tracekit.model.result import BudgetLine, StationResult
 from tracekit.report.plot import Axis, Column, Label, Picture, Plot, across, bars, finish, round_up, upward
 from tracekit.report.text import clean
-from tracekit.report.words import Text
+from tracekit.report.words import Num, Text, say
 
-_MOST_LINES = 8
+_MOST_LINES = 7
+_PLAIN = {
+    "mechanism": "hole or pores, not decided",
+    "wall exchange": "how fast the gas warms at the wall",
+    "gas temperature before the coast": "gas temperature at the cut",
+    "one gas volume for many": "one volume for many cups",
+    "sensor gain": "gain of the sensor",
+    "ambient and zero": "ambient pressure, zero of the sensor",
+    "distance to a straight line": "bend of the fall",
+    "quantisation": "steps of the reading",
+    "noise": "noise of the readings",
+}
 
 
 def budget(result: StationResult, unit: str = "kPa") -> Picture | None:
     """Bars of what widens the leak's interval, the largest on top; None without a budget."""
-    lines = sorted((b for b in result.leak.budget if b.u_kpa_s > 0.0), key=lambda b: -b.u_kpa_s)[:_MOST_LINES]
+    lines = sorted((b for b in result.leak.budget if b.u_kpa_s > 0.0), key=lambda b: -b.u_kpa_s)
     if len(lines) < 2:
         return None
-    heading: Text = (f"Most of the leak's interval comes from: {clean(lines[0].source, 60)}.",)
-    caption: Text = (
-        "Bar: standard uncertainty. More cycles shrink only bars with a star; the others are common to all cycles.",
-    )
-    rows = tuple((clean(b.source, 60), float(b.u_kpa_s), "no" if b.common else "yes") for b in lines)
+    drawn = _gathered(lines)
+    heading: Text = (f"What widens the leak's interval most: {_name(drawn[0])}.",)
+    rows = tuple((clean(_name(b), 60), float(b.u_kpa_s), "no" if b.common else "yes") for b in lines)
     columns = (
         Column(name="source"),
         Column(name="standard uncertainty", unit="kPa/s"),
         Column(name="shrinks with more cycles"),
     )
-    return finish("budget", (heading, caption), _plot(lines), columns, rows, len(rows), unit)
+    return finish("budget", (heading, (_caption(drawn),)), _plot(drawn), columns, rows, len(rows), unit)
+
+
+def _gathered(lines: list[BudgetLine]) -> list[BudgetLine]:
+    """The largest lines, the small common ones put together as a root sum of squares."""
+    if len(lines) <= _MOST_LINES:
+        return lines
+    keep, rest = lines[: _MOST_LINES - 1], lines[_MOST_LINES - 1 :]
+    together = math.sqrt(sum(b.u_kpa_s**2 for b in rest))
+    common = all(b.common for b in rest)
+    return [*keep, BudgetLine(source=f"{len(rest)} smaller ones together", u_kpa_s=together, common=common)]
+
+
+def _caption(lines: list[BudgetLine]) -> str:
+    shrinks = any(not b.common for b in lines)
+    tail = " Only a bar with a star shrinks with more cycles." if shrinks else " More cycles shrink none of them."
+    return f"Bar: standard uncertainty of the leak from one source.{tail}"
+
+
+def _name(line: BudgetLine) -> str:
+    return _PLAIN.get(line.source, clean(line.source, 40))
 
 
 def _plot(lines: list[BudgetLine]) -> Plot:
-    x = Axis(low=0.0, high=round_up(lines[0].u_kpa_s), unit="kPa/s", name="standard uncertainty, {}")
-    y = Axis(low=-0.5, high=len(lines) - 0.5, down=True, quiet=True)
+    x = Axis(low=0.0, high=round_up(max(b.u_kpa_s for b in lines)), unit="kPa/s", name="standard uncertainty, {}")
+    y = Axis(low=-0.7, high=len(lines) - 0.5, down=True, quiet=True)
     marks: list[str] = []
-    labels: list[Label] = []
     for common, css in ((True, "r8 ink"), (False, "r8 usual")):
         own = [k for k, b in enumerate(lines) if b.common is common]
         values = np.array([lines[k].u_kpa_s for k in own])
-        at = upward(y, np.array(own, np.float64) + 0.18)
+        at = upward(y, np.array(own, np.float64) + 0.16)
         marks.append(bars(np.zeros(len(own)), across(x, values), at, css))
-    for k, b in enumerate(lines):
-        words = clean(b.source, 33) + ("" if b.common else " *")
-        labels.append(Label(x=0.0, y=k - 0.22, lines=(words,), style="", dx=2, dy=6))
-    return Plot(x=x, y=y, marks=tuple(marks), labels=tuple(labels), style="low wide flush")
+    labels = [Label(x=0.0, y=k - 0.16, lines=(_line(b),), style="", dx=2, dy=-3) for k, b in enumerate(lines)]
+    return Plot(x=x, y=y, marks=tuple(marks), labels=tuple(labels), style="tall wide flush")
+
+
+def _line(line: BudgetLine) -> Text:
+    star = "" if line.common else " *"
+    value = Num(value=line.u_kpa_s, unit="kPa/s", step=10.0 ** (math.floor(math.log10(line.u_kpa_s)) - 1))
+    return say(f"{_name(line)}{star}: {{}}", value)

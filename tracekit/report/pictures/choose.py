@@ -8,7 +8,7 @@ from tracekit.report.pictures.blowoff import blowoff
 from tracekit.report.pictures.chatter import chatter
 from tracekit.report.pictures.fall import fall
 from tracekit.report.pictures.groups import groups
-from tracekit.report.pictures.hold_rows import hold_rows
+from tracekit.report.pictures.hold_rows import hold_rows, refills_tell
 from tracekit.report.pictures.losses import losses
 from tracekit.report.pictures.pulldown import pulldown
 from tracekit.report.pictures.rates import rates
@@ -67,6 +67,8 @@ def choose(
     source = main_finding(result) or symptom(result)
     code = source.code if source is not None else ""
     names = _ORDER.get(code, ("pulldown", "holds", "rates") if code in _NO_CLOSED_SUPPLY else _USUAL)
+    if names is _LEAK and not refills_tell(result):
+        names = ("fall", *(n for n in names if n != "fall"))
     extra = [n for n in ("losses", "groups", "chatter") if n not in names]
     found = [p for n in (*names, *extra) if (p := _PICTURES[n](result, unit)) is not None]
     whole = strip(result, logs, unit)

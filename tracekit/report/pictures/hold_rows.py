@@ -64,6 +64,12 @@ def _holds(data: StationData) -> Indices:
     return np.flatnonzero(data.cycles.where("outcome", "held") | data.cycles.where("outcome", "dropped"))
 
 
+def refills_tell(result: StationResult) -> bool:
+    """True where refills stand in at least half of the holds: only then their rows show a leak at a glance."""
+    refills = refill_counts(result.data)
+    return len(refills) > 0 and float((refills > 0).mean()) >= 0.5
+
+
 def _choose(held: Indices, result: StationResult) -> Indices:
     """Rows to draw: all of up to 100, else up to 60 odd ones and usual ones in even spacing."""
     if len(held) <= _MOST_ROWS:
@@ -168,13 +174,22 @@ def _marks(rows: _Rows, x: Axis, y: Axis, top: int, thick: str, styles: tuple[st
 
 
 def _labels(rows: _Rows, x: Axis, top: int) -> list[Label]:
-    """The first, the last and some round cycle numbers beside their rows, at least 17 px apart in 260."""
-    total = top + len(rows.cycle)
-    apart = 17.0 * total / 240.0
-    last = len(rows.cycle) - 1
-    steps = np.unique(np.linspace(0, last, max(2, min(5, int(last / max(apart, 1.0)) + 1))).round().astype(int))
-    words = [(int(k), f"cycle {count(int(rows.cycle[k]))}" if k == 0 else count(int(rows.cycle[k]))) for k in steps]
+    """The first, the last and round cycle numbers beside their rows, at least 17 px apart in 240."""
+    apart = 17.0 * (top + len(rows.cycle)) / 240.0
+    chosen = _round_rows(rows.cycle, apart)
+    words = [(k, f"cycle {count(int(rows.cycle[k]))}" if k == 0 else count(int(rows.cycle[k]))) for k in chosen]
     return [Label(x=x.low, y=float(k + top), lines=(text,), style="end", dx=-6) for k, text in words]
+
+
+def _round_rows(cycles: Indices, apart: float) -> list[int]:
+    """Rows to name: the ends, and between them cycle numbers that are multiples of a round step."""
+    last = len(cycles) - 1
+    step = next(s for p in range(9) for s in (10**p, 2 * 10**p, 5 * 10**p) if s * 5 >= int(cycles[-1] - cycles[0]))
+    chosen = [0]
+    for row in np.flatnonzero(cycles % step == 0).tolist():
+        if row - chosen[-1] >= apart and last - row >= apart:
+            chosen.append(row)
+    return [*chosen, last] if last - chosen[-1] >= apart else chosen
 
 
 def _group_labels(names: tuple[str, ...], x: Axis, top: int) -> list[Label]:
@@ -202,9 +217,11 @@ def _usual_count(refills: Indices) -> str:
     n = len(refills)
     if usual == 0 and times == n:
         return f"None of {count(n)} holds needs a refill"
+    if usual == 0 and times >= 0.6 * n:
+        return f"{count(n - times)} of {count(n)} holds need{'s' if n - times == 1 else ''} a refill"
     if times >= 0.6 * n:
         holds = share_of(times, n, "holds")
-        what = "no refill" if usual == 0 else f"{number_word(usual)} refill{'s' if usual > 1 else ''}"
+        what = f"{number_word(usual)} refill{'s' if usual > 1 else ''}"
         return f"{holds[:1].upper()}{holds[1:]} need {what}"
     low, high = int(np.percentile(refills, 5)), int(np.percentile(refills, 95))
     return f"Most of {count(n)} holds need {number_word(low)} to {number_word(high)} refills"

@@ -180,12 +180,13 @@ def _heading(rate: Floats, leak: LeakResult, known: Indices, odd: Mask) -> Text:
             "{} cycles lose {}, the others {}.", f"{count(int(odd.sum()))} of {count(len(rate))}",
             _num(median(rate[odd]), median(half[odd])), _num(median(rate[~odd]), median(half[~odd])),
         )  # fmt: skip
-    low, _, high = middle(rate)
+    same = alike(rate, half)
+    low, _, high = (float(rate.min()), 0.0, float(rate.max())) if same else middle(rate)
     step = max(median(half), 1e-3)
     span = say("{} to {}", Num(value=low, unit="kPa/s", step=step, bare=True), _num(high, step))
     z = trend_z(rate)
     move = "; no trend." if abs(z) < 2.5 else "; rising." if z > 0 else "; falling."
-    start = f"All {count(len(rate))} cycles lose alike, " if alike(rate, half) else f"{count(len(rate))} cycles lose "
+    start = f"All {count(len(rate))} cycles lose alike, " if same else f"Most of {count(len(rate))} cycles lose "
     return (start, *span, move)
 
 

@@ -1,0 +1,90 @@
+"""The map of causes along the way of the air: which ones the log speaks for, which against, which it leaves open."""
+
+from tracekit.model.finding import CauseChance
+from tracekit.model.result import StationResult
+from tracekit.report.frame import render
+from tracekit.report.phrases import NOTHING, cause_name
+from tracekit.report.text import clean
+from tracekit.report.words import chance, count
+
+LIKELY = 0.05
+_PLACES: tuple[tuple[str, tuple[str, ...]], ...] = (
+    ("Part and motion", ("leak_part_dependent", "part_not_presented", "collision_or_peel", "motion_dips")),
+    ("Cup, hose and filter", ("leak_steady", "seal_lost_partly", "flow_restricted")),
+    (
+        "Valves",
+        (
+            "check_valve_leak", "supply_valve_passing", "supply_valve_slow", "release_valve_leak", "release_weak",
+            "valves_overlap",
+        ),
+    ),
+    (
+        "Air supply and vacuum source",
+        ("exhaust_restricted", "supply_pressure_low", "supply_pressure_dips", "supply_pulsation"),
+    ),
+    (
+        "Settings",
+        (
+            "set_point_too_high", "set_point_too_low", "hysteresis_too_small", "supply_on_below_reset",
+            "supply_band_too_narrow", "supply_off_unreachable", "timeout_too_short",
+        ),
+    ),
+    ("Sensor and cable", ("sensor_zero_shift", "sensor_noisy", "sensor_stuck", "sensor_slow", "sensor_clipped")),
+)  # fmt: skip
+_ELSEWHERE = "Elsewhere"
+_OPEN = ("not excluded", "needs a baseline", "not in this log")
+_MARKS = {"likely": "■", "open": "◧", "against": "□"}
+
+
+def causes_map(result: StationResult, unit: str) -> tuple[str, str]:
+    """Title and finished HTML of the map; two empty texts where no unlikely cause has a reason."""
+    known = [c for c in result.causes if c.code not in NOTHING and c.reason.strip()]
+    states = {c.code: _state(c) for c in known}
+    against = sum(s == "against" for s in states.values())
+    if all(s == "likely" for s in states.values()):
+        return "", ""
+    places = [(name, [_entry(c, states[c.code]) for c in known if _place(c.code) == name]) for name in _names()]
+    left = sum(s == "open" for s in states.values())
+    values = {
+        "places": [p for p in places if p[1]],
+        "marks": [(_MARKS[s], w) for s, w in _READING if s in states.values()],
+    }
+    return _title(against, left, len(known)), render("ruled.html", values, unit)
+
+
+_READING = (("likely", "likely"), ("open", "not excluded"), ("against", "the log speaks against it"))
+
+
+def _title(against: int, left: int, total: int) -> str:
+    if not against:
+        return f"What the log leaves open: {count(left)} of {count(total)} causes"
+    tail = f"; it leaves {count(left)} open" if left else ""
+    return f"The log speaks against {count(against)} of {count(total)} causes{tail}"
+
+
+def _names() -> tuple[str, ...]:
+    return (*(name for name, _ in _PLACES), _ELSEWHERE)
+
+
+def _place(code: str) -> str:
+    return next((name for name, codes in _PLACES if code in codes), _ELSEWHERE)
+
+
+def _state(cause: CauseChance) -> str:
+    if cause.chance >= LIKELY:
+        return "likely"
+    return "open" if cause.reason.startswith(_OPEN) else "against"
+
+
+def _entry(cause: CauseChance, state: str) -> dict[str, str]:
+    words = {"likely": f"chance {chance(cause.chance)}", "open": "not excluded", "against": "against it"}[state]
+    return {"mark": _MARKS[state], "state": state, "name": cause_name(cause.code), "words": words, "why": _why(cause)}
+
+
+def _why(cause: CauseChance) -> str:
+    """The reason as a sentence, without what the mark says already."""
+    line = clean(cause.reason, 260).rstrip(".")
+    line = "no measure of this log shows it" if line == "not in this log" else line
+    for start in ("not excluded: ", "not excluded, but "):
+        line = line.removeprefix(start)
+    return f"{line[:1].upper()}{line[1:]}."
