@@ -17,6 +17,7 @@ from tracekit.model.comparison import Plan, Recordings
 from tracekit.options.compare import CompareOptions, PlanOptions, SerialOptions
 
 PILOT = (recording(1, 200, Scene(fade=0.3, share=0.3), name="pilot"),)
+OPTIONS = CompareOptions()
 FROZEN = "2025-03-01T06:00:00Z"
 
 
@@ -164,17 +165,17 @@ def test_an_altered_plan_is_refused() -> None:
     """A frozen plan whose margin was widened afterwards does not fit its hash."""
     altered = replace(_plan(frozen=FROZEN), margin=2.0)
     with pytest.raises(UsageError, match="an unaltered plan"):
-        check_plan(altered, PILOT, PILOT, "decay_rate_kpa_s")
+        check_plan(altered, PILOT, PILOT, "decay_rate_kpa_s", OPTIONS)
 
 
 def test_frozen_after_the_recording_began() -> None:
     """A plan that is younger than AFTER was not fixed in advance; one without a date cannot be checked."""
     early, late = _plan(frozen="2025-03-01T06:00:00Z"), _plan(frozen="2026-03-01T06:00:00Z")
-    assert not any("had begun" in r for r in check_plan(early, PILOT, PILOT, "decay_rate_kpa_s").remarks)
-    assert any("had begun" in r for r in check_plan(late, PILOT, PILOT, "decay_rate_kpa_s").remarks)
+    assert not any("had begun" in r for r in check_plan(early, PILOT, PILOT, "decay_rate_kpa_s", OPTIONS).remarks)
+    assert any("had begun" in r for r in check_plan(late, PILOT, PILOT, "decay_rate_kpa_s", OPTIONS).remarks)
     undated = (replace(PILOT[0], facts=replace(PILOT[0].facts, start_time_us=None)),)
-    assert any("cannot be checked" in r for r in check_plan(early, PILOT, undated, "decay_rate_kpa_s").remarks)
-    assert "The plan was not frozen." in check_plan(_plan(), PILOT, PILOT, "decay_rate_kpa_s").remarks
+    assert any("cannot be checked" in r for r in check_plan(early, PILOT, undated, "decay_rate_kpa_s", OPTIONS).remarks)
+    assert "The plan was not frozen." in check_plan(_plan(), PILOT, PILOT, "decay_rate_kpa_s", OPTIONS).remarks
 
 
 def test_which_look_was_reached() -> None:
@@ -182,12 +183,30 @@ def test_which_look_was_reached() -> None:
     plan = _plan(change=0.5, looks=3, frozen=FROZEN)
     for k, look in enumerate(plan.looks, 1):
         after = (recording(5, look.cycles, name="after"),)
-        check = check_plan(plan, PILOT, after, "decay_rate_kpa_s")
+        check = check_plan(plan, PILOT, after, "decay_rate_kpa_s", OPTIONS)
         assert (check.look, check.bound) == (k, look.bound)
-    short = check_plan(plan, (recording(6, 20),), (recording(5, 10),), "noise_kpa")
+    short = check_plan(plan, (recording(6, 20),), (recording(5, 10),), "noise_kpa", OPTIONS)
     assert short.look == 0
     assert any("about decay_rate_kpa_s" in r for r in short.remarks)
     assert any("power is lower" in r for r in short.remarks)
+
+
+def test_what_departs_from_the_plan_is_said() -> None:
+    """Slower sampling than planned and a rule of other error rates are remarks; what keeps to the plan has none."""
+    plan = _plan(frozen=FROZEN)
+    after = (recording(5, plan.cycles, name="after"),)
+    before = (recording(6, plan.cycles, name="before"),)
+    assert check_plan(plan, before, after, "decay_rate_kpa_s", OPTIONS).remarks == ()
+    slow = (replace(after[0], sensor=sensor(0.02)),)
+    told = check_plan(plan, before, slow, "decay_rate_kpa_s", OPTIONS).remarks
+    assert told == ("Sampled every 20 ms; the plan asked for 5 ms.",)
+    lax = check_plan(plan, before, after, "decay_rate_kpa_s", replace(OPTIONS, equivalence=0.2)).remarks
+    assert len(lax) == 1
+    assert "not the one that was frozen" in lax[0]
+    looks = _plan(looks=3, frozen=FROZEN)
+    several = (recording(5, looks.cycles, name="after"),)
+    enough = (recording(6, looks.cycles, name="before"),)
+    assert check_plan(looks, enough, several, "decay_rate_kpa_s", OPTIONS).remarks == ()
 
 
 @given(st.floats(1e-6, 1e6))

@@ -54,10 +54,10 @@ def test_a_rate_in_full() -> None:
 
 
 def test_clean_sides_become_equivalent() -> None:
-    """Nothing dropped on either side: 321 clean cycles a side show equal shares within 1 in 100, 320 do not."""
-    assert not rate_equivalent(rate_result("drop_share", (0, 0), (320, 320), OPTIONS), OPTIONS)
-    assert rate_equivalent(rate_result("drop_share", (0, 0), (321, 321), OPTIONS), OPTIONS)
-    assert rate_result("drop_share", (0, 0), (60, 60), OPTIONS).cycles_needed == 321
+    """Nothing dropped on either side: 368 clean cycles a side show equal shares within 1 in 100, 367 do not."""
+    assert not rate_equivalent(rate_result("drop_share", (0, 0), (367, 367), OPTIONS), OPTIONS)
+    assert rate_equivalent(rate_result("drop_share", (0, 0), (368, 368), OPTIONS), OPTIONS)
+    assert rate_result("drop_share", (0, 0), (60, 60), OPTIONS).cycles_needed == 368
 
 
 def test_more_cycles_decide_a_half_shown_fall() -> None:

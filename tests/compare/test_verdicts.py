@@ -98,8 +98,9 @@ def test_drops_take_their_share_of_the_error() -> None:
 
 
 def test_no_change() -> None:
-    """The primary lies within its margin."""
-    assert _judge(measure(equal=0.04)).verdict == "no_change"
+    """The primary lies within its margin: both tests at 2.5 %, so that its 95 % interval does."""
+    assert _judge(measure(equal=0.024)).verdict == "no_change"
+    assert _judge(measure(equal=0.026)).verdict == "not_demonstrated"
 
 
 def test_undecided() -> None:
@@ -174,6 +175,6 @@ def test_the_rule_in_words() -> None:
     """The rule names the primary, the error rates and the looks; it is the same for every comparison."""
     text = rule_text("release_time_s", OPTIONS)
     assert "release_time_s" in text
-    assert "2.5 %" in text
-    assert "4 % each" in text
+    assert "one-sided 2.5 %" in text
+    assert "two one-sided tests, 2.5 % each" in text
     assert ", over 3 looks" in rule_text("release_time_s", OPTIONS, ", over 3 looks")

@@ -71,7 +71,7 @@ def compare(
     primary, source = choose_primary(before, asked)
     mix = part_mix(before, after, asked.match, options)
     question = Question(before=before, after=after, mix=mix, options=options, serial=serial)
-    check = check_plan(asked.plan, before, after, primary) if asked.plan else None
+    check = check_plan(asked.plan, before, after, primary, options) if asked.plan else None
     measures = _measures(question, primary, asked.plan)
     rates = rate_results(before, after, options)
     error = _error(check, options)

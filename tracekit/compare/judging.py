@@ -32,7 +32,7 @@ from tracekit.model.comparison import MeasureResult, Recordings
 from tracekit.model.estimate import Bound, Estimate, Quantity, Withheld
 from tracekit.options.compare import CompareOptions, SerialOptions
 
-_Z_SHOW, _Z_EQUAL = 1.959964, 1.644854
+_Z = 1.959964  # one-sided 2.5 %, of showing a change and of each of the two tests of equivalence
 _METHOD = "median; order statistics at the effective number of cycles; shared errors added"
 
 
@@ -153,9 +153,9 @@ def _needed(difference: Difference, margin: float, options: CompareOptions) -> i
     scatter, change = scatter_of(difference.before, difference.after, options), difference.value
     if difference.before.open_ended or difference.after.open_ended:
         return Withheld("only a bound is known on one side; repair the reason first")
-    shown = cycles_for(lambda n: power_to_show(change, scatter, n, _Z_SHOW), options.power, options.most_cycles)
+    shown = cycles_for(lambda n: power_to_show(change, scatter, n, _Z), options.power, options.most_cycles)
     equal = cycles_for(
-        lambda n: power_to_equal(change, margin, scatter, n, _Z_EQUAL), options.power, options.most_cycles
+        lambda n: power_to_equal(change, margin, scatter, n, _Z), options.power, options.most_cycles
     )
     found = [n for n in (shown, equal) if isinstance(n, int)]
     return max(min(found), options.fewest_cycles) if found else shown

@@ -12,7 +12,7 @@ from tracekit.compare.plan_check import plan_hash
 from tracekit.compare.plan_share import PlanQuestion, plan_share, rounded
 from tracekit.compare.sequential import bounds_at, chance_of_crossing, drift_for, information_of
 from tracekit.compare.typical import TYPICAL
-from tracekit.compare.verdicts import rule_text
+from tracekit.compare.verdicts import looks_text, rule_text
 from tracekit.errors import NotEnoughData, UsageError, message, nearest
 from tracekit.model.comparison import Look, Plan, Recordings
 from tracekit.model.estimate import Withheld
@@ -79,7 +79,7 @@ def _finished(
         cycles=cycles,
         sample_interval_s=interval,
         looks=looks,
-        rule=rule_text(measure.column, options, _looks_text(looks)),
+        rule=rule_text(measure.column, options, looks_text(looks)),
         basis=ground.basis,
         sha256="",
         frozen_at=frozen_at,
@@ -178,13 +178,6 @@ def _sample_interval(measure: Measure, level: float, change: float, options: Pla
 def _least(measure: Measure, interval_s: float, options: CompareOptions) -> float:
     """Smallest margin by the measure's resolution, as far as it is known before recording."""
     return {"rate": options.margin_rate_kpa_s, "count": 1.0, "time": interval_s}.get(measure.resolution, 0.0)
-
-
-def _looks_text(looks: Sequence[Look]) -> str:
-    if len(looks) == 1:
-        return ""
-    steps = ", ".join(f"z above {look.bound:.3f} at {look.cycles} cycles" for look in looks)
-    return f" over {len(looks)} looks with O'Brien-Fleming-type spending: {steps}; stop at the first that is passed"
 
 
 def _parts(mix: PartMix, cycles: int) -> tuple[tuple[str, int], ...]:

@@ -4,8 +4,12 @@ import datetime as dt
 import hashlib
 import json
 
+from tracekit.compare.verdicts import looks_text, rule_text
 from tracekit.errors import UsageError, message
 from tracekit.model.comparison import Plan, PlanCheck, Recordings
+from tracekit.options.compare import CompareOptions
+
+_SLOWER = 1.2  # sampling slower than planned by more than this is said: clocks and rounding explain less
 
 
 def plan_hash(plan: Plan) -> str:
@@ -26,8 +30,10 @@ def plan_hash(plan: Plan) -> str:
     return hashlib.sha256(text.encode()).hexdigest()
 
 
-def check_plan(plan: Plan, before: Recordings, after: Recordings, primary: str) -> PlanCheck:
-    """Hold a comparison against its frozen plan.
+def check_plan(
+    plan: Plan, before: Recordings, after: Recordings, primary: str, options: CompareOptions
+) -> PlanCheck:
+    """Hold a comparison, made with `options`, against its frozen plan.
 
     Raises UsageError where the plan was altered after freezing.
     """
@@ -39,7 +45,9 @@ def check_plan(plan: Plan, before: Recordings, after: Recordings, primary: str) 
     reached = [k for k, look in enumerate(plan.looks, 1) if counted[1] >= look.cycles]
     look = reached[-1] if reached else 0
     bound = plan.looks[look - 1].bound if look else float("inf")
-    remarks = [*_counts(plan, counted, look), *_timing(plan, after)]
+    remarks = [*_counts(plan, counted, look), *_timing(plan, after), *_sampling(plan, (*before, *after))]
+    if plan.rule != rule_text(plan.measure, options, looks_text(plan.looks)):
+        remarks.append("The rule applied here is not the one that was frozen; use the version that made the plan.")
     if primary != plan.measure:
         remarks.append(f"The plan is about {plan.measure}.")
     return PlanCheck(plan=plan, look=look, bound=bound, remarks=tuple(remarks))
@@ -56,6 +64,14 @@ def _counts(plan: Plan, counted: list[int], look: int) -> list[str]:
     if counted[0] < plan.cycles:
         remarks.append(f"BEFORE has {counted[0]} cycles; the plan asked for {plan.cycles}: the power is lower.")
     return remarks
+
+
+def _sampling(plan: Plan, recordings: Recordings) -> list[str]:
+    """Was it sampled as fast as planned."""
+    slowest = max(r.sensor.sample_interval_s for r in recordings)
+    if slowest <= _SLOWER * plan.sample_interval_s:
+        return []
+    return [f"Sampled every {1e3 * slowest:.3g} ms; the plan asked for {1e3 * plan.sample_interval_s:.3g} ms."]
 
 
 def _timing(plan: Plan, after: Recordings) -> list[str]:

@@ -10,6 +10,7 @@ from tracekit.model.estimate import Estimate, Withheld
 from tracekit.options.compare import CompareOptions
 
 _METHOD = "exact (Clopper-Pearson), of cycles that are not cut by an edge or a gap"
+_Z = 1.959964  # one-sided 2.5 %, of showing a fall and of each of the two tests of equivalence
 _METHOD_DIFFERENCE = "difference of shares from exact limits"
 
 
@@ -86,8 +87,8 @@ def _needed(events: tuple[int, int], cycles: tuple[int, int], options: CompareOp
     scatter = Scatter(per_cycle=sum(p * (1.0 - p) for p in shares), common=0.0)
     change, margin = shares[1] - shares[0], options.margin_share_points
     found = [
-        cycles_for(lambda n: power_to_show(change, scatter, n, 1.959964), options.power, options.most_cycles),
-        cycles_for(lambda n: power_to_equal(change, margin, scatter, n, 1.644854), options.power, options.most_cycles),
+        cycles_for(lambda n: power_to_show(change, scatter, n, _Z), options.power, options.most_cycles),
+        cycles_for(lambda n: power_to_equal(change, margin, scatter, n, _Z), options.power, options.most_cycles),
     ]
     numbers = [n for n in found if isinstance(n, int)]
     return max(min(numbers), options.fewest_cycles) if numbers else found[0]

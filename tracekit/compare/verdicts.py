@@ -1,13 +1,13 @@
 """The rule: verdicts of the measures and the verdict over all, fixed before the data are seen."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from tracekit.compare.counts import smallest_p
 from tracekit.compare.measures import CLAIM_RATES
 from tracekit.compare.multiple import holm
 from tracekit.compare.rates import rate_equivalent
-from tracekit.model.comparison import MeasureResult, Overall, RateResult, Verdict
+from tracekit.model.comparison import Look, MeasureResult, Overall, RateResult, Verdict
 from tracekit.model.estimate import Bound, Estimate, Withheld
 from tracekit.options.compare import CompareOptions
 
@@ -56,6 +56,14 @@ def rule_text(primary: str, options: CompareOptions, looks: str = "") -> str:
         "Else not demonstrated. Other measures count as equivalent within their margin, and as better or worse only "
         "where that is shown (Holm) and exceeds the margin."
     )
+
+
+def looks_text(looks: Sequence[Look]) -> str:
+    """The bounds of a plan's looks in words, "" for one look only."""
+    if len(looks) == 1:
+        return ""
+    steps = ", ".join(f"z above {look.bound:.3f} at {look.cycles} cycles" for look in looks)
+    return f" over {len(looks)} looks with O'Brien-Fleming-type spending: {steps}; stop at the first that is passed"
 
 
 def _measure(
