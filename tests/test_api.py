@@ -109,9 +109,11 @@ def test_many_stations_are_named() -> None:
 
 
 def test_it_shows_itself() -> None:
-    """In a notebook a diagnosis is a table of its findings, and what comes from the log cannot act."""
+    """In a notebook a diagnosis shows verdict, first step, settings and findings; what the log says cannot act."""
     shown = tracekit.Diagnosis(stories.torn_cup())._repr_html_()
-    assert "<caption>Loader 2</caption>" in shown
+    for words in ("Loader 2: Very likely a leak", "First: Blank the cup", "Caution: Nobody under", "Settings: leave them."):
+        assert words in shown
+    assert "Settings to enter: Set point" in tracekit.Diagnosis(stories.chattering())._repr_html_()
     assert "leak_steady" in shown
     hostile = tracekit.Diagnosis(stories.hostile())._repr_html_()
     assert "<script" not in hostile

@@ -17,16 +17,19 @@ from tracekit.pipeline import diagnose as _diagnose
 from tracekit.read import open_log
 from tracekit.read.station_file import load_stations
 from tracekit.report.arrow import table_frame
+from tracekit.report.figures import figure
 from tracekit.report.json import diagnosis_json
-from tracekit.report.text import clean, escape
+from tracekit.report.notebook import notebook_html
 from tracekit.report.whole import write_all
 from tracekit.simulate.load import load_scenario
 from tracekit.simulate.log import SimulatedLog
 from tracekit.simulate.log import simulate as _simulate
 from tracekit.simulate.scenario import Scenario
+from tracekit.units import pressure_unit
 
 if TYPE_CHECKING:
     import pandas as pd
+    from plotly.graph_objects import Figure
 
 StationLike = Station | str | Path | Sequence[Station] | None
 
@@ -110,6 +113,16 @@ class Diagnosis:
         """The suggested settings of the log's only station, or why they are withheld."""
         return self.station().suggestion
 
+    def figure(self, name: str, *, station: str | None = None, units: str = "kPa") -> "Figure":
+        """A picture of the diagnosis as a plotly figure, to zoom, restyle and save.
+
+        name   recording, cycles, rates, fall, shape, groups, evacuation, holds, causes or budget
+        units  pressure unit of the figure: kPa, mbar, bar, psi, inHg …
+
+        Raises UsageError for an unknown name, naming the nearest, and where the log does not show what it needs.
+        """
+        return figure(self.station(station), name, pressure_unit(units).symbol)
+
     def to_dict(self) -> dict[str, object]:
         """The content of `diagnosis.json`."""
         return diagnosis_json(self.record)
@@ -122,8 +135,8 @@ class Diagnosis:
         return write_all(self.record, folder, csv=csv)
 
     def _repr_html_(self) -> str:
-        """The findings as a small table, for notebooks."""
-        return "".join(map(_station_html, self.record.stations))
+        """Verdict, first step, settings and findings of every station, for notebooks."""
+        return notebook_html(self.record)
 
 
 def diagnose(log: Any, *, station: StationLike = None, baseline: Any = None) -> Diagnosis:
@@ -170,14 +183,3 @@ def _one_of(name: str | None, names: Sequence[str]) -> str:
         found = "no station named" if name is None else f'"{name}"'
         raise UsageError(message("station", found, f"one of the log's {len(names)}", nearest(name or "", names)))
     return name
-
-
-def _station_html(result: StationResult) -> str:
-    rows = "".join(
-        f"<tr><td>{escape(f.severity)}</td><td>{escape(clean(f.title, 200))}</td><td>{escape(f.code)}</td>"
-        f"<td style='text-align:right'>{100 * f.confidence:.0f} %</td></tr>"
-        for f in result.findings
-    )
-    head = "<tr><th>severity</th><th>finding</th><th>code</th><th>confidence</th></tr>"
-    body = head + rows if rows else "<tr><td>No finding.</td></tr>"
-    return f"<table><caption>{escape(clean(result.data.station))}</caption>{body}</table>"

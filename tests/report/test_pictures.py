@@ -304,7 +304,7 @@ def test_budget_is_drawn_without_overlap(torn):
     """At most seven bars, the small ones put together by their root sum of squares."""
     lines = tuple(BudgetLine(source=f"source {k}", u_kpa_s=0.1 / (k + 1), common=True) for k in range(12))
     drawn = budget(replace(torn, leak=replace(torn.leak, budget=lines)))
-    assert drawn.html.count("<tspan class=\"q\"") == 7
+    assert drawn.html.count('<tspan class="q"') == 7
     rest = float(np.sqrt(sum((0.1 / (k + 1)) ** 2 for k in range(6, 12))))
     assert f"6 smaller ones together: {rest:.3f}" in re.sub(r"<[^>]*>", "", drawn.html)
     assert len(drawn.rows) == 12

@@ -10,7 +10,9 @@ from tracekit.report.ruled import causes_map
 
 def with_causes(*causes):
     """The torn cup with other causes."""
-    return replace(stories.torn_cup().stations[0], causes=tuple(CauseChance(code=c, chance=p, reason=r) for c, p, r in causes))
+    return replace(
+        stories.torn_cup().stations[0], causes=tuple(CauseChance(code=c, chance=p, reason=r) for c, p, r in causes)
+    )
 
 
 def test_states_are_told_apart_by_mark_and_word():
@@ -34,7 +36,10 @@ def test_nothing_is_ruled_out_without_a_reason():
 
 def test_only_open_causes_are_not_called_ruled_out():
     """Where nothing speaks against any cause, the title says that all are open."""
-    title, html = causes_map(with_causes(("sensor_slow", 0.01, "not in this log"), ("release_weak", 0.02, "needs a baseline to be seen")), "kPa")
+    title, html = causes_map(
+        with_causes(("sensor_slow", 0.01, "not in this log"), ("release_weak", 0.02, "needs a baseline to be seen")),
+        "kPa",
+    )
     assert title == "What the log leaves open: 2 of 2 causes"
     assert "No measure of this log shows it." in html
     assert "□" not in html

@@ -1,0 +1,54 @@
+"""A diagnosis as a notebook shows it: the page's answer in a few lines of HTML, without style sheet or script."""
+
+from tracekit.model.result import DiagnosisRecord, StationResult
+from tracekit.report.sections import setting_entries, why_leave
+from tracekit.report.text import clean, escape
+from tracekit.report.todo import steps
+from tracekit.report.verdict import verdict
+from tracekit.report.words import chance, plain
+
+_MOST_FINDINGS = 8
+
+
+def notebook_html(record: DiagnosisRecord) -> str:
+    """Verdict, first step, settings and findings of every station."""
+    return "".join(map(_station, record.stations))
+
+
+def _station(result: StationResult) -> str:
+    said, first = verdict(result), steps(result)[0]
+    name = clean(result.data.station, 60) or "Station without a name"
+    minutes = f", {first.minutes} min" if first.minutes else ""
+    lines = [
+        f"<p><b>{escape(name)}: {escape(said.headline)}</b><br>{escape(plain(said.lead))}",
+        f"<br>{escape(said.action)} {escape(said.reasons)}</p>",
+        f"<p>First: {escape(first.act)}{minutes}. {escape(first.how)}",
+        f"<br>Caution: {escape(first.caution)}</p>" if first.caution else "</p>",
+        f"<p>{escape(_settings(result))}</p>",
+        _findings(result),
+    ]
+    return "".join(lines)
+
+
+def _settings(result: StationResult) -> str:
+    entries = setting_entries(result)
+    if not entries:
+        return f"Settings: leave them. {why_leave(result)}"
+    moves = [
+        f"{e['name']} {e['now']} → {e['new']} {e['unit']}{', ' + e['entry'] if e['entry'] else ''}" for e in entries
+    ]
+    return f"Settings to enter: {'; '.join(moves)}."
+
+
+def _findings(result: StationResult) -> str:
+    if not result.findings:
+        return "<p>No finding.</p>"
+    rows = "".join(
+        f"<tr><td>{escape(f.severity)}</td><td>{escape(clean(f.title, 200))}</td><td>{escape(f.code)}</td>"
+        f"<td>{chance(f.confidence)}</td></tr>"
+        for f in result.findings[:_MOST_FINDINGS]
+    )
+    head = "<tr><th>severity</th><th>finding</th><th>code</th><th>chance that it is there</th></tr>"
+    left = len(result.findings) - _MOST_FINDINGS
+    more = f"<p>{left} more findings in the page.</p>" if left > 0 else ""
+    return f"<table>{head}{rows}</table>{more}"
