@@ -212,6 +212,11 @@ def _scatter(effect: Effect) -> Effect:
     )  # fmt: skip
 
 
+def _without_reference(now: Bools) -> Comparison:
+    """Nothing to compare with: all cycles are now."""
+    return Comparison(effects={}, source="none", onset=None, now=now, reference=np.zeros(len(now), np.bool_))
+
+
 def compare(features: Features, baseline: Features | None, options: JudgeOptions) -> Comparison:
     """Effects of a log against its baseline, else against its own cycles before an onset, else none."""
     n = len(features.held)
@@ -221,7 +226,7 @@ def compare(features: Features, baseline: Features | None, options: JudgeOptions
     last = max(int(np.ceil(options.last_share * after.sum())), min(12, int(after.sum())))
     late = after & (np.cumsum(after[::-1])[::-1] <= last)
     if baseline is None and onset is None:
-        return Comparison(effects={}, source="none", onset=None, now=after, reference=np.zeros(n, np.bool_))
+        return _without_reference(after)
     effects = {}
     for name, values in features.values.items():
         now = values[late & features.held]
@@ -236,6 +241,11 @@ def compare(features: Features, baseline: Features | None, options: JudgeOptions
         effect = compare_feature(name, now, reference, floor, baseline is None, options)
         if effect is not None:
             effects[name] = effect
+    if baseline is None and all(abs(effect.z) < options.onset_least_z for effect in effects.values()):
+        # a step that no median confirms: earlier cycles are then only more of the same
+        return Comparison(
+            effects={}, source="none", onset=None, now=np.ones(n, np.bool_), reference=np.zeros(n, np.bool_)
+        )
     if "rise" in effects:
         effects["rise_scatter"] = _scatter(effects["rise"])
     if "ultimate_fit" in effects and "ultimate" not in effects:

@@ -15,6 +15,8 @@ from tracekit.judge.fingerprints import FINGERPRINTS, SAME, SIGN_BACKGROUND, SIG
 from tracekit.options.judge import JudgeOptions
 
 _POINTS = 14
+LEAKS_ONLY = ("unevenness",)
+"""Measures that only a leak has: a second cause beside it says nothing about them."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -49,10 +51,10 @@ def log_fit(change: Change, effect: Effect, worst: float) -> float:
 
 def combined(first: Mapping[str, Change], second: Mapping[str, Change]) -> dict[str, Change]:
     """The fingerprint of two causes at once; a measure about which either says nothing says nothing."""
-    both = {}
+    both = {name: row[name] for row in (first, second) for name in row if name in LEAKS_ONLY}
     for name, a in first.items():
         b = second.get(name)
-        if b is None:
+        if b is None or name in LEAKS_ONLY:
             continue
         if SAME in (a, b):
             both[name] = b if a == SAME else a
@@ -68,7 +70,7 @@ def evidence_for(
 ) -> dict[str, float]:
     """Log-likelihood of every measured effect under one fingerprint, by measure."""
     return {
-        name: log_fit(change, effects[name], options.worst_logp)
+        name: log_fit(change, effects[name], options.worst_balance if name == "balance" else options.worst_logp)
         for name, change in fingerprint.items()
         if name in effects
     }
@@ -87,16 +89,37 @@ def sign_evidence(codes: tuple[str, ...], signs: tuple[Sign, ...]) -> float:
 
 
 def log_likelihood(
-    codes: tuple[str, ...], effects: Mapping[str, Effect], signs: tuple[Sign, ...], options: JudgeOptions
+    codes: tuple[str, ...],
+    effects: Mapping[str, Effect],
+    signs: tuple[Sign, ...],
+    options: JudgeOptions,
+    since_before: bool = False,
 ) -> float:
-    """Tempered log-likelihood of all evidence under a set of one or two causes, or ("none",)."""
+    """Tempered log-likelihood of all evidence under a set of one or two causes, or ("none",).
+
+    `since_before`: the reference is earlier cycles of the same log, so a cause may have been there all along and have
+    changed nothing.
+    """
+    measured = _measured(codes, effects, options)
+    if since_before:
+        unchanged = _measured(("none",), effects, options)
+        share = options.since_before
+        measured = float(np.logaddexp(np.log(1.0 - share) + measured, np.log(share) + unchanged))
+    return measured + sign_evidence(codes, signs)
+
+
+def _measured(codes: tuple[str, ...], effects: Mapping[str, Effect], options: JudgeOptions) -> float:
+    """Tempered log-likelihood of the measured effects under one or two causes."""
     fingerprint: Mapping[str, Change] = FINGERPRINTS.get(codes[0], {})
     for code in codes[1:]:
         fingerprint = combined(fingerprint, FINGERPRINTS.get(code, {}))
     measured = sum(evidence_for(fingerprint, effects, options).values())
     # a measure about which a cause says nothing is taken as middling evidence, not as a free pass
     silent = sum(_silent(effects[n]) for n in FINGERPRINTS["none"] if n in effects and n not in fingerprint)
-    return options.temper * (measured + silent) + sign_evidence(codes, signs)
+    if "unevenness" in effects and "unevenness" not in fingerprint:
+        # only leaks have it: it tells leaks apart, not a leak from no leak
+        silent += log_fit(FINGERPRINTS["leak_steady"]["unevenness"], effects["unevenness"], options.worst_logp)
+    return options.temper * (measured + silent)
 
 
 def _silent(effect: Effect) -> float:

@@ -121,7 +121,7 @@ FINGERPRINTS: Mapping[str, Mapping[str, Change]] = {
 
 SIGN_BACKGROUND: Mapping[str, float] = {
     "rate_groups": 0.001, "late_response": 0.0007, "scattered_evacuation": 0.003, "sudden_losses": 0.002,
-    "gradual_losses": 0.002, "empty_picks": 0.003, "deep_dips": 0.01, "pulsation": 0.003, "leaky": 0.03,
+    "gradual_losses": 0.002, "empty_picks": 0.003, "deep_dips": 0.01, "pulsation": 0.003, "leaky": 0.01,
     "tight_on_plate": 0.5, "leaks_on_plate": 0.05,
 }  # fmt: skip
 """How often a sign shows without the causes below (common practice, no source)."""

@@ -40,23 +40,24 @@ def posterior(
     surroundings: tuple[str, ...],
     complaint: bool,
     options: JudgeOptions,
+    since_before: bool = False,
 ) -> Posterior:
-    """Posterior over hypotheses given measured effects and signs."""
+    """Posterior over hypotheses given measured effects and signs; `since_before` as for `log_likelihood`."""
     logs: dict[tuple[str, ...], float] = {}
     weight = {code: prior(code, surroundings, complaint=True) for code in HYPOTHESES}
     total = sum(weight.values())
     faulty = 0.6 if complaint else 0.25
     nothing = 1.0 - faulty
-    logs[("none",)] = np.log(nothing) + log_likelihood(("none",), effects, signs, options)
+    logs[("none",)] = np.log(nothing) + log_likelihood(("none",), effects, signs, options, since_before)
     for code in HYPOTHESES:
         share = faulty * (1.0 - TWO_CAUSES) * weight[code] / total
-        logs[(code,)] = np.log(share) + log_likelihood((code,), effects, signs, options)
+        logs[(code,)] = np.log(share) + log_likelihood((code,), effects, signs, options, since_before)
     best = sorted(HYPOTHESES, key=lambda code: -logs[(code,)])[:_PAIRED]
     for a, b in combinations(best, 2):
         if any({a, b} <= alike for alike in _ALIKE):
             continue
         share = faulty * TWO_CAUSES * weight[a] * weight[b] / total**2
-        logs[(a, b)] = np.log(share) + log_likelihood((a, b), effects, signs, options)
+        logs[(a, b)] = np.log(share) + log_likelihood((a, b), effects, signs, options, since_before)
     top = max(logs.values())
     odds = {k: float(np.exp(v - top)) for k, v in logs.items()}
     norm = sum(odds.values())

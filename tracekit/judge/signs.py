@@ -13,6 +13,8 @@ from tracekit.options.judge import JudgeOptions
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
+_EIGHT_IN_TEN = 1.2816
+"""Standard deviations either side of the middle that hold eight in ten."""
 
 
 def logistic(x: float) -> float:
@@ -99,10 +101,15 @@ def late_sign(features: Features, usual_response: Effect | None) -> tuple[Sign, 
         usual = usual_response.reference
         spread = max(usual_response.spread, features.floor["response"])
     late = seen & (response > usual + max(0.006, 6.0 * spread, 3.0 * features.floor["response"]))
-    share = float(late.sum() / seen.sum())
+    present = logistic((float(late.sum() / seen.sum()) - 0.055) / 0.012) if late.sum() >= 3 else 0.0
+    # a valve that began to stick inside the log: the last cycles alone, which by chance hold more of the late ones
+    for part, least in ((2, 0.09), (3, 0.12)):
+        tail = np.flatnonzero(seen)[-int(seen.sum()) // part :]
+        if late[tail].sum() >= 4:
+            present = max(present, logistic((float(np.mean(late[tail])) - least) / 0.015))
     return Sign(
         name="late_response",
-        present=min(max(logistic((share - 0.055) / 0.012) if late.sum() >= 3 else 0.0007, 0.0007), 0.9995),
+        present=min(max(present, 0.0007), 0.9995),
         text=f"{int(late.sum())} commands answered late",
     ), late
 
@@ -207,8 +214,14 @@ def plate_signs(leak: LeakResult, blanked: LeakResult | None) -> tuple[Sign, ...
     )
 
 
-def leaky_sign(leak: LeakResult, volume_ml: float | None, has_reference: bool, options: JudgeOptions) -> Sign:
-    """Without a reference: is the rate one that healthy stations do not have? By flow where the volume is known."""
+def leaky_sign(
+    leak: LeakResult, volume_ml: float | None, band_kpa: float | None, has_reference: bool, options: JudgeOptions
+) -> Sign:
+    """Without a reference: is the rate one that healthy stations do not have?
+
+    By the flow that enters where the volume is known, and by how long the supply stays off: a leak that empties the
+    band of air saving within a second is bad at any volume.
+    """
     quantity = leak.decay_rate
     rate = quantity.value if isinstance(quantity, Estimate) else None
     if isinstance(quantity, Bound) and quantity.status == "lower_bound":
@@ -217,11 +230,29 @@ def leaky_sign(leak: LeakResult, volume_ml: float | None, has_reference: bool, o
         return Sign(name="leaky", present=0.5 if has_reference else 0.03)
     if has_reference:
         return Sign(name="leaky", present=0.5)
+    rate = max(rate, 1e-3)
+    coast = _coast_odds(rate, band_kpa, options)
     if volume_ml is None:
-        return Sign(name="leaky", present=logistic(2.5 * np.log(max(rate, 1e-3) / options.leaky_kpa_s)))
-    flow = 0.0006 * volume_ml * max(rate, 1e-3)
-    return Sign(
-        name="leaky",
-        present=logistic(3.0 * np.log(flow / options.leaky_l_min)),
-        text=f"{flow:.2g} L/min ANR",
-    )
+        odds = 2.5 * np.log(rate / options.leaky_kpa_s)
+        return Sign(name="leaky", present=logistic(odds if coast is None else max(odds, coast)))
+    flow = 0.0006 * volume_ml * rate
+    odds = _flow_odds(flow, options)
+    if coast is not None and coast > odds:
+        odds = 0.5 * (odds + coast)  # a small volume empties fast through a fair leak too
+    return Sign(name="leaky", present=logistic(odds), text=f"{flow:.2g} L/min ANR")
+
+
+def _flow_odds(flow_l_min: float, options: JudgeOptions) -> float:
+    """Log-odds of a leaking station against a healthy one, by the flow: any size against what is usual."""
+    middle = 0.5 * np.log(options.healthy_least_l_min * options.healthy_most_l_min)
+    spread = np.log(options.healthy_most_l_min / options.healthy_least_l_min) / (2.0 * _EIGHT_IN_TEN)
+    sizes = np.log(options.leak_most_l_min / options.healthy_least_l_min)
+    healthy = -0.5 * max((np.log(flow_l_min) - middle) / spread, 0.0) ** 2 - np.log(spread * np.sqrt(2.0 * np.pi))
+    return float(np.clip(-np.log(sizes) - healthy, -3.5, 4.5))
+
+
+def _coast_odds(rate_kpa_s: float, band_kpa: float | None, options: JudgeOptions) -> float | None:
+    """The same by the time that the leak takes to empty a band of air saving that is no narrow one."""
+    if band_kpa is None or band_kpa < options.band_kpa:
+        return None
+    return float(np.clip(2.5 * np.log(options.short_coast_s * rate_kpa_s / band_kpa), -3.5, 4.5))

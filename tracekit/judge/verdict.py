@@ -28,6 +28,7 @@ from tracekit.judge.signs import (
     scatter_sign,
 )
 from tracekit.judge.symptoms import EXPLAINS, symptom_facts
+from tracekit.model.cycle import StationData
 from tracekit.model.finding import CODES, CauseChance, Detectable, Finding
 from tracekit.options.judge import JudgeOptions
 
@@ -66,7 +67,8 @@ def _seen(case: Case, options: JudgeOptions) -> Seen:
     late, late_cycles = late_sign(features, comparison.effects.get("response"))
     scatter, scattered = scatter_sign(features, grouped)
     dips, dipped = dip_sign(features, comparison)
-    leaky = leaky_sign(case.leak, case.station.station.volume_ml, comparison.source == "baseline", options)
+    compared = comparison.source == "baseline"
+    leaky = leaky_sign(case.leak, case.station.station.volume_ml, _band_kpa(case.data), compared, options)
     losses = loss_signs(case.data)
     ripple = pulsation_sign(case.data)
     pairs = [
@@ -85,6 +87,12 @@ def _seen(case: Case, options: JudgeOptions) -> Seen:
     )
 
 
+def _band_kpa(data: StationData) -> float | None:
+    """Width of the band of air saving in force, None where there is none."""
+    off, on = (data.settings[name].value_kpa for name in ("supply_off", "supply_on"))
+    return off - on if data.air_saving and off is not None and on is not None else None
+
+
 def judge(case: Case, options: JudgeOptions) -> Judgement:
     """Judge one station."""
     recording = recording_facts(case.data, case.layout, case.facts)
@@ -96,9 +104,13 @@ def judge(case: Case, options: JudgeOptions) -> Judgement:
         return Judgement(findings=findings, causes=causes, detectable=(), comparison=comparison)
     seen = _seen(case, options)
     cycles = case.data.cycles
-    complaint = bool((cycles.where("outcome", "dropped") | cycles.where("outcome", "missed")).any())
+    symptoms = symptom_facts(case.data, options)
+    complaint = bool((cycles.where("outcome", "dropped") | cycles.where("outcome", "missed")).any()) or any(
+        fact.code == "supply_short_cycling" and (_band_kpa(case.data) or 0.0) >= options.band_kpa for fact in symptoms
+    )
     words = tuple(case.station.station.surroundings)
-    post = posterior(seen.effects, seen.signs, words, complaint, options)
+    earlier = seen.comparison.source == "earlier cycles"
+    post = posterior(seen.effects, seen.signs, words, complaint, options, earlier)
     has_reference = seen.comparison.source != "none"
     sensors = sensor_facts(case.data, has_reference, options)
     settings = setting_facts(case.data, case.station, _now(case, seen), options)
@@ -108,7 +120,6 @@ def judge(case: Case, options: JudgeOptions) -> Judgement:
     if not has_reference:
         settings = tuple(without_reference(f, case.data) for f in settings)
     repairs = tuple(_discounted(f, post) for f in (*sensors, *settings))
-    symptoms = symptom_facts(case.data, options)
     chances = _chances(post, repairs)
     findings = _ranked(case, seen, post, repairs, symptoms, recording, chances, options)
     return Judgement(

@@ -140,6 +140,19 @@ def _response(samples: Samples, spans: Spans, zero: Floats, amplitude: Floats, t
     return np.where(sure, np.maximum(delay, 0.0), np.nan)
 
 
+def _onset_amplitude(usual_open: float, own_open: Floats, height: Floats, noise: float) -> Floats:
+    """The rise whose first part tells the onset of each cycle [kPa], NaN where it is lost in the noise.
+
+    One amplitude for all cycles, so that the onset is found alike in each; but not for one whose open cup stays far
+    below it, where the levels would be passed only after the contact.
+    """
+    least = max(6.0 * noise, 1.0)
+    if not usual_open > least:  # NaN too: unknown
+        return 0.2 * height
+    own = np.where(own_open < 0.7 * usual_open, own_open, usual_open)
+    return np.asarray(np.where(own > least, own, np.nan), np.float64)
+
+
 def measure_evacuation(
     samples: Samples,
     spans: Spans,
@@ -166,9 +179,7 @@ def measure_evacuation(
     begin = first_reach(curve, empty + options.fit_from * (hold.peak - empty), spans.last_try, half + 1)
     tau, end_level = fit_exponential(samples, begin, np.where(top >= 0, top + 1, begin), options.fit_least_samples)
     contact, contact_time, open_level = _contact(samples, spans, hold, begin, tau, end_level, empty, closed, options)
-    # one amplitude for all cycles, so that the onset is found alike in each
-    shows = usual_open > max(6.0 * samples.noise, 1.0)
-    amplitude = np.full(len(zero), usual_open) if shows else 0.2 * (hold.peak - empty)
+    amplitude = _onset_amplitude(usual_open, open_level - empty, hold.peak - empty, samples.noise)
     ultimate, extrapolated = _ultimate(samples, hold, top, first_cut, tau, end_level, options)
     held = hold.grip >= 0
     command = samples.time[spans.last_try] - 0.5 * samples.interval

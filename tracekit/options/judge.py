@@ -12,15 +12,25 @@ class JudgeOptions:
     last_share: float = option(0.34, "share of cycles", "the last cycles tell the level now; faults grow")
     onset_score: float = option(36.0, "squared sigmas", "a step inside the log smaller than this is no onset")
     onset_least: int = option(6, "cycles", "fewer cycles on one side of an onset tell nothing")
+    onset_least_z: float = option(3.0, "standard errors", "an onset that moves no median by this is none")
     same_log: float = option(0.5, "unitless", "spreads shrink by this where the reference is the same log")
     temper: float = option(0.7, "unitless", "measures are not independent: their joint evidence is worth less")
     worst_logp: float = option(-18.0, "nats", "one measure alone never rules a cause out by more than this")
+    worst_balance: float = option(-6.0, "nats", "the weather between two days moves the balance of a leak")
+    since_before: float = option(
+        0.3, "probability", "a fault is older than the log's own change: earlier cycles are no healthy reference"
+    )
     listed: float = option(0.5, "probability", "findings above info have at least this confidence")
     rival: float = option(2.0, "factor", "alternatives are rivals within this factor")
-    leaky_l_min: float = option(
-        0.30, "L/min ANR", "between fair and leaky without a baseline (common practice, no source)"
+    healthy_least_l_min: float = option(
+        0.02, "L/min ANR", "eight in ten healthy stations leak between this and the next (common practice, no source)"
     )
-    leaky_kpa_s: float = option(4.0, "kPa/s", "the same where no volume is known (common practice, no source)")
+    healthy_most_l_min: float = option(0.1, "L/min ANR", "the upper of the two (common practice, no source)")
+    leak_most_l_min: float = option(10.0, "L/min ANR", "leaks come in any size up to an open cup")
+    short_coast_s: float = option(
+        1.5, "s", "a leak that empties the band of air saving in less is no healthy one (common practice: 1 to 3)"
+    )
+    leaky_kpa_s: float = option(4.0, "kPa/s", "fair or leaky where no volume is known (common practice, no source)")
     spread_decay: float = option(0.15, "kPa/s", "day to day")
     spread_decay_share: float = option(0.12, "share", "day to day, of the rate")
     spread_rise: float = option(0.006, "log", "day to day")
