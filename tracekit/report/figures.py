@@ -4,6 +4,7 @@ plotly is loaded when a figure is made, never before.
 """
 
 from collections.abc import Callable, Mapping, Sequence
+from textwrap import wrap
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
@@ -22,7 +23,7 @@ from tracekit.report.pictures.shape import shape
 from tracekit.report.plot import Picture
 from tracekit.report.text import escape
 from tracekit.report.verdict import verdict
-from tracekit.report.view import Floats, grid_spread, middle, odd_cycles
+from tracekit.report.view import Floats, Mask, grid_spread, middle, odd_cycles
 from tracekit.report.words import PAGE_UNITS, is_pressure, plain
 
 if TYPE_CHECKING:
@@ -45,7 +46,7 @@ FIGURES: Mapping[str, str] = MappingProxyType({
 _INK, _SOFT, _RULE, _PAPER = "#14212B", "#495863", "#C4CED3", "#F8FAFA"
 _USUAL, _USUAL_BAND, _ODD, _BASE = "#4478AE", "rgba(68,120,174,0.25)", "#8F2E0C", "#6A675B"
 _SIGNS = {"held": "line-ew", "dropped": "triangle-down", "missed": "circle-open", "incomplete": "line-ne"}
-_GRID, _MOST_CURVES = 160, 400
+_GRID, _MOST_CURVES, _MOST_ODD = 160, 400, 0.7
 
 
 def figure(result: StationResult, name: str, unit: str = "kPa") -> "Figure":
@@ -74,7 +75,7 @@ def _not_shown(name: str) -> UsageError:
 def _titled(made: "Figure", title: str) -> "Figure":
     """The common dress: title, fonts, grid, colours of the page."""
     made.update_layout(
-        title={"text": escape(title), "x": 0.0, "xanchor": "left"},
+        title={"text": "<br>".join(map(escape, wrap(title, 64))), "x": 0.01, "xanchor": "left", "font": {"size": 16}},
         paper_bgcolor=_PAPER,
         plot_bgcolor=_PAPER,
         font={"family": "Segoe UI, system-ui, Noto Sans, Liberation Sans, sans-serif", "color": _INK, "size": 14},
@@ -85,6 +86,12 @@ def _titled(made: "Figure", title: str) -> "Figure":
     made.update_xaxes(gridcolor=_RULE, zeroline=False)
     made.update_yaxes(gridcolor=_RULE, zeroline=False)
     return made
+
+
+def _odd(result: StationResult) -> Mask:
+    """Cycles to set apart: the odd ones, or only dropped and missed ones where the finding names most cycles."""
+    odd, cycles = odd_cycles(result), result.data.cycles
+    return odd if odd.mean() < _MOST_ODD else cycles.where("outcome", "dropped") | cycles.where("outcome", "missed")
 
 
 def _graph() -> Any:
@@ -112,13 +119,13 @@ def _line(x: Sequence[Any], y: Sequence[Any], name: str, colour: str, dash: str 
     )
 
 
-def _band(x: Sequence[Any], low: Sequence[Any], high: Sequence[Any], name: str) -> Any:
+def _band(x: Sequence[Any], low: Sequence[Any], high: Sequence[Any], name: str, edge: float = 0.0) -> Any:
     return _graph().Scatter(
         x=[*x, *reversed(x)],
         y=[*low, *reversed(high)],
         fill="toself",
         mode="lines",
-        line={"width": 0},
+        line={"width": edge, "color": _USUAL},
         fillcolor=_USUAL_BAND,
         name=name,
         hoverinfo="skip",
@@ -213,7 +220,7 @@ def _rates(result: StationResult, unit: str) -> "Figure":
     picture = rates(result, unit)
     if picture is None:
         raise _not_shown("rates")
-    odd = odd_cycles(result)[known]
+    odd = _odd(result)[known]
     made = _graph().Figure()
     for flag, name, colour, sign in ((~odd, "usual", _USUAL, "circle"), (odd, "named by the finding", _ODD, "square")):
         rows = known[flag]
@@ -241,7 +248,11 @@ def _recording(result: StationResult, unit: str) -> "Figure":
     made = _graph().Figure()
     made.add_trace(
         _band(
-            thin.time_s.tolist(), (-thin.highest_kpa * factor).tolist(), (-thin.lowest_kpa * factor).tolist(), "vacuum"
+            thin.time_s.tolist(),
+            (-thin.highest_kpa * factor).tolist(),
+            (-thin.lowest_kpa * factor).tolist(),
+            "vacuum",
+            edge=1.0,
         )
     )
     cycles = result.data.cycles
@@ -278,7 +289,7 @@ def _cycles(result: StationResult, unit: str) -> "Figure":
     curves = _curves(result)
     if not curves:
         raise _not_shown("cycles")
-    factor, odd = PAGE_UNITS[unit], odd_cycles(result)
+    factor, odd = PAGE_UNITS[unit], _odd(result)
     usual = [v for c, v in curves.items() if not odd[c]] or list(curves.values())
     end = float(np.median([t[-1] for t, _ in usual]))
     grid = np.linspace(0.0, end, _GRID)
