@@ -21,8 +21,8 @@ SAME = recording(2, 150, start_h=24.0, name="same")
 FIXED = recording(3, 150, Scene(medians={"decay_rate_kpa_s": 3.0}), start_h=24.0, name="fixed")
 
 
-def _plan(looks: int = 1, margin: float | None = None) -> Plan:
-    question = PlanQuestion(measure="decay_rate_kpa_s", change=1.0, looks=looks, margin=margin)
+def _plan(looks: int = 1, margin: float | None = None, change: float = 1.0) -> Plan:
+    question = PlanQuestion(measure="decay_rate_kpa_s", change=change, looks=looks, margin=margin)
     return plan_for(question, (), CompareOptions(), PlanOptions(), SerialOptions(), "2025-01-01T00:00:00Z")
 
 
@@ -201,16 +201,29 @@ def test_a_plan_fixes_the_primary() -> None:
 
 def test_an_early_look() -> None:
     """Before the first look nothing is demonstrated; at it, the stricter bound holds."""
-    plan = _plan(looks=4)
+    plan = _plan(looks=4, change=0.7)
     early = recording(3, plan.looks[0].cycles - 1, Scene(medians={"decay_rate_kpa_s": 3.0}), start_h=24.0, name="e")
     found = compare((BEFORE,), (early,), Asked(plan=plan))
     assert found.verdict == "not_demonstrated"
     assert found.plan_check is not None
     assert any("nothing is decided yet" in remark for remark in found.plan_check.remarks)
+    first = plan.looks[0].cycles
+    assert found.measures["decay_rate_kpa_s"].cycles_needed == first
+    assert found.reasons == (f"decay_rate_kpa_s is undecided until the plan's next look, at {first} cycles after",)
     late = compare((BEFORE,), (FIXED,), Asked(plan=plan))
     assert late.plan_check is not None
     assert late.plan_check.look == 4
     assert late.verdict == "demonstrated"
+
+
+def test_no_change_is_told_at_the_last_look_only() -> None:
+    """Where nothing changed, an early look leaves that open, so that looking often does not make it easier."""
+    assert compare((BEFORE,), (SAME,)).verdict == "no_change"
+    plan = _plan(looks=4, margin=2.0)
+    for cycles, verdict in ((plan.looks[2].cycles, "not_demonstrated"), (plan.looks[3].cycles, "no_change")):
+        part = recording(2, cycles, start_h=24.0, name="same")
+        assert compare((BEFORE,), (part,), Asked(plan=plan)).verdict == verdict
+    assert "no change is told at the last" in plan.rule
 
 
 def test_acceptance_beside_the_comparison() -> None:

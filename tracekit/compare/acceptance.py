@@ -123,12 +123,12 @@ def _risk(decision: Decision, rule: str, conformity: float) -> str:
         return f"Customer's risk, that the station does not conform although it is accepted: {figure}; {general}."
     if decision == "rejected":
         return f"Producer's risk, that the station conforms although it is rejected: {figure}."
-    return f"Not decided: the interval spans the limit. Chance that the station conforms: {100 * conformity:.0f} %."
+    return f"The interval spans the limit. Chance that the station conforms: {100 * conformity:.0f} %."
 
 
 def _undecided(demand: Demand, word: Side, rule: str, reason: str) -> Acceptance:
     return Acceptance(
         text=demand.text, measure=demand.measure, operator=demand.operator, limit=demand.limit, unit=demand.unit,
         side=word, rule=rule, quantity=Withheld(reason), decision="undecided", guard_band=float("nan"),
-        conformity=float("nan"), risk=f"Not decided: {reason}.",
+        conformity=float("nan"), risk=f"{reason[:1].upper()}{reason[1:]}.",
     )  # fmt: skip

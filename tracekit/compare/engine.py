@@ -10,10 +10,10 @@ from tracekit.compare.judging import Question, measure_figures
 from tracekit.compare.matching import part_mix
 from tracekit.compare.measures import BEHIND, DEFAULT_PRIMARY, MEASURES, RATES, Measure, measure_named
 from tracekit.compare.obstacles import changed_settings, incomparable, obstacles
-from tracekit.compare.plan_check import check_plan
+from tracekit.compare.plan_check import check_plan, next_look
 from tracekit.compare.rates import rate_results
 from tracekit.compare.values import side_values
-from tracekit.compare.verdicts import judge, rule_text
+from tracekit.compare.verdicts import Judged, judge, rule_text
 from tracekit.errors import UsageError, message, nearest
 from tracekit.model.comparison import (
     Comparison,
@@ -75,7 +75,10 @@ def compare(
     measures = _measures(question, primary, asked.plan)
     rates = rate_results(before, after, options)
     error = _error(check, options)
-    judged = judge(measures, rates, primary, error, options)
+    following = next_look(check)
+    judged = judge(measures, rates, primary, error, options, last_look=following is None)
+    if following is not None:
+        judged = _awaited(judged, primary, following)
     first = judged.measures.get(primary) or judged.rates.get(primary)
     side = after if asked.accept_side == "after" else before
     looks = f", by look {check.look} of the plan {error:.2g}" if check and len(check.plan.looks) > 1 else ""
@@ -176,6 +179,21 @@ def _not_comparable(result: MeasureResult, reason: str) -> MeasureResult:
         result, difference=Withheld(reason), verdict="undecided", cycles_needed=Withheld(reason), note=reason,
         p_better=nan, p_worse=nan, p_equivalent=nan,
     )  # fmt: skip
+
+
+def _awaited(judged: Judged, primary: str, following: int) -> Judged:
+    """What is still undecided at an early look waits for the next one, at `following` cycles of AFTER."""
+    first = judged.measures.get(primary) or judged.rates.get(primary)
+    if first is None or first.verdict != "undecided" or isinstance(first.difference, Withheld):
+        return judged
+    reasons = judged.reasons
+    if judged.verdict == "not_demonstrated":
+        reasons = (f"{primary} is undecided until the plan's next look, at {following} cycles after",)
+    if isinstance(first, MeasureResult):
+        return replace(
+            judged, measures={**judged.measures, primary: replace(first, cycles_needed=following)}, reasons=reasons
+        )
+    return replace(judged, rates={**judged.rates, primary: replace(first, cycles_needed=following)}, reasons=reasons)
 
 
 def _error(check: PlanCheck | None, options: CompareOptions) -> float:

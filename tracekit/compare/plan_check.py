@@ -53,6 +53,13 @@ def check_plan(
     return PlanCheck(plan=plan, look=look, bound=bound, remarks=tuple(remarks))
 
 
+def next_look(check: PlanCheck | None) -> int | None:
+    """Cycles of AFTER at the plan's next look, None without a plan or after its last look."""
+    if check is None or check.look >= len(check.plan.looks):
+        return None
+    return check.plan.looks[check.look].cycles
+
+
 def _counts(plan: Plan, counted: list[int], look: int) -> list[str]:
     """What the numbers of cycles say against the plan."""
     remarks = []

@@ -24,9 +24,13 @@ class Judged:
 
 def judge(
     measures: Mapping[str, MeasureResult], rates: Mapping[str, RateResult], primary: str, error: float,
-    options: CompareOptions,
+    options: CompareOptions, *, last_look: bool = True,
 ) -> Judged:  # fmt: skip
-    """Apply the rule. `error` is the one-sided error rate of the primary: 2.5 %, or what a plan's look leaves it."""
+    """Apply the rule.
+
+    error      one-sided error rate of the primary: 2.5 %, or what a plan's look leaves it
+    last_look  whether the plan's last look is reached, if there is one: before it the primary is never called equal
+    """
     figures: dict[str, MeasureResult | RateResult] = {**measures, **rates}
     claim = {n: figures[n].p_worse for n in dict.fromkeys((primary, *CLAIM_RATES)) if n in figures}
     others = [n for n, f in figures.items() if n not in claim and (isinstance(f, RateResult) or f.watched)]
@@ -39,9 +43,10 @@ def judge(
     )
     if primary in figures and figures[primary].p_better <= error:
         better |= {primary}
-    decided_first = frozenset((primary, *CLAIM_RATES))
-    judged = {n: _measure(m, better, worse, decided_first, options) for n, m in measures.items()}
-    judged_rates = {n: _rate(r, better, worse, decided_first, options) for n, r in rates.items()}
+    shown = _Shown(better=better, worse=worse, first=frozenset((primary, *CLAIM_RATES)))
+    equal = {n: last_look or n != primary for n in figures}
+    judged = {n: _measure(m, shown, options, equal=equal[n]) for n, m in measures.items()}
+    judged_rates = {n: _rate(r, shown, options, equal=equal[n]) for n, r in rates.items()}
     verdict, reasons = _overall({**judged, **judged_rates}, primary)
     return Judged(measures=judged, rates=judged_rates, verdict=verdict, reasons=reasons)
 
@@ -63,22 +68,35 @@ def looks_text(looks: Sequence[Look]) -> str:
     if len(looks) == 1:
         return ""
     steps = ", ".join(f"z above {look.bound:.3f} at {look.cycles} cycles" for look in looks)
-    return f" over {len(looks)} looks with O'Brien-Fleming-type spending: {steps}; stop at the first that is passed"
+    return (
+        f" over {len(looks)} looks with O'Brien-Fleming-type spending: {steps}; stop at the first that is passed, no "
+        "change is told at the last"
+    )
 
 
-def _measure(
-    result: MeasureResult, better: frozenset[str], worse: frozenset[str], first: frozenset[str],
-    options: CompareOptions,
-) -> MeasureResult:  # fmt: skip
-    """The verdict of a measure: of the primary better and worse come first, of all others the margin counts."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Shown:
+    """Names that are shown to be better and worse, and those of which that comes first: the primary, drops, misses."""
+
+    better: frozenset[str]
+    worse: frozenset[str]
+    first: frozenset[str]
+
+
+def _measure(result: MeasureResult, shown: _Shown, options: CompareOptions, *, equal: bool) -> MeasureResult:
+    """The verdict of a measure: of the primary better and worse come first, of all others the margin counts.
+
+    equal  whether it may be called equivalent
+    """
     if isinstance(result.difference, Withheld):
         return result
-    equivalent = result.p_equivalent <= options.equivalence
-    if equivalent and result.column not in first:
+    equivalent = equal and result.p_equivalent <= options.equivalence
+    name, first = result.column, result.column in shown.first
+    if equivalent and not first:
         return replace(result, verdict="equivalent", cycles_needed=None)
-    shown: Verdict | None = "better" if result.column in better else "worse" if result.column in worse else None
-    if shown and (result.column in first or _beyond_margin(result)):
-        return replace(result, verdict=shown, cycles_needed=None)
+    way: Verdict | None = "better" if name in shown.better else "worse" if name in shown.worse else None
+    if way and (first or _beyond_margin(result)):
+        return replace(result, verdict=way, cycles_needed=None)
     return replace(result, verdict="equivalent", cycles_needed=None) if equivalent else result
 
 
@@ -89,15 +107,13 @@ def _beyond_margin(result: MeasureResult) -> bool:
     return result.margin is not None and abs(size) > result.margin
 
 
-def _rate(
-    rate: RateResult, better: frozenset[str], worse: frozenset[str], first: frozenset[str], options: CompareOptions
-) -> RateResult:
+def _rate(rate: RateResult, shown: _Shown, options: CompareOptions, *, equal: bool) -> RateResult:
     """The verdict of a rate, in the same order."""
-    equivalent = rate_equivalent(rate, options)
-    if equivalent and rate.name not in first:
+    equivalent = equal and rate_equivalent(rate, options)
+    if equivalent and rate.name not in shown.first:
         return replace(rate, verdict="equivalent", cycles_needed=None)
-    if rate.name in better or rate.name in worse:
-        return replace(rate, verdict="better" if rate.name in better else "worse", cycles_needed=None)
+    if rate.name in shown.better or rate.name in shown.worse:
+        return replace(rate, verdict="better" if rate.name in shown.better else "worse", cycles_needed=None)
     return replace(rate, verdict="equivalent", cycles_needed=None) if equivalent else rate
 
 
