@@ -60,6 +60,30 @@ def test_filter_fades_the_others_and_counts(visit):
     assert page.evaluate("[...document.querySelectorAll('path.veil')].every(p => !p.getAttribute('d'))")
 
 
+def test_filter_by_context_adds_to_the_filter_by_outcome(visit):
+    """Part types of the log can be chosen; what is saved are the cycles that both filters leave."""
+    page = visit("by_part")
+    page.locator(".choice select").select_option(label="tile 30")
+    assert "15 of 62 shown" in page.locator("#evidence .tools").first.inner_text()
+    with page.expect_download() as saved:
+        page.get_by_role("button", name="Save the cycles shown (CSV)").click()
+    lines = text_of(saved.value).splitlines()
+    assert len(lines) == 16
+    column = lines[0].split(",").index("context_part")
+    assert {line.split(",")[column] for line in lines[1:]} == {"tile 30"}
+    veils = page.evaluate("[...document.querySelectorAll('path.veil')].map(p => (p.getAttribute('d').match(/M/g) || []).length)")
+    assert max(veils) == 47
+
+
+@pytest.mark.parametrize("text", ["=1+1", "+1+1", "-1+1", "@SUM(A1)", "\t=1", " =1", "-cmd"])
+def test_saved_text_is_no_formula(visit, text):
+    """A text that a spreadsheet would run is saved with an apostrophe before it; numbers stay numbers."""
+    page = visit("torn_cup")
+    assert page.evaluate("t => tracekit.cell(t)", text).strip('"').startswith("'")
+    for number in ("-3.5", "+2", "1e-3", "-68.0"):
+        assert page.evaluate("t => tracekit.cell(t)", number) == number
+
+
 def test_a_tap_opens_the_nearest_cycle(visit):
     """A tap in the strip shows that cycle's numbers and trace; Escape gives the focus back."""
     page = visit("dropping")

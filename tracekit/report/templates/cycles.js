@@ -113,7 +113,9 @@
     marks.append(shape("path", { "class": "thin usual", d: pathOf(points, x0, x1, foot, y1) }));
     inner.append(grid, marks);
     box.append(inner);
-    return box;
+    var whole = el("div", {}), note = points.every ? "Every sample of the cycle." : "Short averages of the samples.";
+    whole.append(box, el("p", { "class": "soft" }, note));
+    return whole;
   }
 
   function axis(svg, side, low, high, unit, name) {

@@ -87,18 +87,21 @@
 
   lab.matching = matching;
   lab.moved = function (cycle) { cursors.forEach(function (c) { c.at(cycle); }); };
-  var touched = new Set(data.touched);
+  var touched = new Set(data.touched), parts = {};
 
   function fits(cycle) {
-    return chosen === "all" || (chosen === "touched" ? touched.has(cycle) : lab.outcome(cycle) === chosen);
+    var kind = chosen === "all" || (chosen === "touched" ? touched.has(cycle) : lab.outcome(cycle) === chosen);
+    return kind && Object.keys(parts).every(function (name) { return parts[name] === "" || lab.value(name, cycle) === Number(parts[name]); });
   }
+
+  function filtered() { return chosen !== "all" || Object.keys(parts).some(function (name) { return parts[name] !== ""; }); }
 
   function matching() { var found = table.rows.filter(fits); return found.length ? found : table.rows; }
 
   function veilAll() {
     cursors.forEach(function (c) {
       var d = "";
-      if (chosen !== "all") {
+      if (filtered()) {
         c.ask.list.forEach(function (cycle) {
           var s = fits(cycle) ? null : c.ask.spot(cycle);
           if (s) {
@@ -111,23 +114,46 @@
     });
   }
 
+  // Columns of the log that tell cycles apart: part type, nest, shift.
+  function byContext(f) { return f.name.indexOf("context_") === 0 && present(f).length > 1; }
+
+  function present(f) {
+    var seen = new Set(table.columns[f.name].values);
+    if (f.values) { return f.values.map(function (word, i) { return [i, word]; }).filter(function (pair) { return seen.has(pair[0]); }); }
+    var found = Array.from(seen).filter(isFinite).sort(function (a, b) { return a - b; });
+    return found.length > 40 ? [] : found.map(function (v) { return [v, String(v)]; });
+  }
+
+  function contextChoice(f, tell) {
+    var label = el("label", { "class": "choice" }, f.label + " "), list = el("select", {});
+    list.append(el("option", { value: "" }, "all"));
+    present(f).forEach(function (pair) { list.append(el("option", { value: pair[0] }, pair[1])); });
+    list.addEventListener("change", function () { parts[f.name] = list.value; tell(); });
+    label.append(list);
+    return label;
+  }
+
   function addFilter() {
     var kinds = ["held", "dropped", "missed", "incomplete"].filter(function (k) { return table.rows.some(function (c) { return lab.outcome(c) === k; }); });
     var options = [["all", "All cycles"]].concat(kinds.length > 1 ? kinds.map(function (k) { return [k, k[0].toUpperCase() + k.slice(1)]; }) : []);
     if (touched.size && touched.size < table.rows.length) { options.push(["touched", "With the first finding"]); }
     var bar = el("div", { "class": "tools control", role: "group", "aria-label": "Which cycles to show" }), note = el("span", { "class": "soft", role: "status" });
+    function tell() {
+      veilAll();
+      note.textContent = table.rows.filter(fits).length + " of " + table.rows.length + " shown";
+    }
     if (options.length > 1) {
       options.forEach(function (o) {
         var button = el("button", { type: "button", "aria-pressed": String(o[0] === "all") }, o[1]);
         button.addEventListener("click", function () {
           chosen = o[0];
           bar.querySelectorAll("button[aria-pressed]").forEach(function (b) { b.setAttribute("aria-pressed", String(b === button)); });
-          veilAll();
-          note.textContent = table.rows.filter(fits).length + " of " + table.rows.length + " shown";
+          tell();
         });
         bar.append(button);
       });
     }
+    table.list.filter(byContext).forEach(function (f) { bar.append(contextChoice(f, tell)); });
     var save = el("button", { type: "button" }, "Save the cycles shown (CSV)");
     save.addEventListener("click", saveCycles);
     bar.append(save, note);

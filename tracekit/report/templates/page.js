@@ -109,10 +109,10 @@
     setTimeout(function () { URL.revokeObjectURL(link.href); }, 1000);
   }
 
-  // A cell that a spreadsheet would take for a formula is given an apostrophe.
+  // A cell that a spreadsheet would take for a formula is given an apostrophe; plain numbers are none.
   function cell(text) {
-    var safe = /^[=+@\t\r]|^-[^\d.]/.test(text) ? "'" + text : text;
-    return /[",\n;]/.test(safe) ? '"' + safe.replace(/"/g, '""') + '"' : safe;
+    var safe = /^\s*[=+\-@\t\r]/.test(text) && !/^[-+]?\d+(\.\d+)?([eE][-+]?\d+)?$/.test(text) ? "'" + text : text;
+    return /[",\r\n;]/.test(safe) ? '"' + safe.replace(/"/g, '""') + '"' : safe;
   }
 
   function tableCsv(table) {
