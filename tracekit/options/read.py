@@ -14,6 +14,12 @@ class ReadOptions:
     parse_threads: int = option(2, "thread", "pieces of text parsed ahead of the analysis")
     head_bytes: int = option(2 << 20, "byte", "start of a text file that is looked at before anything is decided")
     head_rows: int = option(60_000, "row", "start of a columnar file that is looked at before anything is decided")
+    unpacked_factor: int = option(
+        100, "1", "a file that unpacks to so many times its size is no recording; gzip makes one 5 times smaller"
+    )
+    unpacked_bytes: int = option(64 << 20, "byte", "below so much nothing is made of how far a file unpacks")
+    declared_values: int = option(10_000_000, "1", "nor below so many declared values of a columnar file")
+    text_bytes: int = option(64 << 20, "byte", "most text in one column of a piece of a columnar file")
     gap_factor: float = option(5.0, "1", "an interval longer than this many typical ones is a gap")
     stray_rows: int = option(
         8, "row", "so many rows with a time that goes back and returns are strays, more are a step"

@@ -78,6 +78,8 @@ def unpacked(
             for piece in ways[packing]:
                 found = True
                 yield piece
+        except LogReadError:
+            raise
         except _DAMAGES as error:
             if not found:
                 raise _broken(path.name) from error

@@ -10,6 +10,7 @@ import pyarrow.parquet as pq
 from tracekit.errors import LogReadError, message
 from tracekit.model.trace import Assumption
 from tracekit.options.read import ReadOptions
+from tracekit.read.bounds import check_declared, spelled_out, text_columns
 from tracekit.read.columns import Column, item_columns, make_column, spread_texts, typed_profile
 from tracekit.read.head import Head
 from tracekit.read.preamble import Preamble
@@ -17,10 +18,16 @@ from tracekit.read.rows import Rows
 from tracekit.read.values import is_texty
 
 
-def open_parquet(path: Path) -> pq.ParquetFile:
-    """A Parquet file. Raises LogReadError where it is damaged."""
+def open_parquet(path: Path, options: ReadOptions) -> pq.ParquetFile:
+    """A Parquet file, its columns of text as dictionaries.
+
+    Raises LogReadError where it is damaged or declares more than a recording can hold.
+    """
     try:
-        return pq.ParquetFile(path)
+        plain = pq.ParquetFile(path)
+        check_declared(plain, path.stat().st_size, path.name, options)
+        names = text_columns(plain.schema_arrow)
+        return pq.ParquetFile(path, metadata=plain.metadata, read_dictionary=names) if names else plain
     except (pa.ArrowException, OSError) as error:
         raise _damaged(path.name) from error
 
@@ -44,7 +51,7 @@ def parquet_batches(
             raise _damaged(name) from error
         if batch is None:
             return
-        yield batch
+        yield spelled_out(batch, file.metadata.schema.to_arrow_schema(), name, options)
 
 
 def last_batches(file: pq.ParquetFile, name: str, wanted: list[str], options: ReadOptions) -> Iterator[pa.RecordBatch]:
@@ -52,7 +59,8 @@ def last_batches(file: pq.ParquetFile, name: str, wanted: list[str], options: Re
     names = sources_of(file.schema_arrow.names, wanted)
     groups = [max(file.num_row_groups - 1, 0)]
     try:
-        yield from file.iter_batches(options.batch_rows, row_groups=groups, columns=names, use_threads=False)
+        for batch in file.iter_batches(options.batch_rows, row_groups=groups, columns=names, use_threads=False):
+            yield spelled_out(batch, file.metadata.schema.to_arrow_schema(), name, options)
     except (pa.ArrowException, OSError) as error:
         raise _damaged(name) from error
 

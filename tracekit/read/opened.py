@@ -94,12 +94,12 @@ def _open_parquet(source: Input, options: ReadOptions) -> Opened:
     path = source.path
     if path is None:
         raise AssertionError(source.name)
-    file = open_parquet(path)
+    file = open_parquet(path, options)
     batches = parquet_batches(file, source.name, None, options)
     head = columnar_head(source.name, batches, file.metadata.num_rows, options)
 
     def rows(plan: Plan) -> Iterator[Rows]:
-        again = open_parquet(path)
+        again = open_parquet(path, options)
         wanted = sources_of(again.schema_arrow.names, _sources(plan))
         return columnar_rows(one_ahead(parquet_batches(again, source.name, wanted, options)))
 

@@ -9,6 +9,7 @@ import pyarrow as pa
 from tracekit.errors import LogReadError, message
 from tracekit.model.trace import Assumption
 from tracekit.options.read import ReadOptions
+from tracekit.read.bounds import bounded
 from tracekit.read.bytestream import Hash, unpacked, whole_lines
 from tracekit.read.columns import Column, Profile, item_columns, make_column, profile_cells
 from tracekit.read.delimited import CUT, TextShape, parse, parse_ahead
@@ -256,7 +257,8 @@ def text_rows(
     """All rows of a text file, some columns of it; `damage` takes notes on what could not be unpacked."""
     form = file.form
     mark = (form.delimiter.encode() + DAMAGE) * (form.fields + 1)
-    pieces = unpacked(file.path, file.packing, options.block_bytes, digest, damage)
+    packed = unpacked(file.path, file.packing, options.block_bytes, digest, damage)
+    pieces = bounded(packed, file.path.stat().st_size, file.name, options)
     whole = whole_lines(as_utf8(pieces, file.encoding, mark), options.block_bytes, quoted=form.multiline)
     body = _guard_end(_after(whole, form.first_data), form)
     prepared = (_prepared(piece, form) for piece in body)

@@ -1,0 +1,72 @@
+"""Bounds on what a small file may claim to hold, so that it cannot fill the memory or keep the reader for hours."""
+
+from collections.abc import Iterable, Iterator
+
+import pyarrow as pa
+import pyarrow.compute as pc
+import pyarrow.parquet as pq
+
+from tracekit.errors import LogReadError, message
+from tracekit.options.read import ReadOptions
+
+
+def bounded(pieces: Iterable[bytes], packed: int, name: str, options: ReadOptions) -> Iterator[bytes]:
+    """Unpacked pieces of a file of `packed` bytes.
+
+    Raises LogReadError once they are more than a recording of that size can be.
+    """
+    most = max(options.unpacked_bytes, options.unpacked_factor * packed)
+    length = 0
+    for piece in pieces:
+        length += len(piece)
+        if length > most:
+            times = most / max(packed, 1)
+            raise _too_much(name, f"a compressed file that unpacks to more than {times:.0f} times its size")
+        yield piece
+
+
+def check_declared(file: pq.ParquetFile, size: int, name: str, options: ReadOptions) -> None:
+    """Compare what a Parquet file of `size` bytes declares with what a recording of that size can hold.
+
+    Raises LogReadError where it declares more.
+    """
+    facts = file.metadata
+    chunks = [facts.row_group(g).column(c) for g in range(facts.num_row_groups) for c in range(facts.num_columns)]
+    values = max(facts.num_rows, *(0, *(c.num_values for c in chunks)), sum(c.num_values for c in chunks))
+    if values > max(options.declared_values, options.unpacked_factor * size):
+        raise _too_much(name, f"a Parquet file of {size} bytes that declares {values} values")
+    unpacked = sum(c.total_uncompressed_size for c in chunks)
+    if unpacked > max(options.unpacked_bytes, options.unpacked_factor * size):
+        raise _too_much(name, f"a Parquet file of {size} bytes that declares {unpacked} unpacked ones")
+
+
+def text_columns(schema: pa.Schema) -> list[str]:
+    """Names of the columns of text or bytes, which a file may repeat at next to no cost."""
+    return [f.name for f in schema if _is_text(f.type)]
+
+
+def spelled_out(batch: pa.RecordBatch, schema: pa.Schema, name: str, options: ReadOptions) -> pa.RecordBatch:
+    """The batch with its columns in the types of the file's schema, repeated texts written out.
+
+    Raises LogReadError where that would take more than `text_bytes` bytes.
+    """
+    arrays = []
+    for field, column in zip(batch.schema, batch.columns, strict=True):
+        wanted = schema.field(field.name).type
+        if pa.types.is_dictionary(column.type) and _is_text(column.type.value_type):
+            lengths = pc.take(pc.binary_length(column.dictionary), column.indices)
+            needed = pc.sum(lengths.cast(pa.int64())).as_py() or 0
+            if needed > options.text_bytes:
+                raise _too_much(name, f'{needed} bytes of text in {len(column)} rows of column "{field.name}"')
+        arrays.append(column if column.type == wanted else column.cast(wanted))
+    return pa.RecordBatch.from_arrays(arrays, names=batch.schema.names)
+
+
+def _is_text(kind: pa.DataType) -> bool:
+    types = pa.types
+    tests = (types.is_string, types.is_large_string, types.is_binary, types.is_large_binary)
+    return any(test(kind) for test in tests)
+
+
+def _too_much(name: str, found: str) -> LogReadError:
+    return LogReadError(message(name, found, "a recording", "Check where the file comes from, or export it as text."))
