@@ -1,5 +1,6 @@
 """From the supply command to the set point: response, open cup, contact, time constant, ultimate vacuum."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -93,13 +94,7 @@ def fit_exponential(samples: Samples, start: Ints, stop: Ints, least: int) -> tu
     area = 0.5 * (value + np.concatenate([value[:1], value[:-1]])) * step
     area[first[ok]] = 0.0
     total = _sums_so_far(area, first, last)
-    design = np.stack([np.ones_like(time), time, -total], axis=1)
-    normal = np.empty((n, 3, 3))
-    right = np.empty((n, 3))
-    for i in range(3):
-        right[:, i] = range_sum(design[:, i] * value, first, last)
-        for j in range(i, 3):
-            normal[:, i, j] = normal[:, j, i] = range_sum(design[:, i] * design[:, j], first, last)
+    normal, right = _normal_equations((time, np.negative(total, out=total)), value, first, last)
     scale = np.sqrt(np.maximum(np.einsum("nii->ni", normal), 1e-12))
     normal = normal / (scale[:, :, None] * scale[:, None, :])
     normal += 1e-10 * np.eye(3)
@@ -110,6 +105,20 @@ def fit_exponential(samples: Samples, start: Ints, stop: Ints, least: int) -> tu
         tau[fine] = fitted[fine]
         level[fine] = (answer[:, 1] * fitted)[fine]
     return tau, level
+
+
+def _normal_equations(design: Sequence[Floats], value: Floats, first: Ints, last: Ints) -> tuple[Floats, Floats]:
+    """Left and right sides of the least squares of `value` on one and two more columns, (n, 3, 3) and (n, 3)."""
+    normal, right = np.empty((len(first), 3, 3)), np.empty((len(first), 3))
+    normal[:, 0, 0] = last - first
+    right[:, 0] = range_sum(value, first, last)
+    product = np.empty_like(value)
+    for i, column in enumerate(design, 1):
+        normal[:, 0, i] = normal[:, i, 0] = range_sum(column, first, last)
+        right[:, i] = range_sum(np.multiply(column, value, out=product), first, last)
+        for j, other in enumerate(design[:i], 1):
+            normal[:, j, i] = normal[:, i, j] = range_sum(np.multiply(other, column, out=product), first, last)
+    return normal, right
 
 
 def _sums_so_far(values: Floats, first: Ints, last: Ints) -> Floats:
@@ -140,17 +149,19 @@ def _response(samples: Samples, spans: Spans, zero: Floats, amplitude: Floats, t
     return np.where(sure, np.maximum(delay, 0.0), np.nan)
 
 
-def _onset_amplitude(usual_open: float, own_open: Floats, height: Floats, noise: float) -> Floats:
-    """The rise whose first part tells the onset of each cycle [kPa], NaN where it is lost in the noise.
+def _onset_amplitude(
+    usual_open: float, own_open: Floats, height: Floats, noise: float, options: MeasureOptions
+) -> Floats:
+    """The rise whose first part tells the onset of each cycle [kPa], NaN where it tells nothing.
 
-    One amplitude for all cycles, so that the onset is found alike in each; but not for one whose open cup stays far
-    below it, where the levels would be passed only after the contact.
+    One amplitude for all cycles, so that the onset is found alike in each; none for one whose open cup stays far
+    below it, since it would pass the levels only after the contact.
     """
-    least = max(6.0 * noise, 1.0)
-    if not usual_open > least:  # NaN too: unknown
+    if not usual_open > options.onset_least_kpa:  # NaN too: no open cup shows
         return 0.2 * height
-    own = np.where(own_open < 0.7 * usual_open, own_open, usual_open)
-    return np.asarray(np.where(own > least, own, np.nan), np.float64)
+    if usual_open < options.onset_least_noise * noise:
+        return np.full(len(height), np.nan)
+    return np.where(own_open < 0.7 * usual_open, np.nan, usual_open)
 
 
 def measure_evacuation(
@@ -179,7 +190,7 @@ def measure_evacuation(
     begin = first_reach(curve, empty + options.fit_from * (hold.peak - empty), spans.last_try, half + 1)
     tau, end_level = fit_exponential(samples, begin, np.where(top >= 0, top + 1, begin), options.fit_least_samples)
     contact, contact_time, open_level = _contact(samples, spans, hold, begin, tau, end_level, empty, closed, options)
-    amplitude = _onset_amplitude(usual_open, open_level - empty, hold.peak - empty, samples.noise)
+    amplitude = _onset_amplitude(usual_open, open_level - empty, hold.peak - empty, samples.noise, options)
     ultimate, extrapolated = _ultimate(samples, hold, top, first_cut, tau, end_level, options)
     held = hold.grip >= 0
     command = samples.time[spans.last_try] - 0.5 * samples.interval
@@ -236,7 +247,7 @@ def _contact(
     shows = (begin >= 0) & np.isfinite(when) & (at - spans.last_try >= 4) & flat & (level < 0.6 * hold.peak) & risen
     when = np.where(shows, when, np.nan)
     never = ~closed
-    suction = _open_level(samples, spans.last_try, np.maximum(hold.quit, spans.last_try))
+    suction = _open_level(samples, spans.last_try, np.where(never, np.maximum(hold.quit, spans.last_try), 0))
     open_level = np.where(never, suction, np.where(shows, level, np.nan))
     contact = np.where(shows & ~never, np.clip(at, spans.last_try, spans.end - 1), -1)
     return contact, np.where(never, np.nan, when), open_level

@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from tracekit.measure.buffer import RowBuffer, Rows
 from tracekit.measure.chunk import ChunkResult, measure_chunk, usual_open_level
 from tracekit.measure.strip import StripMaker
 from tracekit.model.cycle import SettingInForce, Wiring
@@ -24,41 +25,6 @@ from tracekit.segment.samples import Samples, find_quantisation, make_samples, s
 from tracekit.segment.wiring import find_wiring
 
 Floats = NDArray[np.float64]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Rows:
-    """Raw samples as they came: time [s], gauge pressure [kPa], digitals as wired, context codes by column."""
-
-    time: Floats
-    pressure: Floats
-    digital: NDArray[np.uint8]
-    context: Mapping[str, NDArray[np.int32]]
-
-    def __len__(self) -> int:
-        """Number of samples."""
-        return len(self.time)
-
-    def part(self, start: int, stop: int) -> "Rows":
-        """Rows `[start, stop)`."""
-        return Rows(
-            time=self.time[start:stop],
-            pressure=self.pressure[start:stop],
-            digital=self.digital[start:stop],
-            context={k: v[start:stop] for k, v in self.context.items()},
-        )
-
-
-def join_rows(parts: list[Rows]) -> Rows:
-    """Rows one after the other."""
-    if len(parts) == 1:
-        return parts[0]
-    return Rows(
-        time=np.concatenate([p.time for p in parts]),
-        pressure=np.concatenate([p.pressure for p in parts]),
-        digital=np.concatenate([p.digital for p in parts]),
-        context={k: np.concatenate([p.context[k] for p in parts]) for k in parts[0].context},
-    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -90,10 +56,9 @@ class StationAnalyser:
         self._filed = filed
         self._segment = segment_options
         self._measure = measure_options
-        self._pending: list[Rows] = []
-        self._pending_rows = 0
+        self._buffer = RowBuffer(3 * segment_options.head_rows // 2)
+        self._carried = 0
         self._learned: Learned | None = None
-        self._carry: Rows | None = None
         self._known = -1
         self._begun = False
         self._results: list[ChunkResult] = []
@@ -116,12 +81,10 @@ class StationAnalyser:
 
     def feed(self, block: Block) -> None:
         """Take the next samples."""
-        rows = Rows(time=block.time_s, pressure=block.pressure_kpa, digital=block.digital, context=dict(block.context))
-        self._strip.feed(rows.time, rows.pressure)
-        self._pending.append(rows)
-        self._pending_rows += len(rows)
+        self._strip.feed(block.time_s, block.pressure_kpa)
+        self._buffer.add(block)
         wanted = self._segment.head_rows if self._learned is None else self._segment.chunk_rows
-        if self._pending_rows >= wanted:
+        if len(self._buffer) - self._carried >= wanted:
             self._drain(final=False)
 
     def finish(self) -> None:
@@ -129,26 +92,14 @@ class StationAnalyser:
         self._drain(final=True)
 
     def _drain(self, *, final: bool) -> None:
-        if not self._pending:
-            if final and self._carry is not None:
-                self._advance(self._carry, final=True)
-            return
-        rows = join_rows(self._pending)
-        if self._learned is None:
-            self._learned = self._learn(rows.part(0, self._segment.head_rows))
-        step, at = self._segment.chunk_rows, 0
-        while len(rows) - at > step or (not final and len(rows) - at == step):
-            self._advance(self._with_carry(rows.part(at, at + step)), final=False)
-            at += step
-        rest = rows.part(at, len(rows))
-        self._pending, self._pending_rows = [], 0
-        if final:
-            self._advance(self._with_carry(rest), final=True)
-        elif len(rest):
-            self._pending, self._pending_rows = [rest], len(rest)
-
-    def _with_carry(self, rows: Rows) -> Rows:
-        return rows if self._carry is None else join_rows([self._carry, rows])
+        """Measure what has come, chunk by chunk; the buffer starts with the rows carried from the chunk before."""
+        if self._learned is None and len(self._buffer):
+            self._learned = self._learn(self._buffer.rows(self._segment.head_rows))
+        step = self._segment.chunk_rows
+        while (fresh := len(self._buffer) - self._carried) > step or (not final and fresh == step):
+            self._advance(self._buffer.rows(self._carried + step), final=False)
+        if final and len(self._buffer):
+            self._advance(self._buffer.rows(len(self._buffer)), final=True)
 
     def _learn(self, rows: Rows) -> Learned:
         vacuum = -rows.pressure
@@ -232,8 +183,9 @@ class StationAnalyser:
             lead = max(self._segment.lead_s, self._segment.lead_least_samples * interval)
             keep = int(np.searchsorted(time, time[min(stop, len(time) - 1)] - lead))
             keep = max(min(keep, stop - self._segment.lead_least_samples), 0)
-        self._carry = rows.part(keep, len(rows))
+        self._carried = len(rows) - keep
         self._known = stop - keep if known else -1
+        self._buffer.drop(keep)
 
 
 def _clipped(pressure: Floats, end: float) -> float:

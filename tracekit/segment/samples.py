@@ -112,6 +112,13 @@ def _spikes(vacuum: NDArray[np.float64], noise: float, options: SegmentOptions) 
     return mark
 
 
+def _logical(digital: NDArray[np.uint8], bit: int, level: int | None) -> NDArray[np.bool_]:
+    """True where a digital is logically on, shape (n,); nowhere where its wiring is unknown."""
+    if level is None:
+        return np.zeros(len(digital), np.bool_)
+    return np.asarray((digital & bit != 0) == bool(level), np.bool_)
+
+
 def make_samples(
     time: NDArray[np.float64],
     pressure: NDArray[np.float64],
@@ -126,24 +133,20 @@ def make_samples(
     vacuum = -pressure
     bad = ~np.isfinite(vacuum)
     if bad.any() and not bad.all():
-        vacuum = vacuum.copy()
         vacuum[bad] = np.interp(time[bad], time[~bad], vacuum[~bad])
     spike = _spikes(vacuum, noise, options)
     if spike.any():
-        vacuum = vacuum.copy()
         at = np.flatnonzero(spike)
         vacuum[at] = 0.5 * (vacuum[at - 1] + vacuum[at + 1])
     width = max(3, 2 * round(options.filter_s / max(interval, 1e-9) / 2 - 1e-6) + 1)
 
-    def logical(bit: int, level: int | None) -> NDArray[np.bool_]:
-        if level is None:
-            return np.zeros(len(time), np.bool_)
-        return np.asarray((digital & bit != 0) == bool(level), np.bool_)
-
     supply, release, present = (
-        logical(SUPPLY_BIT, wiring.supply_on_level),
-        logical(RELEASE_BIT, wiring.release_on_level),
-        logical(PRESENT_BIT, wiring.present_on_level),
+        _logical(digital, bit, level)
+        for bit, level in (
+            (SUPPLY_BIT, wiring.supply_on_level),
+            (RELEASE_BIT, wiring.release_on_level),
+            (PRESENT_BIT, wiring.present_on_level),
+        )
     )
     edges = [edges_of(level) for level in (supply, release, present)]
     step = np.zeros(len(time))

@@ -1,0 +1,51 @@
+"""The queue of samples that wait to be measured."""
+
+import numpy as np
+from hypothesis import given
+from hypothesis import strategies as st
+
+from tracekit.measure.buffer import RowBuffer
+from tracekit.model.trace import Block
+
+
+def block_of(first: int, count: int) -> Block:
+    """Rows whose values are their numbers."""
+    number = np.arange(first, first + count)
+    return Block(
+        station=0,
+        time_s=number * 1.0,
+        pressure_kpa=-number * 1.0,
+        digital=(number % 8).astype(np.uint8),
+        context={"part": (number % 5).astype(np.int32)},
+    )
+
+
+@given(st.lists(st.tuples(st.integers(1, 50_000), st.floats(0, 1)), min_size=1, max_size=12), st.integers(1, 300_000))
+def test_rows_come_out_as_they_went_in(acts: list[tuple[int, float]], capacity: int) -> None:
+    """Whatever goes in and is dropped, the rows that wait are the next ones, in order and in every column."""
+    buffer, first, last = RowBuffer(capacity), 0, 0
+    for count, share in acts:
+        buffer.add(block_of(last, count))
+        last += count
+        rows = buffer.rows(10**9)
+        expected = np.arange(first, last)
+        assert len(buffer) == len(rows) == last - first
+        np.testing.assert_array_equal(rows.time, expected)
+        np.testing.assert_array_equal(rows.pressure, -expected)
+        np.testing.assert_array_equal(rows.digital, expected % 8)
+        np.testing.assert_array_equal(rows.context["part"], expected % 5)
+        dropped = int(share * len(buffer))
+        buffer.drop(dropped)
+        first += dropped
+
+
+def test_arrays_stay() -> None:
+    """Rows that pass through in small portions are held in the same memory all along."""
+    buffer = RowBuffer(200_000)
+    buffer.add(block_of(0, 100_000))
+    buffer.drop(100_000)
+    base = buffer.rows(1).time.base
+    for number in range(20):
+        buffer.add(block_of(number * 30_000, 30_000))
+        assert buffer.rows(1).time.base is base
+        buffer.drop(30_000)
