@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from tracekit.judge.detect import detectable
 from tracekit.judge.effects import Effect, compare_feature
 from tracekit.judge.effects_of import allow_for_weather
-from tracekit.judge.evidence import Sign, combined, log_fit, sign_evidence
+from tracekit.judge.evidence import USUAL, Sign, combined, log_fit, sign_evidence
 from tracekit.judge.features import Bands
 from tracekit.judge.fingerprints import FINGERPRINTS, SAME, SIGN_BACKGROUND, SIGNS, Change, down, up
 from tracekit.judge.rank import HYPOTHESES, Posterior, posterior, rivals
@@ -32,11 +32,11 @@ BY_HAND = {
     "leak_part_dependent": {"decay": UP, "rise": UP, "ultimate": DOWN, "blow": SAME_SIGN},
     "check_valve_leak": {"decay": UP, "rise": SAME_SIGN, "ultimate": SAME_SIGN, "blow": SAME_SIGN, "open": SAME_SIGN},
     "release_valve_leak": {"decay": UP, "rise": UP, "ultimate": DOWN, "blow": SAME_SIGN},
-    "flow_restricted": {"decay": SAME_SIGN, "ultimate": SAME_SIGN, "fast_fall": UP, "open": UP, "over": UP, "blow": DOWN, "response": DOWN},
+    "flow_restricted": {"decay": SAME_SIGN, "ultimate": SAME_SIGN, "fast_fall": UP, "open": UP, "over": UP, "response": DOWN},
     "exhaust_restricted": {"decay": SAME_SIGN, "rise": UP, "ultimate": DOWN, "blow": SAME_SIGN, "open": DOWN, "response": SAME_SIGN},
     "supply_pressure_low": {"decay": SAME_SIGN, "rise": UP, "ultimate": DOWN, "blow": UP, "open": DOWN},
     "supply_pressure_dips": {"decay": SAME_SIGN, "rise_scatter": UP, "ultimate": DOWN},
-    "supply_valve_slow": {"decay": SAME_SIGN, "rise": SAME_SIGN, "ultimate": SAME_SIGN, "blow": SAME_SIGN, "response": UP},
+    "supply_valve_slow": {"decay": SAME_SIGN, "rise": SAME_SIGN, "ultimate": SAME_SIGN, "response": UP},
     "supply_valve_passing": {"decay": DOWN, "idle": UP, "blow": UP},
     "release_weak": {"decay": SAME_SIGN, "ultimate": SAME_SIGN, "blow": UP, "residual": UP},
     "collision_or_peel": {"decay": SAME_SIGN, "rise": SAME_SIGN, "ultimate": SAME_SIGN, "blow": SAME_SIGN},
@@ -145,7 +145,7 @@ def test_own_fingerprint(code: str) -> None:
     post = judged(injected(code))
     best = max(HYPOTHESES, key=lambda c: post.present[c])
     assert best in {code} | MAY_STAND_FOR.get(code, set())
-    assert post.none < 0.1
+    assert post.none < 0.15
 
 
 @pytest.mark.parametrize(
@@ -276,7 +276,7 @@ def test_weather_slows_an_evacuation() -> None:
 
 def test_detectable() -> None:
     """What is detectable is a number where the measure shows, and a reason where it does not or has no reference."""
-    found = {d.code: d for d in detectable(quiet(), calm(), (), True, OPTIONS)}
+    found = {d.code: d for d in detectable(quiet(), calm(), (), USUAL, True, OPTIONS)}
     for code in ("release_weak", "supply_valve_slow", "sensor_zero_shift"):
         assert found[code].smallest is not None
         assert found[code].smallest > 0
@@ -285,10 +285,10 @@ def test_detectable() -> None:
     assert size is not None
     assert judged({**quiet(), "response": effect("response", size)}).present["supply_valve_slow"] > 0.5
     assert judged({**quiet(), "response": effect("response", 0.3 * size)}).present["supply_valve_slow"] < 0.5
-    without = detectable({}, calm(), (), False, OPTIONS)
+    without = detectable({}, calm(), (), USUAL, False, OPTIONS)
     assert {d.smallest for d in without} == {None}
     assert all("baseline" in d.why for d in without)
     missing = {n: e for n, e in quiet().items() if n != "response"}
-    hidden = {d.code: d for d in detectable(missing, calm(), (), True, OPTIONS)}["supply_valve_slow"]
+    hidden = {d.code: d for d in detectable(missing, calm(), (), USUAL, True, OPTIONS)}["supply_valve_slow"]
     assert hidden.smallest is None
     assert hidden.why == "the log does not show this measure"

@@ -87,7 +87,9 @@ def _texts(thing: object) -> Iterator[str]:
 
 
 ALL_TEXTS = tuple(
-    filter(None, dict.fromkeys(_texts((ENTRIES, handbook.pairs(), handbook.field_tests(), handbook.general_cautions()))))
+    filter(
+        None, dict.fromkeys(_texts((ENTRIES, handbook.pairs(), handbook.field_tests(), handbook.general_cautions())))
+    )
 )
 
 

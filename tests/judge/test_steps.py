@@ -106,7 +106,9 @@ def test_tight_limit_from_the_volume() -> None:
 def test_picks_needed_follow_from_the_share() -> None:
     """No drop in 3/share picks shows a lower share: 150 picks for 2 %, 750 for 0.4 % and longer to record."""
     few = _steps("collision_or_peel", measures={"drop_share": 0.02})[-1]
-    assert few.expect_if == "Expect: no sudden drop in 150 picks: then, at 95 %, the share is below the 2 % of this log."
+    assert (
+        few.expect_if == "Expect: no sudden drop in 150 picks: then, at 95 %, the share is below the 2 % of this log."
+    )
     assert "at least 200 picks" in few.do
     many = _steps("collision_or_peel", measures={"drop_share": 0.004})[-1]
     assert "at least 750 picks" in many.do

@@ -7,8 +7,8 @@ import numpy as np
 
 from tracekit.judge.effects import Effect
 from tracekit.judge.effects_of import LOGARITHMIC, measure_name
-from tracekit.judge.evidence import Sign
-from tracekit.judge.fingerprints import FINGERPRINTS
+from tracekit.judge.evidence import Circumstances, Sign
+from tracekit.judge.fingerprints import fingerprint_of
 from tracekit.judge.rank import posterior
 from tracekit.model.finding import Detectable
 from tracekit.options.judge import JudgeOptions
@@ -33,11 +33,13 @@ def _quiet(effects: Mapping[str, Effect]) -> dict[str, Effect]:
     return {k: replace(e, shift=0.0) for k, e in effects.items() if k != "balance"}
 
 
-def _with_change(quiet: Mapping[str, Effect], code: str, size: float) -> dict[str, Effect]:
+def _with_change(
+    quiet: Mapping[str, Effect], code: str, size: float, circumstances: Circumstances
+) -> dict[str, Effect]:
     """The change injected into the main measures of a cause, each moved in its own direction by as many errors."""
     out = dict(quiet)
     for name in _MAIN[code]:
-        change = FINGERPRINTS[code].get(name)
+        change = fingerprint_of(code, circumstances.sensor_at_cup).get(name)
         if name in out and change is not None:
             sign = 1.0 if change.most > 0 else -1.0
             # with a probability of 0.9 the measured change is at least the true one less 1.28 errors
@@ -54,6 +56,7 @@ def detectable(
     effects: Mapping[str, Effect],
     signs: tuple[Sign, ...],
     words: tuple[str, ...],
+    circumstances: Circumstances,
     has_reference: bool,
     options: JudgeOptions,
 ) -> tuple[Detectable, ...]:
@@ -63,7 +66,7 @@ def detectable(
         return tuple(_nothing(code, main[0], why) for code, main in _MAIN.items())
     quiet = _quiet(effects)
     calm = tuple(replace(s, present=min(s.present, 0.02)) if s.name != "leaky" else s for s in signs)
-    return tuple(_smallest(quiet, calm, words, code, options) for code in _MAIN)
+    return tuple(_smallest(quiet, calm, words, circumstances, code, options) for code in _MAIN)
 
 
 def _nothing(code: str, feature: str, why: str) -> Detectable:
@@ -72,7 +75,12 @@ def _nothing(code: str, feature: str, why: str) -> Detectable:
 
 
 def _smallest(
-    quiet: Mapping[str, Effect], calm: tuple[Sign, ...], words: tuple[str, ...], code: str, options: JudgeOptions
+    quiet: Mapping[str, Effect],
+    calm: tuple[Sign, ...],
+    words: tuple[str, ...],
+    circumstances: Circumstances,
+    code: str,
+    options: JudgeOptions,
 ) -> Detectable:
     """The smallest change for one cause, by trying larger and larger ones on its first measure that the log shows."""
     main = _MAIN[code]
@@ -80,7 +88,7 @@ def _smallest(
     if name is None:
         return _nothing(code, main[0], "the log does not show this measure")
     sizes = (float(s) for s in np.geomspace(2.5, 60.0, 22))
-    size = next((s for s in sizes if _listed(quiet, calm, words, code, s, options)), None)
+    size = next((s for s in sizes if _listed(quiet, calm, words, circumstances, code, s, options)), None)
     if size is None:
         return _nothing(code, name, "other causes would look the same")
     measure, unit = measure_name(name)
@@ -95,10 +103,11 @@ def _listed(
     quiet: Mapping[str, Effect],
     signs: tuple[Sign, ...],
     words: tuple[str, ...],
+    circumstances: Circumstances,
     code: str,
     size: float,
     options: JudgeOptions,
 ) -> bool:
-    post = posterior(_with_change(quiet, code, size), signs, words, False, options)
+    post = posterior(_with_change(quiet, code, size, circumstances), signs, words, False, options, circumstances)
     near = [p for c, p in post.present.items() if c != code and p >= post.present[code] / options.rival]
     return post.present[code] >= 0.25 and post.present[code] + sum(near) >= options.listed

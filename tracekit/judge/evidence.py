@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from tracekit.judge.effects import Effect
-from tracekit.judge.fingerprints import FINGERPRINTS, SAME, SIGN_BACKGROUND, SIGNS, Change
+from tracekit.judge.fingerprints import FINGERPRINTS, SAME, SIGN_BACKGROUND, SIGNS, Change, fingerprint_of
 from tracekit.options.judge import JudgeOptions
 
 _POINTS = 14
@@ -26,6 +26,24 @@ class Sign:
     name: str
     present: float
     text: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Circumstances:
+    """What the evidence is read against.
+
+    since_before   the reference is earlier cycles of the same log: a cause may have been there all along and have
+                   changed nothing
+    sensor_at_cup  the sensor sits at the cup side of the filter
+    absent         causes that this station cannot have
+    """
+
+    since_before: bool = False
+    sensor_at_cup: bool = False
+    absent: tuple[str, ...] = ()
+
+
+USUAL = Circumstances()
 
 
 def _grid(change: Change) -> tuple[np.ndarray, np.ndarray]:
@@ -52,16 +70,20 @@ def log_fit(change: Change, effect: Effect, worst: float) -> float:
 def combined(first: Mapping[str, Change], second: Mapping[str, Change]) -> dict[str, Change]:
     """The fingerprint of two causes at once; a measure about which either says nothing says nothing."""
     both = {name: row[name] for row in (first, second) for name in row if name in LEAKS_ONLY}
+    for row, other in ((first, second), (second, first)):
+        if "balance" in row and "balance" not in other and other.get("rise") == SAME:
+            both["balance"] = row["balance"]  # what leaves the evacuation alone leaves its balance alone
     for name, a in first.items():
         b = second.get(name)
         if b is None or name in LEAKS_ONLY:
             continue
+        either = 1.0 - (1.0 - a.chance) * (1.0 - b.chance)
         if SAME in (a, b):
             both[name] = b if a == SAME else a
         elif a.least * b.least > 0:
-            both[name] = Change(min(a.least, b.least, key=abs), a.most + b.most, max(a.chance, b.chance))
+            both[name] = Change(min(a.least, b.least, key=abs), a.most + b.most, either)
         else:
-            both[name] = Change(min(a.least, a.most, b.least, b.most), max(a.least, a.most, b.least, b.most))
+            both[name] = Change(min(a.least, a.most, b.least, b.most), max(a.least, a.most, b.least, b.most), either)
     return both
 
 
@@ -93,26 +115,24 @@ def log_likelihood(
     effects: Mapping[str, Effect],
     signs: tuple[Sign, ...],
     options: JudgeOptions,
-    since_before: bool = False,
+    circumstances: Circumstances = USUAL,
 ) -> float:
-    """Tempered log-likelihood of all evidence under a set of one or two causes, or ("none",).
-
-    `since_before`: the reference is earlier cycles of the same log, so a cause may have been there all along and have
-    changed nothing.
-    """
-    measured = _measured(codes, effects, options)
-    if since_before:
-        unchanged = _measured(("none",), effects, options)
+    """Tempered log-likelihood of all evidence under a set of one or two causes, or ("none",)."""
+    measured = _measured(codes, effects, options, circumstances)
+    if circumstances.since_before:
+        unchanged = _measured(("none",), effects, options, circumstances)
         share = options.since_before
         measured = float(np.logaddexp(np.log(1.0 - share) + measured, np.log(share) + unchanged))
     return measured + sign_evidence(codes, signs)
 
 
-def _measured(codes: tuple[str, ...], effects: Mapping[str, Effect], options: JudgeOptions) -> float:
+def _measured(
+    codes: tuple[str, ...], effects: Mapping[str, Effect], options: JudgeOptions, circumstances: Circumstances
+) -> float:
     """Tempered log-likelihood of the measured effects under one or two causes."""
-    fingerprint: Mapping[str, Change] = FINGERPRINTS.get(codes[0], {})
+    fingerprint = fingerprint_of(codes[0], circumstances.sensor_at_cup)
     for code in codes[1:]:
-        fingerprint = combined(fingerprint, FINGERPRINTS.get(code, {}))
+        fingerprint = combined(fingerprint, fingerprint_of(code, circumstances.sensor_at_cup))
     measured = sum(evidence_for(fingerprint, effects, options).values())
     # a measure about which a cause says nothing is taken as middling evidence, not as a free pass
     silent = sum(_silent(effects[n]) for n in FINGERPRINTS["none"] if n in effects and n not in fingerprint)

@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 
 from tracekit.model.cycle import StationData
 from tracekit.model.result import LeakResult
+from tracekit.options.measure import MeasureOptions
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -133,7 +134,7 @@ def _ends_at_zero(data: StationData) -> bool:
 
 def response_from_open_cup(data: StationData) -> bool:
     """Whether the onset of the response was looked for on the way to the open-cup vacuum, as `measure` decides it."""
-    return bool(data.usual_open_kpa > max(6.0 * data.sensor.noise_kpa, 1.0))
+    return bool(data.usual_open_kpa > MeasureOptions().onset_least_kpa)
 
 
 def _after_other(held: Bools) -> Bools:

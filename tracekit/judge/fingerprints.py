@@ -53,7 +53,7 @@ _BASIC: Mapping[str, Mapping[str, Change]] = {
     },
     "flow_restricted": {
         "decay": SAME, "over": up(0.12, 25.0, 0.9), "residual": down(0.1, 10.0, 0.6), "open": up(0.1, 40.0, 0.8),
-        "response": down(0.0005, 0.02, 0.5), "blow": down(0.02, 1.0, 0.6), "fast_fall": up(0.3, 20.0, 0.6),
+        "response": down(0.0005, 0.02, 0.5), "blow": Change(-1.0, 0.3, 0.7), "fast_fall": up(0.3, 20.0, 0.6),
         "blow_start": down(0.0005, 0.02, 0.6), "idle": SAME, "noise": SAME, "ultimate": SAME,
         "rise": Change(-0.3, 0.3),
     },
@@ -68,8 +68,9 @@ _BASIC: Mapping[str, Mapping[str, Change]] = {
         "blow_start": up(0.0005, 0.02, 0.5),
     },
     "supply_valve_slow": {
-        "decay": SAME, "response": up(0.003, 0.4, 0.5), "rise": SAME, "ultimate": SAME, "open": SAME, "blow": SAME,
-        "over": SAME, "idle": SAME, "residual": SAME, "noise": SAME, "rise_scatter": SAME,
+        "decay": SAME, "response": up(0.003, 0.4, 0.65), "rise": SAME, "ultimate": SAME, "open": SAME,
+        "blow": up(0.02, 0.8, 0.25), "blow_start": up(0.002, 0.3, 0.25), "over": SAME, "idle": SAME, "residual": SAME,
+        "noise": SAME, "rise_scatter": SAME,
     },
     "supply_valve_passing": {
         "decay": down(0.05, 5.0, 0.6), "idle": up(0.4, 15.0), "rise": SAME, "ultimate": SAME,
@@ -86,7 +87,7 @@ _BASIC: Mapping[str, Mapping[str, Change]] = {
     },
     "sensor_noisy": {
         "noise": up(0.5, 3.0), "open": SAME, "residual": SAME, "response": Change(-0.02, 0.02), "decay": SAME,
-        "rise": SAME, "ultimate": SAME, "blow": SAME, "idle": SAME, "over": SAME,
+        "rise": SAME, "ultimate": SAME, "blow": SAME, "idle": SAME, "over": SAME, "rise_scatter": up(0.1, 3.0, 0.8),
     },
     "sensor_slow": {
         "response": up(0.01, 0.8), "blow_start": up(0.01, 0.8), "rise": up(0.005, 0.8, 0.6), "blow": up(0.02, 1.5, 0.7),
@@ -107,7 +108,7 @@ FINGERPRINTS: Mapping[str, Mapping[str, Change]] = {
     **{code: {**_UNCHANGED, **row} for code, row in _BASIC.items()},
     "leak_part_dependent": {
         **_NEUTRAL, "decay": up(0.1, 30.0, 0.5), "rise": up(0.001, 0.2, 0.3), "ultimate": down(0.1, 12.0, 0.4),
-        "balance": up(0.37, 1.01),
+        "balance": up(0.37, 1.01), "rise_scatter": up(0.1, 2.5, 0.5),
     },
     "supply_pressure_dips": {
         **_NEUTRAL, "rise": up(0.005, 0.5, 0.6), "ultimate": down(0.1, 20.0, 0.5), "open": down(0.05, 5.0, 0.4),
@@ -116,27 +117,45 @@ FINGERPRINTS: Mapping[str, Mapping[str, Change]] = {
     "collision_or_peel": _NEUTRAL,
     "part_not_presented": _NEUTRAL,
     "motion_dips": _NEUTRAL,
-    "supply_pulsation": {**_NEUTRAL, "noise": up(0.2, 3.0, 0.6)},
+    "supply_pulsation": {**_NEUTRAL, "noise": up(0.2, 3.0, 0.6), "rise_scatter": up(0.1, 2.0, 0.3)},
 }  # fmt: skip
 
+AT_CUP: Mapping[str, Mapping[str, Change]] = {
+    "flow_restricted": {
+        **_UNCHANGED, "rise": up(0.02, 2.0, 0.8), "open": down(0.1, 10.0, 0.7), "over": down(0.05, 20.0, 0.6),
+        "residual": up(0.05, 30.0, 0.5), "response": up(0.0005, 0.05, 0.4), "blow": up(0.01, 1.5, 0.6),
+        "blow_start": up(0.0005, 0.2, 0.7),
+    },
+}  # fmt: skip
+"""Rows that differ where the sensor sits at the cup side of the filter: behind a restriction, all comes late."""
+
+
+def fingerprint_of(code: str, sensor_at_cup: bool) -> Mapping[str, Change]:
+    """The row of a cause (or "none") for where the sensor sits; empty for an unknown one."""
+    at_cup = AT_CUP.get(code) if sensor_at_cup else None
+    return at_cup or FINGERPRINTS.get(code, {})
+
+
 SIGN_BACKGROUND: Mapping[str, float] = {
-    "rate_groups": 0.001, "late_response": 0.0007, "scattered_evacuation": 0.003, "sudden_losses": 0.002,
+    "rate_groups": 0.001, "late_response": 0.0004, "scattered_evacuation": 0.003, "sudden_losses": 0.002,
     "gradual_losses": 0.002, "empty_picks": 0.003, "deep_dips": 0.01, "pulsation": 0.003, "leaky": 0.01,
     "tight_on_plate": 0.5, "leaks_on_plate": 0.05,
 }  # fmt: skip
 """How often a sign shows without the causes below (common practice, no source)."""
 
 SIGNS: Mapping[str, Mapping[str, float]] = {
-    "rate_groups": {"leak_part_dependent": 0.9, "check_valve_leak": 0.25, "leak_steady": 0.03},
-    "late_response": {"supply_valve_slow": 0.75},
+    "rate_groups": {
+        "leak_part_dependent": 0.9, "check_valve_leak": 0.25, "leak_steady": 0.03, "supply_pressure_dips": 0.02,
+    },
+    "late_response": {"supply_valve_slow": 0.8, "sensor_noisy": 0.3, "supply_pulsation": 0.05},
     "scattered_evacuation": {
         "supply_pressure_dips": 0.85, "leak_part_dependent": 0.4, "supply_valve_slow": 0.05, "leak_steady": 0.06,
-        "supply_pressure_low": 0.06, "exhaust_restricted": 0.06,
+        "supply_pressure_low": 0.06, "exhaust_restricted": 0.06, "sensor_noisy": 0.2,
     },
     "sudden_losses": {"collision_or_peel": 0.97, "motion_dips": 0.1, "leak_steady": 0.006, "leak_part_dependent": 0.01},
     "gradual_losses": {"leak_steady": 0.3, "leak_part_dependent": 0.3, "check_valve_leak": 0.2, "motion_dips": 0.1},
     "empty_picks": {"part_not_presented": 0.97, "leak_part_dependent": 0.05},
-    "deep_dips": {"motion_dips": 0.9, "collision_or_peel": 0.1},
+    "deep_dips": {"motion_dips": 0.9, "collision_or_peel": 0.1, "sensor_noisy": 0.2},
     "pulsation": {"supply_pulsation": 0.9},
     "tight_on_plate": {
         "leak_part_dependent": 0.9, "leak_steady": 0.3, "check_valve_leak": 0.02, "release_valve_leak": 0.02,

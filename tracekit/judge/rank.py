@@ -10,7 +10,7 @@ from itertools import combinations
 import numpy as np
 
 from tracekit.judge.effects import Effect
-from tracekit.judge.evidence import Sign, log_likelihood
+from tracekit.judge.evidence import USUAL, Circumstances, Sign, log_likelihood
 from tracekit.judge.fingerprints import FINGERPRINTS
 from tracekit.judge.priors import TWO_CAUSES, prior
 from tracekit.options.judge import JudgeOptions
@@ -40,29 +40,30 @@ def posterior(
     surroundings: tuple[str, ...],
     complaint: bool,
     options: JudgeOptions,
-    since_before: bool = False,
+    circumstances: Circumstances = USUAL,
 ) -> Posterior:
-    """Posterior over hypotheses given measured effects and signs; `since_before` as for `log_likelihood`."""
+    """Posterior over hypotheses given measured effects and signs."""
     logs: dict[tuple[str, ...], float] = {}
     weight = {code: prior(code, surroundings, complaint=True) for code in HYPOTHESES}
     total = sum(weight.values())
     faulty = 0.6 if complaint else 0.25
     nothing = 1.0 - faulty
-    logs[("none",)] = np.log(nothing) + log_likelihood(("none",), effects, signs, options, since_before)
-    for code in HYPOTHESES:
+    logs[("none",)] = np.log(nothing) + log_likelihood(("none",), effects, signs, options, circumstances)
+    possible = [code for code in HYPOTHESES if code not in circumstances.absent]
+    for code in possible:
         share = faulty * (1.0 - TWO_CAUSES) * weight[code] / total
-        logs[(code,)] = np.log(share) + log_likelihood((code,), effects, signs, options, since_before)
-    best = sorted(HYPOTHESES, key=lambda code: -logs[(code,)])[:_PAIRED]
+        logs[(code,)] = np.log(share) + log_likelihood((code,), effects, signs, options, circumstances)
+    best = sorted(possible, key=lambda code: -logs[(code,)])[:_PAIRED]
     for a, b in combinations(best, 2):
         if any({a, b} <= alike for alike in _ALIKE):
             continue
         share = faulty * TWO_CAUSES * weight[a] * weight[b] / total**2
-        logs[(a, b)] = np.log(share) + log_likelihood((a, b), effects, signs, options, since_before)
+        logs[(a, b)] = np.log(share) + log_likelihood((a, b), effects, signs, options, circumstances)
     top = max(logs.values())
     odds = {k: float(np.exp(v - top)) for k, v in logs.items()}
     norm = sum(odds.values())
     present = {code: sum(v for k, v in odds.items() if code in k) / norm for code in HYPOTHESES}
-    single = {code: odds[(code,)] / norm for code in HYPOTHESES}
+    single = {code: odds.get((code,), 0.0) / norm for code in HYPOTHESES}
     return Posterior(none=odds[("none",)] / norm, present=present, single=single)
 
 

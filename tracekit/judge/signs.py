@@ -60,6 +60,9 @@ def group_sign(data: StationData, features: Features) -> tuple[Sign, Bools]:
     level = float(np.nanmedian(rate)) if np.isfinite(rate).any() else 0.0
     # in the logarithm, since a leaking group scatters with its size; half a kPa/s keeps small rates from counting
     upper, gap = two_groups(np.log(np.maximum(rate, 0.0) + 0.5), 0.35)
+    plain, plain_gap = two_groups(rate, max(0.6, 0.35 * level))
+    if plain_gap > gap:
+        upper, gap = plain, plain_gap
     if upper.any() and float(np.nanmedian(rate[upper]) - np.nanmedian(rate[~upper])) < max(0.6, 0.35 * level):
         upper, gap = np.zeros(len(rate), np.bool_), 0.0
     changes = alternations(upper[np.isfinite(rate)])
@@ -85,7 +88,21 @@ def _groups_without_coasts(features: Features, upper: Bools) -> tuple[Bools, flo
     depth = np.where(features.held, -features.values["ultimate"], np.nan)
     group, gap = two_groups(depth, max(0.8, 6.0 * features.floor["ultimate"]))
     changes = alternations(group[np.isfinite(depth)])
-    return (group, logistic(1.6 * (gap - 6.0))) if changes >= 4 else (upper, 0.002)
+    if changes < 4:
+        return upper, 0.002
+    # a leaking group also evacuates more slowly near the top: a second witness
+    slower = _apart(np.where(features.held, features.values["top"], np.nan), group)
+    return group, logistic(1.6 * (gap - 6.0) + 0.5 * float(np.clip(slower - 3.0, -3.0, 8.0)))
+
+
+def _apart(values: Floats, group: Bools) -> float:
+    """How many standard errors the median of a group lies below that of the others; 0 where either is too small."""
+    seen = np.isfinite(values)
+    inside, outside = values[seen & group], values[seen & ~group]
+    if min(len(inside), len(outside)) < 4:
+        return 0.0
+    error = np.hypot(*(max(robust_spread(x), 1e-3) / np.sqrt(len(x)) for x in (inside, outside)))
+    return float((np.median(outside) - np.median(inside)) / error)
 
 
 def late_sign(features: Features, usual_response: Effect | None) -> tuple[Sign, Bools]:
@@ -97,7 +114,7 @@ def late_sign(features: Features, usual_response: Effect | None) -> tuple[Sign, 
     usual = float(np.nanquantile(response, 0.4))
     lower = response[seen & (response <= usual)]
     spread = max(float(usual - np.min(lower)) / 2.0, robust_spread(lower), features.floor["response"])
-    if usual_response is not None and usual_response.reference < usual:
+    if usual_response is not None:
         usual = usual_response.reference
         spread = max(usual_response.spread, features.floor["response"])
     late = seen & (response > usual + max(0.006, 6.0 * spread, 3.0 * features.floor["response"]))
@@ -109,7 +126,7 @@ def late_sign(features: Features, usual_response: Effect | None) -> tuple[Sign, 
             present = max(present, logistic((float(np.mean(late[tail])) - least) / 0.015))
     return Sign(
         name="late_response",
-        present=min(max(present, 0.0007), 0.9995),
+        present=min(max(present, 0.0007), 0.9999),
         text=f"{int(late.sum())} commands answered late",
     ), late
 

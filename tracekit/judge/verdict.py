@@ -10,6 +10,7 @@ from tracekit.judge.case import Case, Seen
 from tracekit.judge.detect import detectable
 from tracekit.judge.effects import Comparison, compare
 from tracekit.judge.effects_of import effects_of
+from tracekit.judge.evidence import Circumstances
 from tracekit.judge.facts import Fact
 from tracekit.judge.features import Bands, Features, choose_bands, make_features, response_from_open_cup
 from tracekit.judge.findings import cause_finding, fact_finding
@@ -53,9 +54,8 @@ def _features(case: Case) -> tuple[Features, Features | None, Bands]:
         return own, None, bands
     healthy = make_features(case.baseline, case.baseline_leak, bands)
     if response_from_open_cup(case.data) != response_from_open_cup(case.baseline):
-        # the onset of the response was looked for at different levels: nothing to compare
-        unknown = np.full(len(healthy.held), np.nan)
-        healthy = replace(healthy, values={**healthy.values, "response": unknown})
+        # the onset of the response was looked for at different levels: only large changes mean anything
+        healthy = replace(healthy, floor={**healthy.floor, "response": 0.012})
     return own, healthy, bands
 
 
@@ -67,7 +67,8 @@ def _seen(case: Case, options: JudgeOptions) -> Seen:
     late, late_cycles = late_sign(features, comparison.effects.get("response"))
     scatter, scattered = scatter_sign(features, grouped)
     dips, dipped = dip_sign(features, comparison)
-    compared = comparison.source == "baseline"
+    # a blower is leaky by design: its rate alone says nothing
+    compared = comparison.source == "baseline" or case.station.station.source == "blower"
     leaky = leaky_sign(case.leak, case.station.station.volume_ml, _band_kpa(case.data), compared, options)
     losses = loss_signs(case.data)
     ripple = pulsation_sign(case.data)
@@ -93,6 +94,16 @@ def _band_kpa(data: StationData) -> float | None:
     return off - on if data.air_saving and off is not None and on is not None else None
 
 
+def _circumstances(case: Case, seen: Seen) -> Circumstances:
+    facts = case.station.station
+    return Circumstances(
+        since_before=seen.comparison.source == "earlier cycles",
+        sensor_at_cup=facts.sensor_at == "cup",
+        # a pump or a blower has no ejector exhaust
+        absent=() if facts.source == "ejector" else ("exhaust_restricted",),
+    )
+
+
 def judge(case: Case, options: JudgeOptions) -> Judgement:
     """Judge one station."""
     recording = recording_facts(case.data, case.layout, case.facts)
@@ -109,8 +120,8 @@ def judge(case: Case, options: JudgeOptions) -> Judgement:
         fact.code == "supply_short_cycling" and (_band_kpa(case.data) or 0.0) >= options.band_kpa for fact in symptoms
     )
     words = tuple(case.station.station.surroundings)
-    earlier = seen.comparison.source == "earlier cycles"
-    post = posterior(seen.effects, seen.signs, words, complaint, options, earlier)
+    circumstances = _circumstances(case, seen)
+    post = posterior(seen.effects, seen.signs, words, complaint, options, circumstances)
     has_reference = seen.comparison.source != "none"
     sensors = sensor_facts(case.data, has_reference, options)
     settings = setting_facts(case.data, case.station, _now(case, seen), options)
@@ -125,7 +136,7 @@ def judge(case: Case, options: JudgeOptions) -> Judgement:
     return Judgement(
         findings=findings,
         causes=_causes(seen, post, repairs, chances),
-        detectable=detectable(seen.effects, seen.signs, words, has_reference, options),
+        detectable=detectable(seen.effects, seen.signs, words, circumstances, has_reference, options),
         comparison=seen.comparison,
     )
 
