@@ -7,6 +7,7 @@ independent.
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from itertools import combinations
 
 import numpy as np
 
@@ -118,12 +119,15 @@ def log_likelihood(
     circumstances: Circumstances = USUAL,
 ) -> float:
     """Tempered log-likelihood of all evidence under a set of one or two causes, or ("none",)."""
-    measured = _measured(codes, effects, options, circumstances)
-    if circumstances.since_before:
-        unchanged = _measured(("none",), effects, options, circumstances)
-        share = options.since_before
-        measured = float(np.logaddexp(np.log(1.0 - share) + measured, np.log(share) + unchanged))
-    return measured + sign_evidence(codes, signs)
+    if not circumstances.since_before or codes == ("none",):
+        return _measured(codes, effects, options, circumstances) + sign_evidence(codes, signs)
+    old, new = float(np.log(options.since_before)), float(np.log(1.0 - options.since_before))
+    began = [part for n in range(len(codes) + 1) for part in combinations(codes, n)]
+    ways = [
+        len(part) * new + (len(codes) - len(part)) * old + _measured(part or ("none",), effects, options, circumstances)
+        for part in began
+    ]
+    return float(np.logaddexp.reduce(ways)) + sign_evidence(codes, signs)
 
 
 def _measured(

@@ -17,6 +17,7 @@ from tracekit.options.judge import JudgeOptions
 
 HYPOTHESES: tuple[str, ...] = tuple(code for code in FINGERPRINTS if code != "none")
 _PAIRED = 6
+_WITH_ANY = 2
 _ALIKE: tuple[frozenset[str], ...] = (
     frozenset({"leak_steady", "check_valve_leak", "release_valve_leak"}),
     frozenset({"sensor_noisy", "supply_pulsation"}),
@@ -53,8 +54,10 @@ def posterior(
     for code in possible:
         share = faulty * (1.0 - TWO_CAUSES) * weight[code] / total
         logs[(code,)] = np.log(share) + log_likelihood((code,), effects, signs, options, circumstances)
-    best = sorted(possible, key=lambda code: -logs[(code,)])[:_PAIRED]
-    for a, b in combinations(best, 2):
+    best = sorted(possible, key=lambda code: -logs[(code,)])
+    # a second cause may look poor alone where the first explains most of what is measured
+    pairs = [*combinations(best[:_PAIRED], 2), *((a, b) for a in best[:_WITH_ANY] for b in best[_PAIRED:])]
+    for a, b in pairs:
         if any({a, b} <= alike for alike in _ALIKE):
             continue
         share = faulty * TWO_CAUSES * weight[a] * weight[b] / total**2
