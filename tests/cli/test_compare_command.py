@@ -108,7 +108,7 @@ def test_verify_finds_what_was_altered(sheet: Path, logs: Path, tmp_path: Path, 
     assert "later.csv is not the log" in told
     assert told.count("\n") == 1
     assert cli.run(["verify", str(sheet / "report.html"), *pair]) == 2
-    assert "no JSON" in capsys.readouterr().err
+    assert "no figures of a diagnosis" in capsys.readouterr().err
 
 
 @pytest.mark.parametrize(

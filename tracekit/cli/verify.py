@@ -1,6 +1,7 @@
-"""`tracekit verify`: recompute a comparison from its logs."""
+"""`tracekit verify`: does a comparison or a page still follow from its logs."""
 
 import json
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Annotated
 
@@ -10,38 +11,78 @@ from tracekit.cli.sides import read_document, recordings, station_hashes
 from tracekit.compare.engine import compare as compare_sides
 from tracekit.compare.verify import asked_of, differences, options_of, sides_of
 from tracekit.errors import UsageError, message
+from tracekit.options.report import ReportOptions
+from tracekit.pipeline import diagnose
 from tracekit.read.station_file import load_stations
+from tracekit.report import proof
 from tracekit.report.comparison_json import comparison_json, plan_from_json
+from tracekit.report.page import index_page, station_page
+
+_MOST_FAULTS = 8
 
 
 def verify(
-    sheet: Annotated[Path, typer.Argument(metavar="SHEET.json", help="comparison.json of the sheet.")],
+    sheet: Annotated[Path, typer.Argument(metavar="SHEET", help="comparison.json, or report.html of a diagnosis.")],
     logs: Annotated[list[str], typer.Argument(metavar="LOG...", help="The logs that it was made from.")],
     station: Annotated[list[Path] | None, typer.Option(help="Station file that was used.")] = None,
     station_after: Annotated[list[Path] | None, typer.Option(help="Station file of AFTER, where it differed.")] = None,
+    baseline: Annotated[str | None, typer.Option(metavar="LOG", help="Baseline of a page.")] = None,
+    blanked: Annotated[str | None, typer.Option(metavar="LOG", help="Log with the cup on a plate, of a page.")] = None,
     only: Annotated[str | None, typer.Option(metavar="NAME", help="The station, in logs of several.")] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print what was found as JSON.")] = False,
+    quiet: Annotated[bool, typer.Option("--quiet", help="Print nothing but errors.")] = False,
 ) -> None:
-    """Recompute a comparison from its logs and say whether its figures and hashes still hold. Exit 2 if not."""
+    """Recompute a comparison or a page from its logs and say whether figures and hashes still hold. Exit 2 if not."""
+    if sheet.suffix.casefold() in (".html", ".htm"):
+        faults, said = _page(sheet, logs, station or [], baseline, blanked)
+    else:
+        faults, said = _comparison(sheet, logs, (station or [], station_after or []), only)
+    if as_json:
+        print(json.dumps({"sheet": sheet.name, "holds": not faults, "faults": list(faults)}, indent=1))
+    if faults:
+        more = len(faults) - _MOST_FAULTS
+        listed = "; ".join(faults[:_MOST_FAULTS]) + (f"; and {more} more" if more > 0 else "")
+        raise UsageError(message(sheet.name, f"does not hold: {listed}", "the logs' own figures", "Make it anew."))
+    if not as_json and not quiet:
+        print(f"{sheet.name} holds: {said}.")
+
+
+def _comparison(
+    sheet: Path, logs: Sequence[str], files: tuple[Sequence[Path], Sequence[Path]], only: str | None
+) -> tuple[tuple[str, ...], str]:
+    """Faults of a comparison's sheet, and what was checked."""
     document = read_document(sheet)
     frozen = document.get("plan")
     plan = plan_from_json(frozen, sheet.name) if isinstance(frozen, dict) else None
     asked, options = asked_of(document, plan, sheet.name), options_of(document, sheet.name)
-    files = (station or [], station_after or station or [])
-    first = recordings(logs, load_stations(files[0]), only)
-    second = recordings(logs, load_stations(files[1]), only) if station_after else first
+    mine, after_files = files[0], files[1] or files[0]
+    first = recordings(logs, load_stations(mine), only)
+    second = recordings(logs, load_stations(after_files), only) if files[1] else first
     before, after, faults = sides_of(document, first, second)
-    used = station_hashes([*files[0], *files[1]])
+    used = station_hashes([*mine, *after_files])
     named = document.get("station_files", {})
     if used != named:
         faults = (*faults, f"station files: the sheet names {named or 'none'}, given are {used or 'none'}")
     if not faults:
         faults = differences(document, comparison_json(compare_sides(before, after, asked, options)))
-    if as_json:
-        print(json.dumps({"sheet": sheet.name, "holds": not faults, "faults": list(faults)}, indent=1))
+    n = len(before) + len(after)
+    return faults, f"{n} log{'s' if n > 1 else ''}, every hash, figure and verdict as recomputed"
+
+
+def _page(
+    sheet: Path, logs: Sequence[str], station: Sequence[Path], baseline: str | None, blanked: str | None
+) -> tuple[tuple[str, ...], str]:
+    """Faults of a page of a diagnosis, and what was checked."""
+    text = proof.read_page(sheet)
+    data = proof.embedded(text, sheet.name)
+    log = list(logs) if len(logs) > 1 else logs[0]
+    record = diagnose(log, station=load_stations(station) or None, baseline=baseline, blanked=blanked)
+    faults = proof.same_logs(data, record)
     if faults:
-        listed = "; ".join(faults[:8]) + (f"; and {len(faults) - 8} more" if len(faults) > 8 else "")
-        raise UsageError(message(sheet.name, f"does not hold: {listed}", "the logs' own figures", "Compare them anew."))
-    if not as_json:
-        n = len(before) + len(after)
-        print(f"{sheet.name} holds: {n} log{'s' if n > 1 else ''}, every hash, figure and verdict as recomputed.")
+        return faults, ""
+    index, again = proof.index_of(data, record), proof.dated(record, data)
+    options = ReportOptions(unit=str(data.get("unit", "kPa")))
+    page = index_page(again, options) if index is None else station_page(again, index, options)
+    told = str(data["proof"]["version"])
+    made = f", made by version {told}" if told != record.version else ""
+    return proof.differences(text, data, page), f"every hash, figure, cycle and sentence as recomputed{made}"

@@ -17,6 +17,7 @@ from tracekit.report.embed import packed
 from tracekit.report.frame import Block, asset, frame, render
 from tracekit.report.pictures.budget import budget
 from tracekit.report.pictures.choose import choose
+from tracekit.report.proof import proof
 from tracekit.report.ruled import causes_map
 from tracekit.report.text import NBSP, clean, escape
 from tracekit.report.todo import steps
@@ -67,7 +68,7 @@ def station_page(record: DiagnosisRecord, index: int, options: ReportOptions = _
         f"{result.data.station}: {said.headline}", blocks, identity=_identity(result, record.logs),
         provenance=provenance(record), unit=unit, print_note=_print_note(record),
         scripts=(asset("cycles.js"), asset("explore.js")),
-        data=packed(result, options.most_cycles, options.most_points),
+        data={**packed(result, options.most_cycles, options.most_points), "proof": proof(record, index)},
     )  # fmt: skip
 
 
@@ -89,7 +90,7 @@ def index_page(record: DiagnosisRecord, options: ReportOptions = _PLAIN) -> str:
     sources = ", ".join(clean(log.source, 60) for log in record.logs)
     return frame(
         headline, blocks, identity=(sources, _when(record.logs)), provenance=provenance(record), unit=options.unit,
-        print_note=_print_note(record),
+        print_note=_print_note(record), data={"proof": proof(record, None)},
     )  # fmt: skip
 
 

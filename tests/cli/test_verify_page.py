@@ -1,0 +1,44 @@
+"""`tracekit verify report.html LOG`: a page against the log it was made from."""
+
+import json
+from pathlib import Path
+
+import pytest
+from made_logs import write_log
+
+from tracekit import cli
+
+
+@pytest.fixture(scope="module")
+def made(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Path, Path]:
+    """A log, another one, and the page of the first."""
+    folder = tmp_path_factory.mktemp("verify")
+    log, other = write_log(folder / "loader.csv"), write_log(folder / "other.csv", seed=2)
+    assert cli.run(["diagnose", str(log), "--out", str(folder / "out"), "--units", "mbar", "--quiet"]) == 0
+    return log, other, folder / "out" / "report.html"
+
+
+def test_a_page_holds(made: tuple[Path, Path, Path], capsys: pytest.CaptureFixture[str]) -> None:
+    """The page as written follows from its log, whatever unit it was written in."""
+    log, _, page = made
+    assert cli.run(["verify", str(page), str(log)]) == 0
+    assert capsys.readouterr().out.startswith("report.html holds: every hash, figure, cycle and sentence")
+    assert cli.run(["verify", str(page), str(log), "--json"]) == 0
+    assert json.loads(capsys.readouterr().out) == {"sheet": "report.html", "holds": True, "faults": []}
+    assert cli.run(["verify", str(page), str(log), "--quiet"]) == 0
+    assert capsys.readouterr().out == ""
+
+
+def test_a_page_does_not_hold(
+    made: tuple[Path, Path, Path], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Another log is told by its hash, a sentence written by hand by its words; both end with 2."""
+    log, other, page = made
+    assert cli.run(["verify", str(page), str(other), "--json"]) == 2
+    told = capsys.readouterr()
+    assert json.loads(told.out)["holds"] is False
+    assert "logs: the page names" in told.err
+    changed = tmp_path / "page.html"
+    changed.write_text(page.read_text(encoding="utf-8").replace("</h1>", " indeed</h1>", 1), encoding="utf-8")
+    assert cli.run(["verify", str(changed), str(log)]) == 2
+    assert 'indeed", the logs do not' in capsys.readouterr().err
