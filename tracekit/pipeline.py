@@ -87,7 +87,10 @@ def measure(
         station_data(a, facts, _name(n, f), f, _temperature(f), options)
         for a, n, f in zip(analysers, layout.stations, owned, strict=True)
     )
-    leaks = tuple(estimate_leak(data) for data in stations)
+    leaks = tuple(
+        estimate_leak(data, ref_vacuum_kpa=file.station.ref_vacuum_kpa)
+        for data, file in zip(stations, owned, strict=True)
+    )
     return MeasuredLog(layout=layout, facts=facts, stations=stations, files=owned, leaks=leaks)
 
 

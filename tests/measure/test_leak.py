@@ -221,3 +221,19 @@ def test_neither_scipy_nor_pandas_is_loaded() -> None:
     code = "import tracekit.measure.leak, sys; print([m for m in ('scipy', 'pandas') if m in sys.modules])"
     run = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert run.stdout.strip() == "[]"
+
+
+def test_the_leak_is_given_at_the_reference_vacuum_that_is_asked_for() -> None:
+    """A porous leak of 5 kPa/s at 60 kPa of vacuum is 4.5 kPa/s at 50, as p_a² − P² says, within 3 %."""
+    data = rated(Plant(rates=SOME, form="porous"))[0]
+    result = estimate_leak(data, ref_vacuum_kpa=50.0)
+    ratio = (1.0 - 0.5**2) / (1.0 - 0.4**2)
+    assert result.ref_vacuum_kpa == 50.0
+    assert value_of(result).value == pytest.approx(5.0 * ratio, rel=0.03)
+
+
+def test_a_reference_vacuum_beyond_the_ambient_is_refused() -> None:
+    """At an ambient of 100 kPa there is no vacuum of 99 kPa to compare at; the reason says what to set."""
+    result = estimate_leak(rated(Plant(rates=SOME))[0], ref_vacuum_kpa=99.0)
+    assert isinstance(result.decay_rate, Withheld)
+    assert "ref_vacuum_kpa" in result.decay_rate.reason

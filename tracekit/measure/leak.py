@@ -1,5 +1,7 @@
 """The leak of a station: isothermal dp/dt with the supply off at the reference vacuum, per cycle and per log."""
 
+from dataclasses import replace
+
 import numpy as np
 
 from tracekit.measure import leak_forms
@@ -8,7 +10,7 @@ from tracekit.measure.leak_budget import CycleRates, LogRate, Models, cycle_rate
 from tracekit.measure.leak_find import Search, find
 from tracekit.measure.leak_groups import assign, masks, names
 from tracekit.measure.leak_rating import Nodes, Rates, Shared, nodes_of, rate_cycles
-from tracekit.measure.leak_rules import given, mechanism, without_coasts
+from tracekit.measure.leak_rules import given, mechanism, no_such_vacuum, without_coasts
 from tracekit.measure.leak_shape import coast_shape
 from tracekit.model.cycle import StationData
 from tracekit.model.estimate import Quantity, Withheld
@@ -18,12 +20,19 @@ from tracekit.options.leak import LeakOptions
 DEFAULTS = LeakOptions()
 
 
-def estimate_leak(data: StationData, *, options: LeakOptions = DEFAULTS) -> LeakResult:
+def estimate_leak(
+    data: StationData, *, ref_vacuum_kpa: float | None = None, options: LeakOptions = DEFAULTS
+) -> LeakResult:
     """Leak rate of every cycle and of the log, with 95 % intervals, mechanism, groups and budget.
 
-    Needs coasts: stretches of a hold with the supply cut. Where there are none the rates are NaN and the log's value
-    is withheld with the reason and how to get a decay on purpose.
+    `ref_vacuum_kpa` [kPa below ambient] is the station file's reference vacuum, else that of `options`. Needs coasts:
+    stretches of a hold with the supply cut. Where there are none the rates are NaN and the log's value is withheld
+    with the reason and how to get a decay on purpose.
     """
+    if ref_vacuum_kpa is not None:
+        options = replace(options, ref_vacuum_kpa=ref_vacuum_kpa)
+    if options.ref_vacuum_kpa > data.ambient_kpa - options.ref_least_kpa:
+        return _nothing(data, no_such_vacuum(options.ref_vacuum_kpa, data.ambient_kpa), options)
     line = timeline(data, options)
     search = find(data, line, options) if line.rated.any() else None
     if search is None:

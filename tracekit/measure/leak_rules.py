@@ -78,3 +78,11 @@ def without_coasts(data: StationData) -> str:
     if data.air_saving:
         return FEW_COASTS
     return NO_SUPPLY if data.wiring.supply_on_level is None else NO_COASTS
+
+
+def no_such_vacuum(ref_vacuum_kpa: float, ambient_kpa: float) -> str:
+    """Why no leak can be given at a reference vacuum that the ambient pressure does not allow."""
+    return (
+        f"The reference vacuum of {ref_vacuum_kpa:.3g} kPa leaves hardly any pressure at an ambient of "
+        f"{ambient_kpa:.4g} kPa. Set ref_vacuum_kpa in the station file to a vacuum that the holds pass, such as 60."
+    )

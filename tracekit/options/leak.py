@@ -10,6 +10,7 @@ class LeakOptions:
     """Thresholds of `tracekit.measure.leak`."""
 
     ref_vacuum_kpa: float = option(60.0, "kPa", "vacuum at which leaks are compared; every station passes it")
+    ref_least_kpa: float = option(2.0, "kPa", "least absolute pressure that a reference vacuum may leave")
     fit_coasts: int = option(
         400, "", "coasts that share the search for wall exchange, windows and form; more add nothing"
     )
