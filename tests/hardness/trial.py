@@ -14,7 +14,7 @@ PARTS = (".part", ".unfinished", ".tmp")
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Ran:
-    """A command that ended: its status, what it printed, its time."""
+    """A command that ended: its status, what it printed, its processor time (the machine may be busy)."""
 
     arguments: tuple[str, ...]
     status: int
@@ -37,11 +37,11 @@ def command(*arguments: object) -> Ran:
     """Run the command line in this process."""
     out, err = io.StringIO(), io.StringIO()
     texts = tuple(str(a) for a in arguments)
-    begun = time.perf_counter()
+    begun = time.process_time()
     with redirect_stdout(out), redirect_stderr(err):
         status = run(texts)
     return Ran(
-        arguments=texts, status=status, out=out.getvalue(), err=err.getvalue(), seconds=time.perf_counter() - begun
+        arguments=texts, status=status, out=out.getvalue(), err=err.getvalue(), seconds=time.process_time() - begun
     )
 
 

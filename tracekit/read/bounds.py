@@ -8,6 +8,7 @@ import pyarrow.parquet as pq
 
 from tracekit.errors import LogReadError, message
 from tracekit.options.read import ReadOptions
+from tracekit.read.rows import Rows
 
 
 def bounded(pieces: Iterable[bytes], packed: int, name: str, options: ReadOptions) -> Iterator[bytes]:
@@ -25,12 +26,28 @@ def bounded(pieces: Iterable[bytes], packed: int, name: str, options: ReadOption
         yield piece
 
 
+def worth_reading(pieces: Iterable[Rows], name: str, options: ReadOptions) -> Iterator[Rows]:
+    """The rows of a text.
+
+    Raises LogReadError once so many more lines are rejected than used that this is no recording.
+    """
+    used = rejected = 0
+    for rows in pieces:
+        used += rows.count
+        rejected += sum(r.rows for r in rows.rejected)
+        if rejected > max(options.most_rejected, 10 * used):
+            raise _too_much(name, f"{rejected} lines that are no rows among {used} that are")
+        yield rows
+
+
 def check_declared(file: pq.ParquetFile, size: int, name: str, options: ReadOptions) -> None:
     """Compare what a Parquet file of `size` bytes declares with what a recording of that size can hold.
 
     Raises LogReadError where it declares more.
     """
     facts = file.metadata
+    if facts.num_columns > options.most_columns:
+        raise _too_much(name, f"a Parquet file of {facts.num_columns} columns")
     chunks = [facts.row_group(g).column(c) for g in range(facts.num_row_groups) for c in range(facts.num_columns)]
     values = max(facts.num_rows, *(0, *(c.num_values for c in chunks)), sum(c.num_values for c in chunks))
     if values > max(options.declared_values, options.unpacked_factor * size):

@@ -9,7 +9,7 @@ import pyarrow as pa
 from tracekit.errors import LogReadError, message
 from tracekit.model.trace import Assumption
 from tracekit.options.read import ReadOptions
-from tracekit.read.bounds import bounded
+from tracekit.read.bounds import bounded, worth_reading
 from tracekit.read.bytestream import Hash, unpacked, whole_lines
 from tracekit.read.columns import Column, Profile, item_columns, make_column, profile_cells
 from tracekit.read.delimited import CUT, TextShape, parse, parse_ahead
@@ -262,7 +262,8 @@ def text_rows(
     whole = whole_lines(as_utf8(pieces, file.encoding, mark), options.block_bytes, quoted=form.multiline)
     body = _guard_end(_after(whole, form.first_data), form)
     prepared = (_prepared(piece, form) for piece in body)
-    return parse_ahead(prepared, _shape(file, types), form.first_data + 1, options)
+    parsed = parse_ahead(prepared, _shape(file, types), form.first_data + 1, options)
+    return worth_reading(parsed, file.name, options)
 
 
 def _after(pieces: Iterator[bytes], lines: int) -> Iterator[bytes]:
