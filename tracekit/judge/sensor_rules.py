@@ -144,6 +144,11 @@ def _request(data: StationData) -> Fact | None:
     Inside steady stretches vacuum falls and recovers again and again: the way that it travels is far longer than the
     distance it covers, by more than noise makes.
     """
+    if data.from_request:
+        text = "the log holds a request; cuts and recharges of the supply were found in the saw-tooth of the pressure"
+        share = float(np.mean(data.cycles.codes("coasts") > 0)) if len(data.cycles) else 0.0
+        evidence = Evidence(measure="supply", value=share, unit="share of cycles with a coast", text=text)
+        return Fact(code="supply_is_request", probability=0.95, evidence=(evidence,), reason=text)
     names = data.periods.categories["kind"]
     bins = data.bins
     if len(bins.period) < 50:

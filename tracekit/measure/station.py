@@ -125,6 +125,7 @@ def station_data(
         usual_peak_kpa=learned.reference.peak,
         usual_open_kpa=learned.reference.open_level,
         timing={k: per_cycle(k) for k in _TIMING},
+        from_request=learned.saw is not None,
     )
 
 

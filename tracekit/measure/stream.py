@@ -19,9 +19,10 @@ from tracekit.model.station import Settings
 from tracekit.model.trace import Block, Layout
 from tracekit.options.measure import MeasureOptions
 from tracekit.options.segment import SegmentOptions
-from tracekit.segment.cycles import Reference, cycle_starts
+from tracekit.segment.cycles import Reference, cycle_starts, find_spans
 from tracekit.segment.learn import learn
 from tracekit.segment.samples import Samples, find_quantisation, make_samples, second_difference_noise
+from tracekit.segment.sawtooth import Saw, find_saw, with_device_supply
 from tracekit.segment.wiring import find_wiring
 
 Floats = NDArray[np.float64]
@@ -39,6 +40,7 @@ class Learned:
     quantisation: float
     clipped_low: float
     clipped_high: float
+    saw: Saw | None = None
 
 
 class StationAnalyser:
@@ -116,6 +118,10 @@ class StationAnalyser:
         )
         reference, settings = learn(samples, self._filed, self._segment)
         starts = cycle_starts(samples, reference, -1, self._segment)
+        saw = self._find_saw(samples, starts, reference)
+        if saw is not None:
+            samples = with_device_supply(samples, saw)
+            reference, settings = learn(samples, self._filed, self._segment)
         level = usual_open_level(samples, starts, reference, self._segment, self._measure)
         reference = replace(reference, open_level=level)
         return Learned(
@@ -127,7 +133,16 @@ class StationAnalyser:
             quantisation=quantisation,
             clipped_low=clipped,
             clipped_high=_clipped(rows.pressure, float(np.fmax.reduce(rows.pressure)) if len(rows) else 0.0),
+            saw=saw,
         )
+
+    def _find_saw(self, samples: Samples, starts: NDArray[np.int64], reference: Reference) -> Saw | None:
+        """The saw-tooth of a device that saves air by itself while the log holds only the request."""
+        declared = self._layout.supply_signal == "request"
+        if not len(starts) or self._layout.supply_signal == "pulse" or (reference.air_saving and not declared):
+            return None
+        spans = find_spans(samples, starts, len(samples.time), reference, self._segment)
+        return find_saw(samples, spans, reference.peak, declared, self._segment)
 
     def _advance(self, rows: Rows, *, final: bool) -> None:
         learned = self._learned
@@ -141,6 +156,8 @@ class StationAnalyser:
             noise=learned.noise,
             options=self._segment,
         )
+        if learned.saw is not None:
+            samples = with_device_supply(samples, learned.saw)
         starts = cycle_starts(samples, learned.reference, self._known, self._segment)
         if not final:  # the moving mean of the last samples lacks its neighbours: what begins there begins next time
             starts = starts[starts <= len(samples.time) - samples.width]

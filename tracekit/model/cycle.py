@@ -100,6 +100,7 @@ class StationData:
                       quit_s (end of suction), overlap_s (supply and release on together), first_cut_s,
                       and over_kpa (highest reading above ambient in the release, not cut off at 0) [kPa]
     usual_open_kpa    rise from idle to the open-cup vacuum, NaN where most cycles do not show it [kPa]
+    from_request      the log holds a request: the supply was found in the saw-tooth of the pressure
     reading_range_kpa highest minus lowest reading of each cycle, shape (n_cycles,) [kPa]
     """
 
@@ -121,6 +122,7 @@ class StationData:
     temperature_c: float
     temperature_u_c: float
     notes: tuple[str, ...] = ()
+    from_request: bool = False
     levels_kpa: NDArray[np.float64] = field(default_factory=lambda: np.zeros(0))
     rise_s: NDArray[np.float64] = field(default_factory=lambda: np.zeros((0, 0)))
     fall_s: NDArray[np.float64] = field(default_factory=lambda: np.zeros((0, 0)))

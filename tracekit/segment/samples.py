@@ -10,6 +10,7 @@ from tracekit.model.trace import PRESENT_BIT, RELEASE_BIT, SUPPLY_BIT
 from tracekit.options.segment import SegmentOptions
 from tracekit.signal.segments import edges_of, moving_mean
 
+Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 _UNIFORM = 12.0**-0.5
@@ -120,15 +121,9 @@ def _logical(digital: NDArray[np.uint8], bit: int, level: int | None) -> NDArray
 
 
 def make_samples(
-    time: NDArray[np.float64],
-    pressure: NDArray[np.float64],
-    digital: NDArray[np.uint8],
-    wiring: Wiring,
-    *,
-    interval: float,
-    noise: float,
-    options: SegmentOptions,
-) -> Samples:
+    time: Floats, pressure: Floats, digital: NDArray[np.uint8], wiring: Wiring, *,
+    interval: float, noise: float, options: SegmentOptions,
+) -> Samples:  # fmt: skip
     """Clean a stretch of samples: missing readings bridged, spikes replaced, digitals in logical sense."""
     vacuum = -pressure
     bad = ~np.isfinite(vacuum)

@@ -1,0 +1,57 @@
+"""A device that saves air by itself behind a logged request: its switching is found in the saw-tooth."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from segment.made_traces import table_of
+
+from tracekit.model.estimate import Estimate
+from tracekit.model.result import StationResult
+from tracekit.model.station import Channel, Station
+from tracekit.pipeline import diagnose
+from tracekit.simulate import SimulatedLog, random_scenario, simulate
+
+LABELS = ("cup_leak_orifice", "healthy_airsave")
+
+
+NAMES = ("time_s", "pressure_kpa", "supply", "release", "part_present")
+
+
+def _diagnosed(log: SimulatedLog, station: Station | None = None) -> StationResult:
+    return diagnose(table_of({name: getattr(log, name) for name in NAMES}), station=station).stations[0]
+
+
+def _as_request(label: str, seed: int) -> tuple[SimulatedLog, SimulatedLog]:
+    """The log of one station as its valve was logged, the same with the request alone, and the truth."""
+    scenario = random_scenario(label, seed, 2)
+    recorder = replace(scenario.station.recorder, rate_hz=100.0)
+    valve = replace(scenario, cycles=30, station=replace(scenario.station, recorder=recorder))
+    asked = replace(valve, station=replace(valve.station, recorder=replace(recorder, supply_signal="request")))
+    return simulate(valve), simulate(asked)
+
+
+@pytest.mark.parametrize("label", LABELS)
+@pytest.mark.parametrize("declared", [False, True])
+def test_coasts_and_switches_from_the_saw_tooth(label: str, declared: bool) -> None:
+    """Cycles, switches and leak are those that the logged valve tells, whether the station file says so or not."""
+    by_valve, by_request = _as_request(label, 880_001)
+    channels = {"supply": Channel(column="supply", signal="request")} if declared else {}
+    found, known = _diagnosed(by_request, Station(channels=channels)), _diagnosed(by_valve)
+    assert len(found.data.cycles) == len(known.data.cycles)
+    switches = [float(np.sum(s.data.cycles.floats("supply_switches"))) for s in (found, known)]
+    assert switches[0] == pytest.approx(switches[1], rel=0.05, abs=1.0)
+    assert isinstance(found.leak.decay_rate, Estimate)
+    assert isinstance(known.leak.decay_rate, Estimate)
+    assert found.leak.decay_rate.value == pytest.approx(known.leak.decay_rate.value, rel=0.03, abs=0.03)
+    assert "supply_is_request" in {f.code for f in found.findings}
+
+
+def test_a_station_that_never_saves_air_has_no_saw_tooth() -> None:
+    """A supply that stays on, with dips of the motion and an end level that is reached slowly, is no request."""
+    for label in ("healthy_plain", "motion_dips", "supply_dips"):
+        scenario = random_scenario(label, 880_011, 2)
+        plain = replace(scenario, cycles=25, station=replace(scenario.station, saving=None))
+        result = _diagnosed(simulate(plain))
+        assert "supply_is_request" not in {f.code for f in result.findings}
+        assert not np.any(result.data.cycles.codes("coasts"))

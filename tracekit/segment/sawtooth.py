@@ -1,0 +1,127 @@
+"""The device's own switching of the supply, found in the saw-tooth where the log holds only a request.
+
+A controller that asks for vacuum and logs its request leaves the saving of air to the device. Its valve is then off
+from each turning point at the upper threshold to the next one at the lower threshold.
+"""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tracekit.options.segment import SegmentOptions
+from tracekit.segment.cycles import Spans
+from tracekit.segment.samples import Samples
+from tracekit.signal.segments import count_in, edges_of, first_in, range_index, range_max
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Bools = NDArray[np.bool_]
+
+_APART_KPA = 1e4
+"""More than any two readings differ: keeps the running extremes of one cycle out of the next."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Saw:
+    """Vacuum at which the device cuts the supply, and at which it resumes, by its turning points [kPa]."""
+
+    cut_kpa: float
+    resume_kpa: float
+
+
+def find_saw(samples: Samples, spans: Spans, peak: float, declared: bool, options: SegmentOptions) -> Saw | None:
+    """The thresholds of a saw-tooth that runs while the logged supply stays on; None where there is none.
+
+    `declared`: the station file says that the supply is a request. Without it, most holds must show what only a cut
+    supply makes: a rise that is still under way stops at one level, and a fall follows. A generator that stays on
+    comes to its end level slowly, and a dip of the motion recovers.
+    """
+    if not samples.has_release or not len(spans.start):
+        return None
+    start, stop, whole = _asked(samples, spans, options)
+    if not declared and whole < 0.9:
+        return None  # the log shows the valve itself
+    noise = samples.noise / np.sqrt(samples.width)
+    least = max(6.0 * noise, options.saw_least_kpa)
+    top, bottom, second = _turning_points(samples.smooth, start, stop, least, 0.5 * peak)
+    tops = top[top >= 0]
+    if declared and not len(tops):
+        highest = range_max(samples.smooth, start, stop)
+        high = highest[highest > 0.5 * peak]
+    else:
+        high = samples.smooth[np.concatenate([tops, second[second >= 0]])]
+    if not len(high) or (not declared and not _cut_short(samples, tops, bottom[top >= 0], len(start), least, options)):
+        return None
+    low = samples.smooth[bottom[bottom >= 0]]
+    # the outermost turning point of the usual level, so that every cut and every resumption is passed
+    usual = options.saw_level_kpa + 4.0 * samples.noise
+    cut = float(high[high > np.median(high) - usual].min()) - 2.0 * noise
+    resume = float(low[low < np.median(low) + usual].max()) + 2.0 * noise if len(low) else -np.inf
+    return Saw(cut_kpa=cut, resume_kpa=resume) if cut - resume > least else None
+
+
+def _asked(samples: Samples, spans: Spans, options: SegmentOptions) -> tuple[Ints, Ints, float]:
+    """Stretches from the last try to the release in which the logged supply stays on, and their share of all."""
+    begin = spans.last_try[: options.saw_cycles]
+    stop = np.where(spans.release >= 0, spans.release, spans.end)[: options.saw_cycles]
+    early = np.searchsorted(samples.time, samples.time[np.maximum(stop - 1, begin)] - options.release_gap_s)
+    whole = count_in(samples.supply_fall, begin + 1, np.maximum(early, begin + 1)) == 0
+    return begin[whole], stop[whole], float(whole.mean())
+
+
+def _cut_short(samples: Samples, top: Ints, bottom: Ints, holds: int, least: float, options: SegmentOptions) -> bool:
+    """Most holds rise fast up to one level, stop there and fall for longer than a dip."""
+    before = np.searchsorted(samples.time, samples.time[top] - options.saw_kink_s) if len(top) else top
+    rise = samples.smooth[top] - samples.smooth[before]
+    last = np.where(bottom >= 0, bottom, len(samples.time) - 1)
+    lasting = samples.time[last] - samples.time[top] > options.saw_fall_s
+    kink = (rise > least) & lasting
+    if kink.sum() < max(3, options.saw_share * holds):
+        return False
+    level = samples.smooth[top[kink]]
+    return float(np.quantile(level, 0.9) - np.quantile(level, 0.1)) < options.saw_level_kpa + 4.0 * samples.noise
+
+
+def with_device_supply(samples: Samples, saw: Saw) -> Samples:
+    """The samples with the supply as the device switched it: off from each upper turning point to the lower one."""
+    index = np.arange(len(samples.time))
+    event = np.zeros(len(index), np.int8)
+    event[samples.smooth <= saw.resume_kpa] = 1
+    event[samples.supply_rise] = 1
+    event[samples.smooth >= saw.cut_kpa] = -1
+    last = np.maximum.accumulate(np.where(event != 0, index, 0))
+    supply = samples.supply & (event[last] >= 0)
+    rise, fall = edges_of(supply)
+    return replace(samples, supply=supply, supply_rise=rise, supply_fall=fall)
+
+
+def _turning_points(vacuum: Floats, start: Ints, stop: Ints, least: float, floor: float) -> tuple[Ints, Ints, Ints]:
+    """First upper turning point of each stretch above `floor`, the lower one after it and the next upper one.
+
+    Sample indices, -1 where there is none; a turn counts once vacuum has moved back by `least`.
+    """
+    top = _turn(vacuum, start, stop, least, floor)
+    bottom = _turn(-vacuum, np.where(top >= 0, top, stop), stop, least, -_APART_KPA)
+    second = _turn(vacuum, np.where(bottom >= 0, bottom, stop), stop, least, floor)
+    return top, bottom, second
+
+
+def _turn(values: Floats, start: Ints, stop: Ints, least: float, floor: float) -> Ints:
+    """Index of the highest value above `floor` before values first fall by `least`, per stretch; -1 where never."""
+    index, owner = range_index(start, np.maximum(stop, start))
+    if not len(index):
+        return np.full(len(start), -1, np.int64)
+    inside = values[index]
+    apart = owner * _APART_KPA
+    highest = np.maximum.accumulate(inside + apart) - apart
+    turned = index[(highest - inside > least) & (highest > floor)]
+    at = first_in(np.asarray(turned, np.int64), start, stop)
+    end = np.where(at >= 0, at, start)
+    peak = range_max(values, start, end)
+    reached = index[inside >= highest - 1e-9]
+    # the last sample that reached the highest value so far, before the fall
+    place = np.searchsorted(reached, end, side="left") - 1
+    turn = np.append(reached, -1)[np.maximum(place, 0)] if len(reached) else np.full(len(start), -1)
+    found = (at >= 0) & np.isfinite(peak) & (turn >= start)
+    return np.asarray(np.where(found, turn, -1), np.int64)
