@@ -28,6 +28,7 @@ from tracekit.read.station_file import match_stations
 from tracekit.tune.suggest import suggest
 
 Floats = NDArray[np.float64]
+Done = Callable[[str], None]
 
 _REF_KELVIN = 293.15
 _ABSENT_TEMPERATURE = (20.0, 4.08)  # 20 ± 8 °C where the station file gives none
@@ -56,20 +57,27 @@ def _temperature(station: Station) -> tuple[float, float]:
     return _ABSENT_TEMPERATURE if given is None else (given, 1.0)
 
 
+def _unheard(_stage: str) -> None:
+    """Nobody asked what a stage took."""
+
+
 def measure(
     log: Any,
     station: Station | Sequence[Station] | None = None,
     *,
     started_us: int | None = None,
     chunk_rows: int | None = None,
+    done: Done = _unheard,
 ) -> MeasuredLog:
     """Read a log and measure every station in it.
 
-    `log` is a path, several paths, a DataFrame or an Arrow table. Raises LogReadError where it cannot be read,
-    UsageError where several station files are given and none belongs to the log.
+    `log` is a path, several paths, a DataFrame or an Arrow table; `done` is told each stage that has ended.
+    Raises LogReadError where it cannot be read, UsageError where several station files are given and none belongs to
+    the log.
     """
     files = () if station is None else (station,) if isinstance(station, Station) else tuple(station)
     source = open_log(log, files)
+    done("open")
     layout = source.layout
     segment = SegmentOptions() if chunk_rows is None else SegmentOptions(chunk_rows=chunk_rows)
     options = MeasureOptions()
@@ -87,10 +95,12 @@ def measure(
         station_data(a, facts, _name(n, f), f, _temperature(f), options)
         for a, n, f in zip(analysers, layout.stations, owned, strict=True)
     )
+    done("samples")
     leaks = tuple(
         estimate_leak(data, ref_vacuum_kpa=file.station.ref_vacuum_kpa)
         for data, file in zip(stations, owned, strict=True)
     )
+    done("leak")
     return MeasuredLog(layout=layout, facts=facts, stations=stations, files=owned, leaks=leaks)
 
 
@@ -106,16 +116,20 @@ def diagnose(
     blanked: Any = None,
     started_us: int | None = None,
     chunk_rows: int | None = None,
+    done: Done = _unheard,
 ) -> DiagnosisRecord:
     """The main job: a log becomes findings, settings and tables. Writes nothing.
 
     `baseline` is a log of the same station when healthy, or a `Kept` baseline measured before; `blanked` is a log with
-    the cup on a flat plate.
+    the cup on a flat plate. `done` is told each stage that has ended: open, samples, leak, baseline, judge.
     """
-    now = measure(log, station, started_us=started_us, chunk_rows=chunk_rows)
+    now = measure(log, station, started_us=started_us, chunk_rows=chunk_rows, done=done)
     healthy = _baseline(baseline, station, now, chunk_rows)
     plate = None if blanked is None else measure(blanked, _own_ambient(station), chunk_rows=chunk_rows)
+    if baseline is not None or blanked is not None:
+        done("baseline")
     results = tuple(_result(now, i, healthy, plate) for i in range(len(now.stations)))
+    done("judge")
     return DiagnosisRecord(
         version=version("tracekit"),
         created=datetime.now(UTC).isoformat(timespec="seconds"),

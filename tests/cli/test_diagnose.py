@@ -52,7 +52,9 @@ def test_quiet_json_csv_and_timing(log: Path, tmp_path: Path, capsys: pytest.Cap
     told = capsys.readouterr()
     written = json.loads((tmp_path / "out" / "diagnosis.json").read_text(encoding="utf-8"))
     assert json.loads(told.out) | {"created": ""} == written | {"created": ""}
-    assert told.err.startswith("diagnose ")
+    stages = ["open", "samples", "leak", "judge", "page", "files", "total"]
+    assert [word for word in told.err.split() if word in stages] == [*stages, "samples"]
+    assert "8000 rows" in told.err
     assert _names(tmp_path / "out") == NAMES | {"cycles.csv", "periods.csv", "edges.csv"}
 
 

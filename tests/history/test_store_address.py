@@ -217,7 +217,7 @@ def test_a_server_with_folders_shows_no_half_file(tmp_path: Path, monkeypatch: p
 
 def test_failures_name_only_libraries_that_are_loaded() -> None:
     """What counts as a failing store is OSError and the errors of the stores' libraries, never every exception."""
-    kinds = store_module._failures()
+    kinds = store_module.failures()
     assert OSError in kinds
     assert Exception not in kinds
     loaded = [module for module, _ in store_module._FOREIGN if module in sys.modules]

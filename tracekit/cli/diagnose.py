@@ -5,13 +5,17 @@ import os
 import sys
 import webbrowser
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
 from tracekit.errors import UsageError, message
+from tracekit.fleet.address import is_address, logs_at
 from tracekit.fleet.batch import LAST_GOOD, SEVERITIES, Job, Outcome, run_jobs
+from tracekit.fleet.cluster import run_on_cluster
+from tracekit.fleet.timing import timing_line
 from tracekit.history.events import parse_time
 from tracekit.model.finding import Severity
 from tracekit.model.station import Station
@@ -52,6 +56,9 @@ def diagnose(
     no_color: Annotated[bool, typer.Option("--no-color", help="No colours on the screen.")] = False,
     timing: Annotated[bool, typer.Option("--timing", help="Say how long each part took.")] = False,
     workers: Annotated[int, typer.Option(min=0, help="Processes for several logs; 0: one per core.")] = 0,
+    cluster: Annotated[
+        str, typer.Option(metavar="ADDRESS", help="Dask scheduler that shares out the logs, like tcp://host:8786.")
+    ] = "",
     open_page: Annotated[bool, typer.Option("--open", help="Open the page in a browser.")] = False,
 ) -> None:
     """Say what is wrong, how sure, and what to do first. Writes a page, findings and tables into a folder."""
@@ -70,7 +77,8 @@ def diagnose(
     ]  # fmt: skip
     for job in jobs:
         _check(job)
-    outcomes = tuple(_shown(jobs, workers, quiet=quiet, as_json=as_json, timing=timing))
+    running = run_on_cluster(_everywhere(jobs), cluster) if cluster else run_jobs(jobs, _processes(jobs, workers))
+    outcomes = tuple(_shown(jobs, running, quiet=quiet, as_json=as_json, timing=timing))
     if open_page and outcomes[0].page:
         webbrowser.open(outcomes[0].page.resolve().as_uri())
     _leave(outcomes, fail_on)
@@ -79,8 +87,38 @@ def diagnose(
 def _recordings(logs: Sequence[str], stations: Sequence[Station]) -> list[LogGroup]:
     """The recordings among files, folders and globs: files that continue one another are one."""
     found = [LogGroup(paths=(log,)) for log in logs if log == STANDARD_INPUT]
-    files = [log for log in logs if log != STANDARD_INPUT]
+    found += [LogGroup(paths=(log,)) for address in logs if is_address(address) for log in logs_at(address)]
+    files = [log for log in logs if log != STANDARD_INPUT and not is_address(log)]
     return [*found, *(group_logs(files, stations) if files else ())]
+
+
+def _everywhere(jobs: Sequence[Job]) -> list[Job]:
+    """The jobs with names that lead to the same files on every machine of the cluster.
+
+    Raises UsageError for standard input, which is on this machine only.
+    """
+    if any(job.log == STANDARD_INPUT for job in jobs):
+        raise UsageError(message("--cluster", "standard input", "files that every worker sees", "Name a file."))
+
+    def whole(name: str) -> str:
+        return name if is_address(name) or name in ("", LAST_GOOD) else str(Path(name).resolve())
+
+    return [
+        replace(
+            job,
+            log=whole(job.log),
+            continued=tuple(whole(log) for log in job.continued),
+            baseline=job.baseline and whole(job.baseline),
+            blanked=job.blanked and whole(job.blanked),
+            history=whole(job.history),
+        )
+        for job in jobs
+    ]
+
+
+def _processes(jobs: Sequence[Job], workers: int) -> int:
+    """How many processes work side by side; standard input stays in this one."""
+    return 1 if any(job.log == STANDARD_INPUT for job in jobs) else workers or os.cpu_count() or 1
 
 
 def _folders(logs: Sequence[str], out: Path | None) -> list[Path]:
@@ -104,19 +142,21 @@ def _check(job: Job) -> None:
     if job.baseline == LAST_GOOD and not job.history:
         raise UsageError(message("--baseline", LAST_GOOD, "a history to take it from", "Give --history DIR."))
     for other in (job.baseline, job.blanked):
-        if other is not None and other != LAST_GOOD:
+        if other is not None and other != LAST_GOOD and not is_address(other):
             find_inputs(other)
-    undated = job.history and job.started_us is None and job.log != STANDARD_INPUT and not job.refusal
+    here = job.log != STANDARD_INPUT and not is_address(job.log)  # an address is not read twice
+    undated = job.history and job.started_us is None and here and not job.refusal
     if undated and open_log([job.log, *job.continued], job.stations).layout.columns.get("time") == CANONICAL_TIME:
         name, todo = Path(job.log).name, "Give --started TIME, like 2025-03-02T06:00+00:00."
         raise UsageError(message(name, "a log without dates", "a start for the history", todo))
 
 
-def _shown(jobs: Sequence[Job], workers: int, *, quiet: bool, as_json: bool, timing: bool) -> Iterator[Outcome]:
+def _shown(
+    jobs: Sequence[Job], running: Iterator[Outcome], *, quiet: bool, as_json: bool, timing: bool
+) -> Iterator[Outcome]:
     """Run the jobs and print each as it is done."""
-    several = 1 if any(job.log == STANDARD_INPUT for job in jobs) else workers or os.cpu_count() or 1
     _progress(f"Reading {Path(jobs[0].log).name} ...")
-    for at, outcome in enumerate(run_jobs(jobs, several)):
+    for at, outcome in enumerate(running):
         _progress("")
         if as_json and outcome.document is not None:
             print(json.dumps(outcome.document, ensure_ascii=False, indent=None if len(jobs) > 1 else 1))
@@ -124,8 +164,8 @@ def _shown(jobs: Sequence[Job], workers: int, *, quiet: bool, as_json: bool, tim
             print(outcome.screen, end="" if outcome.screen.endswith("\n") else "\n")
         for note in outcome.notes if not quiet else ():
             print(note, file=sys.stderr)
-        if timing:
-            print("  ".join(f"{name} {spent:.2f} s" for name, spent in outcome.seconds), file=sys.stderr)
+        if timing and outcome.seconds:
+            print(timing_line(outcome.seconds, outcome.rows), file=sys.stderr)
         if at + 1 < len(jobs):
             _progress(f"{at + 1} of {len(jobs)} logs done ...")
         yield outcome

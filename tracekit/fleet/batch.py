@@ -1,13 +1,16 @@
 """Many logs, one after the other or in processes of their own: the good ones are finished, the bad ones told."""
 
 import multiprocessing
-import time
 from collections.abc import Iterator, Sequence
 from concurrent.futures import Future, ProcessPoolExecutor
+from concurrent.futures.process import BrokenProcessPool
+from contextlib import ExitStack
 from dataclasses import dataclass
 from pathlib import Path
 
-from tracekit.errors import TracekitError
+from tracekit.errors import TracekitError, message
+from tracekit.fleet.address import is_address, nearby
+from tracekit.fleet.timing import StageClock
 from tracekit.history.add import add_record
 from tracekit.history.good import last_good
 from tracekit.model.finding import Severity
@@ -15,9 +18,11 @@ from tracekit.model.result import DiagnosisRecord
 from tracekit.model.station import Station
 from tracekit.options.report import ReportOptions
 from tracekit.pipeline import Kept, diagnose
+from tracekit.report.files import write_result
 from tracekit.report.json import diagnosis_json
+from tracekit.report.page import INDEX_NAME
 from tracekit.report.terminal import first_screen
-from tracekit.report.whole import write_all
+from tracekit.report.whole import pages
 
 LAST_GOOD = "last-good"
 SEVERITIES: tuple[Severity, ...] = ("info", "minor", "major", "critical")
@@ -28,7 +33,8 @@ class Job:
     """One recording to be diagnosed into one folder; `history` receives its cycles where it is not empty.
 
     `continued` are the other files of the recording; with `refusal` the log is known to be unreadable.
-    `unit`, `colour` and `encoding` are those of page and screen.
+    `unit`, `colour` and `encoding` are those of page and screen. Logs may be addresses; with `staging` the files are
+    written there, and it is another's task to bring them into `folder`.
     """
 
     log: str
@@ -44,11 +50,15 @@ class Job:
     unit: str = "kPa"
     colour: bool = False
     encoding: str = "utf-8"
+    staging: Path | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Outcome:
-    """What became of a job: the text for the screen, the JSON, the worst severity, or the error."""
+    """What became of a job: the text for the screen, the JSON, the worst severity, or the error.
+
+    `seconds` is what each stage took, `rows` how many rows the log has.
+    """
 
     log: str
     error: str = ""
@@ -58,6 +68,7 @@ class Outcome:
     page: Path | None = None
     notes: tuple[str, ...] = ()
     seconds: tuple[tuple[str, float], ...] = ()
+    rows: int = 0
 
 
 def run_job(job: Job) -> Outcome:
@@ -65,21 +76,29 @@ def run_job(job: Job) -> Outcome:
 
     Raises TracekitError where it cannot be read or written.
     """
-    times = [time.perf_counter()]
-    record = diagnose(
-        [job.log, *job.continued] if job.continued else job.log,
-        station=job.stations or None,
-        baseline=_baseline(job),
-        blanked=job.blanked,
-        started_us=job.started_us,
-    )
-    times.append(time.perf_counter())
+    clock = StageClock()
+    with ExitStack() as copies:
+        logs = [copies.enter_context(nearby(log)) for log in (job.log, *job.continued)]
+        baseline, blanked = (one and copies.enter_context(nearby(one)) for one in (job.baseline, job.blanked))
+        if is_address(job.log):
+            clock("fetch")
+        record = diagnose(
+            logs if job.continued else logs[0],
+            station=job.stations or None,
+            baseline=_last_good(job) if baseline == LAST_GOOD else baseline,
+            blanked=blanked,
+            started_us=job.started_us,
+            done=clock,
+        )
     options = ReportOptions(unit=job.unit)
-    page = write_all(record, job.folder, csv=job.csv, options=options)
-    times.append(time.perf_counter())
+    made = pages(record, options)
+    clock("page")
+    write_result(record, job.staging or job.folder, csv=job.csv, pages=made)
+    clock("files")
     notes = _remember(record, job)
-    times.append(time.perf_counter())
-    names = ("diagnose", "write", "history") if job.history else ("diagnose", "write")
+    if job.history:
+        clock("history")
+    page = job.folder / INDEX_NAME
     return Outcome(
         log=job.log,
         screen=first_screen(record, page, options=options, colour=job.colour, encoding=job.encoding),
@@ -87,30 +106,52 @@ def run_job(job: Job) -> Outcome:
         severity=worst_severity(record),
         page=page,
         notes=notes,
-        seconds=tuple((name, times[at + 1] - times[at]) for at, name in enumerate(names)),
+        seconds=clock.seconds,
+        rows=sum(facts.rows_read for facts in record.logs),
     )
 
 
-def _baseline(job: Job) -> str | Kept | None:
-    """The baseline as the pipeline takes it: a log, or what the history kept of each station's last good one."""
-    if job.baseline != LAST_GOOD:
-        return job.baseline
+def _last_good(job: Job) -> Kept:
+    """What the history kept of each station's last good log."""
     return Kept(of=lambda station: last_good(job.history, station, job.started_us)[:2])
 
 
 def run_jobs(jobs: Sequence[Job], workers: int) -> Iterator[Outcome]:
     """The outcome of every job, in order; a job that fails does not stop the others.
 
-    Each worker is a process of its own and works on one log at a time.
+    Each worker is a process of its own and works on one log at a time. Where a process is ended from outside (for want
+    of memory, say) the first job that is not done is tried once more by itself.
     """
     if workers <= 1 or len(jobs) == 1:
-        yield from map(_told, jobs)
+        yield from map(told, jobs)
         return
+    done = 0
+    while done < len(jobs):
+        for outcome in _in_processes(jobs[done:], workers):
+            done += 1
+            yield outcome
+        if done < len(jobs):
+            alone = next(_in_processes(jobs[done : done + 1], 1), None)
+            yield alone or Outcome(log=jobs[done].log, error=_ended(jobs[done].log))
+            done += 1
+
+
+def _in_processes(jobs: Sequence[Job], workers: int) -> Iterator[Outcome]:
+    """Outcomes in order, until all are there or a process is ended from outside."""
     context = multiprocessing.get_context("spawn")
     with ProcessPoolExecutor(max_workers=min(workers, len(jobs)), mp_context=context) as pool:
-        pending: list[Future[Outcome]] = [pool.submit(_told, job) for job in jobs]
+        pending: list[Future[Outcome]] = [pool.submit(told, job) for job in jobs]
         for future in pending:
-            yield future.result()
+            try:
+                outcome = future.result()
+            except BrokenProcessPool:
+                return
+            yield outcome
+
+
+def _ended(log: str) -> str:
+    found = "its process was ended by the system, twice"
+    return message(Path(log).name, found, "memory for one log per process", "Try fewer --workers.")
 
 
 def worst_severity(record: DiagnosisRecord) -> Severity | None:
@@ -119,7 +160,8 @@ def worst_severity(record: DiagnosisRecord) -> Severity | None:
     return next((severity for severity in reversed(SEVERITIES) if severity in found), None)
 
 
-def _told(job: Job) -> Outcome:
+def told(job: Job) -> Outcome:
+    """The outcome of a job; one that fails says so in its outcome."""
     if job.refusal:
         return Outcome(log=job.log, error=job.refusal)
     try:

@@ -50,7 +50,7 @@ class StorePlace:
             store, root = fsspec.core.url_to_fs(self.address)
         except (ImportError, ValueError) as error:
             todo = "Install the package that fsspec names, or correct the address."
-            raise UsageError(message(self.where, _said(error), "an address that fsspec can open", todo)) from error
+            raise UsageError(message(self.where, said(error), "an address that fsspec can open", todo)) from error
         return store, str(root).rstrip("/")
 
     def names(self, folder: str) -> list[str]:
@@ -69,8 +69,8 @@ class StorePlace:
             found = store.ls(path, detail=True)
         except (FileNotFoundError, NotADirectoryError):
             return []
-        except _failures() as error:
-            raise UsageError(message(self.where, _said(error), "a store that can be read", _KEYS)) from error
+        except failures() as error:
+            raise UsageError(message(self.where, said(error), "a store that can be read", _KEYS)) from error
         here = (str(e["name"]).strip("/") for e in found if e["type"] == kind)
         return sorted(name.rsplit("/", 1)[-1] for name in here if name != path.strip("/"))
 
@@ -81,8 +81,8 @@ class StorePlace:
             return bytes(store.cat_file(f"{root}/{name}"))
         except OSError:
             raise
-        except _failures() as error:
-            raise OSError(_said(error)) from error
+        except failures() as error:
+            raise OSError(said(error)) from error
 
     def put(self, name: str, data: bytes) -> None:
         """Put the object whole; one that holds the same bytes already stays as it is.
@@ -96,8 +96,8 @@ class StorePlace:
                 _put_beside(store, path, data)
             elif not _put_new(store, path, data):
                 store.pipe_file(path, data)
-        except _failures() as error:
-            text = f"cannot be written ({_said(error)})"
+        except failures() as error:
+            text = f"cannot be written ({said(error)})"
             raise OutputError(message(f"{self.where}/{name}", text, "a store that may be written", _KEYS)) from error
 
     def delete(self, name: str) -> None:
@@ -107,8 +107,8 @@ class StorePlace:
             store.rm_file(f"{root}/{name}")
         except FileNotFoundError:
             return
-        except _failures() as error:
-            text = f"cannot be removed ({_said(error)})"
+        except failures() as error:
+            text = f"cannot be removed ({said(error)})"
             raise OutputError(message(f"{self.where}/{name}", text, "a store that may be written", _KEYS)) from error
 
     def age_s(self, name: str) -> float:
@@ -121,13 +121,13 @@ class StorePlace:
         return float(time.time() - modified.timestamp())
 
 
-def _failures() -> tuple[type[Exception], ...]:
+def failures() -> tuple[type[Exception], ...]:
     """What a store can raise: OSError, and the errors of those libraries that are loaded."""
     found = (getattr(sys.modules.get(module), name, None) for module, name in _FOREIGN)
     return (OSError, *(kind for kind in found if isinstance(kind, type) and issubclass(kind, Exception)))
 
 
-def _said(error: Exception) -> str:
+def said(error: Exception) -> str:
     """What an error says, on one line, without a user's name and password."""
     text = getattr(error, "strerror", None) or str(error) or type(error).__name__
     return _USER.sub("", " ".join(str(text).split())[:300])

@@ -3,7 +3,8 @@
 import json
 import os
 import secrets
-from collections.abc import Callable, Mapping
+import time
+from collections.abc import Callable, Iterable, Mapping
 from contextlib import suppress
 from pathlib import Path, PurePosixPath
 from typing import Any, BinaryIO
@@ -15,12 +16,14 @@ import pyarrow.parquet
 from tracekit.errors import OutputError, message
 from tracekit.model.outside import visible
 from tracekit.model.result import DiagnosisRecord
+from tracekit.report.alone import alone
 from tracekit.report.arrow import arrow_table, csv_table
 from tracekit.report.json import diagnosis_json, plain_object
 
 Write = Callable[[BinaryIO], None]
 
 TABLES = ("cycles", "periods", "edges")
+_MARK, _STALE_S = 6, 3600.0  # bytes of the mark of an unfinished file, and when it is nobody's any more
 _TODO = "Choose another folder with --out."
 
 
@@ -52,7 +55,11 @@ def json_write(document: Mapping[str, object]) -> Write:
 
 def text_write(text: str) -> Write:
     """Writes a text as UTF-8."""
-    data = text.encode("utf-8", "replace")
+    return bytes_write(text.encode("utf-8", "replace"))
+
+
+def bytes_write(data: bytes) -> Write:
+    """Writes bytes."""
     return lambda sink: _write_bytes(sink, data)
 
 
@@ -69,11 +76,13 @@ def write_files(folder: str | Path, writes: Mapping[str, Write]) -> tuple[Path, 
     made: list[Path] = []
     complete = False
     try:
+        _refuse_folders(root, targets)
         for target, write in targets.items():
             _make_folder(target.parent, made)
             staged.append((_staged(target, write), target))
-        for beside, target in staged:
-            beside.replace(target)
+        with alone(root):
+            for beside, target in staged:
+                beside.replace(target)
         complete = True
     except (OSError, pa.ArrowException) as error:
         raise _refused(root, error) from error
@@ -82,6 +91,7 @@ def write_files(folder: str | Path, writes: Mapping[str, Write]) -> tuple[Path, 
             _take_back([beside for beside, _ in staged], made)
     for parent in {target.parent for target in targets}:
         _sync_folder(parent)
+        _remove_stale(parent, {target.name for target in targets})
     return tuple(targets)
 
 
@@ -107,6 +117,22 @@ def _inside(root: Path, name: str) -> Path:
     return root.joinpath(*parts)
 
 
+def _refuse_folders(root: Path, targets: Iterable[Path]) -> None:
+    """Refuse, before anything is written, a folder that stands where a file belongs."""
+    for target in targets:
+        if target.is_dir():
+            raise OutputError(message(str(root), f"{target.name} is a folder", "room for a file", _TODO))
+
+
+def _remove_stale(folder: Path, names: Iterable[str]) -> None:
+    """Remove what a process that was killed left unfinished, once nobody can be writing it any more."""
+    with suppress(OSError):
+        for path in folder.glob(".*.part"):
+            name, _, mark = path.name.removeprefix(".").removesuffix(".part").rpartition(".")
+            if name in names and len(mark) == 2 * _MARK and time.time() - path.stat().st_mtime > _STALE_S:
+                path.unlink(missing_ok=True)
+
+
 def _refused(root: Path, error: Exception) -> OutputError:
     said = getattr(error, "strerror", None) or " ".join(str(error).split())
     return OutputError(message(str(root), f"cannot be written ({said})", "a folder to write to", _TODO))
@@ -122,7 +148,7 @@ def _make_folder(folder: Path, made: list[Path]) -> None:
 
 def _staged(target: Path, write: Write) -> Path:
     """The file written and synced beside its final place."""
-    beside = target.with_name(f".{target.name}.{secrets.token_hex(6)}.part")
+    beside = target.with_name(f".{target.name}.{secrets.token_hex(_MARK)}.part")
     complete = False
     try:
         with beside.open("xb") as sink:
