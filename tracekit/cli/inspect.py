@@ -2,17 +2,23 @@
 
 import json
 import sys
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, BinaryIO
 
 import typer
 
 from tracekit.errors import OutputError, TracekitError, message
+from tracekit.model.result import StationResult
 from tracekit.model.station import Station
+from tracekit.options.report import ReportOptions
 from tracekit.pipeline import diagnose
 from tracekit.read.inspection import Inspection, inspect_log, inspection_json
 from tracekit.read.inspection_text import inspection_text
 from tracekit.read.station_file import load_stations
+from tracekit.report.files import check_folder, json_write, text_write, write_files
+from tracekit.report.inspect_page import inspection_page
+from tracekit.units import pressure_unit
 
 STANDARD_INPUT = "-"
 
@@ -24,40 +30,63 @@ def inspect(
     write_station: Annotated[
         Path | None, typer.Option(metavar="FILE", help="Write a station file to start from.")
     ] = None,
+    out: Annotated[Path | None, typer.Option(metavar="DIR", help="Write a page and inspection.json there.")] = None,
+    units: Annotated[str, typer.Option(metavar="UNIT", help="Pressure unit of the page.")] = "kPa",
+    quiet: Annotated[bool, typer.Option("--quiet", help="Print nothing but errors.")] = False,
 ) -> None:
     """Say what was understood of a log: columns, units, signs, sampling, gaps, each with its evidence."""
+    unit = pressure_unit(units).symbol
+    if out is not None:
+        check_folder(out)
     stations = load_stations(station or [])
     found = inspect_log(logs if len(logs) > 1 else logs[0], stations)
     if write_station is not None:
         _write(write_station, found[0].station_file)
+    several = len(found) > 1 or logs[0] == STANDARD_INPUT
+    wanted = (out is not None or not (as_json or quiet)) and not several
+    shows = [_measured(logs, stations, one) if wanted else ((), ()) for one in found]
+    if out is not None:
+        pairs = [(one, results) for one, (results, _) in zip(found, shows, strict=True)]
+        write_files(out, dict(_files(pairs, unit)))
     if as_json:
         documents = [inspection_json(one) for one in found]
         print(json.dumps(documents[0] if len(documents) == 1 else documents, ensure_ascii=False, indent=1))
-    else:
-        several = len(found) > 1 or logs[0] == STANDARD_INPUT
-        print(
-            "\n".join(inspection_text(one, () if several else _can_show(logs, stations, one)) for one in found), end=""
-        )
+    elif not quiet:
+        print("\n".join(inspection_text(one, lines) for one, (_, lines) in zip(found, shows, strict=True)), end="")
+        print(f"\nPage: {out / 'report.html'}" if out is not None else "", end="\n" if out is not None else "")
     if any(one.questions for one in found):
         print(f"tracekit: {next(one.message for one in found if one.questions)}", file=sys.stderr)
         raise typer.Exit(2)
 
 
-def _can_show(logs: list[str], stations: tuple[Station, ...], one: Inspection) -> tuple[str, ...]:
-    """Per cause, the smallest change that the log would have shown; empty where it cannot be measured."""
+def _files(
+    found: Sequence[tuple[Inspection, tuple[StationResult, ...]]], unit: str
+) -> Iterator[tuple[str, Callable[[BinaryIO], None]]]:
+    """Page and JSON of every recording; the first under the plain names, the others numbered."""
+    options = ReportOptions(unit=unit)
+    for at, (one, results) in enumerate(found):
+        tail = f"_{at + 1}" if at else ""
+        yield f"report{tail}.html", text_write(inspection_page(one, results, options))
+        yield f"inspection{tail}.json", json_write(inspection_json(one))
+
+
+def _measured(
+    logs: list[str], stations: tuple[Station, ...], one: Inspection
+) -> tuple[tuple[StationResult, ...], tuple[str, ...]]:
+    """What a diagnosis of the log gave, and per cause a line on the smallest change that it would have shown."""
     if one.layout is None:
-        return ()
+        return (), ()
     try:
         record = diagnose(logs if len(logs) > 1 else logs[0], station=stations or None)
     except TracekitError as error:
-        return (f"Nothing could be measured: {error}",)
+        return (), (f"Nothing could be measured: {error}",)
     lines = []
     for result in record.stations:
         name = f"{result.data.station}, " if len(record.stations) > 1 else ""
         for item in result.detectable:
             size = "not shown" if item.smallest is None else f"from {item.smallest:.3g} {item.unit} of {item.measure}"
             lines.append(f"{name}{item.code}: {size}. {item.why}")
-    return tuple(lines)
+    return record.stations, tuple(lines)
 
 
 def _write(path: Path, text: str) -> None:

@@ -87,6 +87,14 @@ def limits(result: StationResult, unit: str) -> str:
     }, unit)  # fmt: skip
 
 
+def can_show(result: StationResult, unit: str) -> str:
+    """The smallest change per cause that a log would have shown, and the causes that it could not, with the reason."""
+    hidden = _by_reason([(cause_name(d.code), d.why) for d in result.detectable if d.smallest is None])
+    return render("limits.html", {
+        "hidden": hidden, "lines": (), "record": to_record(result), "smallest": _smallest(result.detectable, unit),
+    }, unit)  # fmt: skip
+
+
 def assumed(
     reading: tuple[Assumption, ...], station: tuple[Assumption, ...], budget: Picture | None, unit: str
 ) -> str:

@@ -90,15 +90,16 @@
   function copied(button, word) {
     var note = button.querySelector(".done");
     note.textContent = word;
-    tell(button.dataset.copy + " " + word);
+    tell((button.dataset.copy || "text") + " " + word);
   }
 
+  // The text stands in the button itself, or in the element that it names.
   function copy(button) {
-    var text = button.dataset.copy;
-    if (!navigator.clipboard) { select(button.querySelector("b")); copied(button, "selected"); return; }
+    var shown = document.getElementById(button.dataset.from) || button.querySelector("b"), text = button.dataset.copy || shown.textContent;
+    if (!navigator.clipboard) { select(shown); copied(button, "selected"); return; }
     navigator.clipboard.writeText(text).then(
       function () { copied(button, "copied"); },
-      function () { select(button.querySelector("b")); copied(button, "selected"); });
+      function () { select(shown); copied(button, "selected"); });
   }
 
   function save(name, text) {
@@ -139,7 +140,7 @@
     switchUnit(units.value);
     tell("Pressures now in " + units.value);
   });
-  document.querySelectorAll("button[data-copy]").forEach(function (button) {
+  document.querySelectorAll("button[data-copy],button[data-from]").forEach(function (button) {
     button.addEventListener("click", function () { copy(button); });
   });
   addDownloads();
