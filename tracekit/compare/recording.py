@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from tracekit.compare.holds import hold_rows_of
 from tracekit.errors import UsageError, message
 from tracekit.model.comparison import Recording
 from tracekit.model.cycle import StationData
@@ -52,6 +53,7 @@ def recording_from(
         release_vacuum_kpa=_release_vacuum(data),
         sensor_at=file.station.sensor_at if file else "",
         volume_ml=file.station.volume_ml if file else None,
+        holds=hold_rows_of(data),
     )
 
 

@@ -4,6 +4,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
+import numpy as np
+from numpy.typing import NDArray
+
 from tracekit.model.cycle import SensorFacts, SettingInForce
 from tracekit.model.estimate import Estimate, Quantity, Withheld
 from tracekit.model.tables import Table
@@ -17,6 +20,25 @@ Side = Literal["before", "after"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class HoldRows:
+    """Some holds of a recording, to be drawn one row each; times in seconds since the cycle's vacuum command.
+
+    cycle              cycles drawn, shape (n,)
+    first, end         end of the first suction, end of the hold, shape (n,)
+    row, start, stop   refills: their row, their start and end, shape (m,)
+    refills            refills of every hold of the recording, shape (n_holds,)
+    """
+
+    cycle: NDArray[np.int64]
+    first: NDArray[np.float64]
+    end: NDArray[np.float64]
+    row: NDArray[np.int64]
+    start: NDArray[np.float64]
+    stop: NDArray[np.float64]
+    refills: NDArray[np.int64]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Recording:
     """One log of one station, as the comparison sees it.
 
@@ -26,6 +48,7 @@ class Recording:
     codes              all codes above info
     release_vacuum_kpa median vacuum when the release begins, NaN where unknown [kPa]
     sensor_at, volume_ml  as the station file says, "" or None without one
+    holds              holds to be drawn, None where there are none
     """
 
     facts: LogFacts
@@ -46,6 +69,7 @@ class Recording:
     release_vacuum_kpa: float = float("nan")
     sensor_at: str = ""
     volume_ml: float | None = None
+    holds: HoldRows | None = None
 
 
 Recordings = tuple[Recording, ...]

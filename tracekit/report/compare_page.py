@@ -2,6 +2,7 @@
 
 from tracekit.model.comparison import Comparison, MeasureResult, RateResult, Recording
 from tracekit.model.estimate import Withheld
+from tracekit.report.comparison_rows import before_after_rows
 from tracekit.report.comparison_words import (
     decision_word,
     figure_of,
@@ -72,6 +73,8 @@ def _recordings(comparison: Comparison, unit: str) -> str:
     logs = (*comparison.before, *comparison.after)
     rows = [(name, [tell(r) for r in logs]) for name, tell in _FACTS]
     table = render("sheet_logs.html", {"columns": columns, "rows": rows}, unit)
+    picture = before_after_rows(comparison, unit)
+    table += lead_picture(picture, unit) if picture else ""
     parties = ("Supplier", "Customer")
     return table + render("sheet_sign.html", {"parties": parties, "command": verify_command(comparison)})
 
