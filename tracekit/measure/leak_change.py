@@ -1,17 +1,21 @@
 """A change of leak between two logs of a station that never coasts, from the vacuum that its evacuation tends to."""
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
 
 from tracekit.measure.leak_bins import Floats, zero_readings
+from tracekit.measure.leak_rules import DECAY_ON_PURPOSE
 from tracekit.model.cycle import StationData
 from tracekit.model.estimate import Estimate, Quantity, Withheld
+from tracekit.model.result import BudgetLine, LeakChange
 from tracekit.options.leak import LeakOptions
 from tracekit.physics.decay import rate_of_ultimate_kpa_s
 
 DEFAULTS = LeakOptions()
 MEDIAN_FACTOR = 1.2533
+COVERAGE = 1.96
 METHOD = "rise of the ultimate pressure over the time constant of the evacuation, if the supply is unchanged"
 
 
@@ -30,37 +34,77 @@ class _Ultimate:
     n: int
 
 
-def leak_change_without_coasts(now: StationData, baseline: StationData, *, options: LeakOptions = DEFAULTS) -> Quantity:
-    """Change of leak against a baseline, as isothermal dp/dt [kPa/s]; positive where the leak has grown.
+def leak_change(now: StationData, baseline: StationData, options: LeakOptions = DEFAULTS) -> LeakChange | Withheld:
+    """Change of leak of a station without coasts against a baseline, as isothermal dp/dt.
 
     A leak of slope s raises the pressure at which the evacuation ends by s·τ, so that Δs ≈ Δp_u/τ. The true ratio was
     found between 0.84 and 1.44 on simulated stations, because the suction curve bends; that is in the interval, and
-    so are both ambients: a gauge sensor's ultimate vacuum moves with the weather. Withheld where a log has too few
-    ultimate vacua, or where τ has changed, so that supply or exhaust must have changed with it.
+    so are both ambients: a gauge sensor's ultimate vacuum moves with the weather, and the generator's strength with
+    its supply. Withheld where either log has coasts (then the rates themselves are to be compared), where a log has
+    too few ultimate vacua, or where τ has changed, so that supply or exhaust must have changed with it.
     """
+    if now.air_saving or baseline.air_saving:
+        return Withheld("A log has coasts: compare the leak rates themselves.")
     before, after = (_ultimate(d, options) for d in (baseline, now))
     if before is None or after is None:
         return Withheld(
-            f"Fewer than {options.change_cycles} held cycles of a log show the vacuum that their evacuation tends to."
+            f"Fewer than {options.change_cycles} held cycles of a log show the vacuum that their evacuation tends to. "
+            f"{DECAY_ON_PURPOSE}"
         )
     tau = 0.5 * (before.tau_s + after.tau_s)
     apart = abs(after.tau_s - before.tau_s)
     if apart > options.change_tau_share * tau + 2.0 * float(np.hypot(before.tau_u_s, after.tau_u_s)):
         return Withheld(
             "The time constant of the evacuation has changed with the ultimate vacuum: supply or exhaust may be behind "
-            "it, and the change of leak cannot be told apart."
+            f"it, and the change of leak cannot be told apart. {DECAY_ON_PURPOSE}"
         )
     rise = after.pressure_kpa - before.pressure_kpa * (now.ambient_kpa / baseline.ambient_kpa)
+    return _change(rise, tau, before, after, _budget(rise, tau, (before, after), (baseline, now), options), options)
+
+
+def leak_change_without_coasts(now: StationData, baseline: StationData, *, options: LeakOptions = DEFAULTS) -> Quantity:
+    """The change of `leak_change` alone [kPa/s]."""
+    found = leak_change(now, baseline, options)
+    return found if isinstance(found, Withheld) else found.change
+
+
+def _change(
+    rise: float, tau: float, before: _Ultimate, after: _Ultimate, budget: tuple[BudgetLine, ...], options: LeakOptions
+) -> LeakChange:
+    """The record, from the rise of the ultimate pressure [kPa] and the time constant [s]."""
     value = options.change_ratio * float(rate_of_ultimate_kpa_s(rise, tau))
-    weather = [(1.0 - u.floor_share) * d.ambient_u_kpa for u, d in ((before, baseline), (after, now))]
-    u_rise = float(np.sqrt(before.vacuum_u_kpa**2 + after.vacuum_u_kpa**2 + np.sum(np.square(weather))))
-    u_zero = float(np.sqrt(2.0)) * options.zero_u_kpa
-    u_tau = float(np.hypot(before.tau_u_s, after.tau_u_s)) / (2.0 * tau)
-    own = options.change_ratio * float(np.hypot(u_rise, u_zero)) / tau
-    scale = abs(value) * float(np.hypot(options.change_ratio_u / options.change_ratio, u_tau))
-    half = 1.96 * float(np.hypot(own, scale))
-    return Estimate(
+    half = COVERAGE * float(np.sqrt(sum(line.u_kpa_s**2 for line in budget)))
+    still = COVERAGE * float(np.sqrt(sum(line.u_kpa_s**2 for line in budget[:-1])))
+    estimate = Estimate(
         value=value, lower=value - half, upper=value + half, unit="kPa/s", n=min(before.n, after.n), method=METHOD
+    )
+    return LeakChange(
+        change=estimate, rise_kpa=rise, time_constant_s=tau, smallest_kpa_s=still, how=DECAY_ON_PURPOSE, budget=budget
+    )
+
+
+def _budget(
+    rise: float, tau: float, ultimates: tuple[_Ultimate, _Ultimate], logs: tuple[StationData, StationData],
+    options: LeakOptions,
+) -> tuple[BudgetLine, ...]:  # fmt: skip
+    """Standard uncertainties of the change [kPa/s]; the last one grows with the change, the others are there without.
+
+    The supply's own changes from day to day move the ultimate pressure as a leak does, by `change_supply_share` of the
+    vacuum per log.
+    """
+    scale = options.change_ratio / tau
+    scatter = math.hypot(*(u.vacuum_u_kpa for u in ultimates))
+    weather = math.hypot(*((1.0 - u.floor_share) * d.ambient_u_kpa for u, d in zip(ultimates, logs, strict=True)))
+    depth = float(np.mean([d.ambient_kpa - u.pressure_kpa for u, d in zip(ultimates, logs, strict=True)]))
+    zero, supply = (float(np.sqrt(2.0)) * u for u in (options.zero_u_kpa, options.change_supply_share * depth))
+    u_tau = math.hypot(*(u.tau_u_s for u in ultimates)) / (2.0 * tau)
+    ratio = float(np.hypot(options.change_ratio_u / options.change_ratio, u_tau))
+    return (
+        BudgetLine(source="scatter of the ultimate vacuum", u_kpa_s=scale * scatter, common=False),
+        BudgetLine(source="ambient pressure of both logs", u_kpa_s=scale * weather, common=True),
+        BudgetLine(source="sensor zero", u_kpa_s=scale * zero, common=True),
+        BudgetLine(source="supply from day to day", u_kpa_s=scale * supply, common=True),
+        BudgetLine(source="bend of the suction curve", u_kpa_s=scale * abs(rise) * ratio, common=True),
     )
 
 

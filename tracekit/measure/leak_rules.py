@@ -5,10 +5,11 @@ from tracekit.model.cycle import StationData
 from tracekit.model.estimate import Bound, Quantity, Withheld
 from tracekit.options.leak import LeakOptions
 
-NO_COASTS = (
-    "The supply is never cut in a hold, so the log holds no decay. To get one on purpose: close the supply with a part "
-    "held and nothing moving, log 10 s of the fall, let the part go only when it is safe; 20 times, some 5 minutes."
+DECAY_ON_PURPOSE = (
+    "To get a decay on purpose: close the supply with a part held and nothing moving, log 10 s of the fall, "
+    "let the part go only when it is safe; 20 times, some 5 minutes."
 )
+NO_COASTS = f"The supply is never cut in a hold, so the log holds no decay. {DECAY_ON_PURPOSE}"
 FEW_COASTS = (
     "No cycle has a stretch of coast long enough between the supply's cut, the motion and the release. To get a decay "
     "on purpose: hold a part with the supply closed and nothing moving for 10 s, 20 times, some 5 minutes in all."

@@ -23,6 +23,26 @@ class BudgetLine:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class LeakChange:
+    """How a leak has changed against a baseline where the log holds no coast, from the vacuum that evacuation tends to.
+
+    change              isothermal dp/dt now less before, positive where the leak has grown [kPa/s]
+    rise_kpa            of the ultimate pressure, the weather taken off [kPa]
+    time_constant_s     of the evacuation, mean of both logs [s]
+    smallest_kpa_s      a change smaller than this lies inside the interval of no change [kPa/s]
+    how                 one sentence: how to get a decay on purpose, with the time it takes
+    budget              what the interval is made of
+    """
+
+    change: Estimate
+    rise_kpa: float
+    time_constant_s: float
+    smallest_kpa_s: float
+    how: str
+    budget: tuple[BudgetLine, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class LeakGroup:
     """Cycles that share a leak rate, by a context column or as found in the data. `cycles` are rows of the table."""
 

@@ -88,5 +88,8 @@ class LeakOptions:
     )
     change_ratio_u: float = option(0.17, "", "its standard uncertainty: rectangular over 0.84–1.44")
     change_tau_share: float = option(0.25, "", "change of τ from which supply or exhaust must have changed as well")
+    change_supply_share: float = option(
+        0.002, "", "standard deviation of the ultimate vacuum from one log to the next by the supply's own changes"
+    )
     change_cycles: int = option(5, "", "fewest cycles of each log with an ultimate vacuum")
     withhold_share: float = option(0.5, "", "half-width over value from which a rate above the small ones is withheld")
