@@ -50,7 +50,7 @@ def test_history_keeps_order(tmp_path: Path, capsys: pytest.CaptureFixture[str])
     assert {r["station"] for r in rows} == {"Glaze 1"}
     assert len({r["log_id"] for r in rows}) == 12
     assert cli.run(["history", place, "--forget", "--only", "Glaze 1", "--to", "2025-01-04"]) == 0
-    capsys.readouterr()
+    assert "3 logs forgotten" in capsys.readouterr().out
     cli.run(["history", place])
     assert "9 logs" in capsys.readouterr().out
     victim = next((folder / "summaries").rglob("*.parquet"))
@@ -69,6 +69,13 @@ def test_history_keeps_order(tmp_path: Path, capsys: pytest.CaptureFixture[str])
         (["history", "HERE", "--from", "2025-01-01"], "--forget"),
         (["history", "HERE", "--forget", "--from", "2025-02-01", "--to", "2025-01-01"], "a time before"),
         (["history", "HERE", "--forget", "--from", "soon"], "no date"),
+        (["history", "HERE", "--forget", "--only", "Glase 1"], 'Did you mean "Glaze 1"'),
+        (["history", "HERE", "--forget", "--only", "Glaze 1", "--from", "2035-01-01"], "no log"),
+        (["history", "HERE", "--event", "2025-01-05 Glase 1: cups changed"], 'Did you mean "Glaze 1"'),
+        (["history", "HERE", "--export", "no-such-folder/x.csv"], "cannot be written"),
+        (["watch", ".", "--history", "h", "--webhook", "ftp://works/x"], "--webhook"),
+        (["watch", ".", "--history", "h", "--exec", "mail 'x"], "--exec"),
+        (["watch", ".", "--history", "h", "--recursive"], "lies in the watched folder"),
         (["trend", "nowhere"], "no history there"),
         (["trend", "HERE", "--limit", "decay_rate<=4"], "Did you mean"),
         (["trend", "HERE", "--limit", "four"], "a measure, <= or >=, a number"),

@@ -2,21 +2,21 @@
 
 import json
 import sys
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from tracekit.errors import UsageError, message
+from tracekit.errors import OutputError, UsageError, message, nearest
 from tracekit.history.events import note_event, parse_event, parse_time, read_events
-from tracekit.history.forgotten import write_tombstone
-from tracekit.history.listing import Listing, list_history, listing_json, listing_lines
+from tracekit.history.listing import Listing, list_history, listing_json, listing_lines, stations_of
 from tracekit.history.place import Place, open_place
+from tracekit.history.upkeep import EVER_US, export_csv
 from tracekit.history.upkeep import check as check_place
 from tracekit.history.upkeep import compact as compact_place
-from tracekit.history.upkeep import export_csv
-
-_FOREVER_US = 1 << 62
+from tracekit.history.upkeep import forget as forget_in
+from tracekit.model.trend import Event
 
 
 def history(
@@ -41,10 +41,12 @@ def history(
     said: list[str] = []
     if noted or forget or check or compact or export:
         _refuse_none(where)
+    if noted:
+        _refuse_unknown(where, noted)
     said += [f"{'noted' if note_event(where, e) else 'noted already'}: {e.station}: {e.text}" for e in noted]
     if forget:
-        write_tombstone(where, only or None, *span)
-        said.append("Forgotten. The rows leave the files at the next --compact.")
+        gone = forget_in(where, only or None, *span)
+        said.append(f"{gone.logs} logs forgotten. The rows leave the files at the next --compact.")
     if compact:
         done = compact_place(where)
         said.append(f"{done.before} files merged into {done.after}; {done.removed} unfinished ones removed.")
@@ -65,6 +67,18 @@ def _refuse_none(where: Place) -> None:
         raise UsageError(message(where.where, "no history there", "a folder made by --history", "Check the path."))
 
 
+def _refuse_unknown(where: Place, events: Sequence[Event]) -> None:
+    """An event of a station that the history does not have would never show.
+
+    Raises UsageError.
+    """
+    known = {name.casefold(): name for name in stations_of(where)}
+    for event in events:
+        if event.station.casefold() not in known:
+            todo = nearest(event.station, known.values())
+            raise UsageError(message("--event", f'no log of "{event.station}"', "a station of the history", todo))
+
+
 def _span(only: str, since: str, until: str, *, forget: bool) -> tuple[int, int]:
     """What to forget, in UTC microseconds.
 
@@ -73,20 +87,27 @@ def _span(only: str, since: str, until: str, *, forget: bool) -> tuple[int, int]
     if forget != bool(only or since or until):
         todo = 'For example --forget --only "Loader 2" --from 2025-01-01 --to 2025-02-01.'
         raise UsageError(message("--forget", "no station and no span", "--only, --from or --to with --forget", todo))
-    first = parse_time(since, "--from")[0] if since else -_FOREVER_US
-    last = parse_time(until, "--to")[0] if until else _FOREVER_US
+    first = parse_time(since, "--from")[0] if since else -EVER_US
+    last = parse_time(until, "--to")[0] if until else EVER_US
     if first >= last:
         raise UsageError(message("--from", since, f"a time before --to {until}", "Correct one of them."))
     return first, last
 
 
 def _export(where: Place, target: str) -> list[str]:
-    """Write the rows as CSV; the sentence to print, none where the CSV itself was printed."""
+    """Write the rows as CSV; the sentence to print, none where the CSV itself was printed.
+
+    Raises OutputError where the file cannot be written.
+    """
     if target == "-":
         export_csv(where, sys.stdout)
         return []
-    with Path(target).open("w", encoding="utf-8", newline="") as out:
-        rows = export_csv(where, out)
+    try:
+        with Path(target).open("w", encoding="utf-8", newline="") as out:
+            rows = export_csv(where, out)
+    except OSError as error:
+        found = f"cannot be written ({error.strerror or error})"
+        raise OutputError(message(target, found, "a file that may be written", "Choose another one.")) from error
     return [f"{rows} rows written to {target}."]
 
 

@@ -2,8 +2,10 @@
 
 import json
 import shlex
+import signal
 import sys
 from collections.abc import Mapping
+from contextlib import suppress
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Annotated
@@ -14,7 +16,8 @@ from tracekit.errors import UsageError, message
 from tracekit.fleet.batch import SEVERITIES, Job
 from tracekit.fleet.watch import Watch
 from tracekit.fleet.watch import watch as watch_folder
-from tracekit.history.place import LocalPlace
+from tracekit.fleet.watch_alarm import WEBHOOK_VARIABLE, Telling, checked_webhook
+from tracekit.history.place import LocalPlace, Place, open_place
 from tracekit.model.finding import Severity
 from tracekit.options.watch import WatchOptions
 from tracekit.read.station_file import load_stations
@@ -24,19 +27,27 @@ from tracekit.units import pressure_unit
 
 def watch(
     folder: Annotated[Path, typer.Argument(metavar="FOLDER", help="Where the logger puts its files.")],
-    history: Annotated[Path, typer.Option(metavar="DIR", help="The history to add to.")],
+    history: Annotated[str, typer.Option(metavar="DIR", help="Folder or address of the history to add to.")],
     station: Annotated[list[Path] | None, typer.Option(help="Station file, or a folder of them.")] = None,
     out: Annotated[Path, typer.Option(metavar="DIR", help="Where the pages go, a folder per log.")] = Path(
         "tracekit-out"
     ),
     once: Annotated[bool, typer.Option("--once", help="Take what is there and end, for a scheduler.")] = False,
+    recursive: Annotated[bool, typer.Option("--recursive", help="Watch the folders inside it too.")] = False,
     poll: Annotated[float, typer.Option(min=0.1, metavar="S", help="Seconds between two looks.")] = 5.0,
     settle: Annotated[float, typer.Option(min=0.0, metavar="S", help="Seconds without change: complete.")] = 10.0,
+    give_up: Annotated[
+        float, typer.Option("--give-up", min=0.0, metavar="S", help="Unreadable and unchanged so long: set aside.")
+    ] = 120.0,
     command: Annotated[
         str, typer.Option("--exec", metavar="COMMAND", help="Run this when a log is bad; facts in TRACEKIT_…")
     ] = "",
-    alarm_on: Annotated[Severity, typer.Option(help="How bad a log must be for --exec.")] = "major",
-    timeout: Annotated[float, typer.Option(min=1.0, metavar="S", help="Longest time for --exec.")] = 30.0,
+    webhook: Annotated[
+        str,
+        typer.Option(metavar="URL", envvar=WEBHOOK_VARIABLE, help="Post to this when a log is bad; never logged."),
+    ] = "",
+    alarm_on: Annotated[Severity, typer.Option(help="How bad a log must be for --exec and --webhook.")] = "major",
+    timeout: Annotated[float, typer.Option(min=1.0, metavar="S", help="Longest time for either.")] = 30.0,
     date_by_file: Annotated[
         bool, typer.Option("--date-by-file", help="Date logs by the last change of their file: for logs without dates.")
     ] = False,
@@ -46,18 +57,63 @@ def watch(
     if not folder.is_dir():
         raise UsageError(message(str(folder), "no such folder", "the folder of the logger", "Check the path."))
     check_folder(out)
-    check_folder(history)
-    stations, unit = load_stations(station or []), pressure_unit(units).symbol
-    template = Job(log="", folder=out, stations=stations, history=str(history), unit=unit)
-    options = WatchOptions(poll_s=poll, settle_s=settle, command_s=timeout)
-    watched = Watch(
-        folder=folder, template=template, out=out, notes=LocalPlace(history), date_by_file=date_by_file,
-        command=tuple(shlex.split(command)), alarm_from=SEVERITIES[SEVERITIES.index(alarm_on) :], options=options,
+    place = open_place(history)
+    telling = Telling(
+        command=_command(command), webhook=checked_webhook(webhook) if webhook else "",
+        severities=SEVERITIES[SEVERITIES.index(alarm_on) :],
     )  # fmt: skip
-    watch_folder(watched, _say, once=once)
+    watched = Watch(
+        folder=folder, template=_template(out, history, station or [], units), out=out, notes=_notes(place, out),
+        date_by_file=date_by_file, recursive=recursive, telling=telling,
+        options=WatchOptions(poll_s=poll, settle_s=settle, bad_s=give_up, tell_s=timeout),
+    )  # fmt: skip
+    if recursive:
+        _refuse_inside(folder, out, place)
+    before = signal.signal(signal.SIGTERM, lambda *_: sys.exit(0))  # so a service manager ends a service
+    try:
+        watch_folder(watched, _say, once=once)
+    finally:
+        signal.signal(signal.SIGTERM, before)
+
+
+def _template(out: Path, history: str, station: list[Path], units: str) -> Job:
+    stations, unit = load_stations(station), pressure_unit(units).symbol
+    return Job(log="", folder=out, stations=stations, history=history, unit=unit)
+
+
+def _notes(place: Place, out: Path) -> Place:
+    """Notes stand with a history in a folder; of one at an address they stay on this machine, with the results."""
+    if isinstance(place, LocalPlace):
+        check_folder(place.root)
+        return place
+    return LocalPlace(out)
+
+
+def _command(text: str) -> tuple[str, ...]:
+    """The words of a command. Raises UsageError where its quotes do not match."""
+    try:
+        return tuple(shlex.split(text, posix=sys.platform != "win32"))
+    except ValueError as error:
+        raise UsageError(message("--exec", str(error), "a command with matching quotes", "Correct it.")) from error
+
+
+def _refuse_inside(folder: Path, out: Path, place: Place) -> None:
+    """Results in a folder that is watched would be taken for logs."""
+    roots = [("--out", out), *([("--history", place.root)] if isinstance(place, LocalPlace) else [])]
+    for name, root in roots:
+        if root.resolve().is_relative_to(folder.resolve()):
+            found = f"{root} lies in the watched folder"
+            raise UsageError(message(name, found, "a folder outside of it", "Choose another one."))
 
 
 def _say(event: str, facts: Mapping[str, object]) -> None:
-    """One line of JSON per event."""
+    """One line of JSON per event. A full disk under the log of this does not end the watch."""
     now = datetime.now(UTC).isoformat(timespec="seconds")
-    print(json.dumps({"time": now, "event": event, **facts}, ensure_ascii=False), flush=True, file=sys.stdout)
+    line = json.dumps({"time": now, "event": event, **facts}, ensure_ascii=False)
+    try:
+        print(line, flush=True)
+    except BrokenPipeError:
+        raise
+    except OSError:
+        with suppress(OSError):
+            print(line, flush=True, file=sys.stderr)

@@ -2,76 +2,98 @@
 
 A file is taken when its size and time have stayed the same for a while and it can be opened. The history tells what was
 done already, and a note per file saves reading it again; so a restart, a lost note or a file dropped twice changes
-nothing. A file that cannot be diagnosed is moved aside together with its reason.
+nothing. A file that was taken too early and has grown since is done again, and the part that was counted is withdrawn.
+A file that stays unreadable is moved aside together with its reason. Waiting is timed by a clock that nobody sets.
 """
 
-import json
+import hashlib
+import importlib.metadata
 import os
-import subprocess
 import time
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from types import TracebackType
+from typing import Self
 
 from tracekit.errors import OutputError, TracekitError
 from tracekit.fleet.batch import Job, Outcome, run_job
-from tracekit.history.place import LocalPlace, open_place
-from tracekit.history.schema import digest
-from tracekit.history.upkeep import compact
+from tracekit.fleet.watch_alarm import Telling, found_in, tell
+from tracekit.fleet.watch_files import logs_below, opens, set_aside, stamp_of
+from tracekit.fleet.watch_notes import Note, Notes
+from tracekit.history.place import Place, open_place
+from tracekit.history.upkeep import compact, withdraw
 from tracekit.options.watch import WatchOptions
 
-ASIDE = "set-aside"
-NOTES = "watched"
 _Stamp = tuple[int, int]
 Say = Callable[[str, Mapping[str, object]], None]
+_ENDED = "Reading it ended the program"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Watch:
     """What to watch: `folder` for new logs, `template` for how each is diagnosed, `out` for the results.
 
-    notes         where it is kept which files are done
+    notes         where it is kept which files are done and what was told
     date_by_file  every log is dated by the last change of its file: for logs without dates
-    command       run for each log whose worst finding is one of `alarm_from`; empty: none
+    recursive     folders inside the folder are watched too
+    telling       whom to tell when a log is bad
     """
 
     folder: Path
     template: Job
     out: Path
-    notes: LocalPlace
+    notes: Place
     date_by_file: bool = False
-    command: tuple[str, ...] = ()
-    alarm_from: tuple[str, ...] = ("critical", "major")
+    recursive: bool = False
+    telling: Telling = field(default_factory=Telling)
     options: WatchOptions = field(default_factory=WatchOptions)
+
+    def name_of(self, path: Path) -> str:
+        """A file's name below the watched folder, with `/` between its parts."""
+        return path.relative_to(self.folder).as_posix()
+
+    def notes_on_files(self) -> Notes:
+        """The notes on the files of this folder."""
+        return Notes(self.notes, self.folder)
 
 
 @dataclass(frozen=True, slots=True)
 class Seen:
-    """A file as last looked at: its stamp, since when it has not changed (monotonic seconds), whether it is done."""
+    """A file as last looked at: its stamp, since when it has not changed (monotonic seconds), what came of it.
+
+    done    nothing more is to be done while it stays as it is
+    failed  it could not be read; it is tried once more when it has stayed the same for long
+    """
 
     stamp: _Stamp
     since_s: float
     done: bool = False
+    failed: bool = False
 
 
 def watch(watch_: Watch, say: Say, *, once: bool = False) -> int:
     """Take every log that is dropped into the folder, until interrupted; with `once` only those that are there now.
 
-    `say` receives an event's name and its facts. Gives the number of logs done. With `once` raises OutputError where
-    results cannot be written (a full disk); else that is waited out. Nothing is lost: the next look goes on.
+    `say` receives an event's name and its facts. Gives the number of logs done. With `once`, files that go on growing
+    or stay locked are left for the next time. With `once` raises OutputError where results cannot be written (a full
+    disk); else that is waited out. Nothing is lost: the next look goes on.
     """
     seen: dict[str, Seen] = {}
-    done, pause_s, merged = 0, 0.0, 0
-    say("watching", {"folder": str(watch_.folder), "history": watch_.template.history})
+    done, pause_s, merged, there = 0, 0.0, 0, True
+    progress_s = time.monotonic()
+    version = importlib.metadata.version("tracekit")
+    where = open_place(watch_.template.history).where
+    say("watching", {"folder": str(watch_.folder), "history": where, "version": version, "process": os.getpid()})
     while True:
+        there = _told_whether_there(watch_.folder, there, say)
         ready, waiting = look(watch_, seen, time.monotonic())
         for path in ready:
             try:
-                done += take(watch_, path, say)
-                pause_s = 0.0
+                done += _taken(watch_, path, seen, say, once=once)
+                pause_s, progress_s = 0.0, time.monotonic()
             except OutputError as error:
-                say("cannot_write", {"file": path.name, "reason": str(error)})
+                say("cannot_write", {"file": watch_.name_of(path), "reason": str(error)})
                 if once:
                     raise
                 pause_s = min(2.0 * pause_s + watch_.options.poll_s, watch_.options.longest_pause_s)
@@ -79,98 +101,186 @@ def watch(watch_: Watch, say: Say, *, once: bool = False) -> int:
         if done - merged >= watch_.options.merge_every:
             merged = done
             _merge(watch_, say)
-        if once and not waiting:
+        if once and _enough(watch_, waiting, progress_s):
+            if waiting:
+                say("left", {"files": waiting, "why": "growing or locked"})
             return done
         time.sleep(max(watch_.options.poll_s, pause_s))
 
 
-def look(watch_: Watch, seen: dict[str, Seen], now_s: float) -> tuple[list[Path], int]:
-    """Files that are complete and not done yet, oldest first, and the number of those still waited for.
+def _enough(watch_: Watch, waiting: list[str], progress_s: float) -> bool:
+    """Whether nothing is waited for, or nothing has got ready for so long that it will not."""
+    patience_s = 2.0 * (watch_.options.settle_s + watch_.options.poll_s)
+    return not waiting or time.monotonic() - progress_s > patience_s
+
+
+def _told_whether_there(folder: Path, before: bool, say: Say) -> bool:
+    """Whether the folder can be reached, told when that changes: a network share comes and goes."""
+    there = folder.is_dir()
+    if there != before:
+        say("folder_is_back" if there else "folder_is_gone", {"folder": str(folder)})
+    return there
+
+
+def look(watch_: Watch, seen: dict[str, Seen], now_s: float) -> tuple[list[Path], list[str]]:
+    """Files that are complete and not done yet, oldest first, and the names of those still waited for.
 
     `seen` is brought up to date.
     """
     ready: list[tuple[int, Path]] = []
-    waiting = 0
-    there = dict(_candidates(watch_.folder, watch_.options))
+    waiting: list[str] = []
+    there = dict(logs_below(watch_.folder, watch_.options.endings, recursive=watch_.recursive))
     for name in [n for n in seen if n not in there]:
         del seen[name]
-    for name, stamp in there.items():
+    for name, stamp in sorted(there.items()):
         if name not in seen or seen[name].stamp != stamp:
             seen[name] = Seen(stamp, now_s, is_done(watch_, name, stamp))
-        if seen[name].done or stamp[0] == 0:
+        known = seen[name]
+        if known.done or stamp[0] == 0:
             continue
-        quiet = now_s - seen[name].since_s >= watch_.options.settle_s
-        if quiet and _opens(watch_.folder / name):
+        quiet_s = now_s - known.since_s
+        if known.failed and quiet_s < watch_.options.bad_s:
+            continue
+        if quiet_s >= watch_.options.settle_s and opens(watch_.folder / name):
             ready.append((stamp[1], watch_.folder / name))
-            seen[name] = Seen(stamp, now_s)
         else:
-            waiting += 1
+            waiting.append(name)
     return [path for _, path in sorted(ready, key=lambda r: (r[0], r[1].name))], waiting
 
 
-def _candidates(folder: Path, options: WatchOptions) -> Iterator[tuple[str, _Stamp]]:
-    """Names and stamps of the logs in the folder itself; links and hidden or partial files are left alone."""
+def is_done(watch_: Watch, name: str, stamp: _Stamp) -> bool:
+    """Whether a note says that nothing is to be done with the file as it is now."""
+    note = watch_.notes_on_files().read(name)
+    return note is not None and note.stamp == stamp and note.state in ("done", "bad")
+
+
+def _taken(watch_: Watch, path: Path, seen: dict[str, Seen], say: Say, *, once: bool) -> bool:
+    """Take one file; one that cannot be read is tried again later, or set aside where it has stayed so for long."""
+    name = watch_.name_of(path)
+    before = seen[name]
+    reason = take(watch_, path, say)
+    if not reason:
+        done = is_done(watch_, name, before.stamp)
+        seen[name] = replace(before, done=done, since_s=before.since_s if done else time.monotonic())
+        return done
+    if not reason.startswith(_ENDED) and not _long_the_same(watch_, before, once=once):
+        seen[name] = replace(before, failed=True)
+        if not before.failed:
+            say("not_readable_yet", {"file": name, "reason": reason})
+        return False
+    moved = set_aside(path, reason, say)
+    note = Note(size=before.stamp[0], time_ns=before.stamp[1], state="begun" if moved else "bad")
+    watch_.notes_on_files().write(name, note)
+    seen[name] = replace(before, done=True)
+    return False
+
+
+def _long_the_same(watch_: Watch, seen: Seen, *, once: bool) -> bool:
+    """Whether a file has not changed for so long that it is bad, not half written.
+
+    With `once` there is no time to see that, so the time of the file's last change is believed.
+    """
+    if time.monotonic() - seen.since_s >= watch_.options.bad_s:
+        return True
+    return once and not 0.0 <= time.time() - seen.stamp[1] / 1e9 < watch_.options.bad_s
+
+
+def take(watch_: Watch, path: Path, say: Say) -> str:
+    """Diagnose one file into results and history. Gives why it cannot be read, "" where it can or has changed since.
+
+    Raises OutputError where nothing can be written, or the history cannot be used.
+    """
+    begun_s, name, stamp = time.monotonic(), watch_.name_of(path), stamp_of(path)
+    if stamp is None:
+        return ""
+    notes = watch_.notes_on_files()
+    note = _begin(notes, name, stamp, watch_.options)
+    if note.tries > watch_.options.most_tries:
+        return f"{_ENDED} {watch_.options.most_tries} times."
     try:
-        with os.scandir(folder) as entries:
-            for entry in entries:
-                name = entry.name.casefold()
-                if not name.endswith(options.endings) or name.startswith((".", "~")):
-                    continue
-                try:
-                    if entry.is_file(follow_symlinks=False):
-                        facts = entry.stat(follow_symlinks=False)
-                        yield entry.name, (facts.st_size, facts.st_mtime_ns)
-                except OSError:
-                    continue
-    except OSError:
+        with _Contained(watch_.template.history) as contained:
+            outcome = run_job(_job(watch_, path, stamp))
+    except (KeyboardInterrupt, SystemExit):
+        notes.write(name, replace(note, tries=note.tries - 1))
+        raise
+    if contained.reason:
+        notes.write(name, replace(note, tries=0))
+        if stamp_of(path) == stamp and opens(path):
+            return contained.reason
+        say("changed_while_read", {"file": name})
+        return ""
+    facts = {"file": name, "severity": outcome.severity or "none", "seconds": round(time.monotonic() - begun_s, 2)}
+    say("done", {**facts, "history": list(outcome.notes)})
+    log_id = _log_id(outcome)
+    _withdraw_part(watch_, path, note, log_id, say)
+    tell(watch_.telling, watch_.notes, (name, str(outcome.page or "")), found_in(outcome.document), watch_.options, say)
+    if stamp_of(path) == stamp:
+        notes.write(name, replace(note, state="done", tries=0, log_id=log_id, log_size=stamp[0]))
+    return ""
+
+
+def _begin(notes: Notes, name: str, stamp: _Stamp, options: WatchOptions) -> Note:
+    """Note that reading a file begins; how often it has begun without an end, and what it gave before, go on."""
+    before = notes.read(name)
+    note = Note(size=stamp[0], time_ns=stamp[1], state="begun", tries=1)
+    if before is not None:
+        tries = before.tries + 1 if before.stamp == stamp else 1
+        note = replace(note, tries=tries, log_id=before.log_id, log_size=before.log_size)
+    if note.tries <= options.most_tries:
+        notes.write(name, note)
+    return note
+
+
+def _job(watch_: Watch, path: Path, stamp: _Stamp) -> Job:
+    """What to do with a file. Files that differ in their endings only have folders of their own."""
+    name = Path(watch_.name_of(path))
+    alike = any(other.stem == path.stem and other != path for other in path.parent.iterdir())
+    folder = watch_.out / name.parent / (name.name if alike else name.stem)
+    started_us = stamp[1] // 1000 if watch_.date_by_file else watch_.template.started_us
+    return replace(watch_.template, log=str(path), folder=folder, started_us=started_us)
+
+
+def _log_id(outcome: Outcome) -> str:
+    """The id of the log that was read, "" where it is not one log."""
+    logs = (outcome.document or {}).get("logs", ())
+    return str(logs[0]["log_id"]) if isinstance(logs, list | tuple) and len(logs) == 1 else ""
+
+
+def _withdraw_part(watch_: Watch, path: Path, note: Note, log_id: str, say: Say) -> None:
+    """Where the file was counted before, when only its beginning was there, take that beginning out of the history."""
+    if not note.log_id or note.log_id == log_id or note.log_size >= note.size:
         return
+    if _begins_with(path, note.log_size, note.log_id):
+        withdraw(open_place(watch_.template.history), note.log_id)
+        say("part_withdrawn", {"file": watch_.name_of(path), "log_id": note.log_id})
 
 
-def _opens(path: Path) -> bool:
-    """Whether the file can be opened: a logger may hold it locked."""
+def _begins_with(path: Path, size: int, log_id: str) -> bool:
+    """Whether the first `size` bytes of a file are the log of that id, which is the SHA-256 of its bytes."""
+    found, left = hashlib.sha256(), size
     try:
         with path.open("rb") as file:
-            return bool(file.read(1))
+            while left > 0 and (block := file.read(min(left, 1 << 20))):
+                found.update(block)
+                left -= len(block)
     except OSError:
         return False
-
-
-def take(watch_: Watch, path: Path, say: Say) -> bool:
-    """Diagnose one file into results and history; a bad one is moved aside. True where it went well.
-
-    Raises OutputError where nothing can be written.
-    """
-    begun = time.monotonic()
-    stamp = _stamp(path)
-    if stamp is None:
-        return False
-    started_us = stamp[1] // 1000 if watch_.date_by_file else watch_.template.started_us
-    job = replace(watch_.template, log=str(path), folder=watch_.out / path.stem, started_us=started_us)
-    contained = _Contained()
-    with contained:
-        outcome = run_job(job)
-    if contained.reason:
-        if _stamp(path) != stamp:
-            say("changed_while_read", {"file": path.name})
-        else:
-            set_aside(path, contained.reason, say)
-        return False
-    facts = {"file": path.name, "severity": outcome.severity or "none", "seconds": round(time.monotonic() - begun, 2)}
-    say("done", {**facts, "history": list(outcome.notes)})
-    _alarm(watch_, path, outcome, say)
-    if _stamp(path) == stamp:
-        _note_done(watch_, path.name, stamp)
-    return True
+    return found.hexdigest() == log_id
 
 
 class _Contained:
-    """Keeps what is wrong with one file from ending the watch. What cannot be written, and an interrupt, go on."""
+    """Keeps what is wrong with one file from ending the watch. What cannot be written, and an interrupt, go on.
 
-    def __init__(self) -> None:
+    So does what is wrong with the history, as an OutputError: that is no fault of the file.
+    """
+
+    def __init__(self, history: str) -> None:
         self.reason = ""
+        self._history = open_place(history).where
 
-    def __enter__(self) -> None:
+    def __enter__(self) -> Self:
         """Nothing to prepare."""
+        return self
 
     def __exit__(
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
@@ -178,8 +288,11 @@ class _Contained:
         """Keep the reason of an error that belongs to the file."""
         if not isinstance(error, Exception) or isinstance(error, OutputError):
             return False
+        said = " ".join(str(error).split())
+        if isinstance(error, TracekitError) and said.startswith((f"{self._history}:", f"{self._history}/")):
+            raise OutputError(said) from error
         internal = "" if isinstance(error, TracekitError) else f"internal error, {type(error).__name__}: "
-        self.reason = internal + " ".join(str(error).split())
+        self.reason = internal + said
         return True
 
 
@@ -191,73 +304,3 @@ def _merge(watch_: Watch, say: Say) -> None:
         say("cannot_merge", {"reason": str(error)})
         return
     say("merged", {"files_before": merged.before, "files_after": merged.after})
-
-
-def _stamp(path: Path) -> _Stamp | None:
-    try:
-        facts = path.stat()
-    except OSError:
-        return None
-    return facts.st_size, facts.st_mtime_ns
-
-
-def is_done(watch_: Watch, name: str, stamp: _Stamp) -> bool:
-    """Whether a note says that the file was done as it is now."""
-    try:
-        note = json.loads(watch_.notes.read(_note_name(watch_, name)))
-        return bool(note["size"] == stamp[0] and note["time_ns"] == stamp[1])
-    except (OSError, ValueError, KeyError, TypeError):
-        return False
-
-
-def _note_done(watch_: Watch, name: str, stamp: _Stamp) -> None:
-    body = {"schema": "tracekit.watched/1", "file": name, "size": stamp[0], "time_ns": stamp[1]}
-    watch_.notes.put(_note_name(watch_, name), json.dumps(body).encode())
-
-
-def _note_name(watch_: Watch, name: str) -> str:
-    """One note per watched folder and file name."""
-    key = digest([str(watch_.folder.resolve()), name], 32)
-    return f"{NOTES}/{key[:2]}/{key}.json"
-
-
-def set_aside(path: Path, reason: str, say: Say) -> None:
-    """Move a bad file into a folder beside it, with its reason; nothing there is overwritten."""
-    folder = path.parent / ASIDE
-    try:
-        folder.mkdir(exist_ok=True)
-        target = _free_name(folder, path.name)
-        path.rename(target)
-        target.with_name(f"{target.name}.reason.txt").write_text(f"{reason}\n", encoding="utf-8", errors="replace")
-    except OSError as error:
-        say("cannot_set_aside", {"file": path.name, "reason": reason, "why": error.strerror or str(error)})
-        return
-    say("set_aside", {"file": path.name, "reason": reason, "to": f"{ASIDE}/{target.name}"})
-
-
-def _free_name(folder: Path, name: str) -> Path:
-    target, n = folder / name, 1
-    while target.exists():
-        n += 1
-        target = folder / f"{n}-{name}"
-    return target
-
-
-def _alarm(watch_: Watch, path: Path, outcome: Outcome, say: Say) -> None:
-    """Run the user's command for a log that is bad enough: no shell, its facts in the environment, a time limit."""
-    if not watch_.command or outcome.severity not in watch_.alarm_from:
-        return
-    facts = {
-        "TRACEKIT_LOG": path.name, "TRACEKIT_SEVERITY": str(outcome.severity), "TRACEKIT_PAGE": str(outcome.page or ""),
-    }  # fmt: skip
-    try:
-        ended = subprocess.run(  # noqa: S603 - the command is the user's own, given on the command line
-            watch_.command, env={**os.environ, **facts}, timeout=watch_.options.command_s, check=False,
-            stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
-        )  # fmt: skip
-    except subprocess.TimeoutExpired:
-        say("command_too_slow", {"file": path.name, "seconds": watch_.options.command_s})
-    except OSError as error:
-        say("command_failed", {"file": path.name, "why": error.strerror or type(error).__name__})
-    else:
-        say("command_ran", {"file": path.name, "status": ended.returncode})

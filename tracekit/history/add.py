@@ -11,7 +11,7 @@ import pyarrow as pa
 
 from tracekit.errors import UsageError
 from tracekit.history.arrow import parquet_bytes, text_codes
-from tracekit.history.forgotten import Tombstone, read_tombstones
+from tracekit.history.forgotten import Tombstone, forgotten_rows, read_tombstones
 from tracekit.history.good import keep_good
 from tracekit.history.place import Place, open_place
 from tracekit.history.read import read_file
@@ -117,7 +117,7 @@ def _add_log(
     earlier = others[newest][0] if newest is not None else ""
     if mine and not _is_forgotten(rows, mine[1], tombstones) and (newest == analysis or loses):
         return Added(log_id=facts.log_id, source=facts.source, status="older" if loses else "known", earlier=earlier)
-    now_us = time.time_ns() // 1000
+    now_us = max([time.time_ns() // 1000, *(t.written_us for t in tombstones)])  # also where the clock was set back
     if newest is not None and not loses:
         now_us = max(now_us, rank[newest][1] + 1)
     marks = (record.version, now_us, analysis)
@@ -134,8 +134,7 @@ def _add_log(
 
 def _is_forgotten(rows: Table, added_us: int, tombstones: tuple[Tombstone, ...]) -> bool:
     """Whether rows that were added at that time are left out by a tombstone."""
-    start, added = rows.codes("start_time"), np.full(len(rows), added_us)
-    return any(bool(t.covers(rows.where("station", t.station or ""), start, added).any()) for t in tombstones)
+    return bool(forgotten_rows(rows, tombstones, np.full(len(rows), added_us)).any())
 
 
 def _analysis(record: DiagnosisRecord, start_us: int, stations: Mapping[str, Station]) -> str:

@@ -9,31 +9,59 @@ from numpy.typing import NDArray
 
 from tracekit.history.place import Place
 from tracekit.history.schema import FORGOTTEN, SCHEMA, digest
+from tracekit.model.tables import Table
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Tombstone:
-    """Rows of `station` (None: every station) that start in [from_us, to_us) and were added before `written_us`."""
+    """Rows of a station and log (None: any) that start in [from_us, to_us) and were added before `written_us`."""
 
     station: str | None
     from_us: int
     to_us: int
     written_us: int
+    log_id: str | None = None
 
-    def covers(
-        self, stations: NDArray[np.bool_], start_us: NDArray[np.int64], added_us: NDArray[np.int64]
-    ) -> NDArray[np.bool_]:
-        """True in rows to leave out; `stations` is True in rows of the tombstone's station. Shapes (n_rows,)."""
-        named = np.ones(len(start_us), np.bool_) if self.station is None else stations
-        return named & (start_us >= self.from_us) & (start_us < self.to_us) & (added_us < self.written_us)
+    def covers(self, rows: Table, added_us: NDArray[np.int64]) -> NDArray[np.bool_]:
+        """True in rows to leave out, shape (n_rows,); `added_us` is when each row was added."""
+        gone = self.spans(rows.codes("start_time")) & (added_us < self.written_us)
+        for column, wanted in (("station", self.station), ("log_id", self.log_id)):
+            if wanted is not None and gone.any():
+                gone &= rows.where(column, wanted)
+        return gone
+
+    def covers_log(self, station: str, log_id: str, start_us: int, added_us: int) -> bool:
+        """The same of one log of a station."""
+        named = self.station in (None, station) and self.log_id in (None, log_id)
+        return named and self.from_us <= start_us < self.to_us and added_us < self.written_us
+
+    def spans(self, start_us: NDArray[np.int64]) -> NDArray[np.bool_]:
+        """True for starts that lie in the span, shape (n_rows,)."""
+        return (start_us >= self.from_us) & (start_us < self.to_us)
 
 
-def write_tombstone(place: Place, station: str | None, from_us: int, to_us: int) -> Tombstone:
-    """Note that a station or span is to be forgotten. Adding such a log again brings it back."""
-    stone = Tombstone(station=station, from_us=from_us, to_us=to_us, written_us=time.time_ns() // 1000)
+def forgotten_rows(
+    rows: Table, stones: tuple[Tombstone, ...], added_us: NDArray[np.int64] | None = None
+) -> NDArray[np.bool_]:
+    """True in rows to leave out, shape (n_rows,); `added_us` where the rows do not say when that was."""
+    gone = np.zeros(len(rows), np.bool_)
+    for stone in stones:
+        gone |= stone.covers(rows, rows.codes("added_time") if added_us is None else added_us)
+    return gone
+
+
+def write_tombstone(
+    place: Place, station: str | None, from_us: int, to_us: int, *, log_id: str | None = None, after_us: int = 0
+) -> Tombstone:
+    """Note that a station, span or log is to be forgotten. Adding such a log again brings it back.
+
+    `after_us` is when the newest of the rows was added: they are forgotten even where the clock was set back since.
+    """
+    written_us = max(time.time_ns() // 1000, after_us + 1)
+    stone = Tombstone(station=station, from_us=from_us, to_us=to_us, written_us=written_us, log_id=log_id)
     body = {
-        "schema": f"tracekit.forgotten/{SCHEMA}", "station": station, "from_us": from_us, "to_us": to_us,
-        "written_us": stone.written_us,
+        "schema": f"tracekit.forgotten/{SCHEMA}", "station": station, "log_id": log_id, "from_us": from_us,
+        "to_us": to_us, "written_us": written_us,
     }  # fmt: skip
     place.put(f"{FORGOTTEN}/{digest(body, 24)}.json", json.dumps(body, indent=1).encode())
     return stone
@@ -49,12 +77,13 @@ def read_tombstone(place: Place, name: str) -> Tombstone | None:
     """One tombstone, or None where its file is damaged or gone."""
     try:
         body = json.loads(place.read(f"{FORGOTTEN}/{name}"))
-        station = body["station"]
+        station, log_id = body["station"], body.get("log_id")
         return Tombstone(
             station=None if station is None else str(station),
+            log_id=None if log_id is None else str(log_id),
             from_us=int(body["from_us"]),
             to_us=int(body["to_us"]),
             written_us=int(body["written_us"]),
         )
-    except (OSError, ValueError, KeyError, TypeError):
+    except (OSError, ValueError, KeyError, TypeError, AttributeError):
         return None

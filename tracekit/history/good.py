@@ -92,10 +92,6 @@ def _slim(data: StationData) -> StationData:
 
 
 def _is_forgotten(facts: Mapping[str, object], stones: tuple[Tombstone, ...]) -> bool:
-    named, start, added = facts["station"], int(str(facts["start_us"])), int(str(facts["added_us"]))
-    return any(
-        (stone.station is None or stone.station == named)
-        and stone.from_us <= start < stone.to_us
-        and added < stone.written_us
-        for stone in stones
-    )
+    station, log_id = str(facts["station"]), str(facts["log_id"])
+    start_us, added_us = int(str(facts["start_us"])), int(str(facts["added_us"]))
+    return any(stone.covers_log(station, log_id, start_us, added_us) for stone in stones)

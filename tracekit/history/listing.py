@@ -2,9 +2,13 @@
 
 from dataclasses import dataclass
 
+import numpy as np
+
 from tracekit.history.collect import StationHistory, collect
 from tracekit.history.events import iso
 from tracekit.history.place import Place
+from tracekit.history.read import read_shards
+from tracekit.history.schema import SUMMARIES, SUMMARY
 from tracekit.model.trend import Damage, Event
 from tracekit.options.history import StoreOptions
 
@@ -34,6 +38,16 @@ def list_history(place: Place, options: StoreOptions | None = None) -> Listing:
     collected = collect(place, options)
     stations = tuple(_listed(record) for record in collected.histories() if len(record.start_us))
     return Listing(stations=stations, damaged=collected.damaged, loose=collected.loose)
+
+
+def stations_of(place: Place, options: StoreOptions | None = None) -> set[str]:
+    """Names of the stations of a history. Raises UsageError where there is none."""
+    wanted = tuple(c for c in SUMMARY if c.name == "station")
+    names: set[str] = set()
+    for part in read_shards(place, wanted, SUMMARIES, options):
+        codes = np.unique(part.table.codes("station"))
+        names.update(part.table.categories["station"][code] for code in codes[codes >= 0].tolist())
+    return names
 
 
 def _listed(record: StationHistory) -> ListedStation:

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from tracekit.errors import UsageError, message
 from tracekit.history.arrow import from_arrow
-from tracekit.history.forgotten import Tombstone, read_tombstones
+from tracekit.history.forgotten import Tombstone, forgotten_rows, read_tombstones
 from tracekit.history.place import Place
 from tracekit.history.schema import PACK, SCHEMA, SUMMARIES, SUMMARY, schema_of, seal_broken, version_order
 from tracekit.model.tables import Column, Table, make_table
@@ -173,15 +173,6 @@ def newest_rows(table: Table, source: NDArray[np.int64]) -> NDArray[np.bool_]:
     winner[heads[by_rank[last], 0]] = heads[by_rank[last]]
     chosen = np.all(heads == winner[heads[:, 0]], axis=1).astype(np.int64)
     return np.repeat(chosen, sizes).astype(np.bool_)
-
-
-def forgotten_rows(table: Table, tombstones: tuple[Tombstone, ...]) -> NDArray[np.bool_]:
-    """True in rows that are to be left out, shape (n_rows,)."""
-    gone = np.zeros(len(table), np.bool_)
-    for stone in tombstones:
-        named = table.where("station", stone.station or "")
-        gone |= stone.covers(named, table.codes("start_time"), table.codes("added_time"))
-    return gone
 
 
 def take_rows(table: Table, keep: NDArray[np.bool_]) -> Table:

@@ -9,16 +9,18 @@ from typing import TextIO
 import numpy as np
 import pyarrow as pa
 
+from tracekit.errors import UsageError, message, nearest
 from tracekit.history.arrow import arrow_bytes, from_arrow
 from tracekit.history.events import iso, read_event
-from tracekit.history.forgotten import read_tombstone, read_tombstones
-from tracekit.history.place import Place
-from tracekit.history.read import (
+from tracekit.history.forgotten import (
+    Tombstone,
     forgotten_rows,
-    newest_rows,
-    read_shards,
-    snapshot,
+    read_tombstone,
+    read_tombstones,
+    write_tombstone,
 )
+from tracekit.history.place import Place
+from tracekit.history.read import newest_rows, read_shard, read_shards, snapshot
 from tracekit.history.schema import (
     CYCLES_FOLDER,
     EVENTS,
@@ -29,11 +31,15 @@ from tracekit.history.schema import (
     UNFINISHED,
     metadata,
     sealed_name,
+    shard,
 )  # fmt: skip
 from tracekit.model.outside import disarmed
-from tracekit.model.trend import Damage  # fmt: skip
+from tracekit.model.trend import Damage
 from tracekit.options.history import StoreOptions
 
+EVER_US = 1 << 62
+"""Further off than any time that a log can have [µs since 1970]."""
+_FORGET = tuple(c for c in SUMMARY if c.name in ("log_id", "station", "start_time", "added_time"))
 _MARK_NAMES = ("log_id", "station", "version", "added_time", "analysis", "start_time")
 
 
@@ -62,6 +68,13 @@ class Compacted:
     removed: int
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Forgotten:
+    """How many logs were forgotten, wholly or for one station."""
+
+    logs: int
+
+
 def check(place: Place, options: StoreOptions | None = None) -> Checked:
     """Read every file of a history and name those that are damaged. Nothing is changed."""
     opts = options or StoreOptions()
@@ -70,8 +83,8 @@ def check(place: Place, options: StoreOptions | None = None) -> Checked:
     ids: dict[str, set[str]] = {SUMMARIES: set(), CYCLES_FOLDER: set()}
     files = 0
     for folder in (SUMMARIES, CYCLES_FOLDER):
-        for shard in place.folders(folder):
-            path = f"{folder}/{shard}"
+        for inner in place.folders(folder):
+            path = f"{folder}/{inner}"
             names, tables, bad = snapshot(place, path, None if folder == SUMMARIES else _MARK_NAMES, opts)
             damaged.extend(bad)
             files += len(names)
@@ -101,8 +114,8 @@ def compact(place: Place, options: StoreOptions | None = None) -> Compacted:
     opts = options or StoreOptions()
     before = after = removed = 0
     for folder in (CYCLES_FOLDER, SUMMARIES):
-        for shard in place.folders(folder):
-            path = f"{folder}/{shard}"
+        for inner in place.folders(folder):
+            path = f"{folder}/{inner}"
             old, new = _compact_folder(place, path, opts)
             before, after = before + old, after + new
             removed += _remove_stale(place, path, opts)
@@ -160,6 +173,41 @@ def _remove_stale(place: Place, path: str, options: StoreOptions) -> int:
     return removed
 
 
+def forget(place: Place, station: str | None, from_us: int, to_us: int, log_id: str | None = None) -> Forgotten:
+    """Forget the rows of a station, span or log; readers leave them out at once.
+
+    Raises UsageError where nothing in the history is meant by that.
+    """
+    stones = read_tombstones(place)
+    folders = place.folders(SUMMARIES) if log_id is None else [shard(log_id)]
+    logs: set[str] = set()
+    stations: set[str] = set()
+    after_us = 0
+    meant = Tombstone(station=station, from_us=from_us, to_us=to_us, written_us=EVER_US, log_id=log_id)
+    for folder in folders:
+        rows = read_shard(place, f"{SUMMARIES}/{folder}", _FORGET, stones, StoreOptions()).table
+        stations.update(rows.categories["station"])
+        added_us = rows.codes("added_time")
+        named = meant.covers(rows, added_us)
+        logs.update(rows.categories["log_id"][code] for code in np.unique(rows.codes("log_id")[named]).tolist())
+        after_us = max(after_us, int(added_us[named].max(initial=0)))
+    if not logs:
+        todo = nearest(station, stations) if station is not None and station not in stations else "See the list of it."
+        found = "nothing there is meant by that" if station is None else f'no log of "{station}" there is meant by that'
+        raise UsageError(message(place.where, found, "a station and span of this history", todo))
+    write_tombstone(place, station, from_us, to_us, log_id=log_id, after_us=after_us)
+    return Forgotten(logs=len(logs))
+
+
+def withdraw(place: Place, log_id: str) -> bool:
+    """Take one log out of a history, every station of it; False where it is not in it."""
+    try:
+        forget(place, None, -EVER_US, EVER_US, log_id)
+    except UsageError:
+        return False
+    return True
+
+
 def export_csv(place: Place, out: TextIO, options: StoreOptions | None = None) -> int:
     """Write the summaries of a history as CSV, each log once; gives the number of rows.
 
@@ -168,8 +216,8 @@ def export_csv(place: Place, out: TextIO, options: StoreOptions | None = None) -
     writer = csv.writer(out, lineterminator="\n")
     writer.writerow([c.name for c in SUMMARY])
     rows = 0
-    for shard in read_shards(place, SUMMARY, SUMMARIES, options):
-        table = shard.table
+    for part in read_shards(place, SUMMARY, SUMMARIES, options):
+        table = part.table
         columns = [_cells(table.data[c.name].tolist(), c.kind, table.categories.get(c.name, ())) for c in SUMMARY]
         writer.writerows(zip(*columns, strict=True))
         rows += len(table)

@@ -11,9 +11,12 @@ class WatchOptions:
 
     poll_s: float = option(5.0, "s", "file events do not arrive over network shares, so the folder is listed again")
     settle_s: float = option(10.0, "s", "a file whose size and time stay the same so long is complete")
+    bad_s: float = option(120.0, "s", "a file that cannot be read may be half written; unchanged so long it is bad")
+    most_tries: int = option(3, "tries", "a file whose reading ended the whole program so often is set aside")
     longest_pause_s: float = option(300.0, "s", "longest wait for a disk that is full to have room again")
     merge_every: int = option(500, "logs", "the small files of the history are merged after so many")
-    command_s: float = option(30.0, "s", "a command for an alarm is ended after this time")
+    tell_s: float = option(30.0, "s", "a command or a post for an alarm is ended after this time")
+    tell_again_days: float = option(7.0, "d", "a finding that stays is told again after so long, not with every log")
     endings: tuple[str, ...] = option(
         (".csv", ".txt", ".tsv", ".dat", ".log", ".parquet", ".csv.gz", ".txt.gz", ".csv.zst", ".zip"),
         "file ending", "what loggers write; other files in the folder are left alone",
