@@ -71,6 +71,15 @@ def test_a_slower_evacuation_is_not_called_a_leak() -> None:
     assert "supply or exhaust" in found.reason
 
 
+def test_a_weaker_supply_is_not_called_a_leak() -> None:
+    """Where the vacuum of the open cup has fallen by a fifth as well, the change is withheld; where it rose it is not."""
+    now, before = (replace(log(u), usual_open_kpa=o) for u, o in ((80.0, 4.8), (84.0, 6.0)))
+    found = leak_change(now, before)
+    assert isinstance(found, Withheld)
+    assert "open cup" in found.reason
+    assert isinstance(leak_change(replace(now, usual_open_kpa=6.5), before), LeakChange)
+
+
 def test_too_few_cycles_are_withheld() -> None:
     """Without ultimate vacua there is nothing to compare."""
     found = leak_change_without_coasts(PLAIN, log(84.0))

@@ -41,7 +41,8 @@ def leak_change(now: StationData, baseline: StationData, options: LeakOptions = 
     found between 0.84 and 1.44 on simulated stations, because the suction curve bends; that is in the interval, and
     so are both ambients: a gauge sensor's ultimate vacuum moves with the weather, and the generator's strength with
     its supply. Withheld where either log has coasts (then the rates themselves are to be compared), where a log has
-    too few ultimate vacua, or where τ has changed, so that supply or exhaust must have changed with it.
+    too few ultimate vacua, or where τ or the vacuum of the open cup has changed, so that supply or exhaust must have
+    changed with it.
     """
     if now.air_saving or baseline.air_saving:
         return Withheld("A log has coasts: compare the leak rates themselves.")
@@ -58,6 +59,11 @@ def leak_change(now: StationData, baseline: StationData, options: LeakOptions = 
             "The time constant of the evacuation has changed with the ultimate vacuum: supply or exhaust may be behind "
             f"it, and the change of leak cannot be told apart. {DECAY_ON_PURPOSE}"
         )
+    if _weaker(now.usual_open_kpa, baseline.usual_open_kpa, options):
+        return Withheld(
+            "The vacuum of the open cup has fallen as well: supply or exhaust is behind it, and the change of leak "
+            f"cannot be told apart. {DECAY_ON_PURPOSE}"
+        )
     rise = after.pressure_kpa - before.pressure_kpa * (now.ambient_kpa / baseline.ambient_kpa)
     return _change(rise, tau, before, after, _budget(rise, tau, (before, after), (baseline, now), options), options)
 
@@ -66,6 +72,12 @@ def leak_change_without_coasts(now: StationData, baseline: StationData, *, optio
     """The change of `leak_change` alone [kPa/s]."""
     found = leak_change(now, baseline, options)
     return found if isinstance(found, Withheld) else found.change
+
+
+def _weaker(open_kpa: float, before_kpa: float, options: LeakOptions) -> bool:
+    """True where the open cup's vacuum has fallen, which a leak does not do; False where it is not known."""
+    fall = before_kpa - open_kpa
+    return bool(fall > options.change_open_kpa and fall > options.change_open_share * before_kpa)
 
 
 def _change(

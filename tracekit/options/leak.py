@@ -91,5 +91,7 @@ class LeakOptions:
     change_supply_share: float = option(
         0.002, "", "standard deviation of the ultimate vacuum from one log to the next by the supply's own changes"
     )
+    change_open_share: float = option(0.12, "", "fall of the open cup's vacuum from which the supply has changed")
+    change_open_kpa: float = option(0.5, "kPa", "the same in kPa: smaller falls are steps and noise")
     change_cycles: int = option(5, "", "fewest cycles of each log with an ultimate vacuum")
     withhold_share: float = option(0.5, "", "half-width over value from which a rate above the small ones is withheld")
