@@ -80,3 +80,17 @@ def test_what_no_log_shows_is_not_predicted():
     found = predicted(far, {"supply_off": 76.0, "supply_on": 68.0})
     assert "supply_switches_per_hold" not in found
     assert "evacuation_time_s" in found
+
+
+def test_mostly_rescued_picks_tell_no_hold():
+    """Where more picks are rescued than were held, how long a hold lasts is not in the log: no air is predicted."""
+    result, file = stations.diagnosed(stations.NARROW, stations.LOAD), stations.filed(stations.NARROW, stations.LOAD)
+    cycles = result.data.cycles
+    codes = cycles.codes("outcome").copy()
+    codes[:16] = cycles.categories["outcome"].index("missed")
+    data = replace(result.data, cycles=replace(cycles, data={**cycles.data, "outcome": codes}))
+    scene = prepare(data, result.leak, file, known_settings(data, OPTIONS), None, OPTIONS).scene
+    lower = predict(scene, {**scene.now, "set_point": 46.0})
+    assert "supply_on_share" not in lower
+    assert "evacuation_time_s" in lower
+    assert "supply_on_share" in predict(scene, {**scene.now, "supply_on": 66.0})

@@ -65,7 +65,7 @@ def closed_picks(data: StationData) -> Bools:
     closed = data.cycles.where("outcome", "missed") & (peak > 0.7 * data.usual_peak_kpa)
     held = data.cycles.where("outcome", "held")
     length = data.cycles.floats("hold_end_s") - data.cycles.floats("hold_start_s")
-    if held.sum() >= _HOLDS:  # a hold of next to no length is one that slow samples have cut short
+    if np.isfinite(length[held]).sum() >= _HOLDS:  # a hold of next to no length is one that slow samples have cut short
         held &= ~(length < 0.2 * float(np.nanmedian(length[held])))
     return np.asarray(held | closed, np.bool_)
 

@@ -64,7 +64,8 @@ def predict(scene: Scene, values: Values) -> dict[str, Estimate]:
     unseen = scene.saving and moved and scene.model.coasts_seen < _COASTS_LEAST
     hidden = scene.data.air_saving or cuts_unseen(scene.data)  # a loop whose thresholds are not known
     unseen |= not scene.saving and "set_point" in changed and hidden
-    if unseen or scene.data.cycles.where("outcome", "held").sum() < _HELD_LEAST:
+    held = int(scene.data.cycles.where("outcome", "held").sum())
+    if unseen or held < _HELD_LEAST or _rescued(scene, changed) > held:
         return found  # how fast vacuum is lost, or how long a hold lasts, is not in the log
     switches, on_time = _supply(scene, values, changed)
     return found | _per_time(scene, switches, on_time, changed)
