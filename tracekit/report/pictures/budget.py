@@ -1,6 +1,7 @@
 """Leak budget: what makes the interval of the leak wide?"""
 
 import math
+from collections.abc import Sequence
 
 import numpy as np
 
@@ -60,19 +61,26 @@ def _name(line: BudgetLine) -> str:
 
 
 def _plot(lines: list[BudgetLine]) -> Plot:
-    x = Axis(low=0.0, high=round_up(max(b.u_kpa_s for b in lines)), unit="kPa/s", name="standard uncertainty, {}")
-    y = Axis(low=-0.7, high=len(lines) - 0.5, down=True, quiet=True)
+    entries = [((_name(b) + ("" if b.common else " *")), float(b.u_kpa_s), not b.common) for b in lines]
+    return bar_rows(entries, "kPa/s", "standard uncertainty, {}")
+
+
+def bar_rows(entries: Sequence[tuple[str, float, bool]], unit: str, name: str) -> Plot:
+    """A bar per entry with its name and value above it; the third of an entry sets it apart. Values are positive."""
+    x = Axis(low=0.0, high=round_up(max(value for _, value, _ in entries)), unit=unit, name=name)
+    y = Axis(low=-0.7, high=len(entries) - 0.5, down=True, quiet=True)
     marks: list[str] = []
-    for common, css in ((True, "r8 ink"), (False, "r8 usual")):
-        own = [k for k, b in enumerate(lines) if b.common is common]
-        values = np.array([lines[k].u_kpa_s for k in own])
+    for apart, css in ((False, "r8 ink"), (True, "r8 usual")):
+        own = [k for k, entry in enumerate(entries) if entry[2] is apart]
+        values = np.array([entries[k][1] for k in own])
         at = upward(y, np.array(own, np.float64) + 0.16)
         marks.append(bars(np.zeros(len(own)), across(x, values), at, css))
-    labels = [Label(x=0.0, y=k - 0.16, lines=(_line(b),), style="", dx=2, dy=-3) for k, b in enumerate(lines)]
+    labels = [
+        Label(x=0.0, y=k - 0.16, lines=(say(f"{clean(words, 44)}: {{}}", _two_digits(value, unit)),), dx=2, dy=-3)
+        for k, (words, value, _) in enumerate(entries)
+    ]
     return Plot(x=x, y=y, marks=tuple(marks), labels=tuple(labels), style="tall wide flush")
 
 
-def _line(line: BudgetLine) -> Text:
-    star = "" if line.common else " *"
-    value = Num(value=line.u_kpa_s, unit="kPa/s", step=10.0 ** (math.floor(math.log10(line.u_kpa_s)) - 1))
-    return say(f"{_name(line)}{star}: {{}}", value)
+def _two_digits(value: float, unit: str) -> Num:
+    return Num(value=value, unit=unit, step=10.0 ** (math.floor(math.log10(value)) - 1))
