@@ -1,0 +1,106 @@
+"""Measuring commands in turn, and the table of what came out."""
+
+import os
+import resource
+import statistics
+import subprocess
+import sys
+import time
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
+from pathlib import Path
+
+ROOT = Path(__file__).parents[2]
+REPORTS = "TRACEKIT_REPORTS"
+"""Environment variable with a folder: the table is written there too."""
+
+
+@dataclass(frozen=True)
+class Run:
+    """One process: wall-clock and processor seconds with its children, highest memory of any of them [MiB]."""
+
+    wall_s: float
+    cpu_s: float
+    peak_mib: float
+
+
+def run(arguments: Sequence[str]) -> Run:
+    """Run a command to its end. Raises where it fails."""
+    begun = time.perf_counter()
+    process = subprocess.Popen(list(arguments), stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, cwd=ROOT)
+    assert process.stderr is not None
+    said = process.stderr.read()
+    process.stderr.close()
+    _, status, used = os.wait4(process.pid, 0)
+    process.returncode = os.waitstatus_to_exitcode(status)
+    assert process.returncode in (0, 1), said.decode()
+    return Run(time.perf_counter() - begun, used.ru_utime + used.ru_stime, used.ru_maxrss / 1024)
+
+
+def in_turn(commands: Sequence[Sequence[str]], times: int) -> list[list[Run]]:
+    """Each command so many times, one after the other in turn, so that a busy moment meets all alike."""
+    runs: list[list[Run]] = [[] for _ in commands]
+    for _ in range(times):
+        for kept, command in zip(runs, commands, strict=True):
+            kept.append(run(command))
+    return runs
+
+
+def median_ratio(ours: Sequence[float], bare: Sequence[float]) -> float:
+    """Median of the ratios turn by turn."""
+    return statistics.median(a / b for a, b in zip(ours, bare, strict=True))
+
+
+def machine() -> str:
+    """Processor, cores, load before the run."""
+    model = "unknown processor"
+    if (info := Path("/proc/cpuinfo")).exists():
+        names = [line.split(":", 1)[1].strip() for line in info.read_text().splitlines() if line.startswith("model name")]
+        model = names[0] if names else model
+    return f"{model}, {os.cpu_count()} cores"
+
+
+@dataclass
+class Table:
+    """Rows of measure, figure, goal; printed at the end. `busy`: others had the machine too, so goals are not held."""
+
+    load: float = field(default_factory=lambda: os.getloadavg()[0])
+    rows: list[tuple[str, str, str, str]] = field(default_factory=list)
+    more: list[str] = field(default_factory=list)
+
+    @property
+    def busy(self) -> bool:
+        """Whether others kept the cores busy when the benchmarks began."""
+        return self.load > 0.5 * (os.cpu_count() or 1)
+
+    def add(self, measure: str, value: float, unit: str, goal: float, *, least: bool = False) -> bool:
+        """Note a figure; whether it reaches its goal, or the machine was too busy to tell."""
+        reached = value >= goal if least else value <= goal
+        sign = "≥" if least else "≤"
+        self.rows.append((measure, f"{value:.3g} {unit}".strip(), f"{sign} {goal:.3g}", "yes" if reached else "no"))
+        return reached or self.busy
+
+    def text(self) -> str:
+        """The table in Markdown."""
+        commit = subprocess.run(["git", "rev-parse", "--short", "HEAD"], capture_output=True, text=True, cwd=ROOT, check=False)
+        head = [
+            "# Speed", "",
+            f"{datetime.now(UTC):%Y-%m-%d %H:%M} UTC, commit {commit.stdout.strip() or 'unknown'}, Python {sys.version.split()[0]}, {machine()}.",
+            f"Load average before the run {self.load:.1f}"
+            + (": the machine was shared, so wall-clock figures are too high and goals that need free cores cannot be judged."
+               if self.busy else "."),
+            "", "| measure | figure | goal | reached |", "| --- | --- | --- | --- |",
+        ]  # fmt: skip
+        return "\n".join([*head, *(f"| {' | '.join(row)} |" for row in self.rows), "", *self.more, ""])
+
+    def finish(self) -> None:
+        """Print, and write where a folder is named."""
+        print("\n" + self.text())
+        if folder := os.environ.get(REPORTS):
+            Path(folder, "speed.md").write_text(self.text(), encoding="utf-8")
+
+
+def own_peak_mib() -> float:
+    """Highest memory of this process so far."""
+    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
