@@ -88,3 +88,25 @@ def test_station_files_of_which_none_belongs(tmp_path: Path, capsys: pytest.Capt
     given = [a for n in "AB" for a in ("--station", str(tmp_path / f"{n}.toml"))]
     assert cli.run([*arguments, *given]) == 2
     assert 'found "A", "B"; expected the name of a station in the log: "loader"' in capsys.readouterr().err
+
+
+def test_inspect_tells_bad_logs_beside_good_ones(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Of several logs the good ones are shown, the open and the bad ones told, each in one message, and the end is 2."""
+    good = write_log(tmp_path / "good.csv")
+    rows = good.read_text(encoding="utf-8").splitlines()[1:]
+    (tmp_path / "open.csv").write_text("\n".join(["count,AI1,DI0,DI1,DI2", *rows]) + "\n", encoding="utf-8")
+    (tmp_path / "bad.csv").write_text("nothing here\n", encoding="utf-8")
+    names = ("good.csv", "open.csv", "bad.csv")
+    assert cli.run(["inspect", *(str(tmp_path / n) for n in names), "--json"]) == 2
+    told = capsys.readouterr()
+    found = json.loads(told.out)
+    assert [(one["source"], one["decided"]) for one in found] == [
+        ("good.csv", True),
+        ("open.csv", False),
+        ("bad.csv", False),
+    ]
+    assert [line.split(":")[1].strip() for line in told.err.splitlines() if line.startswith("tracekit: ")] == [
+        "open.csv",
+        "bad.csv",
+    ]
+    assert found[1]["questions"]

@@ -54,8 +54,9 @@ def inspect(
     elif not quiet:
         print("\n".join(inspection_text(one, lines) for one, (_, lines) in zip(found, shows, strict=True)), end="")
         print(f"\nPage: {out / 'report.html'}" if out is not None else "", end="\n" if out is not None else "")
-    if any(one.questions for one in found):
-        print(f"tracekit: {next(one.message for one in found if one.questions)}", file=sys.stderr)
+    for one in (one for one in found if one.message):
+        print(f"tracekit: {one.message}", file=sys.stderr)
+    if any(one.message for one in found):
         raise typer.Exit(2)
 
 

@@ -57,6 +57,8 @@ class Channel:
     on_level: int | None = None
     signal: str = "valve"
     off_column: str | None = None
+    interval_s: float | None = None
+    date_order: str | None = None
     internal: bool = False
     absent: bool = False
 

@@ -68,6 +68,22 @@ class Rejection:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class DigitalLag:
+    """A digital that follows the pressure which it should lead: the logger wrote it late.
+
+    lag_s  how long before the edges the pressure answers, in the median; the true lag is longer by the time that the
+           valve takes [s]
+    u_s    its standard uncertainty [s]
+    """
+
+    station: str
+    signal: str
+    lag_s: float
+    u_s: float
+    edges: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class LogFacts:
     """Facts about a log that are complete only once it has been read to its end. Times in seconds."""
 
@@ -86,6 +102,7 @@ class LogFacts:
     clock_steps: tuple[tuple[float, float], ...]
     warnings: tuple[str, ...]
     duplicates: int = 0
+    digital_lags: tuple[DigitalLag, ...] = ()
     context_values: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
 
     @property

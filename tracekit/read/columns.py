@@ -23,6 +23,8 @@ _PACKED = re.compile(r"(?:19|20)\d{2}(?:0[1-9]|1[0-2])(?:0[1-9]|[12]\d|3[01])(?:
 _LIST = re.compile(r".*[\[(]\s*[+-]?\d[\d.eE+-]*(?:\s*[,; ]\s*[+-]?\d[\d.eE+-]*)+\s*[\])].*")
 _BRACKETS = re.compile(r"[\[(]\s*[+-]?\d[^\])\[(]*[\])]")
 _ITEM = re.compile(r"[+-]?\d[\d.eE+-]*")
+_HEX = re.compile(r"(?:0x|16#|\$)[0-9a-f]{1,8}|[0-9][0-9a-f]{0,7}h", re.IGNORECASE)
+_BINARY = re.compile(r"(?:0b|2#|b)[01]{1,32}", re.IGNORECASE)
 _MOST, _MOST_ITEMS = 0.9, 64
 
 
@@ -47,6 +49,7 @@ class Column:
     values   numbers, or levels 0 and 1 of words, NaN where missing; empty for other kinds, shape (n,) or (0,)
     cells    some of the texts, for a stamp or text column
     words    the different words of a text column, at most a few hundred
+    beside   a second column with which this one makes a reading: the middle of both
     levels   how many different values a column of numbers takes, seen in some 20 000 rows
     """
 
@@ -61,6 +64,7 @@ class Column:
     levels: int = 0
     source: str = ""
     item: int | None = None
+    beside: str = ""
 
     @property
     def kind(self) -> ColumnKind:
@@ -77,6 +81,9 @@ def profile_cells(cells: Sequence[str]) -> Profile:
     if total == 0:
         return Profile(kind="empty")
     filled = [c for c, kind in zip(written, kinds, strict=True) if kind != "missing"]
+    base = _base_of(filled)
+    if base != 10:
+        return Profile(kind="number", form=NumberForm(base=base), whole=True)
     if all(_PACKED.fullmatch(c) for c in filled):
         return Profile(kind="stamp", stamp=find_form(filled))
     if counts["number"] >= _MOST * total:
@@ -98,6 +105,18 @@ def profile_cells(cells: Sequence[str]) -> Profile:
     return Profile(kind="text")
 
 
+def _base_of(cells: Sequence[str]) -> int:
+    """16 or 2 for words of bits in such figures, 10 for all else.
+
+    Bare figures 0 and 1 are bits where all cells have the same number of them, three at least, some with a zero first.
+    """
+    for base, pattern in ((16, _HEX), (2, _BINARY)):
+        if all(pattern.fullmatch(c) for c in cells):
+            return base
+    bare = len({len(c) for c in cells}) == 1 and len(cells[0]) >= 3 and len(set(cells)) > 1
+    return 2 if bare and any(c[0] == "0" for c in cells) and all(set(c) <= {"0", "1"} for c in cells) else 10
+
+
 def number_form(cells: Sequence[str]) -> NumberForm:
     """Decimal sign and thousands mark of numbers."""
     for mark in ("'", "\u2019", " ", "\u00a0", "\u202f"):
@@ -108,9 +127,19 @@ def number_form(cells: Sequence[str]) -> NumberForm:
         decimal = both[0][max(both[0].rfind(","), both[0].rfind("."))]
         return NumberForm(decimal=decimal, mark="." if decimal == "," else ",")
     for mark, other in ((".", ","), (",", ".")):
-        if any(c.count(mark) > 1 for c in cells):
+        if any(c.count(mark) > 1 for c in cells) or _thousands(cells, mark):
             return NumberForm(decimal=other, mark=mark)
     return NumberForm(decimal="," if any("," in c for c in cells) else ".")
+
+
+def _thousands(cells: Sequence[str], mark: str) -> bool:
+    """True where a mark parts thousands: three figures follow it, and numbers without it are whole and below 1000."""
+    bearing = [c.lstrip("+-") for c in cells if mark in c]
+    bare = [c.lstrip("+-") for c in cells if mark not in c]
+    if len(bearing) < 3 or not bare:
+        return False
+    grouped = all(len(c) - c.index(mark) == 4 and 1 <= c.index(mark) <= 3 and c[0] != "0" for c in bearing)
+    return grouped and all(c.isdigit() and len(c) <= 3 for c in bare)
 
 
 def make_column(name: str, unit: str, profile: Profile, array: pa.Array, cells: Sequence[str] = ()) -> Column:

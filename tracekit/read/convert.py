@@ -13,6 +13,7 @@ from tracekit.read.columns import Column, fetch
 from tracekit.read.digitals import LevelPlan
 from tracekit.read.plan import Plan, StationPlan
 from tracekit.read.pressure import SENTINELS, PressurePlan
+from tracekit.read.quality import bad_rows
 from tracekit.read.rows import Rows
 from tracekit.read.timeread import TimeReader
 from tracekit.read.values import column_numbers, word_codes
@@ -238,11 +239,27 @@ class Decoder:
     ) -> Samples:
         column = self._plan.columns[station.pressure.column]
         raw = column_numbers(fetch(columns, column), column.profile.form)
+        if station.pressure.beside:
+            other = self._plan.columns[station.pressure.beside]
+            raw = (raw + column_numbers(fetch(columns, other), other.profile.form)) / 2
+        if self._plan.quality is not None:
+            raw = self._without_bad(raw, fetch(columns, self._plan.columns[self._plan.quality.column]), lines, missing)
         kpa = readers[0].read(raw, lines, missing)
         digital = np.zeros(len(time_s), np.uint8)
         for role, reader in readers[1].items():
             digital |= reader.read(columns, lines, missing).view(np.uint8) * np.uint8(BITS[role])
         return Samples(time_s=time_s, pressure_kpa=kpa, digital=digital, lines=lines, context=context)
+
+    def _without_bad(
+        self, raw: NDArray[np.float64], marks: pa.Array, lines: NDArray[np.int64], missing: Missing
+    ) -> NDArray[np.float64]:
+        """Readings without those that the logger marks as bad."""
+        assert self._plan.quality is not None
+        bad = bad_rows(marks, self._plan.quality)
+        if not bad.any():
+            return raw
+        missing.append(("marked as bad by its quality", lines[bad]))
+        return np.where(bad, np.nan, raw)
 
     def _by_column(
         self,
@@ -255,14 +272,16 @@ class Decoder:
         context: tuple[NDArray[np.int32], ...],
     ) -> list[Samples | None]:
         """Samples of the stations that a column names."""
-        assert self._plan.station_column is not None
-        codes, words = word_codes(fetch(rows.columns, self._plan.columns[self._plan.station_column]))
+        plan = self._plan
+        assert plan.station_column is not None
+        codes, words = word_codes(fetch(rows.columns, plan.columns[plan.station_column]))
         table = np.array([*(self._station.get(w.strip(), -1) for w in words), -1])
         code = table[codes]
         lost = (code < 0) & timely
         if lost.any():
             rejected.append(("no station, or an unknown one", lines[lost], int(lost.sum())))
-        used = [c for c in self._plan.columns.values() if c.name in _channels(self._plan.stations[0])]
+        wanted = _channels(plan.stations[0]) | ({plan.quality.column} if plan.quality else set())
+        used = [c for c in self._plan.columns.values() if c.name in wanted]
         result: list[Samples | None] = []
         for number, readers in enumerate(self._named):
             index = np.nonzero((code == number) & timely)[0]
@@ -279,7 +298,8 @@ class Decoder:
 
 def _channels(station: StationPlan) -> set[str]:
     off = [station.off_coil.column] if station.off_coil else []
-    return {station.pressure.column, *(d.column for d in station.digitals.values()), *off}
+    beside = [station.pressure.beside] if station.pressure.beside else []
+    return {station.pressure.column, *beside, *(d.column for d in station.digitals.values()), *off}
 
 
 def _kept(samples: Samples, keep: NDArray[np.bool_] | None) -> Samples | None:

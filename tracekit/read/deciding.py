@@ -1,6 +1,6 @@
 """Decides what the columns of a file are, or asks one question."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -8,14 +8,18 @@ from tracekit.errors import LogReadError, message
 from tracekit.model.station import Channel, Station
 from tracekit.model.trace import Assumption
 from tracekit.read.columns import Column
+from tracekit.read.dateorder import with_date_order
 from tracekit.read.digitals import ROLES, Digital, LevelPlan, asks, by_name, find_digitals
 from tracekit.read.grouping import of_station, station_keys, station_name
 from tracekit.read.head import Head, Question, joined
 from tracekit.read.longform import find_long, long_columns, wide_head
+from tracekit.read.pairs import rows_per_stamp
 from tracekit.read.plan import LongPlan, Plan, StationPlan
 from tracekit.read.pressure import Ambient, PressurePlan, ask_column, plan_pressure, pressure_columns
+from tracekit.read.quality import QualityPlan, plan_quality
 from tracekit.read.roles import by_response
-from tracekit.read.timeplan import TimePlan, assumption, plan_time, with_rounding
+from tracekit.read.rounding import assumption, with_rounding
+from tracekit.read.timeplan import TimePlan, plan_time, seconds_of
 from tracekit.read.views import one_station, station_column
 
 
@@ -33,6 +37,7 @@ def decide(head: Head, station: Station) -> Plan:
 
     Raises LogReadError with everything that has to be answered in the station file, at once.
     """
+    head = with_date_order(head, station.channels.get("time"))
     long = find_long(head)
     if long is not None:
         return _decide_long(head, station, long)
@@ -49,13 +54,26 @@ def decide(head: Head, station: Station) -> Plan:
         raise asking(head.name, questions, known)
     stations = tuple(f.station for f in found if f.station is not None)
     time = with_rounding(view, time)
+    time, rows = with_pairs(view, time, stations[0].pressure)
     assumptions = [*head.assumptions, assumption(time), *dict.fromkeys(a for f in found for a in f.assumptions)]
     if column is not None:
         evidence = f"{len(names)} different values in the first rows"
         assumptions.append(
             Assumption(what="stations", value=f'column "{column.name}"', evidence=evidence, confidence=0.97)
         )
-    return make_plan(head, station, time, stations, column, names, assumptions)
+    return replace(make_plan(head, station, time, stations, column, names, assumptions), stamp_rows=rows)
+
+
+def with_pairs(head: Head, time: TimePlan, pressure: PressurePlan) -> tuple[TimePlan, int]:
+    """The plan where the rows of a stamp are lowest and highest reading of a stretch, and how many rows those are."""
+    column = head.column(pressure.column)
+    if time.rounded_s == 0 or column is None:
+        return time, 1
+    rows = rows_per_stamp(seconds_of(head, time), column.values)
+    if rows == 1:
+        return time, 1
+    evidence = f"{rows} rows under every stamp, always in the order of their readings: lowest and highest of a stretch"
+    return replace(time, typical_s=time.rounded_s, rounded_s=0.0, evidence=evidence, confidence=0.9), rows
 
 
 def _decide_long(head: Head, station: Station, long: LongPlan) -> Plan:
@@ -88,10 +106,12 @@ def make_plan(
     assumptions: Sequence[Assumption],
 ) -> Plan:
     """The plan with the columns that it reads."""
-    used = {*time.columns, *station.context, *([column.name] if column else [])}
+    quality = _quality(head, stations)
+    used = {*time.columns, *station.context, *([column.name] if column else []), *([quality.column] if quality else [])}
     for s in stations:
         used |= {
             s.pressure.column,
+            *([s.pressure.beside] if s.pressure.beside else []),
             *(d.column for d in s.digitals.values()),
             *([s.off_coil.column] if s.off_coil else []),
         }
@@ -110,8 +130,23 @@ def make_plan(
         context=tuple(n for n in station.context if head.column(n) is not None),
         supply_signal=supply.signal if supply else "valve",
         on_level=on_level,
-        assumptions=tuple(assumptions),
+        quality=quality,
+        assumptions=(*assumptions, *_quality_facts(quality)),
     )
+
+
+def _quality(head: Head, stations: Sequence[StationPlan]) -> QualityPlan | None:
+    """The only column of quality marks, None where there is none or another column is like it."""
+    taken = {d.column for s in stations for d in s.digitals.values()}
+    marks = [c for c in head.columns if c.hints.weight("quality") >= 0.9 and c.name not in taken]
+    found = [q for c in marks if (q := plan_quality(c, sure="quality" in "".join(c.hints.tokens))) is not None]
+    return found[0] if len(found) == 1 else None
+
+
+def _quality_facts(quality: QualityPlan | None) -> Iterator[Assumption]:
+    if quality is not None:
+        value = f'"{quality.column}", good where it is "{quality.good}"'
+        yield Assumption(what="quality", value=value, evidence="its name and its usual mark", confidence=0.9)
 
 
 class UndecidedLogError(LogReadError):
@@ -242,6 +277,8 @@ def _take(
     text = digital.name
     if digital.plan.kind == "threshold":
         text += f", 1 above {digital.plan.threshold:g}"
+    if digital.plan.kind == "filled":
+        text += ", empty cells read as 0"
     if digital.plan.words:
         text += f', "{digital.plan.words[0]}" read as 0 and "{digital.plan.words[1]}" as 1'
     facts.append(Assumption(what=role, value=text, evidence=why, confidence=confidence))

@@ -1,9 +1,9 @@
 """Pieces of delimited text as columns, through Arrow's parser."""
 
 from collections import deque
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from concurrent.futures import Future, ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pyarrow as pa
@@ -186,14 +186,33 @@ def _rejections(text: bytes, first_line: int, bad: list[tuple[int, str]]) -> tup
     )
 
 
-def parse_ahead(pieces: Iterator[bytes], shape: TextShape, first_line: int, options: ReadOptions) -> Iterator[Rows]:
-    """Pieces of whole lines as columns, in order, parsed in threads ahead of the consumer."""
+Rewriter = Callable[[bytes], tuple[bytes, NDArray[np.int64] | None]]
+"""Gives whole lines anew, and the position of the line from which each comes, None where they stay one to one."""
+
+
+def _parse_anew(text: bytes, shape: TextShape, first_line: int, line_count: int, mend: Rewriter | None) -> Rows:
+    """The same as `parse`, after lines were rewritten; line numbers stay those of the file."""
+    anew, origin = (text, None) if mend is None else mend(text)
+    if origin is None:
+        return parse(anew, shape, first_line, line_count)
+    rows = parse(anew, shape, 0, len(origin))
+    own = np.arange(rows.count) if rows.lines is None else rows.lines
+    rejected = tuple(
+        replace(r, first_lines=tuple((origin[list(r.first_lines)] + first_line).tolist())) for r in rows.rejected
+    )
+    return replace(rows, lines=origin[own] + first_line, first_line=first_line, rejected=rejected)
+
+
+def parse_ahead(
+    pieces: Iterator[bytes], shape: TextShape, first_line: int, options: ReadOptions, mend: Rewriter | None = None
+) -> Iterator[Rows]:
+    """Pieces of whole lines as columns, in order, rewritten and parsed in threads ahead of the consumer."""
     with ThreadPoolExecutor(options.parse_threads, thread_name_prefix="tracekit-parse") as pool:
         waiting: deque[Future[Rows]] = deque()
         try:
             for piece in pieces:
                 count = int(np.count_nonzero(np.frombuffer(piece, np.uint8) == 10))  # lets the parsing threads go on
-                waiting.append(pool.submit(parse, piece, shape, first_line, count))
+                waiting.append(pool.submit(_parse_anew, piece, shape, first_line, count, mend))
                 first_line += count
                 while len(waiting) > options.parse_threads:
                     yield waiting.popleft().result()

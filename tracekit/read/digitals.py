@@ -10,14 +10,14 @@ from numpy.typing import NDArray
 
 from tracekit.read.columns import Column
 from tracekit.read.head import finite, spread
-from tracekit.read.rows import levels
-from tracekit.read.values import column_numbers, word_codes, word_levels
+from tracekit.read.rows import levels, valid
+from tracekit.read.values import column_numbers, dictionary_codes, word_codes, word_levels
 from tracekit.read.words import Role
 
-LevelKind = Literal["level", "threshold", "word", "bit"]
+LevelKind = Literal["level", "threshold", "word", "bit", "filled"]
 ROLES: tuple[Literal["supply", "release", "part_present"], ...] = ("supply", "release", "part_present")
 
-_MOST_STATES, _MOST_BITS = 24, 16
+_MOST_STATES, _MOST_BITS, _FEWEST_TURNS = 24, 16, 4
 _WORD_NAMES = frozenset({"word", "di", "dio", "digital", "inputs", "bits", "flags", "status", "io", "byte", "mask"})
 
 
@@ -27,6 +27,7 @@ class LevelPlan:
 
     threshold  values above are 1, for two levels that are not 0 and 1
     bit        position of the bit in a packed word
+    filled     1 where a cell holds anything, 0 where it is empty (as a kind)
     words      two words of the log's own for 0 and 1; which of them means on, the pressure tells
     """
 
@@ -43,6 +44,8 @@ class LevelPlan:
 
     def levels(self, array: pa.Array, column: Column) -> NDArray[np.int8]:
         """Levels of some rows, -1 where missing, shape (n,)."""
+        if self.kind == "filled":
+            return filled_cells(array).astype(np.int8)
         if self.kind == "level" and pa.types.is_int8(array.type):
             return levels(array)
         if self.kind == "word":
@@ -95,7 +98,29 @@ def find_digitals(columns: Sequence[Column], wanted: Sequence[str] = ()) -> list
     return found
 
 
+def filled_cells(array: pa.Array) -> NDArray[np.bool_]:
+    """True where a cell holds anything, shape (n,)."""
+    return dictionary_codes(array) >= 0 if pa.types.is_dictionary(array.type) else valid(array)
+
+
+def _marks_only_on(column: Column) -> bool:
+    """True for a column with a single mark for on and empty cells between, many times by turns."""
+    if column.kind == "text":
+        words = {w.strip() for w in column.words}
+        if len(words) != 1 or not any(column.hints.weight(r) >= 0.5 for r in ROLES):
+            return False
+    elif column.kind in ("level", "number"):
+        states = np.unique(finite(column.values))
+        if len(states) != 1 or states[0] != 1.0:
+            return False
+    else:
+        return False
+    return int((np.diff(filled_cells(column.array).astype(np.int8)) != 0).sum()) >= _FEWEST_TURNS
+
+
 def _plans(column: Column, *, wanted: bool) -> list[LevelPlan]:
+    if _marks_only_on(column):
+        return [LevelPlan(column=column.name, kind="filled")]
     if column.kind == "level":
         return [LevelPlan(column=column.name, kind="word")]
     if column.kind == "text":

@@ -12,6 +12,7 @@ from tracekit.errors import LogReadError, message
 DAMAGE = b"\x01"
 """Stands where bytes of value zero were; no field that holds it can be read as a value."""
 
+_MINUS = "\u2212".encode()
 _BOMS = ((codecs.BOM_UTF8, "utf-8"), (codecs.BOM_UTF16_LE, "utf-16-le"), (codecs.BOM_UTF16_BE, "utf-16-be"))
 _HARMLESS = frozenset(b"\t\n\v\f\r\x1a\x1b\x01")
 _LOOKED_AT = 1 << 18
@@ -102,7 +103,8 @@ def as_utf8(pieces: Iterator[bytes], encoding: Encoding, delimiter_run: bytes = 
 
 
 def sound_utf8(text: bytes) -> bytes:
-    """Whole lines with every byte that is no UTF-8 replaced."""
+    """Whole lines with every byte that is no UTF-8 replaced, and the hyphen for the minus sign of typography."""
     if text.isascii():
         return text
+    text = text.replace(_MINUS, b"-")
     return text.decode("utf-8", "replace").encode("utf-8")

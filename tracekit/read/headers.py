@@ -10,6 +10,7 @@ from tracekit.units import find_pressure_unit, time_unit
 Splitter = Callable[[str], list[str]]
 
 _MAX_ROWS = 3
+_REMARKS = "#%;*!"
 _ADDRESS = re.compile(
     r"%?[IQMEA][XBWD]?\d+(\.\d+)*|DB\d+[.,].*|(AI|AO|DI|DO|CH|IN|OUT|X|Y|K|D)[ _]?\d+([._]\d+)?|0x[0-9a-f]+|\d{3,6}"
     r"|ns=\d+;.*",
@@ -54,7 +55,7 @@ def find_header(lines: Sequence[str], first_data: int, fields: int, cut: Splitte
     position = first_data - 1
     while position >= 0 and len(rows) < _MAX_ROWS:
         text = lines[position]
-        if not text.strip():
+        if not text.strip() or _remark(text, fields, cut):
             if rows or position < first_data - 2:
                 break
             position -= 1
@@ -71,8 +72,16 @@ def find_header(lines: Sequence[str], first_data: int, fields: int, cut: Splitte
     return _combine(rows, fields, lines[rows[-1][0]]), rows[-1][0]
 
 
+def _remark(text: str, fields: int, cut: Splitter) -> bool:
+    """True for a line that has as many cells as a row and holds text in its first alone."""
+    cells = [c.strip() for c in cut(text)]
+    return len(cells) >= max(fields - 1, 3) and _is_word(cells[0]) and not any(cells[1:])
+
+
 def _cut_to(text: str, fields: int, cut: Splitter) -> list[str]:
     """Cells of a header line; other delimiters are tried where the data's does not give as many fields."""
+    if text.lstrip()[:1] in _REMARKS and len(cut(text)) != fields:
+        text = text.lstrip().lstrip(_REMARKS).strip()
     ways = [cut(text), *(text.split(mark) for mark in ("\t", ";", ",", "|")), re.split(r"\s{2,}|\t", text.strip())]
     for cells in ways:
         if abs(len(cells) - fields) <= 1 and len(cells) > (fields > 1):

@@ -13,10 +13,9 @@ from tracekit.options.read import ReadOptions
 from tracekit.read.deciding import UndecidedLogError
 from tracekit.read.head import Question
 from tracekit.read.log import Log
-from tracekit.read.opening import open_logs
+from tracekit.read.opening import LogGroup, open_each
 from tracekit.read.plan import Plan, StationPlan
 from tracekit.read.settled import settled_channels
-from tracekit.read.source import find_inputs
 from tracekit.read.station_text import station_text
 
 _NO_STATION = Station()
@@ -40,6 +39,8 @@ class Inspection:
 
     layout, facts  None where something has to be answered first; `questions` then says what
     station_file   the text of a station file with what was decided and lines for what was not
+    message        why the log cannot be read as it is, empty where it can
+    paths          the files as they were found
     """
 
     source: str
@@ -50,6 +51,7 @@ class Inspection:
     pictures: tuple[Picture, ...]
     station_file: str
     message: str = ""
+    paths: tuple[str, ...] = ()
 
 
 def inspect_log(
@@ -57,30 +59,34 @@ def inspect_log(
 ) -> tuple[Inspection, ...]:
     """Read every recording among some sources and say what was understood; arguments as for `open_log`.
 
-    A log that leaves something open gives its questions instead of facts.
-    Raises LogReadError where a log cannot be read at all.
+    A log that leaves something open gives its questions instead of facts, and so does, among several, one that cannot
+    be read. Raises LogReadError where the only log cannot be read at all.
     """
     first = station if isinstance(station, Station) else next(iter(station), _NO_STATION)
-    try:
-        return tuple(_read(log, first) for log in open_logs(sources, station, options=options))
-    except UndecidedLogError as error:
-        return (_undecided(sources, first, error),)
+    groups = open_each(sources, station, options=options)
+    if len(groups) == 1 and groups[0].error is not None and not isinstance(groups[0].error, UndecidedLogError):
+        raise groups[0].error
+    return tuple(_read(g, g.log, first) if g.log is not None else _undecided(g, first) for g in groups)
 
 
-def _undecided(sources: Any, station: Station, error: UndecidedLogError) -> Inspection:
-    names = ", ".join(one.name for one in find_inputs(sources)) if sources != "-" else "standard input"
+def _undecided(group: LogGroup, station: Station) -> Inspection:
+    """What is known of a log that leaves something open, or that cannot be read."""
+    error = group.error
+    known = error if isinstance(error, UndecidedLogError) else None
+    questions = known.questions if known is not None else ()
     text = station_text(station, {})
-    lines = "".join(f"{q.line}\n" for q in error.questions)
+    lines = "".join(f"{q.line}\n" for q in questions)
     open_lines = f"# To be answered, with the right values:\n{_commented(lines)}"
     return Inspection(
-        source=names,
-        assumptions=error.assumptions,
-        questions=error.questions,
+        source=", ".join(group.names),
+        assumptions=known.assumptions if known is not None else (),
+        questions=questions,
         layout=None,
         facts=None,
         pictures=(),
-        station_file=text.replace("[channels]\n", f"[channels]\n{open_lines}", 1),
+        station_file=text.replace("[channels]\n", f"[channels]\n{open_lines}", 1) if questions else text,
         message=str(error),
+        paths=group.paths,
     )
 
 
@@ -88,7 +94,7 @@ def _commented(lines: str) -> str:
     return "".join(f"# {line}\n" for line in lines.splitlines())
 
 
-def _read(log: Log, station: Station) -> Inspection:
+def _read(group: LogGroup, log: Log, station: Station) -> Inspection:
     kept: dict[int, list[Block]] = {}
     for block in log.blocks():
         own = kept.setdefault(block.station, [])
@@ -103,6 +109,7 @@ def _read(log: Log, station: Station) -> Inspection:
         facts=facts,
         pictures=tuple(_picture(layout.stations[k], blocks) for k, blocks in sorted(kept.items())),
         station_file=written_station(log.plan, station),
+        paths=group.paths,
     )
 
 
@@ -147,6 +154,8 @@ def inspection_json(inspection: Inspection) -> dict[str, object]:
         ],
         "questions": [{"found": q.found, "line": q.line} for q in inspection.questions],
     }
+    if inspection.message:
+        document["message"] = inspection.message
     if inspection.layout is not None:
         document |= _layout_json(inspection.layout)
     if inspection.facts is not None:
@@ -186,6 +195,10 @@ def _facts_json(facts: LogFacts) -> dict[str, object]:
         "gaps": [list(g) for g in facts.gaps],
         "clock_steps": [list(s) for s in facts.clock_steps],
         "duplicates": facts.duplicates,
+        "digital_lags": [
+            {"station": lag.station, "signal": lag.signal, "lag_s": lag.lag_s, "u_s": lag.u_s, "edges": lag.edges}
+            for lag in facts.digital_lags
+        ],
         "warnings": list(facts.warnings),
     }
     return found if facts.start_time_us is None else {**found, "start_time_us": facts.start_time_us}

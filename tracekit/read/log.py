@@ -7,10 +7,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tracekit.errors import UsageError, message
-from tracekit.model.trace import Block, Layout, LogFacts
+from tracekit.model.trace import Block, DigitalLag, Layout, LogFacts
 from tracekit.options.read import ReadOptions
 from tracekit.read.clock import DOUBLE, Clock, Samples
 from tracekit.read.convert import Portion
+from tracekit.read.lag import LagWatch
+from tracekit.read.pairs import Merger
 from tracekit.read.plan import Plan
 from tracekit.read.tally import Losses, Thinned, quantisation
 from tracekit.read.timeread import Spreader
@@ -50,6 +52,8 @@ class Log:
         self._options = options
         self._clocks = [Clock(plan.time.typical_s, options) for _ in layout.stations]
         self._spreaders = [Spreader(plan.time) for _ in layout.stations]
+        self._mergers = [Merger() for _ in layout.stations] if plan.stamp_rows > 1 else []
+        self._lags = [LagWatch(name) for name in layout.stations]
         self._losses = Losses(options.lines_kept)
         self._missing = Losses(options.lines_kept)
         self._intervals = Thinned(options.sample_size)
@@ -81,9 +85,12 @@ class Log:
                 if samples is not None:
                     spread = self._spreaders[station].spread(samples.time_s)
                     samples = samples if spread is samples.time_s else replace(samples, time_s=spread)
+                    samples = self._mergers[station].feed(samples) if self._mergers else samples
                     yield from self._finish(station, self._clocks[station].feed(samples))
         for station, clock in enumerate(self._clocks):
-            yield from self._finish(station, clock.feed(_nothing(len(self._context)), last=True))
+            rest = _nothing(len(self._context))
+            rest = self._mergers[station].feed(rest, last=True) if self._mergers else rest
+            yield from self._finish(station, clock.feed(rest, last=True))
         self._state = "read"
 
     def _account(self, portion: Portion) -> None:
@@ -106,13 +113,15 @@ class Log:
         self._pressures.add(samples.pressure_kpa)
         self._last_s[station] = float(samples.time_s[-1])
         self._end_s = max(self._end_s, float(samples.time_s[-1]))
-        yield Block(
+        block = Block(
             station=station,
             time_s=samples.time_s,
             pressure_kpa=samples.pressure_kpa,
             digital=samples.digital,
             context=dict(zip(self._context, samples.context, strict=True)),
         )
+        self._lags[station].feed(block)
+        yield block
 
     def facts(self) -> LogFacts:
         """Facts about the whole log; only after `blocks` is exhausted."""
@@ -122,6 +131,7 @@ class Log:
         rejections = losses.rejections()
         intervals = self._intervals.values
         clocks = self._clocks[:1] if self._shared else self._clocks
+        lags = tuple(lag for watch in self._lags for lag in watch.lags())
         return LogFacts(
             log_id=self._ending.log_id(),
             source=self._source,
@@ -136,8 +146,9 @@ class Log:
             quantisation_kpa=quantisation(self._pressures.values),
             gaps=tuple(g for clock in clocks for g in clock.gaps),
             clock_steps=(*self._ending.steps(), *(s for clock in clocks for s in clock.steps)),
-            warnings=(*self._ending.warnings(), *self._missing_warnings()),
+            warnings=(*self._ending.warnings(), *self._missing_warnings(), *map(_lag_warning, lags)),
             duplicates=sum(clock.losses.count(DOUBLE) for clock in clocks),
+            digital_lags=lags,
             context_values=self._ending.context(),
         )
 
@@ -155,6 +166,13 @@ class Log:
             f"{r.rows} rows: {r.reason} (first in lines {', '.join(map(str, r.first_lines))})"
             for r in self._missing.rejections()
         ]
+
+
+def _lag_warning(lag: DigitalLag) -> str:
+    return (
+        f"{lag.signal} of {lag.station} was written late: the pressure answers {lag.lag_s:.3g} s before its edges "
+        f"(± {2 * lag.u_s:.2g} s, {lag.edges} edges); nothing was moved, and times from its edges are wrong by that"
+    )
 
 
 def _nothing(contexts: int) -> Samples:

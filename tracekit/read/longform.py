@@ -1,6 +1,6 @@
 """Logs with a row per reading: time, tag, value."""
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -15,6 +15,7 @@ from tracekit.read.digitals import LevelPlan
 from tracekit.read.head import Head
 from tracekit.read.headers import is_unit
 from tracekit.read.plan import LongPlan, Plan, StationPlan
+from tracekit.read.quality import bad_rows, plan_quality
 from tracekit.read.rows import Rows
 from tracekit.read.timeplan import TimePlan, seconds_of
 from tracekit.read.timeread import TimeReader
@@ -22,10 +23,6 @@ from tracekit.read.values import column_numbers, word_codes, word_levels
 from tracekit.read.words import hints
 
 _MOST_TAGS = 400
-BAD_WORDS = frozenset({
-    "bad", "false", "invalid", "uncertain", "error", "fault", "0", "schlecht", "mauvais", "malo", "falso", "ungültig",
-    "nok",
-})  # fmt: skip
 _MIXED_SHARE = 0.6
 
 
@@ -35,13 +32,20 @@ def find_long(head: Head) -> LongPlan | None:
     if len(tags) != 1:
         return None
     rest = [c for c in head.columns if c is not tags[0] and c.kind not in ("stamp", "moment", "empty")]
-    quality = next((c for c in rest if c.hints.weight("quality") >= 0.9 and c.hints.weight("value") < 0.9), None)
-    values = [c for c in rest if c is not quality and not c.hints.weight("time") and not _holds_units(c)]
-    named = [c for c in values if c.hints.weight("value") >= 0.9]
-    values = named or [c for c in values if c.kind == "number" or _mixed(c)]
+    marks = [c for c in rest if c.hints.weight("quality") >= 0.9 and c.hints.weight("value") < 0.9]
+    values = _values_among([c for c in rest if c not in marks])
+    if not values and len(marks) == 1:
+        marks, values = [], _values_among(marks)
     if len(values) != 1 or values[0].hints.weight("pressure") >= 0.9:
         return None
-    return LongPlan(tag=tags[0].name, value=values[0].name, quality=quality.name if quality else None)
+    quality = plan_quality(marks[0], sure=True) if marks else None
+    return LongPlan(tag=tags[0].name, value=values[0].name, quality=quality)
+
+
+def _values_among(columns: Sequence[Column]) -> list[Column]:
+    values = [c for c in columns if not c.hints.weight("time") and not _holds_units(c)]
+    named = [c for c in values if c.hints.weight("value") >= 0.9]
+    return named or [c for c in values if c.kind == "number" or _mixed(c)]
 
 
 def _names_channels(column: Column) -> bool:
@@ -201,7 +205,8 @@ class LongDecoder:
         channel = np.array([*(place.get(w.strip(), -1) for w in words), -1])[codes]
         value = self._values(rows, channel)
         if self._long.quality is not None:
-            bad = _bad(fetch(rows.columns, columns[self._long.quality])) & (channel >= 0)
+            marks = fetch(rows.columns, columns[self._long.quality.column])
+            bad = bad_rows(marks, self._long.quality) & (channel >= 0)
             if bad.any():
                 missing.append(("marked as bad by its quality", lines[bad]))
                 value = np.where(bad, np.nan, value)
@@ -263,12 +268,6 @@ def _levels(array: pa.Array, value: NDArray[np.float64], plan: LevelPlan) -> NDA
     return np.where(np.isfinite(value), (value > plan.threshold).astype(np.float64), np.nan)
 
 
-def _bad(array: pa.Array) -> NDArray[np.bool_]:
-    codes, words = word_codes(array)
-    table = np.array([*(w.strip().casefold() in BAD_WORDS for w in words), False])
-    return np.asarray(table[codes], np.bool_)
-
-
 def _joined(first: _Readings, second: _Readings) -> _Readings:
     return _Readings(
         time_s=np.concatenate([first.time_s, second.time_s]),
@@ -280,5 +279,5 @@ def _joined(first: _Readings, second: _Readings) -> _Readings:
 
 def long_columns(head: Head, plan: LongPlan, time: TimePlan) -> Mapping[str, Column]:
     """The columns that are read of a file with a row per reading."""
-    wanted = {plan.tag, plan.value, *time.columns, *([plan.quality] if plan.quality else [])}
+    wanted = {plan.tag, plan.value, *time.columns, *([plan.quality.column] if plan.quality else [])}
     return {c.name: c for c in head.columns if c.name in wanted}

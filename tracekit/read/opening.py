@@ -22,7 +22,7 @@ from tracekit.read.opened import Opened, open_input
 from tracekit.read.overlap import Part, decoder_of, without_overlap
 from tracekit.read.plan import Plan
 from tracekit.read.sidefile import SideFile, SideReader
-from tracekit.read.source import find_inputs
+from tracekit.read.source import Input, find_inputs
 from tracekit.read.values import word_codes
 
 _NO_STATION = Station()
@@ -50,12 +50,88 @@ def open_logs(
     sources: Any, station: Station | Sequence[Station] = _NO_STATION, *, options: ReadOptions = _DEFAULT
 ) -> tuple["Log", ...]:
     """Open every recording among some sources, in the order in which their first files were given; see `open_log`."""
+    found = []
+    for group in open_each(sources, station, options=options):
+        if group.error is not None:
+            raise group.error
+        if group.log is not None:
+            found.append(group.log)
+    return tuple(found)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LogGroup:
+    """Files that are one recording, in the order of their times; or one that cannot be read, and why.
+
+    paths  as they were found; empty for tables
+    names  of the files, without folders
+    log    the recording, opened, where that was asked for
+    """
+
+    paths: tuple[str, ...]
+    names: tuple[str, ...] = ()
+    error: LogReadError | None = None
+    log: Log | None = None
+
+
+def open_each(
+    sources: Any, station: Station | Sequence[Station] = _NO_STATION, *, options: ReadOptions = _DEFAULT
+) -> tuple[LogGroup, ...]:
+    """Open every recording among some sources; one that cannot be read does not stop the others.
+
+    Raises LogReadError where a name leads to no file.
+    """
     stations = (station,) if isinstance(station, Station) else tuple(station)
-    opened = [open_input(one, options) for one in find_inputs(sources, sys.stdin.buffer)]
-    found, refused = recordings(opened, stations, options)
-    for one in refused:
-        raise one.error
-    return tuple(_log(recording, _facts_of(stations), options) for recording in found)
+    groups = _grouped(find_inputs(sources, sys.stdin.buffer), stations, options)
+    facts = _facts_of(stations)
+    return tuple(
+        LogGroup(paths=_paths(own), names=tuple(one.name for one in own), error=found)
+        if isinstance(found, LogReadError)
+        else LogGroup(paths=_paths(own), names=tuple(one.name for one in own), log=_log(found, facts, options))
+        for own, found in groups
+    )
+
+
+def group_logs(
+    sources: Sequence[str], station: Station | Sequence[Station] = _NO_STATION, *, options: ReadOptions = _DEFAULT
+) -> tuple[LogGroup, ...]:
+    """Which files among paths, folders and globs are one recording, and which are separate ones; none is opened.
+
+    A file that cannot be read is a group of its own with its error; a single file is not looked at.
+    Raises LogReadError where a name leads to no file.
+    """
+    stations = (station,) if isinstance(station, Station) else tuple(station)
+    inputs = find_inputs(list(sources))
+    if len(inputs) == 1:
+        return (LogGroup(paths=(str(inputs[0].path),)),)
+    groups = _grouped(inputs, stations, options)
+    return tuple(
+        LogGroup(paths=_paths(own), error=found if isinstance(found, LogReadError) else None) for own, found in groups
+    )
+
+
+def _grouped(
+    inputs: Sequence[Input], stations: Sequence[Station], options: ReadOptions
+) -> list[tuple[list[Input], Recording | LogReadError]]:
+    """Recordings, or errors, with their files, in the order in which their first files were given."""
+    opened: list[Opened] = []
+    found: dict[int, tuple[list[Input], Recording | LogReadError]] = {}
+    for one in inputs:
+        try:
+            opened.append(open_input(one, options))
+        except LogReadError as error:
+            found[id(one)] = ([one], error)
+    together, refused = recordings(opened, stations, options)
+    for recording in together:
+        sources = [f.source for f in recording.files]
+        found[min((id(s) for s in sources), key=[id(i) for i in inputs].index)] = (sources, recording)
+    for left in refused:
+        found[id(left.opened.source)] = ([left.opened.source], left.error)
+    return [found[id(one)] for one in inputs if id(one) in found]
+
+
+def _paths(inputs: Sequence[Input]) -> tuple[str, ...]:
+    return tuple(str(one.path) for one in inputs if one.path is not None)
 
 
 def _facts_of(stations: Sequence[Station]) -> Station:
@@ -64,43 +140,6 @@ def _facts_of(stations: Sequence[Station]) -> Station:
         return stations[0]
     zones = {s.station.timezone for s in stations}
     return Station(station=replace(_NO_STATION.station, timezone=zones.pop())) if len(zones) == 1 else _NO_STATION
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class LogGroup:
-    """Files that are one recording, in the order of their times; or one that cannot be read, and why."""
-
-    paths: tuple[str, ...]
-    error: LogReadError | None = None
-
-
-def group_logs(
-    sources: Sequence[str], station: Station | Sequence[Station] = _NO_STATION, *, options: ReadOptions = _DEFAULT
-) -> tuple[LogGroup, ...]:
-    """Which files among paths, folders and globs are one recording, and which are separate ones.
-
-    A file that cannot be read is a group of its own with its error; the others are not touched by it.
-    Raises LogReadError where a name leads to no file.
-    """
-    stations = (station,) if isinstance(station, Station) else tuple(station)
-    inputs = find_inputs(list(sources))
-    if len(inputs) == 1:
-        return (LogGroup(paths=(str(inputs[0].path),)),)
-    opened: list[Opened] = []
-    groups: dict[str, LogGroup] = {}
-    for one in inputs:
-        try:
-            opened.append(open_input(one, options))
-        except LogReadError as error:
-            groups[str(one.path)] = LogGroup(paths=(str(one.path),), error=error)
-    found, refused = recordings(opened, stations, options)
-    for recording in found:
-        paths = tuple(str(f.source.path) for f in recording.files)
-        groups |= dict.fromkeys(paths, LogGroup(paths=paths))
-    for left in refused:
-        path = str(left.opened.source.path)
-        groups[path] = LogGroup(paths=(path,), error=left.error)
-    return tuple(dict.fromkeys(groups[str(one.path)] for one in inputs))
 
 
 def _with_all_stations(parts: Sequence[Part]) -> list[Part]:
@@ -229,6 +268,9 @@ def utc_us(local_us: int | None, plan: Plan, station: Station) -> int | None:
 def time_warnings(local_us: int | None, plan: Plan, station: Station) -> Iterator[str]:
     """What the reader of a page must know about dates."""
     if plan.time.date_open:
-        yield "day and month of the stamps could be exchanged, so the date is not used"
+        yield (
+            "day and month of the stamps could be exchanged, so the date is not used; "
+            'write time = { date_order = "day first" } or "month first" under [channels] of a station file'
+        )
     elif local_us is not None and not plan.time.zoned and station.station.timezone is None and plan.time.dated:
         yield "the stamps have no zone; give timezone in the station file to have dates"

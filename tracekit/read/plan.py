@@ -7,6 +7,7 @@ from tracekit.model.trace import Assumption
 from tracekit.read.columns import Column
 from tracekit.read.digitals import LevelPlan
 from tracekit.read.pressure import PressurePlan
+from tracekit.read.quality import QualityPlan
 from tracekit.read.timeplan import TimePlan
 
 
@@ -26,7 +27,7 @@ class LongPlan:
 
     tag: str
     value: str
-    quality: str | None = None
+    quality: QualityPlan | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -36,6 +37,8 @@ class Plan:
     stations        one entry, or one per station where each has its own columns
     station_column  a column that names the station of each row; the one entry of `stations` then holds for all
     columns         the columns that are read, by name (in a long layout: tag, value, quality and those of time)
+    quality         a column that marks readings of the pressure as bad
+    stamp_rows      rows that share each stamp: lowest and highest reading of a stretch; 1 where each row is a sample
     """
 
     time: TimePlan
@@ -44,6 +47,8 @@ class Plan:
     station_column: str | None = None
     station_names: tuple[str, ...] = ()
     long: LongPlan | None = None
+    quality: QualityPlan | None = None
+    stamp_rows: int = 1
     context: tuple[str, ...] = ()
     supply_signal: str = "valve"
     on_level: Mapping[str, int] = field(default_factory=dict)

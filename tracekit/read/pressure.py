@@ -11,10 +11,12 @@ from tracekit.model.station import Channel
 from tracekit.model.trace import Assumption
 from tracekit.read.columns import Column
 from tracekit.read.head import Head, Question, finite, joined, spread
+from tracekit.read.pairs import means_or_extremes
 from tracekit.units import PERCENT, PRESSURE_UNITS, PressureUnit, Sense, pressure_unit
 
 CANONICAL = "pressure_kpa"
-_RAW_UNITS = ("ma", "v", "mv", "counts", "count", "adc", "#", "digits")
+_RAW_UNITS = ("ma", "v", "mv", "volt", "volts", "counts", "count", "adc", "#", "digits", "raw", "lsb", "inc")
+_NO_UNITS = ("", "-", "–", "1", "abs", "absolute", "a", "real", "float", "int", "double", "word")
 _NEAR_ZERO_KPA = 6.0
 _AMBIENT_KPA = (78.0, 107.0)
 _MOST_VACUUM_KPA = 96.0
@@ -32,6 +34,7 @@ class PressurePlan:
     points       (raw, kPa) of a scale; they win over factor and offset, and give a pressure in `sense`
     usual        raw readings of the first rows lie between; a sentinel outside is no reading
     unit, sense  of the raw readings, as a station file writes them; empty where a scale is given
+    beside       a second column: the reading is the middle of both, the lowest and the highest of a stretch
     """
 
     column: str
@@ -43,6 +46,7 @@ class PressurePlan:
     usual: tuple[float, float] = (-np.inf, np.inf)
     unit: str = ""
     sense: str = ""
+    beside: str = ""
     assumptions: tuple[Assumption, ...] = ()
 
     def kpa(self, raw: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -84,8 +88,25 @@ def pressure_columns(head: Head, time: tuple[str, ...]) -> list[Column]:
         named = [c for c in named if _naming(c) >= best - 0.3]
     if named:
         return named
+    stretches = means_or_extremes([c for c in analogue if c.hints.weight("pressure") or c.hints.pressure_unit])
+    if stretches:
+        return [column if other is None else _middle(column, other) for column, other in stretches]
+    flat = [c for c in head.columns if c.kind == "number" and c.name not in time and _is_flat(c)]
+    if flat:
+        return flat
     unnamed = [c for c in analogue if c.levels > 8 and c.hints.weight("other") <= 1]
     return [c for c in unnamed if not _counts_up(c) and not (c.profile.whole and c.hints.weight("time") >= 0.5)]
+
+
+def _is_flat(column: Column) -> bool:
+    """True for a column whose name and unit say pressure and which takes one or two values: a stuck sensor."""
+    said = column.hints.pressure_unit is not None or column.name == CANONICAL
+    return said and 0 < column.levels <= 2 and column.hints.weight("other") <= 1
+
+
+def _middle(low: Column, high: Column) -> Column:
+    """A column of lowest readings that stands for the middle between them and the highest of another column."""
+    return replace(low, values=(low.values + high.values) / 2, beside=high.name)
 
 
 def _naming(column: Column) -> float:
@@ -101,6 +122,9 @@ def plan_pressure(
     column: Column, head: Head, given: Channel | None, ambient: Ambient
 ) -> tuple[PressurePlan | None, list[Question]]:
     """How a column becomes gauge pressure, or what to ask."""
+    if column.kind != "number" or len(column.values) == 0:
+        found_text = f'"{column.name}" holds no numbers'
+        return None, [Question(found=found_text, line='pressure = { column = "...", unit = "kPa", sense = "gauge" }')]
     if given is not None and given.scale:
         return _scaled(column, given, ambient)
     unit, unit_why, sense = _unit(column, head, given)
@@ -125,8 +149,11 @@ def plan_pressure(
     if found is None:
         return None, [_ask_sense(column, unit, raw)]
     facts.append(Assumption(what=f"sense of {column.name}", value=found[0], evidence=found[1], confidence=found[2]))
+    if column.beside:
+        value = f'middle of "{column.name}" and "{column.beside}"'
+        facts.append(Assumption(what="pressure", value=value, evidence="lowest and highest by name", confidence=0.9))
     plan = _plan(column, unit, found[0], raw, ambient, facts)
-    return replace(plan, usual=spread(raw), unit=unit.symbol, sense=found[0]), []
+    return replace(plan, usual=spread(raw), unit=unit.symbol, sense=found[0], beside=column.beside), []
 
 
 def _unit(column: Column, head: Head, given: Channel | None) -> tuple[PressureUnit | None, str, Sense | None]:
@@ -147,17 +174,16 @@ def _unit(column: Column, head: Head, given: Channel | None) -> tuple[PressureUn
 def _absolute_unit(column: Column, raw: NDArray[np.float64]) -> PressureUnit | None:
     """The unit in which the highest stable level is ambient pressure, where only one of very different size is.
 
-    A column whose name says nothing needs readings with decimals that rest where only Pa, hPa or mmHg put ambient:
-    whole numbers may be counts, and 100 may be a share.
+    Only Pa, hPa and mmHg put ambient where no current loop, voltage or share lies. Whole numbers may be counts of a
+    converter, except in Pa with a name that says pressure. A unit that is written and not known is asked for.
     """
     level = highest_stable(raw)
-    if level is None or spread(raw)[0] < 0:
+    if level is None or spread(raw)[0] < 0 or _raw_unit(column) or _strange_unit(column):
         return None
     named = column.hints.weight("pressure") >= 0.9 or column.hints.sense == "absolute"
-    if not named and (column.profile.whole or (raw[:1000] == np.rint(raw[:1000])).all()):
-        return None
-    known = PRESSURE_UNITS if named else [u for u in PRESSURE_UNITS if u.symbol in ("Pa", "hPa", "mmHg")]
-    fits = [u for u in known if 95.0 <= level * u.kpa <= 105.0]
+    whole = column.profile.whole or bool((raw[:1000] == np.rint(raw[:1000])).all())
+    known = ("Pa", "hPa", "mmHg") if not whole else (("Pa",) if named else ())
+    fits = [u for u in PRESSURE_UNITS if u.symbol in known and 95.0 <= level * u.kpa <= 105.0]
     return fits[0] if len({round(u.kpa, 6) for u in fits}) == 1 else None
 
 
@@ -170,6 +196,8 @@ def _sense(kpa: NDArray[np.float64], column: Column, named: Sense | None) -> tup
     near_zero = float((np.abs(known) < _NEAR_ZERO_KPA).mean())
     shown = f"readings from {low:.1f} to {high:.1f} kPa, {near_zero:.0%} of them near zero"
     looks = _looks(known, low, high, near_zero)
+    if looks == "" and _stays(known) and named != "absolute" and abs(low) < _NEAR_ZERO_KPA:
+        return ("gauge", "it stays near zero, so that the sense makes no difference; " + shown, 0.6)
     if column.name == CANONICAL:
         return ("gauge", "name of the canonical column; " + shown, 1.0) if looks in ("", "gauge") else None
     if named == "absolute":
@@ -184,6 +212,12 @@ def _sense(kpa: NDArray[np.float64], column: Column, named: Sense | None) -> tup
     if looks == "absolute" and named is None:
         return ("absolute", f"rests at {highest_stable(kpa):.1f} kPa; " + shown, 0.95)
     return None
+
+
+def _stays(kpa: NDArray[np.float64]) -> bool:
+    """True where all readings are as good as the same: a stuck sensor, or a line without vacuum."""
+    low, high = float(kpa.min()), float(kpa.max())
+    return high - low < 1e-3 * max(1.0, abs(low), abs(high))
 
 
 def _looks(kpa: NDArray[np.float64], low: float, high: float, near_zero: float) -> str:
@@ -281,13 +315,23 @@ def _scaled(column: Column, given: Channel, ambient: Ambient) -> tuple[PressureP
 
 def _ask_unit(column: Column) -> Question:
     low, high = spread(column.values)
-    raw = next((t for t in _written_units(column) if t.casefold() in _RAW_UNITS), None)
-    if raw is None:
+    raw = _raw_unit(column)
+    if not raw:
         found = f'the unit of "{column.name}" does not show (readings from {low:.4g} to {high:.4g})'
         return Question(found=found, line=f'pressure = {{ column = "{column.name}", unit = "kPa", sense = "gauge" }}')
     found = f'the scale of "{column.name}" from {raw} to kPa does not show (readings from {low:.4g} to {high:.4g})'
     line = f'pressure = {{ column = "{column.name}", scale = [[4.0, 0.0], [20.0, -101.3]] }}'
     return Question(found=found, line=line + f"   # two points of the sensor: {raw}, kPa")
+
+
+def _raw_unit(column: Column) -> str:
+    """The unit of a reading that is no pressure yet, as it is written; empty where none stands with the column."""
+    found = [t for t in _written_units(column) if t.casefold() in _RAW_UNITS]
+    return found[0] if found else next((t for t in column.hints.tokens[1:] if t in _RAW_UNITS), "")
+
+
+def _strange_unit(column: Column) -> bool:
+    return any(t.casefold() not in _NO_UNITS for t in _written_units(column))
 
 
 def _written_units(column: Column) -> list[str]:

@@ -15,7 +15,10 @@ def settled_channels(plan: Plan, first: StationPlan) -> dict[str, Channel]:
         found["time"] = Channel(column=clock, unit=unit)
     pressure = first.pressure
     found["pressure"] = Channel(
-        column=pressure.column, unit=pressure.unit or None, sense=pressure.sense or None, scale=pressure.points
+        column=None if pressure.beside else pressure.column,
+        unit=pressure.unit or None,
+        sense=pressure.sense or None,
+        scale=pressure.points,
     )
     for role, level in first.digitals.items():
         off = first.off_coil.name if role == "supply" and first.off_coil is not None else None

@@ -10,12 +10,14 @@ from tracekit.model.station import Channel, Station
 from tracekit.model.trace import Assumption
 from tracekit.read.clock import Samples
 from tracekit.read.convert import BITS, LevelReader, Missing, Portion, Rejected
+from tracekit.read.dateorder import with_date_order
 from tracekit.read.digitals import ROLES, LevelPlan, by_name, find_digitals
 from tracekit.read.head import Head
 from tracekit.read.opened import Opened
 from tracekit.read.plan import Plan, StationPlan
 from tracekit.read.pressure import PressurePlan
-from tracekit.read.timeplan import assumption, plan_time, with_rounding
+from tracekit.read.rounding import assumption, with_rounding
+from tracekit.read.timeplan import plan_time
 from tracekit.read.timeread import TimeReader
 
 
@@ -31,7 +33,7 @@ class SideFile:
 
 def side_file(opened: Opened, station: Station, missing_roles: tuple[str, ...]) -> SideFile | None:
     """A file as one that holds digitals in roles that the main file lacks; None where it does not."""
-    head = opened.head
+    head = with_date_order(opened.head, station.channels.get("time"))
     time, _ = plan_time(head, _channel(head, station.channels.get("time")))
     if time is None:
         return None

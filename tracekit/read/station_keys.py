@@ -138,11 +138,17 @@ CUP = (
     Key(name="count", kind="whole", at_least=1, meaning="how many"),
 )
 
+DATE_ORDERS = ("day first", "month first", "year first")
 _COLUMN = Key(name="column", kind="text", meaning="name of the log's column")
 _ON_LEVEL = Key(name="on_level", kind="whole", at_least=0, at_most=1, meaning="the level that means on")
 
 CHANNELS: Mapping[str, tuple[Key, ...]] = MappingProxyType({
-    "time": (_COLUMN, Key(name="unit", kind="text", choices=tuple(u.symbol for u in TIME_UNITS), meaning="unit")),
+    "time": (
+        _COLUMN,
+        Key(name="unit", kind="text", choices=tuple(u.symbol for u in TIME_UNITS), meaning="unit"),
+        Key(name="interval_s", kind="number", unit="s", above=0, meaning="from row to row, where no column tells time"),
+        Key(name="date_order", kind="text", choices=DATE_ORDERS, meaning="which number of a date comes first"),
+    ),
     "pressure": (
         _COLUMN,
         Key(name="unit", kind="text", meaning="unit"),

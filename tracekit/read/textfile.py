@@ -16,6 +16,7 @@ from tracekit.read.delimited import CUT, TextShape, parse, parse_ahead
 from tracekit.read.encoding import DAMAGE, Encoding, as_utf8, find_encoding, sound_utf8
 from tracekit.read.head import Head
 from tracekit.read.headers import unique_names
+from tracekit.read.mending import Mend, Records, aligned_names, find_glued, find_records, mended
 from tracekit.read.preamble import read_preamble
 from tracekit.read.rows import Rows
 from tracekit.read.sniff import TextForm, sniff, split
@@ -28,7 +29,11 @@ WORDS = pa.dictionary(pa.int32(), pa.binary())
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TextFile:
-    """A text file as it was found. `decimal` is the decimal sign of most columns."""
+    """A text file as it was found. `decimal` is the decimal sign of most columns.
+
+    mend        how lines are rewritten before they are cut, None where they are cut as they stand
+    first_line  position of the first line of data in the file, from 0; that in `form` counts rewritten lines
+    """
 
     name: str
     path: Path
@@ -37,6 +42,8 @@ class TextFile:
     form: TextForm
     names: tuple[str, ...]
     decimal: str
+    mend: Mend | None = None
+    first_line: int = 0
 
 
 def open_text(name: str, path: Path, packing: str, options: ReadOptions) -> tuple[TextFile, Head]:
@@ -46,24 +53,23 @@ def open_text(name: str, path: Path, packing: str, options: ReadOptions) -> tupl
     """
     raw, whole = _first_bytes(path, packing, options)
     encoding = find_encoding(raw, name)
-    text = b"".join(as_utf8(iter([raw]), encoding))
+    text = sound_utf8(b"".join(as_utf8(iter([raw]), encoding)))
     if not whole:
         text = text[: text.rfind(b"\n") + 1] or text
-    start = text[:_FIRST_BYTES]
-    start = start if len(start) == len(text) else start[: start.rfind(b"\n") + 1]
-    lines = _lines(start.decode("utf-8", "replace"))
-    form = sniff(lines[:_SNIFFED_LINES])
-    if form is None:
-        raise LogReadError(message(name, "no rows of values", "columns of numbers", "Export the log with its samples."))
+    cut = _cut_of(text, name)
+    text, lines, form = cut.text, cut.lines, cut.form
     body = [line for line in lines[form.first_data :] if line.strip()]
-    names, heading = _names(form, body)
-    later = _later_lines(text) + ([] if whole or packing != "plain" else _tail(path, encoding))
+    names, heading = _names(form, lines, body)
+    later = _later_lines(text) + ([] if whole or packing != "plain" else _tail(path, encoding, cut.mend))
     samples = [split(line, form.delimiter, '"') for line in (*_spread(body), *later)]
     profiles = _profiles([s for s in samples if len(s) == form.fields], form.fields)
     if _names_channels(profiles, samples):
         profiles = [replace(p, mixed=p.kind == "number") for p in profiles]
     decimal = _decimal(profiles)
-    file = TextFile(name=name, path=path, packing=packing, encoding=encoding, form=form, names=names, decimal=decimal)
+    file = TextFile(
+        name=name, path=path, packing=packing, encoding=encoding, form=form, names=names, decimal=decimal,
+        mend=cut.mend, first_line=cut.first_line,
+    )  # fmt: skip
     types = {n: _head_type(p, decimal) for n, p in zip(names, profiles, strict=True)}
     body_bytes = text[_offset(text, form.first_data) :]
     rows = parse(_prepared(body_bytes, form), _shape(file, types), form.first_data + 1)
@@ -81,6 +87,55 @@ def open_text(name: str, path: Path, packing: str, options: ReadOptions) -> tupl
         assumptions=tuple(facts),
     )
     return file, head
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Cut:
+    """The first text, its first lines and how they are cut, after lines were rewritten where they had to be."""
+
+    text: bytes
+    lines: list[str]
+    form: TextForm
+    mend: Mend | None
+    first_line: int
+
+
+def _cut_of(text: bytes, name: str) -> _Cut:
+    """How a text is cut. Raises LogReadError where it holds no rows of values."""
+    lines = _first_lines(text)
+    mend: Mend | None = find_records(lines)
+    form = sniff(lines[:_SNIFFED_LINES]) if mend is None else None
+    if form is not None:
+        mend = find_glued(lines[:_SNIFFED_LINES], form, name)
+    origin = None
+    if mend is not None:
+        text, origin = mended(text if text.endswith(b"\n") else text + b"\n", mend)
+        lines = _first_lines(text)
+        form = sniff(lines[:_SNIFFED_LINES])
+    if form is None or _is_markup(lines):
+        raise LogReadError(_no_rows(lines, name))
+    first = form.first_data if origin is None else int(origin[form.first_data])
+    return _Cut(text=text, lines=lines, form=form, mend=mend, first_line=first)
+
+
+def _first_lines(text: bytes) -> list[str]:
+    start = text[:_FIRST_BYTES]
+    start = start if len(start) == len(text) else start[: start.rfind(b"\n") + 1]
+    return _lines(start.decode("utf-8", "replace"))
+
+
+def _is_markup(lines: Sequence[str]) -> bool:
+    """True where nearly every line begins like a record of JSON or an element of markup."""
+    written = [line.lstrip()[:1] for line in lines if line.strip()]
+    return sum(1 for c in written if c in "{<") > 0.9 * len(written)
+
+
+def _no_rows(lines: Sequence[str], name: str) -> str:
+    """What to say of a text that has no rows of values."""
+    start = next((line.lstrip()[:1] for line in lines if line.strip()), "")
+    kind = {"{": "records of JSON", "[": "records of JSON", "<": "a markup text"}.get(start, "no rows of values")
+    todo = "Export the log with its samples." if kind.startswith("no") else "Export the log as CSV or Parquet."
+    return message(name, kind, "columns of numbers", todo)
 
 
 def _rows_about(path: Path, packing: str, raw: bytes, rows: int) -> int | None:
@@ -118,28 +173,34 @@ def _spread(body: Sequence[str]) -> list[str]:
     return [*body[:_FIRST_ROWS], *body[_FIRST_ROWS::step]]
 
 
-def _tail(path: Path, encoding: Encoding) -> list[str]:
+def _tail(path: Path, encoding: Encoding, mend: Mend | None) -> list[str]:
     """The last whole lines of a file, which show later dates and the ends of ranges."""
     with path.open("rb") as file:
         size = file.seek(0, 2)
         file.seek(max(size - _TAIL_BYTES, encoding.bom) // 2 * 2)
         raw = file.read()
     text = b"".join(as_utf8(iter([raw]), Encoding(name=encoding.name, bom=0, evidence="", confidence=1.0)))
+    text = sound_utf8(text)
+    if mend is not None:
+        text = mended(text.replace(b"\r\n", b"\n") + b"\n", mend)[0]
     found = [line for line in _lines(text.decode("utf-8", "replace").replace("\r", "\n"))[1:-1] if line.strip()]
     return found[-1 :: -max(len(found) // _TAIL_ROWS, 1)][::-1]
 
 
 def last_rows(file: TextFile, types: Mapping[str, pa.DataType]) -> Rows | None:
     """The last whole lines of a file that is not packed as columns of some types."""
-    lines = _tail(file.path, file.encoding)
+    lines = _tail(file.path, file.encoding, file.mend)
     if not lines:
         return None
     return parse(_prepared("\n".join(lines).encode(), file.form), _shape(file, types), 1)
 
 
-def _names(form: TextForm, body: Sequence[str]) -> tuple[tuple[str, ...], Assumption | None]:
+def _names(form: TextForm, lines: Sequence[str], body: Sequence[str]) -> tuple[tuple[str, ...], Assumption | None]:
     """Names of the columns; those of a header that does not fit are not used."""
     header = form.header
+    if form.delimiter == " " and header.fields != form.fields and (names := aligned_names(lines, form)):
+        fact = Assumption(what="header", value="by place", evidence="names stand above their columns", confidence=0.95)
+        return unique_names(names, form.fields), fact
     if not header.names:
         fact = Assumption(what="header", value="none", evidence="the first line holds values", confidence=0.97)
         return unique_names((), form.fields), fact
@@ -237,7 +298,9 @@ def _facts(file: TextFile) -> list[Assumption]:
     encoding, form = file.encoding, file.form
     shown = {"\t": "tab", " ": "blanks", ";": "semicolon", ",": "comma", "|": "bar"}.get(form.delimiter, form.delimiter)
     where = f"header above line {form.first_data + 1}" if form.header.names else f"rows from line {form.first_data + 1}"
+    why = file.mend.evidence if file.mend is not None else ""
     return [
+        *([Assumption(what="lines", value="rewritten", evidence=why, confidence=0.9)] if why else []),
         Assumption(what="encoding", value=encoding.name, evidence=encoding.evidence, confidence=encoding.confidence),
         Assumption(
             what="columns", value=f"parted by {shown}, {where}", evidence=form.evidence, confidence=form.confidence
@@ -260,9 +323,11 @@ def text_rows(
     packed = unpacked(file.path, file.packing, options.block_bytes, digest, damage)
     pieces = bounded(packed, file.path.stat().st_size, file.name, options)
     whole = whole_lines(as_utf8(pieces, file.encoding, mark), options.block_bytes, quoted=form.multiline)
-    body = _guard_end(_after(whole, form.first_data), form)
+    mend = file.mend
+    body = _guard_end(_after(whole, file.first_line), form, whole=isinstance(mend, Records))
     prepared = (_prepared(piece, form) for piece in body)
-    parsed = parse_ahead(prepared, _shape(file, types), form.first_data + 1, options)
+    rewrite = None if mend is None else lambda piece: mended(piece, mend)
+    parsed = parse_ahead(prepared, _shape(file, types), file.first_line + 1, options, rewrite)
     return worth_reading(parsed, file.name, options)
 
 
@@ -277,13 +342,14 @@ def _after(pieces: Iterator[bytes], lines: int) -> Iterator[bytes]:
             yield text
 
 
-def _guard_end(pieces: Iterator[bytes], form: TextForm) -> Iterator[bytes]:
-    """Mark a last line that has no end and may be cut in its last field, so that it is rejected."""
+def _guard_end(pieces: Iterator[bytes], form: TextForm, *, whole: bool) -> Iterator[bytes]:
+    """Mark a last line that has no end and may be cut in its last field, so that it is rejected; `whole` empties it."""
     before = b""
     for piece in pieces:
         if not piece.endswith(b"\n") and _may_be_cut(before[-4096:] + piece, form):
             head, end, last = piece.rpartition(b"\n")
-            piece = head + end + last + (form.delimiter.encode() + CUT) * (form.fields + 1)
+            last = b"" if whole else last
+            piece = head + end + last + (CUT if whole else form.delimiter.encode() + CUT) * (form.fields + 1)
         yield piece
         before = piece
 

@@ -1,5 +1,6 @@
 """Which columns tell the time, and how."""
 
+import re
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -7,8 +8,9 @@ import numpy as np
 import pyarrow as pa
 from numpy.typing import NDArray
 
+from tracekit.errors import LogReadError, message
 from tracekit.model.station import Channel
-from tracekit.model.trace import Assumption
+from tracekit.read.clockcolumns import clock_columns
 from tracekit.read.columns import Column
 from tracekit.read.head import Head, Question, cycle_rows, finite
 from tracekit.read.rows import valid
@@ -18,10 +20,15 @@ from tracekit.units import TIME_UNITS, time_unit
 
 TimeKind = Literal["number", "stamp", "moment", "row"]
 
-_EPOCHS = ((1e9, 2.2e9, 1.0), (1e12, 2.2e12, 1e-3), (1e15, 2.2e15, 1e-6), (1e18, 2.2e18, 1e-9))
+_EPOCHS = (
+    (1e9, 2.2e9, 1.0, 0.0), (1e12, 2.2e12, 1e-3, 0.0), (1e15, 2.2e15, 1e-6, 0.0), (1e18, 2.2e18, 1e-9, 0.0),
+    (1.26e17, 1.6e17, 1e-7, -11_644_473_600.0), (6.3e17, 6.7e17, 1e-7, -62_135_596_800.0),
+)  # fmt: skip
+"""Lowest and highest count, size of a count [s], Unix time of count zero [s]: since 1970; since 1601 and since year 1
+in steps of 100 ns (from memory, not verified; a test computes them with the calendar)."""
 _SERIAL_DAYS = (36526.0, 73050.0)  # 2000 to 2099 in days since the end of 1899
 _SERIAL_ORIGIN_S = -2209161600.0
-_SHARED = 0.2  # so many rows with the stamp of the row before are no duplicates but rounding
+_SAYS_TIME = 1.0  # whole counts of a column whose name does not say time may be ticks of any length
 _PERIOD_S = (0.4, 200.0)
 """Pick cycles shorter or longer than this are not expected (common practice, no source); less than a factor of 1000."""
 
@@ -61,6 +68,8 @@ class TimePlan:
 
 def plan_time(head: Head, given: Channel | None) -> tuple[TimePlan | None, list[Question]]:
     """How time is read, or what to ask."""
+    if given is not None and given.interval_s is not None:
+        return _by_interval(head, given, given.interval_s), []
     if given is not None and given.column is not None:
         column = head.column(given.column)
         plans = [] if column is None else _plans_of(head, column, given.unit)
@@ -68,24 +77,86 @@ def plan_time(head: Head, given: Channel | None) -> tuple[TimePlan | None, list[
             return None, [_unreadable(head, given.column)]
         if plans[0].confidence > 0:
             return _with_parts(head, plans[0]), []
-        return None, [_which_unit(plans[0])]
+        return None, [_which_unit(plans[0], head)]
+    apart = clock_columns(head.columns)
+    if apart:
+        return _of_parts(head, apart), []
     plans = [p for c in head.columns if _may_be_time(c) for p in _plans_of(head, c, None)]
     plans = [_with_parts(head, p) for p in plans if _rises(seconds_of(head, p), wraps=_may_wrap(head, p))]
     sure = [p for p in plans if p.confidence > 0]
     if sure:
         best = max(sure, key=lambda p: (_distinct(seconds_of(head, p)) > 0.6, p.confidence))
+        _check_own_times(head, best, sure)
         dated = [p for p in sure if p.dated and not p.date_open and p.zoned]
         return (best if best.dated or not dated else _started(head, best, dated[0])), []
     if head.preamble.interval_s is not None:
         line = head.preamble.interval_line
         return TimePlan(kind="row", columns=(), unit_s=head.preamble.interval_s, evidence=line, confidence=0.9), []
     if plans:
-        return None, [_which_unit(plans[0])]
-    return None, [Question(found="no column rises like time", line='time = { column = "...", unit = "s" }')]
+        return None, [_which_unit(plans[0], head)]
+    _check_newest_first(head)
+    line = 'time = { interval_s = 0.01 }   # seconds from row to row; or column = "..." and its unit'
+    return None, [Question(found="no column rises like time", line=line)]
 
 
-def _which_unit(plan: TimePlan) -> Question:
+def _of_parts(head: Head, names: tuple[str, ...]) -> TimePlan:
+    """A clock whose hours, minutes, seconds and parts of them stand in columns of their own."""
+    date = next((c.name for c in head.columns if _is_date(c)), None)
+    open_date = date is not None and (d := head.column(date)) is not None and _is_open(d)
+    return TimePlan(
+        kind="stamp",
+        columns=(*([date] if date else []), *names),
+        dated=date is not None,
+        date_open=open_date,
+        evidence="names and ranges of the columns",
+        confidence=0.9,
+    )
+
+
+def _check_own_times(head: Head, best: TimePlan, plans: list[TimePlan]) -> None:
+    """Raise LogReadError where channels have times of their own that differ: a row then is no sample."""
+    name = best.columns[0]
+    rivals = [p for p in plans if re.sub(r" \(\d+\)$", "", p.columns[0]) == re.sub(r" \(\d+\)$", "", name)]
+    own = seconds_of(head, best)
+    for rival in rivals:
+        other = seconds_of(head, rival)
+        if rival.columns != best.columns and bool((np.abs(other - own) > 1e-6).any()):
+            found = f'"{name}" and "{rival.columns[0]}" tell different times in the same rows'
+            todo = "Export all channels with one column of time, or a row per reading."
+            raise LogReadError(message(head.name, found, "one time per row", todo))
+
+
+def _check_newest_first(head: Head) -> None:
+    """Raise LogReadError where times fall from row to row."""
+    for plan in (p for c in head.columns if _may_be_time(c) for p in _plans_of(head, c, None)):
+        seconds = seconds_of(head, plan)
+        if plan.kind != "number" and len(finite(seconds)) > 3 and _rises(-seconds, wraps=False):
+            found = f'the times of "{plan.columns[0]}" fall from row to row: the newest row stands first'
+            raise LogReadError(message(head.name, found, "the oldest row first", "Sort the rows by time."))
+
+
+def _is_open(column: Column) -> bool:
+    stamp = column.profile.stamp
+    return stamp is not None and stamp.ambiguous
+
+
+def _by_interval(head: Head, given: Channel, interval_s: float) -> TimePlan:
+    """Rows, or the numbers of samples in a column, times the interval that the station file gives."""
+    column = head.column(given.column or "")
+    step = abs(_usual_step(column.values)) if column is not None else 0.0
+    if column is None or step == 0.0:
+        return TimePlan(kind="row", columns=(), unit_s=interval_s, evidence="interval in the station file")
+    evidence = "numbers of samples, interval in the station file"
+    return TimePlan(kind="number", columns=(column.name,), unit_s=interval_s / step, wraps=True, evidence=evidence)
+
+
+def _which_unit(plan: TimePlan, head: Head) -> Question:
     name = plan.columns[0]
+    column = head.column(name)
+    if column is not None and column.hints.sample_number:
+        found = f'"{name}" counts samples, and the time between them does not show'
+        line = f'time = {{ column = "{name}", interval_s = 0.01 }}   # seconds from row to row'
+        return Question(found=found, line=line)
     found = f'the unit of time in "{name}" does not show'
     return Question(found=found, line=f'time = {{ column = "{name}", unit = "ms" }}   # or s, us, ns, min')
 
@@ -148,14 +219,15 @@ def _number_plan(head: Head, column: Column, unit: str | None) -> TimePlan:
     base = TimePlan(kind="number", columns=(column.name,), wraps=bool((known[:1000] == np.rint(known[:1000])).all()))
     if unit is not None:
         size = time_unit(unit).seconds
-        epoch = next((f for low, high, f in _EPOCHS if low <= known[0] < high and f == size), None)
-        origin = None if epoch is None else 0.0
+        origin = next((start for low, high, f, start in _EPOCHS if low <= known[0] < high and f == size), None)
         return replace(base, unit_s=size, origin_s=origin, dated=origin is not None, evidence="station file")
-    for low, high, factor in _EPOCHS:
+    for low, high, factor, start in _EPOCHS:
         if low <= known.min() and known.max() < high and column.hints.weight("time"):
             evidence = f"numbers from {known[0]:.0f} are seconds since 1970" if factor == 1.0 else "counts since 1970"
+            if start:
+                evidence = "steps of 100 ns since 1601" if known[0] < 2e17 else "steps of 100 ns since the year 1"
             return replace(
-                base, unit_s=factor, origin_s=0.0, dated=True, zoned=True, evidence=evidence, confidence=0.97
+                base, unit_s=factor, origin_s=start, dated=True, zoned=start > -2e10, evidence=evidence, confidence=0.97
             )
     if _SERIAL_DAYS[0] <= known.min() and known.max() < _SERIAL_DAYS[1] and 0 < _usual_step(known) < 0.01:
         evidence = "numbers of days since 1899"
@@ -188,7 +260,8 @@ def _named_unit(head: Head, column: Column, base: TimePlan) -> TimePlan:
         fits = [u for u in TIME_UNITS if abs(u.seconds * step / interval - 1) < 0.05]
         if len(fits) == 1:
             return replace(base, unit_s=fits[0].seconds, evidence=head.preamble.interval_line, confidence=0.95)
-    if column.hints.sample_number or step <= 0 or (abs(step - 1) < 1e-9 and not timely):
+    counted = base.wraps and timely < _SAYS_TIME
+    if column.hints.sample_number or step <= 0 or counted or (abs(step - 1) < 1e-9 and not timely):
         return replace(base, confidence=0.0)
     return _unit_by_cycles(head, column, base, step)
 
@@ -215,7 +288,7 @@ def _with_parts(head: Head, plan: TimePlan) -> TimePlan:
     stamp = column.profile.stamp
     has_fraction = stamp is not None and "fraction" in stamp.fields
     columns = (*([date.name] if date else []), column.name, *([extra.name] if extra and not has_fraction else []))
-    open_date = date is not None and date.profile.stamp is not None and date.profile.stamp.ambiguous
+    open_date = date is not None and _is_open(date)
     return replace(plan, columns=columns, dated=date is not None, date_open=open_date)
 
 
@@ -273,7 +346,9 @@ def _part_ns(array: pa.Array, column: Column) -> tuple[NDArray[np.int64], NDArra
         return _moment_ns(array)
     values = _counts(array, column)
     sound = np.isfinite(values)
-    return (np.where(sound, values, 0.0) * 1e6).astype(np.int64), sound
+    unit = column.hints.time_unit
+    size = round(unit.seconds * 1e9) if unit is not None else 1_000_000
+    return np.rint(np.where(sound, values, 0.0) * size).astype(np.int64), sound
 
 
 def _moment_ns(array: pa.Array) -> tuple[NDArray[np.int64], NDArray[np.bool_]]:
@@ -311,36 +386,3 @@ def _may_wrap(head: Head, plan: TimePlan) -> bool:
 def _distinct(seconds: NDArray[np.float64]) -> float:
     known = finite(seconds)
     return float((np.diff(known) != 0).mean()) if len(known) > 1 else 1.0
-
-
-def with_rounding(head: Head, plan: TimePlan) -> TimePlan:
-    """The plan with its usual interval, and with the resolution of stamps that several rows share."""
-    known = finite(seconds_of(head, plan)) if plan.kind != "row" else np.arange(head.rows) * plan.unit_s
-    steps = np.diff(known)
-    rising = steps[steps > 0]
-    if len(rising) == 0:
-        return plan
-    if float((steps == 0).mean()) < _SHARED:
-        return replace(plan, typical_s=float(np.median(rising)))
-    starts = np.concatenate([[0], np.nonzero(steps != 0)[0] + 1, [len(known)]])
-    sizes = np.diff(starts)
-    rounded = float(np.quantile(rising, 0.2))
-    inner = sizes[1:-1] if len(sizes) > 2 else sizes
-    typical = rounded / max(float(np.mean(inner)), 1.0)
-    evidence = f"{plan.evidence}; {np.mean(inner):.3g} rows share a stamp, they are spread evenly over it"
-    return replace(
-        plan, typical_s=typical, rounded_s=rounded, first_rows=int(sizes[0]), evidence=evidence,
-        confidence=min(plan.confidence, 0.8),
-    )  # fmt: skip
-
-
-def assumption(plan: TimePlan) -> Assumption:
-    """What was decided about time, for the layout."""
-    names = " + ".join(plan.columns) or "row number"
-    if plan.kind == "number":
-        value = f"{names}, one count is {plan.unit_s:g} s" + (", counted from 1970" if plan.origin_s == 0 else "")
-    elif plan.kind == "row":
-        value = f"{names} times {plan.unit_s:g} s"
-    else:
-        value = names + (", with a date" if plan.dated else ", without a date")
-    return Assumption(what="time", value=value, evidence=plan.evidence or "name", confidence=plan.confidence)

@@ -14,16 +14,17 @@ from tracekit.read.rows import numbers, valid
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NumberForm:
-    """How numbers are written: decimal sign, thousands mark, and a unit that stands behind every number."""
+    """How numbers are written: decimal sign, thousands mark, a unit behind every number, base of the figures."""
 
     decimal: str = "."
     mark: str = ""
     suffix: str = ""
+    base: int = 10
 
     @property
     def plain(self) -> bool:
         """A parser that knows the decimal sign needs nothing else."""
-        return not self.mark and not self.suffix
+        return not self.mark and not self.suffix and self.base == 10
 
 
 _NUMBER = r"^[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?$"
@@ -46,6 +47,9 @@ def column_numbers(array: pa.Array, form: NumberForm) -> NDArray[np.float64]:
         known = column_numbers(array.dictionary, form)
         return np.concatenate([known, [np.nan]])[dictionary_codes(array)]
     texts = as_text(array)
+    if form.base != 10:
+        codes, words = word_codes(texts)
+        return np.array([*(_in_base(w, form.base) for w in words), np.nan])[codes]
     if form.suffix:
         texts = pc.replace_substring_regex(texts, r"\s*" + _quoted(form.suffix) + r"\s*$", "")
     for mark in {form.mark, '"'} - {""}:
@@ -55,6 +59,17 @@ def column_numbers(array: pa.Array, form: NumberForm) -> NDArray[np.float64]:
     texts = pc.utf8_trim_whitespace(texts)
     good = pc.fill_null(pc.match_substring_regex(texts, _NUMBER), fill_value=False)
     return numbers(pc.if_else(good, texts, pa.scalar(None, pa.string())).cast(pa.float64()))
+
+
+def _in_base(word: str, base: int) -> float:
+    """A whole number written with the figures of a base, with or without a mark before or behind it; NaN for others."""
+    text = word.strip().strip('"').casefold()
+    for mark in ("0x", "16#", "$") if base == 16 else ("0b", "2#", "b"):
+        text = text.removeprefix(mark)
+    try:
+        return float(int(text.removesuffix("h") if base == 16 else text, base))
+    except ValueError:
+        return float("nan")
 
 
 def _quoted(text: str) -> str:

@@ -1,0 +1,64 @@
+"""Digitals that the logger wrote late are found and told, and never moved."""
+
+import json
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from tests.read.dialects import Dialect, make_recording
+from tests.read.reading import read, written
+from tracekit.read.inspection import inspect_log, inspection_json
+from tracekit.read.inspection_text import inspection_text
+
+RECORDING = make_recording(cycles=25)
+
+
+def late(samples: int, invert: bool = False):
+    """The recording with its digitals some samples late."""
+    digital = np.roll(RECORDING.digital, samples)
+    digital[:samples] = RECORDING.digital[0]
+    return replace(RECORDING, digital=digital ^ 7 if invert else digital)
+
+
+@pytest.mark.parametrize("samples", [5, 12, 30])
+@pytest.mark.parametrize("invert", [False, True])
+def test_late_digitals_are_told_and_not_moved(tmp_path, samples, invert):
+    """Both commands show their lag within a sample and a half, and the levels stay as they were written."""
+    recording = late(samples, invert)
+    found = read(written(tmp_path, recording, Dialect()))
+    assert np.array_equal(found.digital, recording.digital)
+    lags = {lag.signal: lag for lag in found.facts.digital_lags}
+    assert set(lags) == {"supply", "release"}
+    for lag in lags.values():
+        assert lag.lag_s == pytest.approx(samples * 0.01, abs=0.016)
+        assert lag.edges >= 10
+    assert sum("was written late" in w for w in found.facts.warnings) == 2
+
+
+@pytest.mark.parametrize("samples", [0, 1])
+def test_digitals_in_time_show_no_lag(tmp_path, samples):
+    """Digitals that are in time, or late by one sample, which a logger's scan explains, are not reported."""
+    found = read(written(tmp_path, late(samples), Dialect()))
+    assert found.facts.digital_lags == ()
+
+
+def test_a_slow_valve_is_no_lag(tmp_path):
+    """A pressure that answers late says nothing against the digitals."""
+    slow = replace(RECORDING, pressure_kpa=np.roll(RECORDING.pressure_kpa, 15))
+    assert read(written(tmp_path, slow, Dialect())).facts.digital_lags == ()
+
+
+def test_a_log_without_commands(tmp_path):
+    """A log without digitals, or without any change of its pressure, has no lag and no warning of one."""
+    flat = replace(RECORDING, pressure_kpa=np.zeros(len(RECORDING.time_s)))
+    found = read(written(tmp_path, flat, Dialect(names="canonical")))
+    assert found.facts.digital_lags == ()
+
+
+def test_inspection_tells_the_lag(tmp_path):
+    """The text and the JSON of an inspection name the signal and its lag."""
+    (found,) = inspect_log(written(tmp_path, late(12), Dialect()))
+    assert "supply of log was written late" in " ".join(inspection_text(found).split())
+    lags = json.loads(json.dumps(inspection_json(found)))["digital_lags"]
+    assert [lag["signal"] for lag in lags] == ["supply", "release"]

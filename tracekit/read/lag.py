@@ -1,0 +1,123 @@
+"""Digitals that were written late: the pressure answers before the command."""
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tracekit.model.trace import RELEASE_BIT, SUPPLY_BIT, Block, DigitalLag
+
+_MOST_SAMPLES, _MOST_EVENTS, _FEWEST = 200_000, 400, 5
+_BEFORE_S, _APART_S = 0.8, 1.0
+_LOW, _HIGH = 0.1, 0.3
+"""Shares of an answer, both early, through which the line to its beginning is drawn."""
+_SLACK_S, _SLOW_VALVE_S = 0.005, 0.35
+
+Floats = NDArray[np.float64]
+
+
+class LagWatch:
+    """Looks whether the pressure of one station answers its commands before they are given.
+
+    The edges of a command are laid over one another and correlated with the change of the pressure around them. A
+    pressure cannot answer early, so an answer before the edge is the lag of the digital, less the valve's own delay.
+    """
+
+    def __init__(self, station: str) -> None:
+        """Watch one station."""
+        self._station = station
+        self._blocks: list[Block] = []
+        self._count = 0
+
+    def feed(self, block: Block) -> None:
+        """Keep the first samples."""
+        if self._count < _MOST_SAMPLES:
+            self._blocks.append(block)
+            self._count += len(block.time_s)
+
+    def lags(self) -> tuple[DigitalLag, ...]:
+        """What lags, empty where nothing does or too few edges show it."""
+        if not self._blocks:
+            return ()
+        time_s = np.concatenate([b.time_s for b in self._blocks])
+        vacuum = -np.concatenate([b.pressure_kpa for b in self._blocks])
+        digital = np.concatenate([b.digital for b in self._blocks])
+        known = np.isfinite(vacuum)
+        time_s, vacuum, digital = time_s[known], vacuum[known], digital[known]
+        if len(time_s) < 100:
+            return ()
+        low, high = (float(v) for v in np.quantile(vacuum, [0.02, 0.98]))
+        if not high - low > 1.0:
+            return ()
+        share = (vacuum - low) / (high - low)
+        found = []
+        for signal, bit, rising in (("supply", SUPPLY_BIT, True), ("release", RELEASE_BIT, False)):
+            level = (digital & bit > 0).astype(np.int8)
+            lag = _lag(time_s, share if rising else 1.0 - share, level)
+            if lag is not None:
+                found.append(DigitalLag(station=self._station, signal=signal, lag_s=lag[0], u_s=lag[1], edges=lag[2]))
+        return tuple(found)
+
+
+def _lag(time_s: Floats, answer: Floats, level: NDArray[np.int8]) -> tuple[float, float, int] | None:
+    """Lag, its standard uncertainty [s] and the number of edges; None where the answer follows the edges.
+
+    answer  share of the way from rest to the end of the answer, shape (n,)
+    The edges of one direction go with the answers. Where those of either direction come just before them all is well,
+    the valve may be slow; else those nearer in time count.
+    """
+    interval_s = float(np.median(np.diff(time_s)))
+    onset = _onsets(time_s, answer, interval_s)
+    steps = np.diff(level)
+    best: Floats = np.empty(0)
+    for direction in (1, -1):
+        late = _after_onset(time_s[1:][steps == direction], onset)
+        enough = len(late) >= max(_FEWEST, 0.5 * len(onset))
+        if enough and -_SLOW_VALVE_S < np.median(late) < 0.0:
+            return None
+        if enough and (len(best) == 0 or abs(np.median(late)) < abs(np.median(best))):
+            best = late
+    if len(best) == 0:
+        return None
+    middle = float(np.median(best))
+    spread = 1.4826 * float(np.median(np.abs(best - middle)))
+    u_s = float(np.hypot(1.2533 * spread / np.sqrt(len(best)), interval_s / np.sqrt(12.0)))
+    lags = middle - 2.0 * u_s > 1.5 * interval_s + _SLACK_S and spread < 0.25 * _APART_S
+    return (middle, u_s, len(best)) if lags else None
+
+
+def _after_onset(edges: Floats, onset: Floats) -> Floats:
+    """Time from each onset to the nearest edge [s], where one is near."""
+    if len(edges) == 0 or len(onset) == 0:
+        return np.empty(0)
+    place = np.clip(np.searchsorted(edges, onset), 1, len(edges) - 1) if len(edges) > 1 else np.zeros(len(onset), int)
+    after, before = edges[place] - onset, edges[np.maximum(place - 1, 0)] - onset
+    nearest = np.where(np.abs(after) <= np.abs(before), after, before)
+    return np.asarray(nearest[np.abs(nearest) <= _APART_S], np.float64)
+
+
+def _onsets(time_s: Floats, answer: Floats, interval_s: float) -> Floats:
+    """Times at which answers begin [s]: where the line through their first parts meets the rest before."""
+    state = np.where(answer > 0.5, 1, np.where(answer < 0.35, 0, -1))
+    index = np.maximum.accumulate(np.where(state >= 0, np.arange(len(state)), 0))
+    middle: Floats = time_s[1:][np.diff(state[index]) == 1]
+    middle = middle[middle > time_s[0] + _BEFORE_S][:_MOST_EVENTS]
+    if len(middle) == 0:
+        return middle
+    grid = np.arange(-_BEFORE_S, 0.5 * interval_s, min(interval_s, 0.02))
+    around = np.interp((middle[:, None] + grid).ravel(), time_s, answer).reshape(len(middle), len(grid))
+    rest = np.quantile(around, 0.05, axis=1)
+    share = (around - rest[:, None]) / np.maximum(1.0 - rest, 0.1)[:, None]
+    low, high = (_last_passing(share, level, grid) for level in (_LOW, _HIGH))
+    onset = middle + low - (high - low) * _LOW / (_HIGH - _LOW)
+    return np.asarray(onset[np.isfinite(onset)], np.float64)
+
+
+def _last_passing(share: Floats, level: float, grid: Floats) -> Floats:
+    """Where each row last passes a level upwards, by a straight line between points, NaN where it does not [s]."""
+    below = share < level
+    place = len(grid) - 1 - np.argmax(below[:, ::-1], axis=1)
+    good = below.any(axis=1) & (place < len(grid) - 1)
+    place = np.minimum(place, len(grid) - 2)
+    rows = np.arange(len(share))
+    first, second = share[rows, place], share[rows, place + 1]
+    part = (level - first) / np.where(second > first, second - first, 1.0)
+    return np.asarray(np.where(good, grid[place] + part * (grid[1] - grid[0]), np.nan), np.float64)
