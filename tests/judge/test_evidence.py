@@ -21,7 +21,7 @@ OPTIONS = JudgeOptions()
 MEASURES = tuple(m for m in FINGERPRINTS["none"] if m != "balance")
 ERRORS = {
     "decay": 0.1, "rise": 0.01, "ultimate": 0.4, "open": 0.1, "blow": 0.01, "over": 0.1, "idle": 0.1, "residual": 0.15,
-    "response": 0.0007, "noise": 0.1, "fast_fall": 0.2, "blow_start": 0.0007, "rise_scatter": 0.3, "balance": 0.08,
+    "response": 0.0007, "noise": 0.1, "fast_fall": 0.2, "blow_start": 0.0007, "rise_scatter": 0.3, "overshoot": 0.4, "balance": 0.08,
     "unevenness": 0.4,
 }  # fmt: skip
 """Usual standard errors of a difference between two recordings."""
@@ -33,7 +33,7 @@ BY_HAND = {
     "check_valve_leak": {"decay": UP, "rise": SAME_SIGN, "ultimate": SAME_SIGN, "blow": SAME_SIGN, "open": SAME_SIGN},
     "release_valve_leak": {"decay": UP, "rise": UP, "ultimate": DOWN, "blow": SAME_SIGN},
     "flow_restricted": {"decay": SAME_SIGN, "ultimate": SAME_SIGN, "fast_fall": UP, "open": UP, "over": UP, "response": DOWN},
-    "exhaust_restricted": {"decay": SAME_SIGN, "rise": UP, "ultimate": DOWN, "blow": SAME_SIGN, "open": DOWN, "response": SAME_SIGN},
+    "exhaust_restricted": {"decay": SAME_SIGN, "rise": UP, "ultimate": DOWN, "blow": SAME_SIGN, "open": DOWN},
     "supply_pressure_low": {"decay": SAME_SIGN, "rise": UP, "ultimate": DOWN, "blow": UP, "open": DOWN},
     "supply_pressure_dips": {"decay": SAME_SIGN, "rise_scatter": UP, "ultimate": DOWN},
     "supply_valve_slow": {"decay": SAME_SIGN, "rise": SAME_SIGN, "ultimate": SAME_SIGN, "response": UP},

@@ -184,7 +184,13 @@ def find_onset(features: Features, options: JudgeOptions) -> int | None:
 
 
 def _allow_for_start(effects: dict[str, Effect]) -> None:
-    """A blow-off that starts from another vacuum takes another time: widen what depends on it."""
+    """A blow-off that starts from another vacuum takes another time: widen what depends on it.
+
+    One that starts late and then ends faster was ended by the part that came off, not by the air blown in.
+    """
+    late, falls = effects.get("blow_start"), effects.get("blow")
+    if late is not None and falls is not None and late.z > 6.0 and falls.shift < 0:
+        effects.pop("blow")
     start, blow = effects.get("start"), effects.get("blow")
     if start is None or abs(start.shift) < 0.5:
         return

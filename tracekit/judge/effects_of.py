@@ -26,6 +26,7 @@ _NAMES: Mapping[str, tuple[str, str]] = {
     "noise": ("noise_kpa", "kPa"),
     "rise_scatter": ("scatter of the evacuation", "log of ratio"),
     "unevenness": ("scatter of the leak", "log of share"),
+    "overshoot": ("vacuum past supply_off", "kPa"),
     "fast_fall": ("fall just after the cut", "kPa"),
 }
 LOGARITHMIC = ("rise", "blow", "noise")
@@ -72,7 +73,7 @@ def evacuation_without_leak(effects: Mapping[str, Effect], band_kpa: float) -> d
 
 
 def allow_for_weather(effects: Mapping[str, Effect], bands: Bands, options: JudgeOptions) -> dict[str, Effect]:
-    """Widen the evacuation between two levels by what the weather of another day does to it.
+    """Widen the evacuation between two levels, and its speed near the top, by what the weather of another day does.
 
     Its time is proportional to ln((U - low) / (U - high)), and the ultimate vacuum U moves with the weather.
     """
@@ -83,6 +84,11 @@ def allow_for_weather(effects: Mapping[str, Effect], bands: Bands, options: Judg
     left, right = ultimate.reference - bands.rise_low, ultimate.reference - bands.rise_high
     per_kpa = (1.0 / right - 1.0 / left) / float(np.log(left / right))
     out["rise"] = replace(rise, error=float(np.hypot(rise.error, per_kpa * options.spread_ultimate)))
+    top = out.get("top")
+    if top is not None and ultimate.reference > bands.top_high + 2.0:
+        middle = 0.5 * (bands.top_low + bands.top_high)
+        steep = top.reference / (ultimate.reference - middle)  # speed lost per kPa that the end comes nearer
+        out["top"] = replace(top, error=float(np.hypot(top.error, steep * options.spread_top_kpa)))
     return out
 
 

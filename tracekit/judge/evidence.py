@@ -12,7 +12,7 @@ from itertools import combinations
 import numpy as np
 
 from tracekit.judge.effects import Effect
-from tracekit.judge.fingerprints import FINGERPRINTS, SAME, SIGN_BACKGROUND, SIGNS, Change, fingerprint_of
+from tracekit.judge.fingerprints import AT_CUP, FINGERPRINTS, SAME, SIGN_BACKGROUND, SIGNS, Change, fingerprint_of
 from tracekit.options.judge import JudgeOptions
 
 _POINTS = 14
@@ -134,9 +134,25 @@ def _measured(
     codes: tuple[str, ...], effects: Mapping[str, Effect], options: JudgeOptions, circumstances: Circumstances
 ) -> float:
     """Tempered log-likelihood of the measured effects under one or two causes."""
-    fingerprint = fingerprint_of(codes[0], circumstances.sensor_at_cup)
+    if circumstances.sensor_at_cup or not any(code in AT_CUP for code in codes):
+        return _measured_at(codes, effects, options, circumstances.sensor_at_cup)
+    # the usual place unless the station file says otherwise, but files are not always complete
+    at_cup = options.at_cup
+    return float(
+        np.logaddexp(
+            np.log(1.0 - at_cup) + _measured_at(codes, effects, options, sensor_at_cup=False),
+            np.log(at_cup) + _measured_at(codes, effects, options, sensor_at_cup=True),
+        )
+    )
+
+
+def _measured_at(
+    codes: tuple[str, ...], effects: Mapping[str, Effect], options: JudgeOptions, sensor_at_cup: bool
+) -> float:
+    """The same for one place of the sensor."""
+    fingerprint = fingerprint_of(codes[0], sensor_at_cup)
     for code in codes[1:]:
-        fingerprint = combined(fingerprint, fingerprint_of(code, circumstances.sensor_at_cup))
+        fingerprint = combined(fingerprint, fingerprint_of(code, sensor_at_cup))
     measured = sum(evidence_for(fingerprint, effects, options).values())
     # a measure about which a cause says nothing is taken as middling evidence, not as a free pass
     silent = sum(_silent(effects[n]) for n in FINGERPRINTS["none"] if n in effects and n not in fingerprint)

@@ -47,7 +47,7 @@ def choose_bands(data: tuple[StationData, ...]) -> Bands:
         tops.append(min(cut, peak) if one.air_saving and cut is not None else 0.92 * peak)
     top = min(tops) if tops else 50.0
     step = 5.0
-    high = max(step * np.floor(top / step), 3 * step)
+    high = max(step * np.floor((top - 0.8) / step), 3 * step)  # a cycle's own zero must not lift it over the top
     return Bands(
         rise_low=max(step * np.round(0.35 * top / step), step),
         rise_high=max(step * np.round(0.75 * top / step), 3 * step),
@@ -87,6 +87,8 @@ def _blow_off(data: StationData, bands: Bands, zero: Floats) -> Floats:
     given = data.timing["release_end_s"] - data.timing["release_s"]
     left = data.cycles.floats("residual_vacuum_kpa") > bands.fall_low
     hung = np.where(np.isfinite(start), given - start, given)
+    # vacuum that outlasts the command falls for another reason: the part left, or the next pick began
+    time = np.where(start > given, np.nan, time)
     return np.where(np.isfinite(time), time, np.where(left & (hung > 0), hung, np.nan))
 
 
@@ -181,10 +183,19 @@ def _deepest_dip(data: StationData) -> Floats:
     return out
 
 
+def _closed(data: StationData) -> Bools:
+    """Cycles that are compared: held ones; where those are few, also picks given up with the cup closed on a part."""
+    held = data.cycles.where("outcome", "held")
+    if held.sum() >= 0.5 * len(held):
+        return held
+    closed = data.cycles.floats("peak_vacuum_kpa") > 0.7 * data.usual_peak_kpa
+    return np.asarray(held | data.cycles.where("outcome", "missed") & closed, np.bool_)
+
+
 def make_features(data: StationData, leak: LeakResult, bands: Bands) -> Features:
     """Per-cycle measures of one log."""
     cycles = data.cycles
-    held = cycles.where("outcome", "held")
+    held = _closed(data)
     column = cycles.floats
     seen = cycles.codes("ultimate_extrapolated") == 0
     at_zero = _ends_at_zero(data)

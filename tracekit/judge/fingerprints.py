@@ -37,8 +37,8 @@ def down(least: float, most: float, chance: float = 1.0) -> Change:
 _BASIC: Mapping[str, Mapping[str, Change]] = {
     "leak_steady": {
         "decay": up(0.3, 60.0), "balance": up(0.37, 1.01), "rise": up(0.001, 0.2, 0.6),
-        "ultimate": down(0.1, 12.0, 0.6), "unevenness": Change(-5.8, -1.6), "blow": down(0.01, 0.4, 0.3),
-        "blow_start": down(0.001, 0.02, 0.3), "residual": down(0.1, 30.0, 0.3),
+        "ultimate": down(0.1, 12.0, 0.6), "unevenness": Change(-5.8, -1.6), "blow": down(0.005, 0.08, 0.3),
+        "blow_start": down(0.001, 0.02, 0.3), "residual": down(0.1, 30.0, 0.3), "overshoot": down(0.05, 2.0, 0.4),
     },
     "check_valve_leak": {
         "decay": up(0.3, 60.0), "balance": Change(-0.3, 0.27), "rise": SAME, "ultimate": SAME,
@@ -55,26 +55,27 @@ _BASIC: Mapping[str, Mapping[str, Change]] = {
         "decay": SAME, "over": up(0.12, 25.0, 0.9), "residual": down(0.1, 10.0, 0.6), "open": up(0.1, 40.0, 0.8),
         "response": down(0.0005, 0.02, 0.5), "blow": Change(-1.0, 0.3, 0.7), "fast_fall": up(0.3, 20.0, 0.6),
         "blow_start": down(0.0005, 0.02, 0.6), "idle": SAME, "noise": SAME, "ultimate": SAME,
-        "rise": Change(-0.3, 0.3),
+        "rise": Change(-0.3, 2.0), "overshoot": Change(-3.0, 3.0, 0.5),
     },
     "exhaust_restricted": {
         "decay": SAME, "rise": up(0.04, 2.0), "ultimate": down(0.5, 30.0, 0.9), "open": down(0.05, 10.0, 0.8),
-        "blow": SAME, "over": SAME, "residual": SAME, "idle": SAME, "response": SAME, "noise": SAME, "balance": SAME,
-        "rise_scatter": SAME,
+        "blow": SAME, "over": SAME, "residual": SAME, "idle": SAME, "response": up(0.003, 0.3, 0.25), "noise": SAME,
+        "balance": SAME, "rise_scatter": SAME, "overshoot": down(0.1, 6.0, 0.5),
     },
     "supply_pressure_low": {
         "decay": SAME, "rise": up(0.03, 2.0), "ultimate": down(0.5, 40.0, 0.9), "open": down(0.05, 10.0, 0.8),
         "blow": up(0.04, 0.8), "over": down(0.05, 40.0, 0.6), "residual": up(0.05, 30.0, 0.35),
-        "blow_start": up(0.0005, 0.02, 0.5),
+        "blow_start": up(0.0005, 0.02, 0.5), "response": up(0.001, 0.3, 0.4), "overshoot": down(0.1, 6.0, 0.5),
     },
     "supply_valve_slow": {
         "decay": SAME, "response": up(0.003, 0.4, 0.65), "rise": SAME, "ultimate": SAME, "open": SAME,
         "blow": up(0.02, 0.8, 0.25), "blow_start": up(0.002, 0.3, 0.25), "over": SAME, "idle": SAME, "residual": SAME,
-        "noise": SAME, "rise_scatter": SAME,
+        "noise": SAME, "rise_scatter": SAME, "overshoot": up(0.3, 10.0, 0.6),
     },
     "supply_valve_passing": {
         "decay": down(0.05, 5.0, 0.6), "idle": up(0.4, 15.0), "rise": SAME, "ultimate": SAME,
         "over": down(0.1, 10.0, 0.6), "blow": up(0.02, 0.6, 0.7), "response": SAME, "noise": SAME,
+        "overshoot": up(0.1, 5.0, 0.3),
     },
     "release_weak": {
         "decay": SAME, "rise": Change(-0.3, 0.3, 0.3), "ultimate": SAME, "blow": up(0.06, 4.0, 0.65),
@@ -88,15 +89,17 @@ _BASIC: Mapping[str, Mapping[str, Change]] = {
     "sensor_noisy": {
         "noise": up(0.5, 3.0), "open": SAME, "residual": SAME, "response": Change(-0.02, 0.02), "decay": SAME,
         "rise": SAME, "ultimate": SAME, "blow": SAME, "idle": SAME, "over": SAME, "rise_scatter": up(0.1, 3.0, 0.8),
+        "overshoot": up(0.1, 4.0, 0.6),
     },
     "sensor_slow": {
         "response": up(0.01, 0.8), "blow_start": up(0.01, 0.8), "rise": up(0.005, 0.8, 0.6), "blow": up(0.02, 1.5, 0.7),
         "noise": down(0.1, 2.0, 0.4), "over": down(0.1, 20.0, 0.4), "residual": up(0.1, 30.0, 0.4),
+        "overshoot": Change(-1.0, 5.0, 0.5),
     },
     "none": {
         "decay": SAME, "balance": SAME, "rise": SAME, "ultimate": SAME, "open": SAME, "blow": SAME, "over": SAME,
         "idle": SAME, "residual": SAME, "response": SAME, "noise": SAME, "fast_fall": SAME, "blow_start": SAME,
-        "rise_scatter": SAME,
+        "rise_scatter": SAME, "overshoot": SAME,
     },
 }  # fmt: skip
 
@@ -108,11 +111,12 @@ FINGERPRINTS: Mapping[str, Mapping[str, Change]] = {
     **{code: {**_UNCHANGED, **row} for code, row in _BASIC.items()},
     "leak_part_dependent": {
         **_NEUTRAL, "decay": up(0.1, 30.0, 0.5), "rise": up(0.001, 0.2, 0.3), "ultimate": down(0.1, 12.0, 0.4),
-        "balance": up(0.37, 1.01), "rise_scatter": up(0.1, 2.5, 0.5),
+        "balance": up(0.37, 1.01), "rise_scatter": up(0.1, 2.5, 0.5), "overshoot": down(0.05, 2.0, 0.3),
     },
     "supply_pressure_dips": {
         **_NEUTRAL, "rise": up(0.005, 0.5, 0.6), "ultimate": down(0.1, 20.0, 0.5), "open": down(0.05, 5.0, 0.4),
-        "blow": up(0.01, 0.4, 0.4), "rise_scatter": up(0.7, 4.0),
+        "blow": up(0.01, 0.4, 0.4), "over": down(0.05, 20.0, 0.3), "rise_scatter": up(0.7, 4.0),
+        "overshoot": Change(-3.0, 2.0, 0.4),
     },
     "collision_or_peel": _NEUTRAL,
     "part_not_presented": _NEUTRAL,
@@ -147,7 +151,10 @@ SIGNS: Mapping[str, Mapping[str, float]] = {
     "rate_groups": {
         "leak_part_dependent": 0.9, "check_valve_leak": 0.25, "leak_steady": 0.03, "supply_pressure_dips": 0.02,
     },
-    "late_response": {"supply_valve_slow": 0.8, "sensor_noisy": 0.3, "supply_pulsation": 0.05},
+    "late_response": {
+        "supply_valve_slow": 0.8, "sensor_noisy": 0.3, "supply_pulsation": 0.05, "exhaust_restricted": 0.1,
+        "supply_pressure_low": 0.15,
+    },
     "scattered_evacuation": {
         "supply_pressure_dips": 0.85, "leak_part_dependent": 0.4, "supply_valve_slow": 0.05, "leak_steady": 0.06,
         "supply_pressure_low": 0.06, "exhaust_restricted": 0.06, "sensor_noisy": 0.2,

@@ -54,9 +54,26 @@ def _features(case: Case) -> tuple[Features, Features | None, Bands]:
         return own, None, bands
     healthy = make_features(case.baseline, case.baseline_leak, bands)
     if response_from_open_cup(case.data) != response_from_open_cup(case.baseline):
-        # the onset of the response was looked for at different levels: only large changes mean anything
-        healthy = replace(healthy, floor={**healthy.floor, "response": 0.012})
+        own, healthy = _alike_in_response(own, case.data, healthy, case.baseline)
     return own, healthy, bands
+
+
+def _alike_in_response(
+    own: Features, data: StationData, healthy: Features, baseline: StationData
+) -> tuple[Features, Features]:
+    """Make the response of two logs comparable, of which only one shows an open cup on the way.
+
+    Without an open cup the onset is that of the rise after the contact: it is held against the contact of the other.
+    """
+
+    def at_contact(features: Features, of: StationData) -> Features:
+        contact = of.cycles.floats("contact_s") - of.timing["try_s"]
+        floor = {**features.floor, "response": 0.012}
+        if not response_from_open_cup(of):
+            return replace(features, floor=floor)
+        return replace(features, values={**features.values, "response": contact}, floor=floor)
+
+    return at_contact(own, data), at_contact(healthy, baseline)
 
 
 def _seen(case: Case, options: JudgeOptions) -> Seen:

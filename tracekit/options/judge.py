@@ -16,6 +16,8 @@ class JudgeOptions:
     same_log: float = option(0.5, "unitless", "spreads shrink by this where the reference is the same log")
     temper: float = option(0.7, "unitless", "measures are not independent: their joint evidence is worth less")
     worst_logp: float = option(-18.0, "nats", "one measure alone never rules a cause out by more than this")
+    at_cup: float = option(0.15, "probability", "the sensor sits at the cup although no station file says so")
+    spread_top_kpa: float = option(0.15, "kPa", "how far the weather moves the end of the evacuation between two logs")
     worst_balance: float = option(-6.0, "nats", "the weather between two days moves the balance of a leak")
     since_before: float = option(
         0.3, "probability", "a fault is older than the log's own change: earlier cycles are no healthy reference"
