@@ -9,6 +9,12 @@ from made_logs import write_log
 
 from tracekit import cli
 
+# Typed by hand from the contract, so that no change of the program changes them.
+ESTIMATE = {"value", "lower", "upper", "level", "unit", "n", "method"}
+MEASURE = {"before", "after", "difference", "margin", "verdict"}
+COMPARISON = {"measures", "rates", "obstacles", "primary", "rule", "verdict"}
+PLAN = {"measure", "margin", "power", "cycles", "sample_interval_s", "looks", "rule", "sha256"}
+
 
 @pytest.fixture(scope="module")
 def logs(tmp_path_factory: pytest.TempPathFactory) -> Path:
@@ -42,6 +48,31 @@ def test_the_files_of_a_comparison(sheet: Path) -> None:
     assert document["primary"] == "decay_rate_kpa_s"
     assert [a["decision"] for a in document["acceptance"]] == ["accepted"]  # type: ignore[attr-defined]
     assert "The improvement is demonstrated" in (sheet / "report.html").read_text(encoding="utf-8")
+
+
+def test_every_key_of_the_contract(sheet: Path) -> None:
+    """Names and nesting of comparison.json are those that other programs read."""
+    document = _read(sheet / "comparison.json")
+    assert document["schema"] == "tracekit.comparison/1"
+    assert set(document) >= COMPARISON
+    measures, rates = document["measures"], document["rates"]
+    assert isinstance(measures, dict)
+    assert isinstance(rates, dict)
+    assert {"decay_rate_kpa_s", "evacuation_time_s", "hold_vacuum_kpa", "release_time_s"} <= set(measures)
+    assert {"drop_share", "miss_share"} <= set(rates)
+    for found in measures.values():
+        assert set(found) >= MEASURE
+        assert found["verdict"] in ("better", "worse", "equivalent", "undecided")
+        assert ("cycles_needed" in found) is (found["verdict"] == "undecided")
+        for name in ("before", "after", "difference"):
+            assert set(found[name]) >= ESTIMATE or found[name]["status"] in ("withheld", "lower_bound", "upper_bound")
+    leak = measures["decay_rate_kpa_s"]
+    change = leak["after"]["value"] - leak["before"]["value"]
+    assert leak["difference"]["value"] == pytest.approx(change, abs=0.3)  # sides are matched and adjusted apart
+    for name in ("drop_share", "miss_share"):
+        assert set(rates[name]) >= {"before", "after"}
+        assert set(rates[name]["before"]) >= ESTIMATE
+    assert all({"code", "text"} <= set(o) for o in document["obstacles"])  # type: ignore[attr-defined]
 
 
 def test_the_screen(logs: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -175,6 +206,8 @@ def test_a_plan_from_typical_figures(tmp_path: Path, capsys: pytest.CaptureFixtu
     assert cli.run(["plan", "--json", "--looks", "3", "--out", str(tmp_path)]) == 0
     document = json.loads(capsys.readouterr().out)
     assert document["basis"] == "typical figures"
+    assert set(document) >= PLAN | {"schema"}
+    assert all(set(look) == {"cycles", "bound"} for look in document["looks"])
     assert len(document["looks"]) == 3
     assert cli.run(["plan", "--measure", "drop_share", "--change", "100%", "--quiet", "--out", str(tmp_path)]) == 0
     assert capsys.readouterr().out == ""
@@ -189,6 +222,10 @@ def test_volume(logs: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) 
     by_flow = ["--orifice-c-dm3-s-bar", "0.00125", "--orifice-b", "0.4", "--orifice-u", "0.01"]
     assert cli.run(["volume", *pair, *by_flow, "--json", "--out", str(tmp_path)]) == 0
     document = json.loads(capsys.readouterr().out)
+    assert set(document) >= {"schema", "volume_ml", "budget", "warnings"}
+    assert set(document["volume_ml"]) == ESTIMATE
+    assert all(set(line) >= {"source", "u", "share"} for line in document["budget"])
+    assert sum(line["share"] for line in document["budget"]) == pytest.approx(1.0, abs=0.01)
     assert document["volume_ml"]["unit"] == "mL"
     # 3 kPa/s more through 0.156 · 0.1² · 0.8 dm³/(s·bar): 1.25e-11 m³/(s·Pa) · 1e5 · 101 325 / 3000 = 42 mL
     assert document["volume_ml"]["value"] == pytest.approx(42.0, rel=0.08)

@@ -100,6 +100,8 @@ def test_a_load_beyond_reach_is_refused():
     said = again(stations.HIGH, "\n[load]\nneeded_vacuum_kpa = 82.0\n")
     assert said.settings == ()
     assert said.withheld is not None
+    assert said.withheld.startswith("The load needs 82.0 kPa, a set point may be ")
+    assert len(said.withheld) <= 90
 
 
 def test_a_leak_is_repaired_first():

@@ -56,6 +56,43 @@ def test_the_document_is_as_the_contract_says(tuned):
     assert "null" not in (tuned / "tuning.json").read_text(encoding="utf-8").replace('"null"', "")
 
 
+# Typed by hand from the contract, so that no change of the program changes them.
+SETTINGS = {"set_point", "reset_point", "supply_off", "supply_on"}
+ESTIMATE = {"value", "lower", "upper", "level", "unit", "n", "method"}
+EFFECTS = {
+    "evacuation_time_s", "missed_share", "false_drop_share", "chatter_edges_per_hold", "supply_switches_per_hold",
+    "supply_switches_per_hour", "supply_on_share", "air_l_anr_per_cycle",
+}  # fmt: skip
+REPLAYED = {"drops_avoided", "drops_left", "edges_avoided", "edges_left"}
+
+
+def test_every_key_of_the_contract(tuned):
+    """Names and nesting of tuning.json are those that other programs read."""
+    document = json.loads((tuned / "tuning.json").read_text(encoding="utf-8"))
+    assert document["schema"] == "tracekit.tuning/1"
+    for side in ("settings_now", "settings_suggested"):
+        assert set(document[side]) == SETTINGS
+        for setting in document[side].values():
+            assert isinstance(setting["kpa"], float)
+            assert set(setting["display"]) == {"value", "unit", "from"}
+            assert setting["display"]["unit"] == "mbar"
+    assert set(document["predicted"]) == {"now", "suggested"}
+    for side in document["predicted"].values():
+        assert set(side) == EFFECTS
+        for effect in side.values():
+            assert set(effect) == ESTIMATE
+            assert effect["level"] == 0.95
+    assert document["constraints"]
+    for rule in document["constraints"]:
+        assert set(rule) == {"name", "holds", "margin_kpa"}
+        assert rule["holds"] is (rule["margin_kpa"] >= -1e-9)
+    changed = [n for n in SETTINGS if document["settings_now"][n]["kpa"] != document["settings_suggested"][n]["kpa"]]
+    assert len(document["reasons"]) == len(changed) > 0
+    assert all(any(line.startswith(n) for line in document["reasons"]) for n in changed)
+    assert set(document["replayed"]) == REPLAYED
+    assert all(type(v) is int and v >= 0 for v in document["replayed"].values())
+
+
 def test_the_page_needs_nothing_but_itself(tuned):
     """The page names no address, holds the settings to copy, the order, the rules, the sliders and the caution."""
     page = (tuned / "report.html").read_text(encoding="utf-8")
@@ -77,7 +114,8 @@ def test_the_screen(station_file, tmp_path, capsys):
     assert cli.run(["tune", log, "--station", str(station_file), "--out", str(tmp_path), "--show-model"]) == 0
     told = capsys.readouterr()
     assert told.err == ""
-    for text in ("enter", "supply changes per hold", "report.html", "Model of the station", "not a permission"):
+    for text in ("enter", "supply changes per hold", "report.html", "Model of the station", "not a permission", "Form of the leak",
+                 "Supply-off to the turn", "Supply-on to the turn", "Scatter between cycles"):
         assert text in told.out
     shown = [line for line in told.out.splitlines() if str(tmp_path) not in line]
     assert max(map(len, shown)) <= 90

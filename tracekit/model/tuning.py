@@ -122,6 +122,7 @@ class Fitted:
     limits     what binds settings [kPa]: guard, step, hysteresis, band, band_most, fall, and needed, open_level,
                point_most, off_most, dip_level where they are known
     curve, recorded, misfit_kpa  the modelled pick, some recorded ones, and how far they are apart
+    law        the form of the leak, of each group of cycles where rates fall into groups, in words
     """
 
     figures: Mapping[str, Quantity]
@@ -131,6 +132,7 @@ class Fitted:
     recorded: tuple[Curve, ...]
     misfit_kpa: float
     tables: Tables
+    law: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

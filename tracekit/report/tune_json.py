@@ -46,6 +46,7 @@ def tuning_json(tuning: Tuning, log_ids: tuple[str, ...]) -> dict[str, object]:
             "notes": list(tuning.notes),
             "what_if": None if tuning.what_if is None else what_if_json(tuning.what_if),
             "chatter": None if tuning.chatter is None else _chatter(tuning.chatter),
+            "decay_law": "" if tuning.fitted is None else tuning.fitted.law,
             "model": {} if tuning.fitted is None else {n: quantity(v) for n, v in tuning.fitted.figures.items()},
         }
     )

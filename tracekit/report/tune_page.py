@@ -27,7 +27,8 @@ _NOT_GIVEN = "not given"
 _MODEL: Mapping[str, str] = {
     "weakest_vacuum_kpa": "vacuum of the weakest cycle", "overshoot_kpa": "overshoot over supply off",
     "undershoot_kpa": "fall below supply on", "wall_exchange_s": "warming of the gas",
-    "delay_on_s": "supply-on to the turn", "recharge_time_s": "length of a recharge",
+    "delay_on_s": "supply-on to the turn", "delay_off_s": "supply-off to the turn",
+    "cycle_scatter_kpa": "scatter between cycles", "recharge_time_s": "length of a recharge",
     "deepest_dip_kpa": "deepest dip with the motion", "noise_time_s": "memory of the noise",
 }  # fmt: skip
 
@@ -222,6 +223,7 @@ def _model(tuning: Tuning, picture: Picture | None, unit: str) -> list[Block]:
         why = value.reason if isinstance(value, Withheld) else value.method
         said = breakable(number(num, unit)) if num is not None else _NOT_GIVEN
         rows.append((model_name(name), said, setting_names(clean(why, 90))))
+    rows.append(("Form of the leak", clean(tuning.fitted.law, 300), "bend of the pooled coasts"))
     table = render("plan_table.html", {"head": ("Quantity", "Value", "How found"), "rows": rows})
     shown = evidence((picture,), unit) if picture is not None else ""
     return [Block("model", "The model behind it", shown + table, "Model")]

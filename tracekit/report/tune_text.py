@@ -11,7 +11,7 @@ from tracekit.report.tune_page import PREDICTION, figure, headline, lead_line, m
 from tracekit.report.words import number, of_quantity
 
 WIDTH = 80
-_NAME, _EFFECT, _NOW, _CELL = 36, 27, 10, 25
+_NAME, _EFFECT, _NOW, _CELL = 38, 27, 10, 25
 _EFFECTS = {
     "evacuation_time_s": "part present after", "missed_share": "missed picks",
     "false_drop_share": "holds losing the output", "chatter_edges_per_hold": "needless changes per hold",
@@ -45,6 +45,9 @@ def model_lines(tuning: Tuning, unit: str = "kPa") -> list[str]:
         num = of_quantity(value)
         words = number(num, unit) if num is not None else value.reason if isinstance(value, Withheld) else "not given"
         lines.append(f"  {model_name(name)[:_NAME]:<{_NAME}} {clean(words, 80)}")
+    if tuning.fitted is not None:
+        law = f"  {'Form of the leak':<{_NAME}} {clean(tuning.fitted.law, 300)}"
+        lines += textwrap.wrap(law, WIDTH, subsequent_indent=" " * (_NAME + 3), drop_whitespace=False)
     if tuning.fitted is None:
         lines.append("  too little is known of this station for a model")
     return [line.replace(NBSP, " ") for line in lines]

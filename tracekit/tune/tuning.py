@@ -14,7 +14,7 @@ from tracekit.tune.chatter import chatter_of
 from tracekit.tune.cost import GOALS
 from tracekit.tune.display import entry_form, shown
 from tracekit.tune.entry_order import entry_plan
-from tracekit.tune.figures import model_figures
+from tracekit.tune.figures import leak_law, model_figures
 from tracekit.tune.interim import interim_note
 from tracekit.tune.known import NAMES, known_settings
 from tracekit.tune.obstacles import repair_first, unknown
@@ -169,6 +169,7 @@ def _fitted(prepared: Prepared, data: StationData, leak: LeakResult) -> Fitted:
         recorded=recorded,
         misfit_kpa=misfit_kpa(recorded, curve),
         tables=tables_of(prepared),
+        law=leak_law(leak),
     )
 
 
