@@ -11,6 +11,7 @@ from tests.read.dialects import Dialect, make_recording, write
 from tests.read.reading import read
 from tracekit.errors import LogReadError, UsageError
 from tracekit.model.station import Channel, Station, StationFacts
+from tracekit.options.read import ReadOptions
 from tracekit.read.opening import group_logs, open_log
 from tracekit.read.source import find_inputs
 from tracekit.read.station_file import match_stations, parse_station
@@ -217,6 +218,29 @@ def test_levels_that_contradict_each_other_are_refused(tmp_path):
     path = put(tmp_path / "log.csv", *lines_of(names="nothing"))
     with pytest.raises(LogReadError, match="give different on_level for supply"):
         read(path, files)
+
+
+@pytest.mark.parametrize("words", [True, False])
+@pytest.mark.parametrize("time", ["s", "iso"])
+@pytest.mark.parametrize("block_bytes", [1500, 1 << 20])
+def test_a_list_of_events_in_a_second_file(tmp_path, words, time, block_bytes):
+    """A second file with a row per change of a digital lies under the samples of the first."""
+    head, rows = lines_of(time=time)
+    cells = [row.split(",") for row in rows]
+    put(tmp_path / "analogue.csv", ",".join(head.split(",")[:2]), [",".join(c[:2]) for c in cells])
+    names, last, listed = ("Suction", "BlowOff", "PartPresent", "Door"), ["", "", ""], []
+    for n, row in enumerate(cells):
+        for k in range(3):
+            if row[2 + k] != last[k]:
+                last[k] = row[2 + k]
+                listed.append(f"{row[0]};{names[k]};{('off', 'on')[int(last[k])] if words else last[k]}")
+        if n % 500 == 0:
+            listed.append(f"{row[0]};Door;{'on' if words else 1}")
+    put(tmp_path / "events.csv", f"{head.split(',')[0]};Signal;State", listed)
+    found = read(tmp_path, options=ReadOptions(block_bytes=block_bytes))
+    assert same(found)
+    assert found.facts.rows_read == len(rows) + len(listed)
+    assert "listed in a second file" in [a.evidence for a in found.layout.assumptions]
 
 
 def test_digitals_beside_files_that_continue(tmp_path):

@@ -12,6 +12,7 @@ from tracekit.read.clock import Samples
 from tracekit.read.convert import BITS, LevelReader, Missing, Portion, Rejected
 from tracekit.read.dateorder import with_date_order
 from tracekit.read.digitals import ROLES, LevelPlan, by_name, find_digitals
+from tracekit.read.events import EventPlan, EventReader, find_events
 from tracekit.read.head import Head
 from tracekit.read.opened import Opened
 from tracekit.read.plan import Plan, StationPlan
@@ -23,17 +24,21 @@ from tracekit.read.timeread import TimeReader
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SideFile:
-    """A file of digitals, and the plan by which it is read."""
+    """A file of digitals, and the plan by which it is read; `events` where it has a row per change of one of them."""
 
     opened: Opened
     plan: Plan
     digitals: Mapping[str, LevelPlan]
     assumptions: tuple[Assumption, ...]
+    events: EventPlan | None = None
 
 
 def side_file(opened: Opened, station: Station, missing_roles: tuple[str, ...]) -> SideFile | None:
     """A file as one that holds digitals in roles that the main file lacks; None where it does not."""
     head = with_date_order(opened.head, station.channels.get("time"))
+    events = find_events(head, station, missing_roles)
+    if events is not None:
+        return _listed(opened, head, station, events)
     time, _ = plan_time(head, _channel(head, station.channels.get("time")))
     if time is None:
         return None
@@ -59,6 +64,23 @@ def side_file(opened: Opened, station: Station, missing_roles: tuple[str, ...]) 
     return SideFile(opened=opened, plan=plan, digitals=chosen, assumptions=(time_fact, *facts))
 
 
+def _listed(opened: Opened, head: Head, station: Station, events: EventPlan) -> SideFile | None:
+    """A file with a row per change of a digital."""
+    bare = replace(head, columns=tuple(c for c in head.columns if c.name not in (events.signal, events.level)))
+    time, _ = plan_time(bare, _channel(head, station.channels.get("time")))
+    if time is None:
+        return None
+    digitals = {role: LevelPlan(column=name, kind="word") for role, name in events.names.items()}
+    facts = [
+        Assumption(what=role, value=f"{name} in {head.name}", evidence="listed in a second file", confidence=0.95)
+        for role, name in events.names.items()
+    ]
+    used = {*time.columns, events.signal, events.level}
+    plan = Plan(time=time, stations=(), columns={c.name: c for c in head.columns if c.name in used})
+    time_fact = replace(assumption(time), what=f"time in {head.name}")
+    return SideFile(opened=opened, plan=plan, digitals=digitals, assumptions=(time_fact, *facts), events=events)
+
+
 def _channel(head: Head, given: Channel | None) -> Channel | None:
     """The station file's time channel where this file has that column."""
     return given if given is not None and given.column and head.column(given.column) is not None else None
@@ -72,10 +94,10 @@ class SideReader:
         self._side = side
         self._shift_s = shift_s
         self._time = TimeReader(side.plan.time, side.plan.columns)
-        self._readers = [
-            LevelReader(role, plan, side.plan.columns[plan.column]) for role, plan in side.digitals.items()
-        ]
-        self._roles = tuple(side.digitals)
+        plans = {} if side.events is not None else side.digitals
+        self._readers = [LevelReader(role, plan, side.plan.columns[plan.column]) for role, plan in plans.items()]
+        self._roles = tuple(plans)
+        self._events = EventReader(side.events, side.plan.columns) if side.events is not None else None
         self._rows = side.opened.rows(side.plan)
         self._times: NDArray[np.float64] = np.empty(0)
         self._levels: NDArray[np.uint8] = np.empty(0, np.uint8)
@@ -103,7 +125,7 @@ class SideReader:
                 return
             lines = rows.lines if rows.lines is not None else np.arange(rows.first_line, rows.first_line + rows.count)
             time_s = self._time.read(rows) + self._shift_s
-            packed = np.zeros(rows.count, np.uint8)
+            packed = np.zeros(rows.count, np.uint8) if self._events is None else self._events.read(rows.columns)
             for role, reader in zip(self._roles, self._readers, strict=True):
                 packed |= reader.read(rows.columns, lines, self._missing).view(np.uint8) * np.uint8(BITS[role])
             good = np.isfinite(time_s)
