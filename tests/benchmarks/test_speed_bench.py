@@ -19,7 +19,7 @@ from typing import Any
 import numpy as np
 import pytest
 from benchmarks import material
-from benchmarks.timing_table import ROOT, Table, in_turn, median_ratio, run
+from benchmarks.timing_table import ROOT, Table, as_installed, in_turn, median_ratio, run
 
 HERE = Path(__file__).parent
 PY = sys.executable
@@ -64,7 +64,7 @@ def hour(simulated: Any, tmp_path_factory: pytest.TempPathFactory) -> dict[str, 
 def stages(path: Path, times: int) -> list[dict[str, Any]]:
     """Turns of bare reading and diagnosis in one process; the first, which warms caches, is left out."""
     command = [PY, str(HERE / "stages.py"), str(path), str(times + 1)]
-    done = subprocess.run(command, capture_output=True, text=True, check=True, cwd=ROOT)
+    done = subprocess.run(command, capture_output=True, text=True, check=True, cwd=ROOT, env=as_installed())
     return [json.loads(line) for line in done.stdout.splitlines()][1:]
 
 
