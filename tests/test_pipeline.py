@@ -11,6 +11,7 @@ import pytest
 from segment.made_traces import KNOWN, PLAIN, SAVING, Piece, blow_off, evacuate, hold, idle, table_of, trace_of
 
 from tracekit import pipeline
+from tracekit.model.result import LeakChange
 from tracekit.model.station import Station, StationFacts
 from tracekit.options.read import ReadOptions
 from tracekit.pipeline import MeasuredLog, diagnose, measure
@@ -294,3 +295,17 @@ def test_flows_follow_the_volume(simulated) -> None:
     )
     assert flow.lower < flow.value < flow.upper
     assert (flow.upper - flow.lower) / flow.value > (decay.upper - decay.lower) / decay.value
+
+
+def test_change_of_leak_only_where_neither_log_has_a_coast() -> None:
+    """A baseline of a station that never coasts gives a change of leak; one that coasts has the rates themselves."""
+    plain, saving = trace_of(PLAIN * 8, noise=0.03), trace_of(SAVING * 8, noise=0.03)
+    alone = diagnose(table_of(plain)).stations[0]
+    compared = diagnose(table_of(plain), baseline=table_of(plain)).stations[0]
+    coasting = diagnose(table_of(saving), baseline=table_of(saving)).stations[0]
+    assert alone.leak_change is None
+    assert coasting.leak_change is None
+    assert isinstance(compared.leak_change, LeakChange)
+    change = compared.leak_change.change
+    assert change.value == pytest.approx(0.0, abs=1e-9)
+    assert change.lower < 0.0 < change.upper

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from tracekit.judge.case import Case
 from tracekit.judge.verdict import judge
 from tracekit.measure.leak import estimate_leak
+from tracekit.measure.leak_change import leak_change
 from tracekit.measure.station import station_data
 from tracekit.measure.stream import StationAnalyser
 from tracekit.model.cycle import StationData
@@ -205,6 +206,7 @@ def _result(now: MeasuredLog, index: int, healthy: MeasuredLog | None, plate: Me
         limits_of_log=data.notes,
         baseline=base,
         baseline_leak=base_leak,
+        leak_change=None if base is None or data.air_saving or base.air_saving else leak_change(data, base),
     )
 
 

@@ -1,7 +1,7 @@
 """A change of leak between two logs of a station that never coasts, from the vacuum that its evacuation tends to."""
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -46,6 +46,7 @@ def leak_change(now: StationData, baseline: StationData, options: LeakOptions = 
     """
     if now.air_saving or baseline.air_saving:
         return Withheld("A log has coasts: compare the leak rates themselves.")
+    baseline, now = _at_one_site(baseline, now, options)
     before, after = (_ultimate(d, options) for d in (baseline, now))
     if before is None or after is None:
         return Withheld(
@@ -66,6 +67,21 @@ def leak_change(now: StationData, baseline: StationData, options: LeakOptions = 
         )
     rise = after.pressure_kpa - before.pressure_kpa * (now.ambient_kpa / baseline.ambient_kpa)
     return _change(rise, tau, before, after, _budget(rise, tau, (before, after), (baseline, now), options), options)
+
+
+def _at_one_site(baseline: StationData, now: StationData, options: LeakOptions) -> tuple[StationData, StationData]:
+    """Both logs with what is known of the ambient of either: an unknown altitude is the same for both.
+
+    It then cancels in the difference, and only the weather between the two days is left.
+    """
+    if max(baseline.ambient_u_kpa, now.ambient_u_kpa) <= options.change_weather_kpa:
+        return baseline, now
+    known = min((now, baseline), key=lambda data: data.ambient_u_kpa)
+    weather = options.change_weather_kpa
+    return (
+        replace(baseline, ambient_kpa=known.ambient_kpa, ambient_u_kpa=weather),
+        replace(now, ambient_kpa=known.ambient_kpa, ambient_u_kpa=0.0),
+    )
 
 
 def leak_change_without_coasts(now: StationData, baseline: StationData, *, options: LeakOptions = DEFAULTS) -> Quantity:
@@ -113,7 +129,7 @@ def _budget(
     ratio = float(np.hypot(options.change_ratio_u / options.change_ratio, u_tau))
     return (
         BudgetLine(source="scatter of the ultimate vacuum", u_kpa_s=scale * scatter, common=False),
-        BudgetLine(source="ambient pressure of both logs", u_kpa_s=scale * weather, common=True),
+        BudgetLine(source="ambient pressure, or the weather between the logs", u_kpa_s=scale * weather, common=True),
         BudgetLine(source="sensor zero", u_kpa_s=scale * zero, common=True),
         BudgetLine(source="supply from day to day", u_kpa_s=scale * supply, common=True),
         BudgetLine(source="bend of the suction curve", u_kpa_s=scale * abs(rise) * ratio, common=True),

@@ -131,7 +131,10 @@ class Suggestion:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StationResult:
-    """Everything found out about one station of a log. `baseline` is the healthy log's data where one was given."""
+    """Everything found out about one station of a log. `baseline` is the healthy log's data where one was given.
+
+    leak_change  change of the leak against the baseline where neither log has a coast; None where that does not apply
+    """
 
     data: StationData
     leak: LeakResult
@@ -146,6 +149,7 @@ class StationResult:
     limits_of_log: tuple[str, ...]
     baseline: StationData | None = None
     baseline_leak: LeakResult | None = None
+    leak_change: LeakChange | Withheld | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -86,6 +86,9 @@ class LeakOptions:
     change_ratio: float = option(
         1.14, "", "true change of leak over (rise of the ultimate pressure)/τ, middle of 0.84–1.44"
     )
+    change_weather_kpa: float = option(
+        1.0, "kPa", "ambient pressure from one day to another at one site, as a standard uncertainty (common practice)"
+    )
     change_ratio_u: float = option(0.17, "", "its standard uncertainty: rectangular over 0.84–1.44")
     change_tau_share: float = option(0.25, "", "change of τ from which supply or exhaust must have changed as well")
     change_supply_share: float = option(

@@ -14,7 +14,15 @@ import numpy as np
 from tracekit.model.cycle import SettingInForce, StationData
 from tracekit.model.estimate import Quantity, Withheld, quantity_json
 from tracekit.model.finding import Detectable, Evidence, Finding, NextStep
-from tracekit.model.result import BudgetLine, DiagnosisRecord, LeakGroup, LeakResult, StationResult, Suggestion
+from tracekit.model.result import (
+    BudgetLine,
+    DiagnosisRecord,
+    LeakChange,
+    LeakGroup,
+    LeakResult,
+    StationResult,
+    Suggestion,
+)
 from tracekit.model.tables import CYCLES, OUTCOMES
 from tracekit.model.trace import Assumption, LogFacts
 
@@ -188,7 +196,18 @@ def _leak(result: StationResult) -> Json:
         "groups": [_group(group) for group in leak.groups],
         "budget": [_budget(line) for line in leak.budget],
         "warnings": leak.warnings,
+        **({} if result.leak_change is None else {"change_from_baseline": _change(result.leak_change)}),
     }
+
+
+def _change(change: LeakChange | Withheld) -> Json:
+    """The change of leak of a station without coasts, against its baseline."""
+    if isinstance(change, Withheld):
+        return quantity(change)
+    return {
+        **quantity(change.change), "smallest_kpa_s": change.smallest_kpa_s, "how": change.how,
+        "budget": [_budget(line) for line in change.budget],
+    }  # fmt: skip
 
 
 def _group(group: LeakGroup) -> Json:

@@ -145,7 +145,7 @@ def _leak() -> Schema:
         "mechanism": _one_of(("hole", "porous", "undecided")),
         "evidence": _TEXT,
         "groups": _list(_object(group)),
-    })  # fmt: skip
+    }, {"change_from_baseline": _QUANTITY})  # fmt: skip
 
 
 def _code() -> Schema:
