@@ -44,12 +44,13 @@ def process(*arguments: object, before: str = "", cwd: Path | None = None, **var
     )  # fmt: skip
 
 
-def child(*arguments: object, limit_s: int = 30, **variables: str) -> Ended:
+def child(*arguments: object, before: str = "", limit_s: int = 30, **variables: str) -> Ended:
     """Run the command line in a process of its own; one that uses the processor longer than `limit_s` is stopped.
 
     One that does nothing is stopped too, after a time that is long because the machine may be busy.
     """
-    running = process(*arguments, before=f"{MEASURED}resource.setrlimit(resource.RLIMIT_CPU, ({limit_s}, {limit_s}))", **variables)
+    limit = f"resource.setrlimit(resource.RLIMIT_CPU, ({limit_s}, {limit_s}))"
+    running = process(*arguments, before=f"{MEASURED}{limit}\n{before}", **variables)
     begun = time.monotonic()
     try:
         out, err = running.communicate(timeout=20 * limit_s)
