@@ -148,14 +148,13 @@ def test_debugging_shows_the_error(command, monkeypatch: pytest.MonkeyPatch) -> 
 
 
 def test_a_console_that_knows_few_characters(monkeypatch: pytest.MonkeyPatch) -> None:
-    """A console of another code page gets question marks, not a failure."""
+    """A console of another code page gets the nearest plain characters, not a failure, and JSON stays JSON."""
     console = io.TextIOWrapper(io.BytesIO(), encoding="cp437", errors="strict")
     monkeypatch.setattr(sys, "stdout", console)
     assert cli.run(["schema", "cycles"]) == 0
     console.flush()
     shown = console.buffer.getvalue().decode("cp437")
     assert json.loads(shown)["title"] == "cycles"
-    assert "?" in shown
 
 
 def _tracekit(*arguments: str, **more) -> subprocess.CompletedProcess[str]:

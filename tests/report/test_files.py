@@ -126,3 +126,17 @@ def test_writing_does_not_import_pandas_or_scipy(tmp_path: Path) -> None:
     )
     assert done.stdout.strip() == "[]"
     assert (tmp_path / "out" / "cycles.csv").exists()
+
+
+def test_a_file_open_elsewhere_is_named_with_what_to_do(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A file that a spreadsheet holds open gets a friendly message; nothing is left behind, the old file stays."""
+    write_files(tmp_path, {"cycles.csv": text_write("old")})
+
+    def refuse(self: Path, target: Path) -> None:
+        raise PermissionError(13, "The process cannot access the file", str(self), None, str(target))
+
+    monkeypatch.setattr(Path, "replace", refuse)
+    with pytest.raises(OutputError, match=r"cycles\.csv is open in another program; expected .* Close it there"):
+        write_files(tmp_path, {"cycles.csv": text_write("new")})
+    assert [p.name for p in tmp_path.iterdir()] == ["cycles.csv"]
+    assert (tmp_path / "cycles.csv").read_text(encoding="utf-8") == "old"

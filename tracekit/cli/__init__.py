@@ -17,6 +17,7 @@ from pathlib import Path
 from types import TracebackType
 from typing import TextIO, cast
 
+from tracekit.cli.common import dropped, is_screen, silent, survive_narrow_encoding, understood
 from tracekit.cli.stream import HarmlessStream
 from tracekit.errors import TracekitError, UsageError, message
 
@@ -26,7 +27,7 @@ COMMANDS: tuple[tuple[str, str], ...] = (
     ("tune", "Suggest settings for switch and air saving, with their predicted effect."),
     ("trend", "Show how every measure of a history changes, and when a limit is reached."),
     ("compare", "Decide whether a change between two recordings is real."),
-    ("verify", "Recompute a comparison from its logs."),
+    ("verify", "Recompute a comparison or a page from its logs."),
     ("plan", "Say how fast to sample and how many cycles to record."),
     ("volume", "Find the volume of a station from two decays and a known orifice."),
     ("simulate", "Make a synthetic log with known truth."),
@@ -34,13 +35,14 @@ COMMANDS: tuple[tuple[str, str], ...] = (
     ("watch", "Diagnose every log that is put into a folder."),
     ("explain", "Print the handbook entry of a finding."),
     ("schema", "Print the JSON Schema or column table of a file."),
+    ("completion", "Print a script that completes commands and options in a shell."),
 )
 
 DONE, FOUND, REFUSED, INTERRUPTED = 0, 1, 2, 130
 DEBUG = "TRACEKIT_DEBUG"
 
 _USAGE = """\
-Usage: tracekit LOG...                 diagnose the logs
+Usage: tracekit LOG...                 diagnose the logs, open the page
        tracekit COMMAND [ARGS]...      see tracekit COMMAND --help
 
 Reads what a data logger recorded at a vacuum pick-and-place station
@@ -52,6 +54,7 @@ Commands:
 Options:
   --version  Print the version.
   --help     Print this text.
+Of every command: --json, --quiet, --no-color (or NO_COLOR), --help. LOG may be -.
 """
 
 
@@ -93,7 +96,7 @@ def main() -> None:
 def run(arguments: Sequence[str]) -> int:
     """Run the command line and give its exit status: 0 done, 1 as asked by --fail-on, 2 refused, 130 interrupted."""
     for stream in (sys.stdout, sys.stderr):
-        _survive_narrow_encoding(stream)
+        survive_narrow_encoding(stream)
     out, err = (cast("TextIO", HarmlessStream(stream)) for stream in (sys.stdout, sys.stderr))
     with redirect_stdout(out), redirect_stderr(err):
         return _run(arguments)
@@ -110,8 +113,11 @@ def _run(arguments: Sequence[str]) -> int:
     try:
         with _OneMessage():
             name = _command_name(first)
-            rest = arguments[1:] if name == first else arguments
-            _typer_app(name)(args=list(rest), prog_name=f"tracekit {name}")
+            rest = arguments[1:] if name == first else dropped(arguments, screen=is_screen())
+            command = getattr(importlib.import_module(f"{__name__}.{name}"), name)
+            kept, hushed = understood(name, command, rest)
+            with silent(hushed):
+                _typer_app(name, command)(args=kept, prog_name=f"tracekit {name}")
     except SystemExit as leaving:
         return leaving.code if isinstance(leaving.code, int) else DONE
     return DONE
@@ -138,12 +144,11 @@ def _command_name(first: str) -> str:
     raise UsageError(message("command line", f'"{first}" is neither a command nor a file', "one of them", todo))
 
 
-def _typer_app(name: str) -> Callable[..., object]:
+def _typer_app(name: str, command: Callable[..., None]) -> Callable[..., object]:
     """The command as a typer application of its own, guarded so that errors leave as one message."""
     typer = importlib.import_module("typer")
-    module = importlib.import_module(f"{__name__}.{name}")
     app = typer.Typer(add_completion=False, rich_markup_mode=None, pretty_exceptions_enable=False)
-    app.command(name)(_guarded(getattr(module, name)))
+    app.command(name)(_guarded(command))
     ready: Callable[..., object] = app
     return ready
 
@@ -158,13 +163,6 @@ def _guarded(command: Callable[..., None]) -> Callable[..., None]:
             sys.stdout.flush()
 
     return guarded
-
-
-def _survive_narrow_encoding(stream: TextIO) -> None:
-    """Print a question mark for a character that the console does not know, instead of failing."""
-    reconfigure = getattr(stream, "reconfigure", None)
-    if reconfigure is not None:
-        reconfigure(errors="replace")
 
 
 def _close_broken_pipe() -> None:

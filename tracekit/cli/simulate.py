@@ -1,5 +1,6 @@
 """`tracekit simulate`: a synthetic log with known truth."""
 
+import json
 from dataclasses import replace
 from pathlib import Path
 from typing import Annotated
@@ -26,13 +27,15 @@ def simulate(
     seed: Annotated[int | None, typer.Option(min=0, help="Draw the scatter (or the random station) anew.")] = None,
     cycles: Annotated[int | None, typer.Option(min=1, max=2000, help="Number of picks.")] = None,
     severity: Annotated[int, typer.Option(min=1, max=3, help="1 mild, 2 clear, 3 heavy; random stations only.")] = 2,
+    as_json: Annotated[bool, typer.Option("--json", help="Print what was made as JSON.")] = False,
 ) -> None:
     """Make a synthetic log with known truth. Without a scenario, list them.
 
     DIR receives the log, truth.json and the station file that a plant would write.
     """
     if not scenario:
-        print(_listed())
+        names = {"scenarios": list(scenario_names()), "random": list(random_labels())}
+        print(json.dumps(names, indent=1) if as_json else _listed())
         return
     if kind not in KINDS:
         raise UsageError(message("--kind", f'"{kind}"', "parquet or csv", "Choose one of them."))
@@ -41,7 +44,9 @@ def simulate(
     folder = out or DEFAULT_OUT / chosen.name
     path = log.write(folder, kind)
     _write_station(folder / "station.toml", station_text(log.truth))
-    print(f"{path}: {len(log.time_s)} samples, {log.truth['summary']['cycles']} cycles, seed {chosen.seed}")
+    made = {"samples": len(log.time_s), "cycles": log.truth["summary"]["cycles"], "seed": chosen.seed}
+    told = f"{path}: {made['samples']} samples, {made['cycles']} cycles, seed {made['seed']}"
+    print(json.dumps({"log": str(path), **made}, indent=1) if as_json else told)
 
 
 def _chosen(scenario: str, seed: int | None, severity: int) -> Scenario:

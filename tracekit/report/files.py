@@ -134,8 +134,21 @@ def _remove_stale(folder: Path, names: Iterable[str]) -> None:
 
 
 def _refused(root: Path, error: Exception) -> OutputError:
+    held = _held_open(error)
+    if held is not None:
+        found, todo = f"{held.name} is open in another program", "Close it there (a spreadsheet?) and run again."
+        return OutputError(message(str(root), found, "files that may be replaced", todo))
     said = getattr(error, "strerror", None) or " ".join(str(error).split())
     return OutputError(message(str(root), f"cannot be written ({said})", "a folder to write to", _TODO))
+
+
+def _held_open(error: Exception) -> Path | None:
+    """The file that another program keeps from being replaced: it is there, its folder may be written, it may not."""
+    name = getattr(error, "filename2", None) or getattr(error, "filename", None)
+    if not isinstance(error, PermissionError) or name is None:
+        return None
+    path = Path(os.fsdecode(name))
+    return path if path.is_file() and os.access(path.parent, os.W_OK | os.X_OK) else None
 
 
 def _make_folder(folder: Path, made: list[Path]) -> None:
