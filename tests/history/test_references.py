@@ -7,7 +7,16 @@ import pytest
 
 from tracekit.history.charts import cusum, ewma, ewma_sigma
 from tracekit.history.runlength import cusum_run_length, ewma_run_length
-from tracekit.history.slope import exact_tail, kendall_p, kendall_s, pair_slopes, sen_slope
+from tracekit.history.slope import (
+    Correlation,
+    exact_tail,
+    kendall_p,
+    kendall_s,
+    pair_slopes,
+    robust_slope,
+    sen_slope,
+    variance_ratio,
+)
 from tracekit.history.steps import level_cuts
 
 SEN1968_T = np.array([1.0, 2, 3, 4, 10, 12, 18])
@@ -157,6 +166,21 @@ def test_run_lengths_of_the_cusum() -> None:
 def test_run_length_of_a_shewhart_chart_is_a_limiting_case() -> None:
     """An EWMA of weight near one is a plain chart: one-sided three σ at a shift of one σ is 1/Φ(−2) = 43.96."""
     assert ewma_run_length(0.9999, 3.0, shift=1.0, states=401) == pytest.approx(43.9558, rel=0.005)
+
+
+def test_correlated_logs_widen_a_slope() -> None:
+    """Scatter with lag-1 correlation 0.9 widens the error of a long slope by √(1.9/0.1) = 4.359 (time-series theory)."""
+    days, labels = np.arange(20_000.0), np.zeros(20_000, np.int64)
+    ratio = variance_ratio(days, labels, Correlation(share=1.0, lag1=0.9))
+    assert np.sqrt(ratio) == pytest.approx(4.358898943540674, rel=0.002)
+
+
+def test_doubling_in_thirty_days_as_a_rate() -> None:
+    """Equal factors that double every 30 days are ln 2 / 30 = 0.023105 a day, and the slope of the logarithm finds that."""
+    days = np.arange(60.0)
+    found = robust_slope(days, np.log(1.7 * 2.0 ** (days / 30.0)))
+    assert found is not None
+    assert found.slope == pytest.approx(0.023104906018664842, rel=1e-9)
 
 
 def test_run_length_of_the_ewma_by_simulation() -> None:

@@ -215,7 +215,7 @@ def test_the_mix_of_parts_is_taken_out() -> None:
     start = JAN_US + np.arange(150) * DAY_US
     parted = StationHistory(station="Glaze 1", start_us=start, followed={LEAK: mixed}, latest={}, findings=())
     got = station_trend(parted, (), None, {}, OPTIONS).measures[LEAK]
-    assert got.taken_out == ("part type",)
+    assert got.taken_out == ("part",)
     assert isinstance(got.relative, Estimate)
     bare = trend_of(mixed.value)
     assert isinstance(bare.relative, Estimate)
@@ -239,6 +239,55 @@ def test_recorded_weather_is_taken_out() -> None:
     got = adjust(told, measure, told.followed[LEAK])
     assert got.taken_out == ("ambient pressure",)
     assert np.std(got.level) < np.std(level)
+
+
+def test_recorded_temperature_is_taken_out() -> None:
+    """A summer that warms the station by 12 K does not pass for growth where its temperature is recorded."""
+    rng = np.random.default_rng(12)
+    temperature = 14.0 + 12.0 * np.arange(120) / 120 + 1.5 * rng.normal(size=120)
+    told = history_of(1.5 * np.exp(0.02 * (temperature - 20.0) + 0.03 * rng.normal(size=120)))
+    blind = station_trend(told, (), None, {}, OPTIONS).measures[LEAK].relative
+    told = replace(told, followed={**told.followed, "temperature": followed(temperature)})
+    got = station_trend(told, (), None, {}, OPTIONS).measures[LEAK]
+    assert got.taken_out == ("temperature",)
+    assert isinstance(got.relative, Estimate)
+    assert isinstance(blind, Estimate)
+    assert got.relative.lower <= 0.0 <= got.relative.upper
+    assert blind.lower > 0.0
+
+
+def test_the_mix_of_shifts_is_taken_out_and_named() -> None:
+    """Two shifts of which one picks worse, in shares that drift: no growth is seen, and the column is named."""
+    rng = np.random.default_rng(13)
+    leak, _ = mixed_parts(rng, np.log(1.5) + 0.04 * rng.normal(size=150))
+    leak = replace(leak, group_names=("shift=early", "shift=late"))
+    told = replace(history_of(np.ones(150)), followed={LEAK: leak})
+    got = station_trend(told, (), None, {}, OPTIONS).measures[LEAK]
+    assert got.taken_out == ("shift",)
+    assert isinstance(got.relative, Estimate)
+    assert got.relative.lower <= 0.0 <= got.relative.upper
+    assert not got.alarms
+
+
+def test_growth_without_a_latest_date_is_growth(tmp_path: Path) -> None:
+    """A leak that grows beyond doubt, too few logs for an interval of the date: growing, and the earliest date is told."""
+    rng = np.random.default_rng(14)
+    file = Station(limits={LEAK: Limit(max=4.0)})
+    for number in range(17):
+        level = 1.1 * 1.04**number * float(np.exp(0.06 * rng.normal()))
+        add_record(tmp_path, simple_record(number, decay=level), stations=file)
+    for number in range(17):
+        add_record(tmp_path, simple_record(number + 100, stations=("Glaze 2",), start_us=JAN_US - 100 * DAY_US, decay=1.5))
+    fleet = trend(tmp_path)
+    first, second = fleet.stations
+    got = first.measures[LEAK]
+    assert (first.station, first.state, second.state) == ("Glaze 1", "growing", "steady")
+    assert isinstance(got.crossing, Withheld)
+    assert got.not_before_us is not None
+    assert first.last_us < got.not_before_us
+    assert "reaches 4 not before" in digest_text(fleet)
+    document = trend_json(fleet, "2025-01-01T00:00:00Z")
+    assert '"crossing_not_before"' in json.dumps(document)
 
 
 def test_a_constant_ambient_is_not_taken_out() -> None:

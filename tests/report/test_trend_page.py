@@ -10,10 +10,11 @@ from history.made_up_records import DAY_US, JAN_US, cycles_table, facts_of, log_
 
 from tracekit.history.add import add_record
 from tracekit.history.trend import trend
+from tracekit.model.estimate import Estimate
 from tracekit.model.station import Limit, Station, StationFacts
-from tracekit.model.trend import FleetTrend
+from tracekit.model.trend import CommonChange, FleetTrend, LeakCost
 from tracekit.report.pictures.over_time import date_ticks, over_time
-from tracekit.report.trend_page import trend_pages
+from tracekit.report.trend_page import fleet_page, station_page, trend_pages
 from tracekit.report.trend_words import counts_line, day, finding, headline, main_measure
 from tracekit.report.words import plain
 
@@ -108,6 +109,42 @@ def test_pages_are_small_and_need_nothing(fleet: FleetTrend) -> None:
         assert "://" not in page
         assert "default-src &#39;none&#39;" in page
         assert 'style="' not in page
+
+
+def test_a_page_of_hundreds_shows_a_part_at_first(fleet: FleetTrend) -> None:
+    """Every station has its row, its small picture and its page; the page says how many are shown before they are asked for."""
+    many = replace(fleet, stations=tuple(replace(fleet.stations[0], station=f"Press {n}") for n in range(250)))
+    names = {station.station: f"stations/{n}.html" for n, station in enumerate(many.stations)}
+    page = fleet_page(many, names)
+    assert page.count("data-state=") == page.count('aria-label="leak over time"') == page.count('href="stations/') == 250
+    assert 'data-fleet="200"' in page
+
+
+def test_what_many_have_in_common_stands_before_the_stations(fleet: FleetTrend) -> None:
+    """A change of a whole air line and the news of the week come before the table, causes with their running share after it."""
+    change = CommonChange(
+        supply_group="north main", measure=LEAK, kind="step up", time_us=JAN_US, stations=("Glaze 1", "Glaze 2"), of=3
+    )
+    news = ((fleet.as_of_us, "Glaze 1", "alarm, leak"),)
+    told = replace(fleet, common=(change,), changed=news, causes=(("leak_steady", 6, 0.6), ("clogged_filter", 2, 0.2)))
+    page = fleet_page(told, {})
+    places = [page.index(text) for text in ("2 of 3 stations. Look at", "Glaze 1: alarm, leak", 'id="fleet"', "leak_steady: 6 stations")]
+    assert places == sorted(places)
+    assert "with those above 75 %" in page
+    assert "with those above 100 %" in page
+
+
+def test_a_cost_is_written_without_powers_of_ten(fleet: FleetTrend) -> None:
+    """Energy, money and valve operations a month have plain digits, as many as the interval allows, and name the currency."""
+
+    def about(value: float, unit: str) -> Estimate:
+        return Estimate(value=value, lower=0.5 * value, upper=1.5 * value, unit=unit, n=9, method="made up")
+
+    cost = LeakCost(energy_kwh=about(0.258, "kWh/month"), money=about(12.345, "1/month"), switches=about(24512.0, "1/month"), hours=480.0)
+    page = station_page(replace(fleet.stations[0], cost=cost), fleet)
+    assert "Energy: 0.26 (0.13 to 0.39) kWh a month" in page
+    assert "Money, in the currency of price_per_kwh: 12.3 (6.2 to 18.5) a month" in page
+    assert "Valve operations: 24512 (12256 to 36768) a month" in page
 
 
 def test_another_unit_changes_numbers_not_facts(fleet: FleetTrend) -> None:

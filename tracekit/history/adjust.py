@@ -58,7 +58,7 @@ def adjust(history: StationHistory, measure: TrendMeasure, followed: Followed, s
     mixed = _even_mix(measure, followed)
     if mixed is not None:
         level = np.where(np.isfinite(mixed), mixed, np.nan)
-        taken.append("part type")
+        taken.append(_context(followed.group_names))
     effects = []
     for name, least in _WEATHER:
         influence = _influence(history, name, least)
@@ -71,6 +71,12 @@ def adjust(history: StationHistory, measure: TrendMeasure, followed: Followed, s
     swing = season if measure.scale == "log" else measure.floor if season > 0 else 0.0
     left = 0.0 if "temperature" in taken else swing
     return Adjusted(level=level, effects=tuple(effects), taken_out=tuple(taken), season=left)
+
+
+def _context(groups: tuple[str, ...]) -> str:
+    """What tells the groups apart: the context columns, as `part, shift` of groups like `part=ribbed; shift=2`."""
+    columns = (piece.split("=")[0] for group in groups for piece in group.split("; ") if "=" in piece)
+    return ", ".join(dict.fromkeys(columns)) or "part type"
 
 
 def _influence(history: StationHistory, name: str, least: float) -> NDArray[np.float64] | None:

@@ -65,7 +65,7 @@ def _station(station: StationTrend) -> list[str]:
 def _urgency(trend: MeasureTrend) -> tuple[int, int, str]:
     state = trend.limit.state if trend.limit else ""
     order = {"over": 0, "may be over": 1}.get(state, 2)
-    dated = 0 if not isinstance(trend.crossing, Withheld) else 1
+    dated = 0 if not isinstance(trend.crossing, Withheld) or trend.not_before_us is not None else 1
     return (order, dated - 2 * trend.in_alarm, trend.measure.name)
 
 
@@ -81,6 +81,8 @@ def _measure(trend: MeasureTrend) -> str:
         c = trend.crossing
         parts.append(f"reaches {trend.limit.value if trend.limit else 0:g} on {iso(c.date_us)[:10]}")
         parts.append(f"between {iso(c.earliest_us)[:10]} and {iso(c.latest_us)[:10]}")
+    elif trend.limit is not None and trend.not_before_us is not None:
+        parts.append(f"growing, reaches {trend.limit.value:g} not before {iso(trend.not_before_us)[:10]}")
     elif trend.in_alarm and trend.alarms:
         parts.append(f"in alarm since {iso(trend.alarms[-1].time_us)[:10]}")
     else:

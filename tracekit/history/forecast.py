@@ -33,6 +33,13 @@ class Crossing:
     form: str
 
 
+@dataclass(frozen=True, slots=True)
+class NotBefore(Withheld):
+    """No interval of the date can be given, but its lower end: the limit is not crossed before the day `earliest`."""
+
+    earliest: float
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Form:
     """A line on its scale: distance from the limit (negative: not yet there) and its standard error at any day."""
@@ -119,9 +126,9 @@ def crossing(lines: Lines, limit: float, side: int, options: TrendOptions) -> Cr
     low, high = (1.0 - options.level) / 2.0, (1.0 + options.level) / 2.0
     if chance[0] > high:
         return Withheld("over the limit in all logs since the last step")
-    reason = _why_not(best, chance, days, last, ahead, side, (low, high), options)
-    if reason is not None:
-        return Withheld(reason)
+    gone = _why_not(best, chance, days, last, ahead, side, (low, high), options)
+    if gone is not None:
+        return gone
     date, earliest, latest = (float(days[np.searchsorted(chance, q)]) for q in (0.5, low, high))
     return Crossing(date=date, earliest=earliest, latest=latest, past=date <= last, form=best.name)
 
@@ -135,17 +142,20 @@ def _why_not(
     side: int,
     tails: tuple[float, float],
     options: TrendOptions,
-) -> str | None:
+) -> Withheld | None:
     """Why no date can be given, or None."""
     if best.line.slope * side <= 0 or best.line.p_value > options.growth_p:
-        return f"growth towards the limit is not established (p = {best.line.p_value:.2g})"
+        return Withheld(f"growth towards the limit is not established (p = {best.line.p_value:.2g})")
     if chance[-1] < tails[0]:
-        return f"further off than {ahead:.0f} days, which is as far as these logs can tell"
+        return Withheld(f"further off than {ahead:.0f} days, which is as far as these logs can tell")
     if chance[-1] < tails[1]:
-        first = float(days[np.searchsorted(chance, tails[0])]) - last
+        earliest = float(days[np.searchsorted(chance, tails[0])])
+        first = earliest - last
         if first <= 0:
-            return f"the limit may be crossed already; no latest date within {ahead:.0f} days"
-        return f"not before {first:.0f} days from the last log; no latest date within {ahead:.0f} days"
+            said = f"the limit may be crossed already; no latest date within {ahead:.0f} days"
+        else:
+            said = f"not before {first:.0f} days from the last log; no latest date within {ahead:.0f} days"
+        return NotBefore(said, earliest)
     return None
 
 

@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tracekit.history.charts import ChartAlarm, Charted, Limits, run_charts
-from tracekit.history.forecast import Crossing, Lines, crossing, find_lines, find_mean_lines, share_of_amounts
+from tracekit.history.forecast import Lines, NotBefore, crossing, find_lines, find_mean_lines, share_of_amounts
 from tracekit.history.prepare import Prepared, indices_after
 from tracekit.history.present import present_level
 from tracekit.history.slope import Slope, robust_slope
@@ -59,11 +59,13 @@ def measure_trend(
     present = present_level(prepared, lines, stretch, options)
     charted = _charted(prepared, restarts, chart_limits, options)
     state = _limit_state(limit, present, prepared)
+    crossed, not_before_us = _crossing(prepared, lines, state, options)
     return MeasureTrend(
         measure=measure, slope=slope, relative=relative, present=present, p_value=p_value, test=TEST,
         steps=_steps(prepared, events), alarms=_alarms(prepared, charted, chart_limits), in_alarm=charted.in_alarm,
-        limit=state, crossing=_crossing(prepared, lines, state, options), taken_out=prepared.adjusted.taken_out,
+        limit=state, crossing=crossed, taken_out=prepared.adjusted.taken_out,
         bounds=int((prepared.followed.bound != EXACT).sum()), series=_series(prepared, lines, options),
+        not_before_us=not_before_us,
     )  # fmt: skip
 
 
@@ -209,21 +211,24 @@ def _limit_state(limit: LimitState | None, present: Estimate | Withheld, prepare
 
 def _crossing(
     prepared: Prepared, lines: Lines | None, limit: LimitState | None, options: TrendOptions
-) -> CrossingDate | Withheld:
+) -> tuple[CrossingDate | Withheld, int | None]:
+    """The date of crossing; where there is none, also the day before which it is not, if growth is established."""
     if limit is None:
-        return Withheld("no limit given")
+        return Withheld("no limit given"), None
     if lines is None:
-        return Withheld("the logs of this stretch have no two different times")
+        return Withheld("the logs of this stretch have no two different times"), None
     found = crossing(lines, limit.value, limit.side, options)
+    if isinstance(found, NotBefore):
+        return Withheld(found.reason), _dated(prepared, found.earliest)
     if isinstance(found, Withheld):
-        return found
-    return _dated(prepared, found)
+        return found, None
+    date, earliest, latest = (_dated(prepared, day) for day in (found.date, found.earliest, found.latest))
+    return CrossingDate(date_us=date, earliest_us=earliest, latest_us=latest, past=found.past, form=found.form), None
 
 
-def _dated(prepared: Prepared, found: Crossing) -> CrossingDate:
-    zero = int(prepared.time_us[0]) - round(float(prepared.days[0]) * _DAY_US)
-    date, earliest, latest = (zero + round(d * _DAY_US) for d in (found.date, found.earliest, found.latest))
-    return CrossingDate(date_us=date, earliest_us=earliest, latest_us=latest, past=found.past, form=found.form)
+def _dated(prepared: Prepared, day: float) -> int:
+    """A day of the series' own time axis in UTC microseconds since 1970."""
+    return int(prepared.time_us[0]) + round((day - float(prepared.days[0])) * _DAY_US)
 
 
 def _series(prepared: Prepared, lines: Lines | None, options: TrendOptions) -> Series:

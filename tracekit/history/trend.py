@@ -239,17 +239,26 @@ def _state(station: StationTrend, silent: bool, options: TrendOptions) -> str:
 
 
 def _grows(trend_of: MeasureTrend, options: TrendOptions) -> bool:
-    """Whether an established slope for the worse crosses its limit within the horizon."""
-    if isinstance(trend_of.crossing, Withheld) or not isinstance(trend_of.slope, Estimate):
+    """Whether an established slope for the worse crosses its limit within the horizon, or may do so.
+
+    Where only the day is known before which it does not, growth must be beyond doubt: there is no interval to see.
+    """
+    if not isinstance(trend_of.slope, Estimate) or trend_of.p_value is None:
         return False
-    return trend_of.p_value is not None and trend_of.p_value < options.growth_p
+    dated = not isinstance(trend_of.crossing, Withheld)
+    return trend_of.p_value < (options.growth_p if dated else options.undated_growth_p) and (
+        dated or trend_of.not_before_us is not None
+    )
 
 
 def _badness(station: StationTrend) -> tuple[int, int, float, str]:
     """Sort key: worst first; among equals the earlier crossing, then the larger finding, then the name."""
-    dates = [t.crossing.date_us for t in station.measures.values() if not isinstance(t.crossing, Withheld)]
+    dates = [
+        t.not_before_us if isinstance(t.crossing, Withheld) else t.crossing.date_us for t in station.measures.values()
+    ]
+    earliest = float(min((d for d in dates if d is not None), default=1 << 62))
     severity = _SEVERITIES.index(station.severity) if station.severity in _SEVERITIES else len(_SEVERITIES)
-    return (_ORDER.index(station.state), severity, float(min(dates, default=1 << 62)), station.station)
+    return (_ORDER.index(station.state), severity, earliest, station.station)
 
 
 def _changed(stations: tuple[StationTrend, ...], now_us: int) -> tuple[tuple[int, str, str], ...]:

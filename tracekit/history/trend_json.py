@@ -73,6 +73,8 @@ def _measure(trend: MeasureTrend) -> dict[str, object]:
         "in_alarm": trend.in_alarm,
         "crossing": _crossing(trend.crossing),
     }
+    if trend.not_before_us is not None:
+        body["crossing_not_before"] = iso(trend.not_before_us)
     if isinstance(trend.relative, Estimate):
         body["relative_slope_per_day"] = trend.relative.value
         body["relative_slope"] = quantity_json(trend.relative)

@@ -139,6 +139,7 @@ class MeasureTrend:
     present        level at the last log
     taken_out      recorded influences that were taken out
     bounds         logs of which only a bound is known
+    not_before_us  where no date of crossing can be given, but growth is established: the day before which it is not
     """
 
     measure: TrendMeasure
@@ -155,6 +156,7 @@ class MeasureTrend:
     taken_out: tuple[str, ...]
     bounds: int
     series: Series
+    not_before_us: int | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -1,5 +1,7 @@
 """The pages of a trend: the fleet, worst first, and a page with a panel per measure for each station."""
 
+import math
+
 from tracekit.model.estimate import Estimate, Withheld
 from tracekit.model.trend import FleetTrend, LeakCost, MeasureTrend, StationTrend
 from tracekit.report.frame import Block, asset, frame, render
@@ -23,11 +25,12 @@ from tracekit.report.trend_words import (
 from tracekit.report.words import Num, Text, count, html
 
 FOLDER = "stations"
-_MOST_PAGES, _MOST_SPARKS, _MOST_LINES, _MOST_PANELS = 400, 2000, 60, 9
+_MOST_PAGES, _MOST_LINES, _MOST_PANELS = 5000, 60, 9
+_SHORT_LIST, _SHOWN_ROWS = 12, 200
 
 
 def trend_pages(fleet: FleetTrend, unit: str = "kPa") -> dict[str, str]:
-    """HTML by relative path: `report.html`, and `stations/<name>.html` for the worst 400 stations."""
+    """HTML by relative path: `report.html`, and `stations/<name>.html` for the worst 5000 stations."""
     names = _names(fleet)
     pages = {"report.html": fleet_page(fleet, names, unit)}
     by_name = {s.station: s for s in fleet.stations}
@@ -53,14 +56,17 @@ def _names(fleet: FleetTrend) -> dict[str, str]:
 
 def fleet_page(fleet: FleetTrend, names: dict[str, str], unit: str = "kPa") -> str:
     """The page of all stations."""
-    rows = [_row(s, names.get(s.station, ""), n < _MOST_SPARKS, unit) for n, s in enumerate(fleet.stations)]
+    rows = [_row(s, names.get(s.station, ""), unit) for s in fleet.stations]
     answer = _answer(headline(fleet), counts_line(fleet), _how_to_read(fleet))
     states = [state for state in STATE_WORDS if any(s.state == state for s in fleet.stations)]
-    table = render("trend_fleet.html", {"rows": rows, "states": states, "words": STATE_WORDS}, unit)
+    table = render(
+        "trend_fleet.html", {"rows": rows, "states": states, "words": STATE_WORDS, "shown": _SHOWN_ROWS}, unit
+    )
     blocks = [
         Block("answer", "", answer, page_one=True),
-        Block("stations", "Stations, worst first", table, "Stations", page_one=True),
         *_news(fleet),
+        Block("stations", "Stations, worst first", table, "Stations", page_one=True),
+        *_rest(fleet),
         Block("rules", "When an alarm is raised", _lines([_alarms_line(fleet), fleet.alarm_rule + "."]), "Rules"),
     ]
     return frame(
@@ -79,14 +85,14 @@ def _how_to_read(fleet: FleetTrend) -> str:
     return f"Begin with {clean(first, 60)}." if first and fleet.stations[0].state != "steady" else ""
 
 
-def _row(station: StationTrend, href: str, drawn: bool, unit: str) -> dict[str, object]:
+def _row(station: StationTrend, href: str, unit: str) -> dict[str, object]:
     trend = main_measure(station)
     return {
         "name": clean(station.station, 60), "href": href, "state": station.state, "word": STATE_WORDS[station.state],
         "measure": "" if trend is None else trend.measure.title.split(":")[0],
         "now": "" if trend is None else html(present(trend), unit),
         "said": "" if trend is None else html(_after_name(finding(trend)), unit),
-        "spark": spark(trend) if trend is not None and drawn else "",
+        "spark": spark(trend) if trend is not None else "",
         "step": clean(station.first_step, 90), "last": day(station.last_us), "when": station.last_us // 1_000_000,
         "silent": station.silent, "group": clean(station.supply_group or "", 40),
     }  # fmt: skip
@@ -98,29 +104,55 @@ def _after_name(text: Text) -> Text:
 
 
 def _news(fleet: FleetTrend) -> list[Block]:
-    """What changed, what is common, who is silent, which causes."""
-    changed = [f"{day(t)}, {clean(s, 60)}: {clean(what, 120)}" for t, s, what in fleet.changed]
+    """What must be known before a single station is looked at: what many have in common, and what is new."""
     common = [
-        f"{day(c.time_us)}, {clean(c.supply_group, 40)}: {c.measure}, {c.kind}, "
+        f"{day(c.time_us)}, {clean(c.supply_group, 40)}: {_measure_title(fleet, c.measure)}, {c.kind}, "
         f"{count(len(c.stations))} of {count(c.of)} stations. Look at the compressed-air line first."
-        for c in fleet.common
+        for c in fleet.common[::-1]
     ]
+    changed = [f"{day(t)}, {clean(s, 60)}: {clean(what, 120)}" for t, s, what in fleet.changed]
+    parts = (
+        ("common", "Changed at many stations of one line at once", common, "Common"),
+        ("week", "Changed in the last seven days", changed, "News"),
+    )
+    return [
+        Block(name, title, _lines(lines, _SHORT_LIST), margin, page_one=True)
+        for name, title, lines, margin in parts
+        if lines
+    ]
+
+
+def _rest(fleet: FleetTrend) -> list[Block]:
+    """Who is silent, which causes, what could not be read."""
     silent = [f"{clean(s.station, 60)}: last log {day(s.last_us)}" for s in fleet.stations if s.silent]
-    causes = [f"{code}: {count(n)} stations" for code, n, _ in fleet.causes]
     damaged = [f"{clean(d.name, 200)}: {clean(d.reason, 120)}" for d in fleet.damaged]
     parts = (
-        ("week", "Changed in the last seven days", changed, "News"),
-        ("common", "Changed at many stations of one line at once", common, "Common"),
         ("silent", "Stations that sent no log of late", silent, "Silent"),
-        ("causes", "What the newest logs found first", causes, "Causes"),
+        ("causes", "What the newest logs found first, the commonest first", _pareto(fleet), "Causes"),
         ("damaged", "Files that could not be read", damaged, "Files"),
     )
     return [Block(name, title, _lines(lines), margin) for name, title, lines, margin in parts if lines]
 
 
-def _lines(lines: list[str]) -> str:
-    more = [f"… and {count(len(lines) - _MOST_LINES)} more in trend.json."] if len(lines) > _MOST_LINES else []
-    return render("sheet_lines.html", {"text": "", "lines": [*lines[:_MOST_LINES], *more]})
+def _pareto(fleet: FleetTrend) -> list[str]:
+    """One line per cause: stations, and how much of all findings it and those before it make up."""
+    total = sum(stations for _, stations, _ in fleet.causes)
+    lines, so_far = [], 0
+    for code, stations, _ in fleet.causes:
+        so_far += stations
+        lines.append(f"{code}: {count(stations)} stations; with those above {100 * so_far / total:.0f} % of all")
+    return lines
+
+
+def _measure_title(fleet: FleetTrend, name: str) -> str:
+    """A measure's title without its explanation."""
+    titles = (s.measures[name].measure.title for s in fleet.stations if name in s.measures)
+    return next(titles, name).split(":")[0]
+
+
+def _lines(lines: list[str], most: int = _MOST_LINES) -> str:
+    more = [f"… and {count(len(lines) - most)} more in trend.json."] if len(lines) > most else []
+    return render("sheet_lines.html", {"text": "", "lines": [*lines[:most], *more]})
 
 
 def _alarms_line(fleet: FleetTrend) -> str:
@@ -217,7 +249,10 @@ def _events(station: StationTrend) -> list[str]:
 
 def _cost(cost: LeakCost, unit: str) -> str:
     """What the longer supply time costs, with what was assumed."""
-    named = (("Energy", cost.energy_kwh), ("Money", cost.money), ("Valve operations", cost.switches))
+    named = (
+        ("Energy", cost.energy_kwh), ("Money, in the currency of price_per_kwh", cost.money),
+        ("Valve operations", cost.switches),
+    )  # fmt: skip
     lines = [
         f"{name}: {clean(q.reason, 100)}" if isinstance(q, Withheld) else f"{name}: {_plain(q)}" for name, q in named
     ]
@@ -226,4 +261,9 @@ def _cost(cost: LeakCost, unit: str) -> str:
 
 
 def _plain(quantity: Estimate) -> str:
-    return f"{quantity.value:.3g} ({quantity.lower:.3g} to {quantity.upper:.3g}) {quantity.unit}"
+    """An estimate with as many digits as its interval allows, never in powers of ten."""
+    half = max(quantity.upper - quantity.lower, 1e-9) / 2.0
+    digits = max(0, 1 - math.floor(math.log10(half)))
+    value, lower, upper = (f"{v:.{min(digits, 4)}f}" for v in (quantity.value, quantity.lower, quantity.upper))
+    unit = {"1/month": "a month", "kWh/month": "kWh a month"}.get(quantity.unit, quantity.unit)
+    return f"{value} ({lower} to {upper}) {unit}"

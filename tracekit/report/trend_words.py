@@ -69,7 +69,7 @@ def main_measure(station: StationTrend) -> MeasureTrend | None:
 def _weight(trend: MeasureTrend) -> tuple[int, int, int]:
     state = trend.limit.state if trend.limit is not None else ""
     limits = {"over": 0, "may be over": 1}.get(state, 2)
-    dated = int(isinstance(trend.crossing, Withheld))
+    dated = int(isinstance(trend.crossing, Withheld) and trend.not_before_us is None)
     leak = int(trend.measure.name != "decay_rate_kpa_s")
     return (limits, dated - 2 * int(trend.in_alarm), leak)
 
@@ -117,6 +117,8 @@ def _reaching(trend: MeasureTrend) -> Text:
         return say("May be over the limit {}.", limit)
     if isinstance(trend.crossing, CrossingDate):
         return say("Reaches {} on {} ({} to {}).", limit, *_dates(trend.crossing))
+    if trend.not_before_us is not None:
+        return say("Reaches {} not before {}.", limit, day(trend.not_before_us))
     return ()
 
 

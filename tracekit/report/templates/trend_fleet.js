@@ -6,35 +6,54 @@
   tools.hidden = false;
   var body = table.tBodies[0];
   var rows = Array.prototype.slice.call(body.rows);
+  var words = rows.map(function (row) { return (row.dataset.name + " " + row.dataset.group).toLowerCase(); });
+  var place = new Map(rows.map(function (row, at) { return [row, at]; }));
+  var names = new Intl.Collator(undefined, { numeric: true });
   var find = document.getElementById("find");
   var state = document.getElementById("state");
   var order = document.getElementById("order");
+  var all = document.getElementById("all");
   var live = document.getElementById("live");
+  var most = Number(tools.dataset.fleet);
+  var sorted = rows;
 
-  function filter() {
+  // Thousands of rows are laid out only when they are asked for; until then they are there, but hidden.
+  function show() {
     var word = find.value.trim().toLowerCase();
-    var shown = 0;
-    rows.forEach(function (row) {
-      var text = (row.dataset.name + " " + row.dataset.group).toLowerCase();
-      var keep = (!state.value || row.dataset.state === state.value) && (!word || text.indexOf(word) >= 0);
-      row.hidden = !keep;
-      shown += keep ? 1 : 0;
+    var found = 0;
+    sorted.forEach(function (row) {
+      var keep = (!state.value || row.dataset.state === state.value) && (!word || words[place.get(row)].indexOf(word) >= 0);
+      found += keep ? 1 : 0;
+      row.hidden = !keep || found > most;
     });
-    live.textContent = shown + " of " + rows.length + " stations shown";
+    all.hidden = found <= most;
+    all.textContent = "Show all " + found;
+    var shown = Math.min(found, most);
+    live.textContent = shown + " of " + rows.length + " stations shown" + (found > shown ? ", " + found + " found" : "");
   }
 
   function sort() {
     var key = order.value;
-    var sorted = rows.slice();
+    sorted = rows.slice();
     if (key === "last") {
       sorted.sort(function (a, b) { return Number(a.dataset.when) - Number(b.dataset.when); });
     } else if (key) {
-      sorted.sort(function (a, b) { return a.dataset[key].localeCompare(b.dataset[key], undefined, { numeric: true }); });
+      sorted.sort(function (a, b) { return names.compare(a.dataset[key], b.dataset[key]); });
     }
-    body.replaceChildren.apply(body, sorted);
+    rows.forEach(function (row) { row.hidden = true; });
+    body.append.apply(body, sorted);
+    show();
   }
 
-  find.addEventListener("input", filter);
-  state.addEventListener("change", filter);
+  function showAll() {
+    most = rows.length;
+    show();
+  }
+
+  find.addEventListener("input", show);
+  state.addEventListener("change", show);
   order.addEventListener("change", sort);
+  all.addEventListener("click", showAll);
+  window.addEventListener("beforeprint", showAll);
+  if (rows.length > most) { show(); }
 })();
