@@ -11,6 +11,7 @@ import pytest
 from segment.made_traces import KNOWN, PLAIN, SAVING, Piece, blow_off, evacuate, hold, idle, table_of, trace_of
 
 from tracekit import pipeline
+from tracekit.model.estimate import Estimate
 from tracekit.model.result import LeakChange
 from tracekit.model.station import Station, StationFacts
 from tracekit.options.read import ReadOptions
@@ -309,3 +310,17 @@ def test_change_of_leak_only_where_neither_log_has_a_coast() -> None:
     change = compared.leak_change.change
     assert change.value == pytest.approx(0.0, abs=1e-9)
     assert change.lower < 0.0 < change.upper
+
+
+def test_leak_without_an_output(simulated: dict[str, np.ndarray]) -> None:
+    """A log without the output has no set point and no evacuation time, but its coasts tell the leak all the same."""
+    full = diagnose(table_of(simulated)).stations[0]
+    bare = diagnose(table_of({k: v for k, v in simulated.items() if k != "part_present"})).stations[0]
+    cycles = bare.data.cycles
+    assert cycles.where("outcome", "held").sum() == full.data.cycles.where("outcome", "held").sum()
+    assert not cycles.codes("set_point_reached").any()
+    assert not np.isfinite(cycles.floats("evacuation_time_s")).any()
+    assert not np.isfinite(cycles.floats("hold_start_s")).any()
+    assert isinstance(full.leak.decay_rate, Estimate)
+    assert isinstance(bare.leak.decay_rate, Estimate)
+    assert bare.leak.decay_rate.value == pytest.approx(full.leak.decay_rate.value, rel=0.05)

@@ -115,7 +115,7 @@ def _span_columns(samples: Samples, spans: Spans, hold: Hold) -> Arrays:
         "start_s": samples.time[spans.start],
         "end_s": end_time,
         "outcome": hold.outcome,
-        "set_point_reached": (hold.grip >= 0).astype(np.int8),
+        "set_point_reached": np.isfinite(hold.grip_time).astype(np.int8),
         "attempts": spans.attempts,
         "drop_s": _time_at(samples, hold.drop),
         "drop_kind": hold.drop_kind,

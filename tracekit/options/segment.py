@@ -21,6 +21,7 @@ class SegmentOptions:
     hidden_release_s: float = option(0.03, "s", "a blow-off that is not logged begins so long before vacuum has fallen")
     lost_share: float = option(0.6, "unitless", "vacuum under this share of the cycle's peak counts as lost")
     open_share: float = option(0.5, "unitless", "a pick whose vacuum stays under this share of a usual peak is missed")
+    gripped_share: float = option(0.8, "unitless", "where no set point is known a hold begins here, of its peak")
     low_share: float = option(0.25, "unitless", "vacuum under this share of a usual peak is nearly none")
     low_time_s: float = option(0.2, "s", "this long without vacuum before a supply-on, and a new attempt begins")
     gap_intervals: float = option(8.0, "sample intervals", "a longer pause between samples is a gap")

@@ -23,7 +23,8 @@ HELD, DROPPED, MISSED, INCOMPLETE = (OUTCOMES.index(o) for o in ("held", "droppe
 class Hold:
     """The hold of each cycle, arrays of shape (n_cycles,); sample indices are -1 where an event is absent.
 
-    grip       first sample at the set point           grip_time  time of that crossing [s]
+    grip       first sample at the set point           grip_time  time of that crossing [s], NaN where no set point is
+                                                                  known and `grip` stands for a hold near its peak
     set_point  set point in force in the cycle [kPa]   output_on  the output came on
     stop       supply-off that ends suction            quit       first sample after suction (stop, release or end)
     drop       last sample before the part was lost    outcome    code into OUTCOMES
@@ -115,6 +116,8 @@ def find_hold(samples: Samples, spans: Spans, reference: Reference, last_open: b
     output_on = first_in(samples.present_rise, spans.start, after)
     set_point = _set_points(samples, output_on, reference)
     grip, grip_time = _grip(samples, spans, after, output_on, set_point)
+    if not (samples.has_present or np.isfinite(reference.set_point)):
+        grip = _near_peak(samples, spans, after, reference, options)
     stop = _suction_end(samples, spans, grip, reference)
     leave = np.where(stop >= 0, np.minimum(stop, after), after)
     if not samples.has_release:
@@ -143,6 +146,13 @@ def find_hold(samples: Samples, spans: Spans, reference: Reference, last_open: b
         drop_kind=np.where(fell, kind, -1),
         peak=peak,
     )
+
+
+def _near_peak(samples: Samples, spans: Spans, until: Ints, reference: Reference, options: SegmentOptions) -> Ints:
+    """Where the hold begins for want of a set point: near the peak of the cycle. It has no time of its own."""
+    peak = range_max(samples.smooth, spans.start, np.maximum(until, spans.start + 1))
+    level = np.where(peak < options.open_share * reference.peak, np.inf, options.gripped_share * peak)
+    return first_reach(samples.smooth, level, spans.last_try, until)
 
 
 def _is_last(spans: Spans, last_open: bool) -> Bools:

@@ -69,9 +69,14 @@ def _present_level(vacuum: Floats, level: Levels) -> tuple[int | None, str]:
     return on, f"mean vacuum is {mean[1]:.1f} kPa while it is 1 and {mean[0]:.1f} kPa while it is 0"
 
 
+def _bridged(pressure: Floats) -> Floats:
+    """The pressure with the median in place of missing readings."""
+    return np.nan_to_num(pressure, nan=float(np.nanmedian(pressure)) if np.isfinite(pressure).any() else 0.0)
+
+
 def find_wiring(pressure: Floats, digital: NDArray[np.uint8], layout: Layout) -> Wiring:
     """Polarity of the three digitals from the head of a log; levels that the station file gives win."""
-    vacuum = -np.nan_to_num(pressure, nan=float(np.nanmedian(pressure)) if np.isfinite(pressure).any() else 0.0)
+    vacuum = -(pressure if np.isfinite(pressure).all() else _bridged(pressure))
     levels = {
         name: np.asarray(digital & bit != 0, np.bool_) if has else None
         for name, bit, has in (
