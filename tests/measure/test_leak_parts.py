@@ -1,13 +1,15 @@
 """Parts of the leak estimator: sums, mixtures, groups, residuals, forms."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from tests.measure.one_volume import Plant, station
-from tracekit.measure import leak_forms, leak_groups, leak_mixture, leak_residuals
-from tracekit.measure.leak_bins import break_at_falls, cut_delay_s, gather, timeline
+from tracekit.measure import leak_forms, leak_groups, leak_mixture, leak_residuals, leak_sums
+from tracekit.measure.leak_bins import History, break_at_falls, cut_delay_s, gather, timeline
 from tracekit.measure.leak_pieces import Pieces, Windows, cut_pieces, usable
 from tracekit.measure.leak_sums import (
     Regressors,
@@ -159,3 +161,38 @@ def test_noise_hides_the_recorder_s_steps() -> None:
     """Without noise a step leaves 0.22 of itself after averaging, with noise of half a step nearly nothing."""
     assert sensor_noise(0.5 / 12**0.5, 0.5).step_kpa == pytest.approx(0.22 * 0.5, rel=0.03)
     assert sensor_noise(0.29, 0.5).step_kpa < 0.02 * 0.5
+
+
+def hold_of(rng: np.random.Generator, common_kpa: float) -> tuple[Pieces, History, np.ndarray]:
+    """The coasts of a dozen cycles, with white residuals and a wave that all of them share."""
+    data = station(Plant(rates=(4.0,) * 12))
+    history = gather(data, timeline(data, OPTIONS), np.ones(12, bool))
+    pieces = cut_pieces(history, history.coast >= 0, OPTIONS)
+    wave = common_kpa * np.sin(2.0 * np.pi * history.since_cut_s[pieces.index] / 0.3)
+    return pieces, history, wave + rng.normal(size=len(pieces.index))
+
+
+def test_what_all_coasts_share_is_told_from_noise() -> None:
+    """White residuals leave a mean coast as scatter says; a wave of half the noise common to all does not."""
+    pieces, history, white = hold_of(np.random.default_rng(4), 0.0)
+    assert leak_residuals.common_misfit(history, pieces, white) < 1.8
+    pieces, history, shared = hold_of(np.random.default_rng(4), 0.5)
+    assert leak_residuals.common_misfit(history, pieces, shared) > 5.0
+
+
+def test_steps_count_where_the_noise_is_small() -> None:
+    """Half a step of noise smooths a recorder's steps away; a reading that stands still keeps a tenth of a step."""
+    left = leak_sums.steps_left(np.array([0.144, 0.35]), 0.5)
+    assert left[0] == pytest.approx(0.11, abs=0.005)
+    assert left[1] < 0.002
+
+
+def test_a_second_window_takes_out_later_motion() -> None:
+    """Bins between the second window's ends are not used, and without one they are."""
+    data = station(Plant(rates=(4.0, 5.0)))
+    history = gather(data, timeline(data, OPTIONS), np.ones(2, bool))
+    plain = Windows(cut_s=0.05, present_from_s=0.0, present_s=0.2, end_s=0.0)
+    twice = replace(plain, again_from_s=0.6, again_s=0.9)
+    gone = usable(history, plain) & ~usable(history, twice)
+    assert gone.any()
+    assert np.all((history.since_present_s[gone] > 0.6) & (history.since_present_s[gone] < 0.9))

@@ -12,6 +12,7 @@ from tracekit.measure.leak_groups import assign, masks, names
 from tracekit.measure.leak_rating import Nodes, Rates, Shared, nodes_of, rate_cycles
 from tracekit.measure.leak_rules import given, mechanism, no_such_vacuum, without_coasts
 from tracekit.measure.leak_shape import coast_shape
+from tracekit.measure.leak_sums import steps_left
 from tracekit.model.cycle import StationData
 from tracekit.model.estimate import Quantity, Withheld
 from tracekit.model.result import LeakGroup, LeakResult
@@ -59,12 +60,13 @@ def _models(data: StationData, search: Search, nodes: Nodes, options: LeakOption
     amplitude, sd = (nodes.mean(v, found.weight) for v in (found.amplitude, found.amplitude_sd))
     off = np.abs(np.sum(weight * amplitude, axis=(1, 2)) - scales.memory_mean) / scales.memory_sd
     flat = (len(weight), -1)
+    noise = np.nan_to_num(data.cycles.floats("noise_kpa"), nan=data.sensor.noise_kpa)
     return Models(
         weight=weight.reshape(flat), amplitude=amplitude.reshape(flat), amplitude_sd=sd.reshape(flat),
-        strain=np.maximum(off - 1.0, 0.0), inflation=found.inflation,
+        strain=np.maximum(off - 1.0, 0.0), inflation=found.inflation, misfit=found.common,
         common_kpa=float(np.hypot(data.ambient_u_kpa, options.zero_u_kpa)),
         volume_u=float(np.hypot(options.model_u, options.model_u_slow_1_s * data.sensor.sample_interval_s)),
-        step_kpa=scales.noise.step_kpa, quantisation_kpa=data.sensor.quantisation_kpa,
+        step_kpa=steps_left(noise, data.sensor.quantisation_kpa), quantisation_kpa=data.sensor.quantisation_kpa,
     )  # fmt: skip
 
 

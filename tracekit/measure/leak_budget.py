@@ -30,9 +30,10 @@ class Models:
     amplitude, amplitude_sd   (n_groups, n_models) α − 1 and its standard deviation
     strain        (n_groups,) by how many prior standard deviations beyond the first α is off what is expected
     inflation     of the variance by noise
+    misfit        of the mean coast: its mean square over what noise allows, at least 1
     common_kpa    standard uncertainty of ambient and zero together [kPa]
     volume_u      relative standard uncertainty of the model itself, more for slow logs
-    step_kpa      what is left of the recorder's steps after averaging [kPa]
+    step_kpa      what is left of the recorder's steps after averaging, by each cycle's own noise, (n_cycles,) [kPa]
     quantisation_kpa   these steps [kPa]
     """
 
@@ -41,9 +42,10 @@ class Models:
     amplitude_sd: Floats
     strain: Floats
     inflation: float
+    misfit: float
     common_kpa: float
     volume_u: float
-    step_kpa: float
+    step_kpa: Floats
     quantisation_kpa: float
 
 
@@ -85,10 +87,22 @@ def _cycle_sd(rates: Rates, here: Ints, number: int, models: Models, rate: Float
     mean = np.sum(weight * rate, axis=0)
     amplitude = np.sum(weight * np.abs(rates.slope[:, here]) * models.amplitude_sd[number][:, None], axis=0)
     noise = rates.noise[here] * np.sqrt(models.inflation * np.maximum(rates.misfit[here], 1.0))
-    common = [size for _, size in _common(mean, rates.line[here], number, models, options)]
+    common = [size for _, size in _common(mean, rates.line[here], rates.span[here], number, models, options)]
+    common.append(np.full(len(here), _misfit(rates, models)))
     return np.asarray(
         np.sqrt(noise**2 + amplitude**2 + _steps(rates, here, models) ** 2 + np.sum(np.square(common), axis=0))
     )
+
+
+def _misfit(rates: Rates, models: Models) -> float:
+    """Standard uncertainty from what the model leaves of the mean coast [kPa/s]: what is left may hide a slope.
+
+    The mean coast's residual, in units of its noise, times the noise of the mean rate.
+    """
+    known = rates.noise[np.isfinite(rates.noise)]
+    if not len(known):
+        return 0.0
+    return float(np.sqrt((models.misfit - 1.0) / np.sum(1.0 / np.maximum(known, 1e-9) ** 2)))
 
 
 def _steps(rates: Rates, here: Ints, models: Models) -> Floats:
@@ -98,10 +112,12 @@ def _steps(rates: Rates, here: Ints, models: Models) -> Floats:
     saw-tooth of the error averages out. All cycles start at much the same level, so that this is common to them.
     """
     crossed = np.abs(rates.line[here]) * rates.span[here] / max(models.quantisation_kpa, 1e-4)
-    return np.asarray(STEP_SHARE * models.step_kpa / rates.span[here] / np.maximum(crossed, 1.0))
+    return np.asarray(STEP_SHARE * models.step_kpa[here] / rates.span[here] / np.maximum(crossed, 1.0))
 
 
-def _common(mean: Floats, line: Floats, number: int, models: Models, options: LeakOptions) -> list[tuple[str, Floats]]:
+def _common(
+    mean: Floats, line: Floats, span: Floats, number: int, models: Models, options: LeakOptions
+) -> list[tuple[str, Floats]]:
     """What is the same in all cycles and in no model, as (source, standard uncertainty).
 
     The share of the distance to the straight line, which is what warming was found to add, grows with the strain of
@@ -114,6 +130,7 @@ def _common(mean: Floats, line: Floats, number: int, models: Models, options: Le
         ("ambient and zero", options.ambient_share_kpa * models.common_kpa * size),
         ("one gas volume for many", models.volume_u * size),
         ("distance to a straight line", share * np.abs(mean - line)),
+        ("motion outside the windows", options.motion_kpa / span),
     ]
 
 
@@ -177,13 +194,14 @@ def _parts(
     slope = np.abs(np.median(rates.slope[np.ix_(used, own)], axis=1))
     amplitude = float(np.sum(weight * slope * models.amplitude_sd[number][used]))
     noise = float(np.sqrt(models.inflation * np.mean(rates.noise[own] ** 2) * MEDIAN_VARIANCE / len(own)))
-    line = np.array([float(np.median(rates.line[own]))])
-    common = [(s, float(u[0])) for s, u in _common(np.array([mean]), line, number, models, options)]
+    line, span = (np.array([float(np.median(v[own]))]) for v in (rates.line, rates.span))
+    common = [(s, float(u[0])) for s, u in _common(np.array([mean]), line, span, number, models, options)]
     return (
         BudgetLine(source="mechanism", u_kpa_s=by_form, common=True),
         BudgetLine(source="wall exchange", u_kpa_s=by_node, common=True),
         BudgetLine(source="gas temperature before the coast", u_kpa_s=amplitude, common=True),
         *(BudgetLine(source=s, u_kpa_s=u, common=True) for s, u in common),
+        BudgetLine(source="misfit of the mean coast", u_kpa_s=_misfit(rates, models), common=True),
         BudgetLine(source="quantisation", u_kpa_s=float(np.median(_steps(rates, own, models))), common=True),
         BudgetLine(source="noise", u_kpa_s=noise, common=False),
     )

@@ -13,13 +13,16 @@ from tracekit.options.leak import LeakOptions
 class Windows:
     """Times left out of the coasts [s]: after the supply's cut, about the lift, before the end of the hold.
 
-    The lift's window reaches from `present_from_s` to `present_s` after part present.
+    The lift's window reaches from `present_from_s` to `present_s` after part present, a second one from `again_from_s`
+    to `again_s`, where a machine moves on later.
     """
 
     cut_s: float
     present_from_s: float
     present_s: float
     end_s: float
+    again_from_s: float = float("inf")
+    again_s: float = float("inf")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -46,6 +49,7 @@ def usable(history: History, windows: Windows) -> Bools:
     """True in bins of coasts that no event disturbs, shape (n_bins,)."""
     present = history.since_present_s
     moving = (present > windows.present_from_s) & (present < windows.present_s)
+    moving |= (present > windows.again_from_s) & (present < windows.again_s)
     return np.asarray(
         (history.coast >= 0)
         & ~history.clipped

@@ -19,6 +19,7 @@ class Posterior:
     weight     per group, joint probability of wall exchange and form, shape (n_groups, n_walls, n_forms)
     amplitude, amplitude_sd   α − 1 and its standard deviation, shape (n_groups, n_walls, n_forms)
     inflation  by how much the variance of block means exceeds that of white residuals
+    common     by how much the mean square of the residuals' mean over cycles exceeds what their scatter allows
     """
 
     walls: tuple[Wall, ...]
@@ -26,6 +27,7 @@ class Posterior:
     amplitude: Floats
     amplitude_sd: Floats
     inflation: float
+    common: float = 1.0
 
     @property
     def tau_s(self) -> float:

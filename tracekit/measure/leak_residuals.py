@@ -2,12 +2,16 @@
 
 import numpy as np
 
-from tracekit.measure.leak_bins import Floats
+from tracekit.measure.leak_bins import Bools, Floats, History, Ints
 from tracekit.measure.leak_pieces import Pieces, piece_sum
 from tracekit.measure.leak_sums import Regressors
 
 BLOCK = 6
 """Bins of a block: long against the sensor's lag, short against a coast."""
+PLACES = 14
+"""Places along the mean coast at which its residual is looked at."""
+FEWEST = 6
+"""Fewest cycles that tell the scatter of a mean."""
 
 
 def residuals(
@@ -40,3 +44,46 @@ def inflation(pieces: Pieces, residual: Floats) -> float:
     block = np.cumsum(place[known] % BLOCK == 0) - 1
     sums = np.bincount(block, weights=residual[known])
     return max(1.0, float(np.mean(sums**2) / (BLOCK * np.mean(residual[known] ** 2))))
+
+
+def common_misfit(history: History, pieces: Pieces, residual: Floats) -> float:
+    """Mean square of the residuals' mean over the cycles, over what their scatter allows; at least 1.
+
+    What all coasts have in common beyond the model does not shrink with their number. Looked at by the time since the
+    supply's cut, apart for the first coast of a hold and the later ones; each of them has fitted a level and a rate.
+    """
+    coast, cycle = history.coast[pieces.index], pieces.cycle[pieces.owner]
+    later = ~_first_of_hold(history)[coast]
+    time, known = history.since_cut_s[pieces.index], np.isfinite(residual)
+    excess, places = 0.0, 0
+    for part in (known & ~later, known & later):
+        found = _places(time[part], cycle[part], residual[part])
+        excess, places = excess + float(np.sum(found)), places + max(len(found) - 2, 0)
+    return max(1.0, excess / (places - 1)) if places > 3 else 1.0
+
+
+def _first_of_hold(history: History) -> Bools:
+    """True for coasts that are the first of their cycle, shape (n_coasts,)."""
+    inside = history.coast >= 0
+    _, at = np.unique(history.cycle[inside], return_index=True)
+    first = np.zeros(history.coasts, bool)
+    first[history.coast[inside][at]] = True
+    return first
+
+
+def _places(time: Floats, cycle: Ints, residual: Floats) -> Floats:
+    """Squared mean residual over its variance at places along the coast that enough cycles reach."""
+    if len(time) < 4 * PLACES:
+        return np.zeros(0)
+    place = np.searchsorted(np.quantile(time, np.linspace(0.0, 1.0, PLACES + 1)[1:-1]), time, side="right")
+    rows = int(cycle.max()) + 1
+    flat = place * rows + cycle
+    total, count = (
+        np.bincount(flat, weights=w, minlength=PLACES * rows).reshape(PLACES, rows) for w in (residual, None)
+    )
+    cycles, bins = np.count_nonzero(count, axis=1), np.maximum(count.sum(axis=1), 1)
+    mean = total.sum(axis=1) / bins
+    spread = np.sum((total - mean[:, None] * count) ** 2, axis=1) / bins**2
+    enough = (cycles >= FEWEST) & (spread > 0.0)
+    n = cycles[enough]
+    return np.asarray(mean[enough] ** 2 / spread[enough] * (n - 3.0) / n)

@@ -58,16 +58,26 @@ class Noise:
     step_kpa: float
 
 
-def sensor_noise(noise_kpa: float, quantisation_kpa: float) -> Noise:
-    """Noise of the samples (quantisation included) and what is left of the steps after averaging.
+def steps_left(noise_kpa: Floats, quantisation_kpa: float) -> Floats:
+    """What is left of a recorder's steps after averaging over noise, quantisation included in it [kPa].
 
     Averaging noise σ over steps q leaves q/(π√2)·exp(−2π²σ²/q²) (first term of the Fourier series of a quantiser).
     """
     q = max(quantisation_kpa, 1e-4)
+    return np.asarray(q / (np.pi * np.sqrt(2.0)) * np.exp(-2.0 * (np.pi * _inner(noise_kpa, q) / q) ** 2))
+
+
+def _inner(noise_kpa: Floats, q: float) -> Floats:
+    """Noise without the recorder's steps, at least a tenth of what the steps add [kPa]."""
     uniform = q / np.sqrt(12.0)
-    inner = np.sqrt(max(noise_kpa**2 - uniform**2, (0.1 * uniform) ** 2))
-    left = q / (np.pi * np.sqrt(2.0)) * np.exp(-2.0 * (np.pi * inner / q) ** 2)
-    return Noise(sample_kpa=float(np.hypot(inner, uniform)), step_kpa=float(max(left, 1e-4)))
+    return np.asarray(np.sqrt(np.maximum(noise_kpa**2 - uniform**2, (0.1 * uniform) ** 2)))
+
+
+def sensor_noise(noise_kpa: float, quantisation_kpa: float) -> Noise:
+    """Noise of the samples (quantisation included) and what is left of the steps after averaging."""
+    q, noise = max(quantisation_kpa, 1e-4), np.array(noise_kpa)
+    left = float(steps_left(noise, quantisation_kpa))
+    return Noise(sample_kpa=float(np.hypot(_inner(noise, q), q / np.sqrt(12.0))), step_kpa=max(left, 1e-4))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

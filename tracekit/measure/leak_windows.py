@@ -82,11 +82,17 @@ def _shortest(tried: _Trials, least: float, options: LeakOptions) -> Windows | N
 
 
 def _late(bench: _Bench, found: Windows, least: float) -> Windows | None:
-    """A window that starts some time after part present, where its bins fit far worse than all others."""
+    """A window that starts some time after part present, where its bins fit far worse than all others.
+
+    Either in the place of the first, for a lift at a fixed time, or beside it, for a machine that moves on later.
+    """
     options = bench.options
     length = options.window_most_s + options.window_margin_s
     starts = np.arange(options.window_step_s, options.window_late_s + 1e-9, 1.5 * options.window_step_s).tolist()
     trials = [replace(found, present_from_s=a, present_s=a + length) for a in starts]
+    trials += [
+        replace(found, again_from_s=a, again_s=a + options.window_again_s) for a in starts if a >= found.present_s
+    ]
     tried = _try(bench, [found, *trials])
     free = np.maximum(tried.free, 1.0)
     level = np.maximum(tried.misfit / free, options.variance_least)

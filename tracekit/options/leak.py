@@ -28,6 +28,7 @@ class LeakOptions:
     window_step_s: float = option(0.1, "s", "step of the search for motion windows")
     window_most_s: float = option(0.4, "s", "longest window after part present and before release that is tried")
     window_late_s: float = option(1.2, "s", "latest start of the lift after part present, where it has a fixed time")
+    window_again_s: float = option(0.3, "s", "length of a second window after the lift's, where the machine moves on")
     window_late_z: float = option(6.0, "", "excess misfit of the bins of a late window, in its standard deviations")
     window_late_gain: float = option(0.85, "", "misfit outside a late window over the misfit with it")
     window_z: float = option(2.0, "", "rise of the misfit, in its standard deviations, that shows motion in a window")
@@ -49,9 +50,9 @@ class LeakOptions:
     walls_most: int = option(15, "", "most time constants tried at one spread in the last grid")
     variance_least: float = option(0.1, "", "residual variance is not believed below this: a reading can stand still")
     memory_mean: float = option(
-        0.04, "", "middle of the prior of α − 1: resistance between sensor and cup hides some of the cooling"
+        0.03, "", "middle of the prior of α − 1: resistance between sensor and cup hides some of the cooling"
     )
-    memory_sd: float = option(0.07, "", "standard deviation of the amplitude of the gas's history about that")
+    memory_sd: float = option(0.10, "", "standard deviation of the amplitude of the gas's history about that")
     memory_sd_slow_1_s: float = option(
         2.0, "1/s", "what a sampling interval adds to it: slow logs see little of the evacuation"
     )
@@ -77,7 +78,10 @@ class LeakOptions:
         0.005, "", "relative standard uncertainty that one gas volume with one wall exchange leaves"
     )
     model_u_slow_1_s: float = option(0.3, "1/s", "what a sampling interval adds to it: bends in between are not seen")
-    line_share: float = option(0.025, "", "share of the distance to the straight line that enters the uncertainty")
+    motion_kpa: float = option(
+        0.006, "kPa", "standard uncertainty of the vacuum that motion outside the windows costs in a coast"
+    )
+    line_share: float = option(0.07, "", "share of the distance to the straight line that enters the uncertainty")
     line_strain: float = option(1.5, "", "growth of that share per prior standard deviation that α is off")
     fewest_cycles: int = option(5, "", "fewest cycles with a rate that make a log's value")
     lacking_share: float = option(0.10, "", "share of held cycles without a rate from which the interval is widened")
