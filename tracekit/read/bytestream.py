@@ -5,6 +5,8 @@ import struct
 import zipfile
 import zlib
 from collections.abc import Iterator
+from contextlib import contextmanager
+from io import BufferedReader
 from pathlib import Path
 from typing import IO, Protocol
 
@@ -32,13 +34,8 @@ class Hash(Protocol):
 
 def packing_of(path: Path) -> str:
     """plain, gzip, zstd, zip or parquet, by the first bytes. Raises LogReadError where the file cannot be read."""
-    try:
-        with path.open("rb") as file:
-            start = file.read(4)
-    except OSError as error:
-        raise LogReadError(
-            message(path.name, error.strerror or "unreadable", "a readable file", "Check the name and the rights.")
-        ) from error
+    with reading(path) as file:
+        start = file.read(4)
     if not start:
         raise LogReadError(message(path.name, "an empty file", "rows of samples", "Export the log again."))
     known = {_GZIP: "gzip", _ZSTD: "zstd", _ZIP: "zip", _PARQUET: "parquet"}
@@ -47,8 +44,25 @@ def packing_of(path: Path) -> str:
 
 def file_hash(path: Path) -> str:
     """SHA-256 of the bytes of a file in hex."""
-    with path.open("rb") as file:
+    with reading(path) as file:
         return hashlib.file_digest(file, "sha256").hexdigest()
+
+
+@contextmanager
+def reading(path: Path) -> Iterator[BufferedReader]:
+    """A file open for reading. Raises LogReadError where it cannot be opened, or read on, or is gone."""
+    try:
+        with path.open("rb") as file:
+            yield file
+    except OSError as error:
+        found = error.strerror or "unreadable"
+        raise LogReadError(message(path.name, found, "a readable file", "Check the name and the rights.")) from error
+
+
+def size_of(path: Path) -> int:
+    """Bytes of a file. Raises LogReadError where it is gone."""
+    with reading(path) as file:
+        return file.seek(0, 2)
 
 
 def unpacked(
@@ -60,7 +74,7 @@ def unpacked(
     Raises LogReadError where nothing can be unpacked.
     """
     notes = damage if damage is not None else []
-    with path.open("rb") as file:
+    with reading(path) as file:
         if packing == "plain":
             while piece := file.read(size):
                 if digest is not None:

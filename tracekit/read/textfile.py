@@ -10,7 +10,7 @@ from tracekit.errors import LogReadError, message
 from tracekit.model.trace import Assumption
 from tracekit.options.read import ReadOptions
 from tracekit.read.bounds import bounded, worth_reading
-from tracekit.read.bytestream import Hash, unpacked, whole_lines
+from tracekit.read.bytestream import Hash, reading, size_of, unpacked, whole_lines
 from tracekit.read.columns import Column, Profile, item_columns, make_column, profile_cells
 from tracekit.read.delimited import CUT, TextShape, parse, parse_ahead
 from tracekit.read.encoding import DAMAGE, Encoding, as_utf8, find_encoding, sound_utf8
@@ -140,7 +140,7 @@ def _no_rows(lines: Sequence[str], name: str) -> str:
 
 def _rows_about(path: Path, packing: str, raw: bytes, rows: int) -> int | None:
     """Rows of the whole file by the share of its bytes that was looked at, None where it is packed."""
-    return round(path.stat().st_size / max(len(raw), 1) * rows) if packing == "plain" else None
+    return round(size_of(path) / max(len(raw), 1) * rows) if packing == "plain" else None
 
 
 def _first_bytes(path: Path, packing: str, options: ReadOptions) -> tuple[bytes, bool]:
@@ -175,7 +175,7 @@ def _spread(body: Sequence[str]) -> list[str]:
 
 def _tail(path: Path, encoding: Encoding, mend: Mend | None) -> list[str]:
     """The last whole lines of a file, which show later dates and the ends of ranges."""
-    with path.open("rb") as file:
+    with reading(path) as file:
         size = file.seek(0, 2)
         file.seek(max(size - _TAIL_BYTES, encoding.bom) // 2 * 2)
         raw = file.read()
@@ -321,7 +321,7 @@ def text_rows(
     form = file.form
     mark = (form.delimiter.encode() + DAMAGE) * (form.fields + 1)
     packed = unpacked(file.path, file.packing, options.block_bytes, digest, damage)
-    pieces = bounded(packed, file.path.stat().st_size, file.name, options)
+    pieces = bounded(packed, size_of(file.path), file.name, options)
     whole = whole_lines(as_utf8(pieces, file.encoding, mark), options.block_bytes, quoted=form.multiline)
     mend = file.mend
     body = _guard_end(_after(whole, file.first_line), form, whole=isinstance(mend, Records))
