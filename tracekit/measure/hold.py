@@ -36,7 +36,7 @@ def hold_vacua(samples: Samples, hold: Hold) -> Mapping[str, Floats]:
         "hold_vacuum_kpa": np.where(held, mean, np.nan),
         "hold_min_vacuum_kpa": np.where(held, np.minimum(lowest, hold.peak), np.nan),
         "hold_start_s": np.where(held, hold.grip_time, np.nan),
-        "hold_end_s": np.where(held, np.maximum(end_time, hold.grip_time), np.nan),
+        "hold_end_s": np.where(held, np.fmax(end_time, hold.grip_time), np.nan),
     }
 
 
