@@ -621,6 +621,106 @@ def codes_of_quality(rec: Recording) -> bytes:
     return long_epoch_quality(rec).replace(b",Bad", b",24").replace(b",Good", b",192")
 
 
+def row_twice(rec: Recording) -> bytes:
+    """Every row is written twice."""
+    s, r, p = bits(rec)
+    lines = ["Time [s];Vacuum [kPa];Suction;Blow-off;Part present"]
+    for t, k, a, b, c in zip(rec.time_s, rec.pressure_kpa, s, r, p, strict=True):
+        lines += [f"{t:.2f};{k};{a};{b};{c}"] * 2
+    return joined(lines)
+
+
+def clock_in_a_number(rec: Recording) -> bytes:
+    """Hours, minutes and seconds in one number, over several minutes."""
+    s, r, p = bits(rec)
+    lines = ["Time;Vacuum [kPa];Suction;Blow-off;Part present"]
+    for i, (k, a, b, c) in enumerate(zip(rec.pressure_kpa, s, r, p, strict=True)):
+        d = START + dt.timedelta(seconds=i / 10)
+        lines.append(f"{d:%H%M%S}.{d.microsecond // 100000};{k};{a};{b};{c}")
+    return joined(lines)
+
+
+def absolute_without_rest(rec: Recording) -> bytes:
+    """An absolute pressure of a line that never returns to ambient."""
+    s, r, p = bits(rec)
+    lines = ["Time [s];Pressure abs [kPa];Suction;Blow-off;Part present"]
+    lines += [
+        f"{t:.2f};{0.6 * k + 70:.3f};{a};{b};{c}"
+        for t, k, a, b, c in zip(rec.time_s, rec.pressure_kpa, s, r, p, strict=True)
+    ]
+    return joined(lines)
+
+
+def period_that_is_none(rec: Recording) -> bytes:
+    """A preamble whose period is that of the whole recording, above numbered samples."""
+    s, r, p = bits(rec)
+    lines = ["Recorder: R2", "Recording period: 22.6 s", "Nr;Vacuum [kPa];Suction;Blow-off;Part present"]
+    lines += [f"{i};{k};{a};{b};{c}" for i, (k, a, b, c) in enumerate(zip(rec.pressure_kpa, s, r, p, strict=True))]
+    return joined(lines)
+
+
+def two_intervals(rec: Recording) -> bytes:
+    """A preamble that gives the interval of the display beside that of the samples."""
+    s, r, p = bits(rec)
+    lines = ["Display interval: 100 ms", "Sample interval: 10 ms", "Nr;Vacuum [kPa];Suction;Blow-off;Part present"]
+    lines += [f"{i};{k};{a};{b};{c}" for i, (k, a, b, c) in enumerate(zip(rec.pressure_kpa, s, r, p, strict=True))]
+    return joined(lines)
+
+
+def named_cells(rec: Recording) -> bytes:
+    """Name and value in every cell."""
+    s, r, p = bits(rec)
+    return joined(
+        [
+            f"t={t:.2f};p={k};s={a};r={b};d={c}"
+            for t, k, a, b, c in zip(rec.time_s, rec.pressure_kpa, s, r, p, strict=True)
+        ]
+    )
+
+
+def counts_of_a_converter(rec: Recording) -> bytes:
+    """Counts of a 12-bit converter whose rest lies where ambient would in hPa."""
+    s, r, p = bits(rec)
+    lines = ["Time [s];Pressure;Suction;Blow-off;Part present"]
+    lines += [
+        f"{t:.2f};{round(1010 + k * 8)};{a};{b};{c}"
+        for t, k, a, b, c in zip(rec.time_s, rec.pressure_kpa, s, r, p, strict=True)
+    ]
+    return joined(lines)
+
+
+def minus_one_for_true(rec: Recording) -> bytes:
+    """-1 for true, as some programs write it."""
+    s, r, p = bits(rec)
+    lines = ["Time [s];Vacuum [kPa];Suction;Blow-off;Part present"]
+    lines += [
+        f"{t:.2f};{k};{-a};{-b};{-c}" for t, k, a, b, c in zip(rec.time_s, rec.pressure_kpa, s, r, p, strict=True)
+    ]
+    return joined(lines)
+
+
+def day_in_words(rec: Recording) -> bytes:
+    """A weekday before the date, the month as a word."""
+    s, r, p = bits(rec)
+    lines = ["Timestamp;Vacuum [kPa];Suction;Blow-off;Part present"]
+    lines += [
+        f"Tue, 26 Mar 2024 {d:%H:%M:%S}.{d.microsecond // 1000:03d};{k};{a};{b};{c}"
+        for d, k, a, b, c in zip(stamps(rec), rec.pressure_kpa, s, r, p, strict=True)
+    ]
+    return joined(lines)
+
+
+def volts_of_a_sensor(rec: Recording) -> bytes:
+    """Volts of a sensor from 1 to 5 without its scale, the volt in the name alone."""
+    s, r, p = bits(rec)
+    lines = ["Time_s;Vacuum_V;Suction;Blow-off;Part present"]
+    lines += [
+        f"{t:.2f};{1 - k / 101.3 * 4:.4f};{a};{b};{c}"
+        for t, k, a, b, c in zip(rec.time_s, rec.pressure_kpa, s, r, p, strict=True)
+    ]
+    return joined(lines)
+
+
 FIELD: dict[str, Callable[[Recording], bytes]] = {
     f.__name__: f
     for f in (
@@ -630,6 +730,6 @@ FIELD: dict[str, Callable[[Recording], bytes]] = {
         set_point_columns, supply_pressure_too, date_ambiguous, inverted_outputs, milliamps, no_unit, no_time_unit,
         julian_days, clock_in_columns, newest_first, channels_with_own_time, transposed, fraction_apart,
         signed_twos_complement, hash_header, json_lines,
-        ticks_of_ten_ms, steps_since_1601, wide_quality, own_times_differ, tenths_in_the_unit, tenths_by_factor, marks_and_blanks, ones_and_blanks, typographic_minus, trailing_minus, size_without_sign, rows_of_all_channels_on_change, minutes, two_senders_in_turn, codes_of_quality,
+        ticks_of_ten_ms, steps_since_1601, wide_quality, own_times_differ, tenths_in_the_unit, tenths_by_factor, marks_and_blanks, ones_and_blanks, typographic_minus, trailing_minus, size_without_sign, rows_of_all_channels_on_change, minutes, two_senders_in_turn, codes_of_quality, row_twice, clock_in_a_number, absolute_without_rest, period_that_is_none, two_intervals, named_cells, counts_of_a_converter, minus_one_for_true, day_in_words, volts_of_a_sensor,
     )
 }  # fmt: skip

@@ -11,7 +11,7 @@ from tracekit.errors import LogReadError
 RECORDING = make_recording(cycles=8)
 COARSE = {"data_logger": 0.0051, "tenths": 0.051, "wrapping_counter": 0.051, "units_in_cells": 0.0051, "scope": 0.0051}
 MISSING = {"data_logger": 5, "long_epoch_quality": 5, "wide_quality": 5, "codes_of_quality": 5}
-REJECTED = {"stop_trigger": 1, "hash_header": 2}
+REJECTED = {"stop_trigger": 1, "hash_header": 2, "row_twice": len(RECORDING.time_s)}
 REFUSED = {
     "tenths": 'pressure = { column = "ANALOG_1"',
     "milliamps": 'pressure = { column = "Vacuum sensor [mA]", scale = ',
@@ -30,6 +30,13 @@ REFUSED |= {
     "tenths_in_the_unit": 'pressure = { column = "Vacuum [0.1 kPa]"',
     "tenths_by_factor": 'pressure = { column = "Vacuum (kPa x10)"',
     "trailing_minus": "pressure = { column = ",
+    "clock_in_a_number": "holds hours, minutes and seconds in one number",
+    "absolute_without_rest": "ambient_kpa = 101.3",
+    "period_that_is_none": 'time = { column = "Nr", interval_s = ',
+    "named_cells": "pressure = { column = ",
+    "counts_of_a_converter": 'pressure = { column = "Pressure"',
+    "day_in_words": "time = { interval_s = ",
+    "volts_of_a_sensor": 'pressure = { column = "Vacuum_V", scale = ',
 }
 HALVED = ("min_max_rows", "min_max_columns")
 
@@ -49,7 +56,7 @@ def test_a_log_of_the_field_is_read_right(tmp_path, name):
     off = np.abs(found.pressure_kpa - RECORDING.pressure_kpa)
     assert np.isnan(off).sum() == MISSING.get(name, 0)
     assert np.nanmax(off) < (0.62 if found.layout.absolute else COARSE.get(name, 1e-3))
-    levels = RECORDING.digital ^ 7 if name == "inverted_outputs" else RECORDING.digital
+    levels = RECORDING.digital ^ 7 if name in ("inverted_outputs", "minus_one_for_true") else RECORDING.digital
     assert np.array_equal(found.digital, levels)
     assert found.facts.rows_rejected == REJECTED.get(name, 0)
 

@@ -1,9 +1,10 @@
-"""A clock in columns of its own: hours, minutes, seconds, parts of a second."""
+"""A clock in columns of its own, hours, minutes, seconds, parts of a second; and one whose figures stand together."""
 
 from collections.abc import Sequence
 
 import numpy as np
 
+from tracekit.errors import LogReadError, message
 from tracekit.read.columns import Column
 from tracekit.read.head import finite
 
@@ -35,3 +36,15 @@ def _starts_again(column: Column) -> bool:
     """True for parts of a second: unlike a counter they start again with every second."""
     known = finite(column.values)
     return bool((np.diff(known) < 0).any()) or len(np.unique(known)) == 1
+
+
+def check_packed_clock(column: Column, log: str) -> None:
+    """Raise LogReadError for a clock in one number, hours, minutes and seconds side by side: minutes end at 59."""
+    known = finite(column.values)
+    for size in (1.0, 1e3):
+        count = np.floor(known / size)
+        spans = len(count) > 0 and float(count.max() - count.min()) > 100 and float(count.max()) < 240_000
+        if spans and bool((count % 100 < 60).all()) and bool((count // 100 % 100 < 60).all()) and count.min() >= 0:
+            found = f'"{column.name}" holds hours, minutes and seconds in one number'
+            todo = "Export the time as hh:mm:ss, or as seconds."
+            raise LogReadError(message(log, found, "a time that counts evenly", todo))

@@ -13,7 +13,7 @@ from tracekit.read.digitals import ROLES, Digital, LevelPlan, asks, by_name, fin
 from tracekit.read.grouping import of_station, station_keys, station_name
 from tracekit.read.head import Head, Question, joined
 from tracekit.read.longform import find_long, long_columns, wide_head
-from tracekit.read.pairs import rows_per_stamp
+from tracekit.read.pairs import are_copies, rows_per_stamp
 from tracekit.read.plan import LongPlan, Plan, StationPlan
 from tracekit.read.pressure import Ambient, PressurePlan, ask_column, plan_pressure, pressure_columns
 from tracekit.read.quality import QualityPlan, plan_quality
@@ -69,6 +69,9 @@ def with_pairs(head: Head, time: TimePlan, pressure: PressurePlan) -> tuple[Time
     column = head.column(pressure.column)
     if time.rounded_s == 0 or column is None:
         return time, 1
+    if are_copies(seconds_of(head, time), column.values):
+        evidence = time.evidence.partition(";")[0] + "; rows that share a stamp are copies"
+        return replace(time, typical_s=time.rounded_s, rounded_s=0.0, evidence=evidence), 1
     rows = rows_per_stamp(seconds_of(head, time), column.values)
     if rows == 1:
         return time, 1

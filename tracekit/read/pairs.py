@@ -32,6 +32,18 @@ def rows_per_stamp(time_s: NDArray[np.float64], kpa: NDArray[np.float64]) -> int
     return 1
 
 
+def are_copies(time_s: NDArray[np.float64], kpa: NDArray[np.float64]) -> bool:
+    """True where nearly all rows that share a stamp hold the same reading, so that they are copies of one sample.
+
+    The reading must change from stamp to stamp about as often as it can, else equal readings say nothing.
+    """
+    same_stamp = np.diff(time_s) == 0
+    equal = np.diff(kpa) == 0
+    if int(same_stamp.sum()) < _FEWEST or int((~same_stamp).sum()) < _FEWEST:
+        return False
+    return float(equal[same_stamp].mean()) >= _WHOLE and float(equal[~same_stamp].mean()) < 0.5
+
+
 class Merger:
     """One sample per stamp: the middle of lowest and highest, the levels of the last row."""
 

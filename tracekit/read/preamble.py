@@ -11,9 +11,10 @@ _PAIR = re.compile(r'^\s*["#;%/*\']*\s*(?P<key>[^:=;\t,]{1,60}?)\s*(?:[:=;\t,]|\
 _QUANTITY = re.compile(r"(?P<number>\d+(?:[.,]\d+)?(?:e-?\d+)?)\s*(?P<unit>[a-zµμ/]*)")
 _INTERVAL_WORDS = (
     "interval", "intervall", "abtastzeit", "abtastinterv", "period", "periode", "zykluszeit", "takt", "sampletime",
-    "samplingtime", "schrittweite", "deltat", "increment", "dt", "passo", "pas", "cyclus", "采样间隔", "采样周期",
+    "samplingtime", "schrittweite", "deltat", "increment", "passo", "cyclus", "采样间隔", "采样周期",
     "サンプリング間隔", "サンプリング周期", "샘플링간격", "интервал", "период",
 )  # fmt: skip
+_SAMPLE_WORDS = ("sampl", "abtast", "scan", "采样", "サンプリング", "muestr", "campion", "echantillon")
 _RATE_WORDS = (
     "rate", "frequency", "frequenz", "freq", "abtastrate", "frecuencia", "frequenza", "cadence", "frequence",
     "taktfrequenz", "samplerate", "samplingrate", "采样频率", "采样率", "サンプリング周波数", "частота",
@@ -39,7 +40,7 @@ class Preamble:
 
 def read_preamble(lines: Sequence[str]) -> Preamble:
     """Facts of the free lines above the header."""
-    interval, interval_line = None, ""
+    intervals: list[tuple[float, str, bool]] = []
     unit, sense, unit_line = None, None, ""
     for line in lines:
         match = _PAIR.match(line)
@@ -47,11 +48,12 @@ def read_preamble(lines: Sequence[str]) -> Preamble:
             continue
         key, value = fold(match["key"]).replace(" ", ""), match["value"]
         found = _interval_s(key, fold(value))
-        if found is not None and interval is None:
-            interval, interval_line = found, line.strip()
+        if found is not None:
+            intervals.append((found, line.strip(), any(word in key for word in _SAMPLE_WORDS)))
         known = find_pressure_unit(value.strip(' "[]')) or find_pressure_unit(value.strip(' "[]').split(" ")[-1])
         if known is not None and unit is None and any(w in key for w in _PRESSURE_WORDS):
             (unit, sense), unit_line = known, line.strip()
+    interval, interval_line = _agreed(intervals)
     return Preamble(
         interval_s=interval,
         interval_line=interval_line,
@@ -59,6 +61,14 @@ def read_preamble(lines: Sequence[str]) -> Preamble:
         pressure_sense=sense,
         unit_line=unit_line,
     )
+
+
+def _agreed(intervals: Sequence[tuple[float, str, bool]]) -> tuple[float | None, str]:
+    """The interval that all lines give, or all that speak of samples; None where they differ."""
+    sampled = [i for i in intervals if i[2]] or list(intervals)
+    if not sampled or max(i[0] for i in sampled) > 1.001 * min(i[0] for i in sampled):
+        return None, ""
+    return sampled[0][0], sampled[0][1]
 
 
 def _interval_s(key: str, value: str) -> float | None:
@@ -73,8 +83,14 @@ def _interval_s(key: str, value: str) -> float | None:
         return None
     if any(word in key for word in _RATE_WORDS) and unit in _RATE_FACTORS:
         return 1.0 / (number * _RATE_FACTORS[unit])
-    if any(word in key for word in _INTERVAL_WORDS) and unit in _TIME_FACTORS:
+    if _says_interval(key) and unit in _TIME_FACTORS:
         return number * _TIME_FACTORS[unit]
-    if any(word in key for word in _INTERVAL_WORDS) and unit in _RATE_FACTORS:
+    if _says_interval(key) and unit in _RATE_FACTORS:
         return 1.0 / (number * _RATE_FACTORS[unit])
     return None
+
+
+def _says_interval(key: str) -> bool:
+    """True for a key that names the time between samples; short words must be the whole key, a unit aside."""
+    bare = re.sub(r"[\[(/_].*$", "", key)
+    return bare in ("dt", "pas", "delta") or any(word in key for word in _INTERVAL_WORDS)

@@ -7,6 +7,7 @@ from typing import cast
 import numpy as np
 from numpy.typing import NDArray
 
+from tracekit.errors import LogReadError, message
 from tracekit.model.station import Channel
 from tracekit.model.trace import Assumption
 from tracekit.read.columns import Column
@@ -148,6 +149,8 @@ def plan_pressure(
         found = _sense(raw * unit.kpa, column, sense)
     if found is None:
         return None, [_ask_sense(column, unit, raw)]
+    if found[0] == "absolute":
+        _check_ambient(raw * unit.kpa, column.name, head.name, ambient)
     facts.append(Assumption(what=f"sense of {column.name}", value=found[0], evidence=found[1], confidence=found[2]))
     if column.beside:
         value = f'middle of "{column.name}" and "{column.beside}"'
@@ -298,6 +301,19 @@ def _below_ambient(plan: PressurePlan, kpa: NDArray[np.float64], ambient: Ambien
         source, confidence = "highest stable level of the log", 0.8
     fact = Assumption(what="ambient", value=f"{level:.2f} kPa", evidence=source, confidence=confidence)
     return replace(plan, offset_kpa=-level, absolute=True, ambient_kpa=level, assumptions=(*plan.assumptions, fact))
+
+
+def _check_ambient(kpa: NDArray[np.float64], column: str, log: str, ambient: Ambient) -> None:
+    """Raise LogReadError where an absolute pressure never rests at ambient and the station file does not give it."""
+    if ambient.kpa is not None:
+        return
+    level = highest_stable(kpa)
+    level = spread(kpa)[1] if level is None else level
+    if not _AMBIENT_KPA[0] <= level <= _AMBIENT_KPA[1]:
+        found = f'the absolute pressure "{column}" never rests at ambient; its highest level is {level:.1f} kPa'
+        expected = f"a level from {_AMBIENT_KPA[0]:g} to {_AMBIENT_KPA[1]:g} kPa"
+        todo = "Put this into a station file and give it with --station:\n    [station]\n    ambient_kpa = 101.3"
+        raise LogReadError(message(log, found, expected, todo))
 
 
 def _scaled(column: Column, given: Channel, ambient: Ambient) -> tuple[PressurePlan, list[Question]]:

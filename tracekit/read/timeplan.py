@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from tracekit.errors import LogReadError, message
 from tracekit.model.station import Channel
-from tracekit.read.clockcolumns import clock_columns
+from tracekit.read.clockcolumns import check_packed_clock, clock_columns
 from tracekit.read.columns import Column
 from tracekit.read.head import Head, Question, cycle_rows, finite
 from tracekit.read.rows import valid
@@ -89,7 +89,7 @@ def plan_time(head: Head, given: Channel | None) -> tuple[TimePlan | None, list[
         _check_own_times(head, best, sure)
         dated = [p for p in sure if p.dated and not p.date_open and p.zoned]
         return (best if best.dated or not dated else _started(head, best, dated[0])), []
-    if head.preamble.interval_s is not None:
+    if head.preamble.interval_s is not None and _cycles_fit(head, head.preamble.interval_s):
         line = head.preamble.interval_line
         return TimePlan(kind="row", columns=(), unit_s=head.preamble.interval_s, evidence=line, confidence=0.9), []
     if plans:
@@ -245,6 +245,8 @@ def _usual_step(values: NDArray[np.float64]) -> float:
 
 def _named_unit(head: Head, column: Column, base: TimePlan) -> TimePlan:
     """Unit by name, by the preamble's interval, or by the length of cycles."""
+    if column.hints.weight("time") >= _SAYS_TIME:
+        check_packed_clock(column, head.name)
     said = column.hints.time_unit
     timely = column.hints.weight("time")
     if said is not None and timely and said.symbol not in ("d", "h"):
@@ -253,6 +255,8 @@ def _named_unit(head: Head, column: Column, base: TimePlan) -> TimePlan:
         )
     step = abs(_usual_step(column.values))
     interval = head.preamble.interval_s
+    if interval is not None and not _cycles_fit(head, interval):
+        interval = None
     if interval is not None and step > 0 and (timely or column.kind == "number"):
         if column.hints.sample_number or abs(step - 1) < 1e-9:
             evidence = f"row numbers, {head.preamble.interval_line}"
@@ -264,6 +268,13 @@ def _named_unit(head: Head, column: Column, base: TimePlan) -> TimePlan:
     if column.hints.sample_number or step <= 0 or counted or (abs(step - 1) < 1e-9 and not timely):
         return replace(base, confidence=0.0)
     return _unit_by_cycles(head, column, base, step)
+
+
+def _cycles_fit(head: Head, interval_s: float) -> bool:
+    """False where an interval from row to row would give cycles of a length that no station has."""
+    lengths = [cycle_rows(c.values) for c in head.columns if c.kind == "number" and c.levels > 8]
+    periods = [interval_s * n for n in lengths if n is not None]
+    return not periods or _PERIOD_S[0] <= max(periods) <= _PERIOD_S[1]
 
 
 def _unit_by_cycles(head: Head, column: Column, base: TimePlan, step: float) -> TimePlan:
