@@ -7,6 +7,7 @@ independent.
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 from itertools import combinations
 
 import numpy as np
@@ -47,6 +48,7 @@ class Circumstances:
 USUAL = Circumstances()
 
 
+@lru_cache(maxsize=4096)
 def _grid(change: Change) -> tuple[np.ndarray, np.ndarray]:
     """Points of a range and half the distance between neighbours."""
     if change.least * change.most > 0:
@@ -59,12 +61,19 @@ def _grid(change: Change) -> tuple[np.ndarray, np.ndarray]:
 
 def log_fit(change: Change, effect: Effect, worst: float) -> float:
     """Logarithm of how well a range explains an effect; 0 is the best that "unchanged" can reach."""
-    same = float(np.exp(-0.5 * min(effect.z**2, 80.0)))
+    return _log_fit(change, effect.shift, effect.error, worst)
+
+
+@lru_cache(maxsize=65536)
+def _log_fit(change: Change, shift: float, error: float, worst: float) -> float:
+    """The same by shift and error; hypotheses share rows and measures, so most are asked for again and again."""
+    z = shift / error
     if change == SAME:
-        return max(-0.5 * effect.z**2, worst)
+        return max(-0.5 * z**2, worst)
+    same = float(np.exp(-0.5 * min(z**2, 80.0)))
     points, gap = _grid(change)
-    wide = np.hypot(effect.error, gap)
-    inside = float(np.mean(effect.error / wide * np.exp(-0.5 * ((effect.shift - points) / wide) ** 2)))
+    wide = np.hypot(error, gap)
+    inside = float(np.mean(error / wide * np.exp(-0.5 * ((shift - points) / wide) ** 2)))
     return max(float(np.log(max(change.chance * inside + (1.0 - change.chance) * same, 1e-300))), worst)
 
 
@@ -150,9 +159,7 @@ def _measured_at(
     codes: tuple[str, ...], effects: Mapping[str, Effect], options: JudgeOptions, sensor_at_cup: bool
 ) -> float:
     """The same for one place of the sensor."""
-    fingerprint = fingerprint_of(codes[0], sensor_at_cup)
-    for code in codes[1:]:
-        fingerprint = combined(fingerprint, fingerprint_of(code, sensor_at_cup))
+    fingerprint = _row(codes, sensor_at_cup)
     measured = sum(evidence_for(fingerprint, effects, options).values())
     # a measure about which a cause says nothing is taken as middling evidence, not as a free pass
     silent = sum(_silent(effects[n]) for n in FINGERPRINTS["none"] if n in effects and n not in fingerprint)
@@ -160,6 +167,15 @@ def _measured_at(
         # only leaks have it: it tells leaks apart, not a leak from no leak
         silent += log_fit(FINGERPRINTS["leak_steady"]["unevenness"], effects["unevenness"], options.worst_logp)
     return options.temper * (measured + silent)
+
+
+@lru_cache(maxsize=1024)
+def _row(codes: tuple[str, ...], sensor_at_cup: bool) -> Mapping[str, Change]:
+    """The fingerprint of one or two causes."""
+    fingerprint = fingerprint_of(codes[0], sensor_at_cup)
+    for code in codes[1:]:
+        fingerprint = combined(fingerprint, fingerprint_of(code, sensor_at_cup))
+    return fingerprint
 
 
 def _silent(effect: Effect) -> float:
