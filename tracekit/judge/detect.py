@@ -1,6 +1,5 @@
 """The smallest change per cause that this log would have shown, by injecting changes into its own evidence."""
 
-from bisect import bisect_left
 from collections.abc import Mapping
 from dataclasses import replace
 
@@ -88,11 +87,11 @@ def _smallest(
     name = next((m for m in main if m in quiet), None)
     if name is None:
         return _nothing(code, main[0], "the log does not show this measure")
-    sizes = [float(s) for s in np.geomspace(2.5, 60.0, 22)]
-    place = bisect_left(sizes, True, key=lambda s: _listed(quiet, calm, words, circumstances, code, s, options))
-    if place == len(sizes):
+    # no search by halves: a larger change can come to look like another cause
+    sizes = (float(s) for s in np.geomspace(2.5, 60.0, 22))
+    size = next((s for s in sizes if _listed(quiet, calm, words, circumstances, code, s, options)), None)
+    if size is None:
         return _nothing(code, name, "other causes would look the same")
-    size = sizes[place]
     measure, unit = measure_name(name)
     change = size * quiet[name].error
     if name in LOGARITHMIC:
