@@ -61,7 +61,7 @@ def test_marks_skip_what_is_not_finite():
     """A missing value is no mark, and breaks a line."""
     x, y = np.array([0.0, 1.0, 2.0, 3.0]), np.array([0.0, np.nan, 5.0, 6.0])
     assert line(x, y, "c") == '<path class="c" d="M0 0M2 5L3 6"/>'
-    assert dots(x, y, "c") == '<path class="c" d="M0 0h0M2 5h0M3 6h0"/>'
+    assert dots(x, y, "c") == '<path class="c" d="M0 0h.1M2 5h.1M3 6h.1"/>'
     assert uprights(x, y, y + 1.0, "c").count("V") == 3
     assert bars(x, x + 1.0, y, "c").count("H") == 3
     assert band(x, y, y + 2.0, "c").endswith('Z"/>')

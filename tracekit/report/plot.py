@@ -134,9 +134,12 @@ def line(x: Floats, y: Floats, style: str) -> str:
 
 
 def dots(x: Floats, y: Floats, style: str) -> str:
-    """Marks of no length, drawn by the caps of their stroke: round for dots, square for squares."""
+    """Marks of next to no length, drawn by the caps of their stroke: round for dots, square for squares.
+
+    Of no length at all, square ones are left out where a browser prints.
+    """
     good = np.isfinite(x) & np.isfinite(y)
-    return _path("".join(f"M{a} {b}h0" for a, b in zip(_short(x[good]), _short(y[good]), strict=True)), style)
+    return _path("".join(f"M{a} {b}h.1" for a, b in zip(_short(x[good]), _short(y[good]), strict=True)), style)
 
 
 def uprights(x: Floats, low: Floats, high: Floats, style: str) -> str:

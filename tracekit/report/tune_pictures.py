@@ -3,7 +3,6 @@
 import numpy as np
 
 from tracekit.model.tuning import Curve, Fitted, Tuning
-from tracekit.report.measures import setting
 from tracekit.report.plot import Axis, Cell, Column, Label, Picture, Plot, across, bars, dots, finish, line, upward
 from tracekit.report.words import Num, Text, count, say
 
@@ -95,17 +94,17 @@ def model_over_cycles(tuning: Tuning, unit: str) -> Picture | None:
     y = Axis(low=0.0, high=1.08 * max(top, float(curve.vacuum_kpa.max())), unit="kPa", name="{} of vacuum")
     marks = [line(across(x, c.time_s), upward(y, c.vacuum_kpa), "thin usual") for c in recorded]
     marks.append(line(across(x, curve.time_s), upward(y, curve.vacuum_kpa), "line odd dash"))
-    labels = [Label(x=x.high, y=float(curve.vacuum_kpa[-1]), lines=("model",), style="t-odd", dx=6, dy=-8)]
     for name, known in tuning.known.items():
         at = float(upward(y, [known.value])[0])
-        marks.append(f'<path class="limit" id="line-{name}" data-high="{y.high:.6g}" d="M0 {at:.1f}H1000"/>')
-    labels += _threshold_labels(tuning, x, y)
+        marks.append(f'<path class="limit" d="M0 {at:.1f}H1000"/>')
+        marks.append(f'<path class="thin odd" id="line-{name}" data-high="{y.high:.6g}" d="M0 {at:.1f}H1000"/>')
+    labels = _threshold_labels(tuning, x, y)
     plot = Plot(x=x, y=y, marks=tuple(marks), labels=tuple(labels), style="tall")
     rows: tuple[tuple[Cell, ...], ...] = tuple(
         (float(t), float(v)) for t, v in zip(curve.time_s.tolist(), curve.vacuum_kpa.tolist(), strict=True)
     )[:_MOST_NUMBERS]
     columns = (Column(name="time", unit="s"), Column(name="modelled vacuum", unit="kPa"))
-    words = (_model_heading(tuning.fitted), _model_caption(tuning, recorded))
+    words = (_model_heading(tuning.fitted), _model_caption(recorded))
     return finish("model", words, plot, columns, rows, len(curve.time_s), unit)
 
 
@@ -130,7 +129,6 @@ def _model_heading(fitted: Fitted) -> Text:
     return ("The model of this station.",)
 
 
-def _model_caption(tuning: Tuning, recorded: tuple[Curve, ...]) -> Text:
-    names = ", ".join(setting(n).lower() for n in tuning.known)
+def _model_caption(recorded: tuple[Curve, ...]) -> Text:
     text = f"Thin: {count(len(recorded))} recorded picks. Dashed: the model of a usual one."
-    return (f"{text} Lines across: {names}.",)
+    return (f"{text} Dotted, with names: settings in force. Lines across: those under What if.",)

@@ -11,7 +11,7 @@ from tracekit.report.tune_page import PREDICTION, figure, headline, lead_line, m
 from tracekit.report.words import number, of_quantity
 
 WIDTH = 80
-_NAME, _EFFECT, _NOW, _CELL = 38, 27, 10, 25
+_NAME, _EFFECT, _NOW, _CELL = 38, 26, 10, 25
 _EFFECTS = {
     "evacuation_time_s": "part present after", "missed_share": "missed picks",
     "false_drop_share": "holds losing the output", "chatter_edges_per_hold": "needless changes per hold",
@@ -90,11 +90,11 @@ def _effects(tuning: Tuning) -> list[str]:
     if not sides:
         return []
     head = f"  {'effect':<{_EFFECT}}" + "".join(f"{title:>{_NOW}}" for title, _ in found)
-    lines = ["", head + "".join(f"{title:>{_CELL}}" for title, _ in sides)]
+    lines = ["", head + "".join(f" {title:>{_CELL}}" for title, _ in sides)]
     for name in PREDICTED:
         if any(name in values for _, values in sides):
             now = "".join(f"{short(name, values[name]) if name in values else '-':>{_NOW}}" for _, values in found)
-            cells = "".join(f"{figure(name, values.get(name)):>{_CELL}}" for _, values in sides)
+            cells = "".join(f" {figure(name, values.get(name)):>{_CELL}}" for _, values in sides)
             lines.append(f"  {_EFFECTS[name]:<{_EFFECT}}{now}{cells}")
     return lines + _broken(tuning)
 
