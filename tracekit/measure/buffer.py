@@ -67,9 +67,8 @@ class RowBuffer:
         if self._end + count <= room:
             return
         waiting = len(self)
-        need = (waiting + count) * 3 // 2
-        if need > room:
-            room = _LEAST_ROWS if need <= _LEAST_ROWS else max(self._capacity, need)
+        if waiting + count > room:
+            room = _LEAST_ROWS if waiting + count <= _LEAST_ROWS else max(self._capacity, (waiting + count) * 3 // 2)
         for name, values in like.items():
             old = self._arrays.get(name)
             new = np.empty(room, values.dtype) if old is None or len(old) < room else old
@@ -84,6 +83,10 @@ class RowBuffer:
         kept = {name: values[part] for name, values in self._arrays.items()}
         context = {n.removeprefix("context "): v for n, v in kept.items() if n.startswith("context ")}
         return Rows(time=kept["time"], pressure=kept["pressure"], digital=kept["digital"], context=context)
+
+    def close(self) -> None:
+        """Forget all rows and give back the memory."""
+        self._arrays, self._begin, self._end = {}, 0, 0
 
     def drop(self, count: int) -> None:
         """Forget the first `count` rows."""

@@ -1,7 +1,6 @@
 """Chunks of one station put together: the record that every later stage works on."""
 
 from collections.abc import Mapping
-from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -9,7 +8,7 @@ from numpy.typing import NDArray
 from tracekit.measure.chunk import ChunkResult
 from tracekit.measure.evacuation import level_grid
 from tracekit.measure.stream import Learned, StationAnalyser
-from tracekit.model.cycle import Bins, Excerpt, SensorFacts, SettingInForce, StationData, Wiring
+from tracekit.model.cycle import Bins, SensorFacts, SettingInForce, StationData, Wiring
 from tracekit.model.station import Station, ambient_of
 from tracekit.model.tables import CYCLES, EDGES, PERIODS, Column, Table, make_table
 from tracekit.model.trace import LogFacts
@@ -21,7 +20,6 @@ Arrays = dict[str, NDArray[np.generic]]
 
 _THRESHOLDS = ("set_point", "reset_point", "supply_off", "supply_on")
 _TIMING = ("try_s", "release_s", "release_end_s", "quit_s", "overlap_s", "first_cut_s", "has_output_on", "over_kpa")
-_MOST_EXCERPTS = {"drop": 8, "chatter": 1, "usual": 3}
 
 
 def _gather(results: list[ChunkResult], part: str) -> Arrays:
@@ -42,28 +40,6 @@ def _gather(results: list[ChunkResult], part: str) -> Arrays:
 def _levels(results: list[ChunkResult], name: str, width: int) -> NDArray[np.float64]:
     parts = [r.levels[name] for r in results]
     return np.concatenate(parts) if parts else np.zeros((0, width))
-
-
-def _excerpts(results: list[ChunkResult]) -> tuple[Excerpt, ...]:
-    before, kept = 0, []
-    worst: Excerpt | None = None
-    left = dict(_MOST_EXCERPTS)
-    for result in results:
-        for excerpt in result.excerpts:
-            moved = replace(excerpt, cycle=excerpt.cycle + before)
-            if excerpt.why == "chatter":
-                if worst is None or _edges(moved) > _edges(worst):
-                    worst = moved
-            elif left[excerpt.why] > 0:
-                left[excerpt.why] -= 1
-                kept.append(moved)
-        before += len(result.cycles["start_s"])
-    kept.sort(key=lambda excerpt: (excerpt.why, excerpt.cycle))
-    return (*kept, *(() if worst is None else (worst,)))
-
-
-def _edges(excerpt: Excerpt) -> int:
-    return int(np.count_nonzero(np.diff(excerpt.present)))
 
 
 def _table(
@@ -107,7 +83,7 @@ def station_data(
         edges=_table(EDGES, _gather(results, "edges") or _NO_ROWS, name, facts.log_id, {}),
         bins=_bins(_gather(results, "bins")),
         strip=strip,
-        excerpts=_excerpts(results),
+        excerpts=analyser.excerpts.excerpts,
         sensor=_sensor(learned, strip.lowest_kpa, strip.highest_kpa, cycles),
         wiring=learned.wiring,
         settings=learned.settings,

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from tracekit.measure.buffer import RowBuffer, Rows
 from tracekit.measure.chunk import ChunkResult, measure_chunk, usual_open_level
+from tracekit.measure.excerpts import ExcerptKeeper
 from tracekit.measure.strip import StripMaker
 from tracekit.model.cycle import SettingInForce, Wiring
 from tracekit.model.station import Settings
@@ -26,6 +27,8 @@ from tracekit.segment.sawtooth import Saw, find_saw, with_device_supply
 from tracekit.segment.wiring import find_wiring
 
 Floats = NDArray[np.float64]
+
+_LARGE_BLOCK = 131_072  # rows: no reader's block is larger
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -58,12 +61,14 @@ class StationAnalyser:
         self._filed = filed
         self._segment = segment_options
         self._measure = measure_options
-        self._buffer = RowBuffer(3 * segment_options.head_rows // 2)
+        self._buffer = RowBuffer(segment_options.head_rows + _LARGE_BLOCK)
         self._carried = 0
         self._learned: Learned | None = None
         self._known = -1
         self._begun = False
         self._results: list[ChunkResult] = []
+        self._cycles = 0
+        self.excerpts = ExcerptKeeper()
         self._strip = StripMaker(segment_options.strip_buckets)
 
     @property
@@ -92,6 +97,7 @@ class StationAnalyser:
     def finish(self) -> None:
         """Take the end of the log."""
         self._drain(final=True)
+        self._buffer.close()
 
     def _drain(self, *, final: bool) -> None:
         """Measure what has come, chunk by chunk; the buffer starts with the rows carried from the chunk before."""
@@ -104,15 +110,11 @@ class StationAnalyser:
             self._advance(self._buffer.rows(len(self._buffer)), final=True)
 
     def _learn(self, rows: Rows) -> Learned:
-        vacuum = -rows.pressure
         wiring = find_wiring(rows.pressure, rows.digital, self._layout)
-        quantisation = find_quantisation(vacuum)
         low = float(np.fmin.reduce(rows.pressure)) if len(rows) else 0.0
         clipped = _clipped(rows.pressure, low)
-        # readings that are flat at the end of the range hide the noise
-        noise = second_difference_noise(vacuum if clipped < 0.02 else vacuum[rows.pressure != low], quantisation)
-        step = np.diff(rows.time)
-        interval = float(np.median(step)) if len(step) else 0.01
+        quantisation, noise = _grain(rows.pressure, low if clipped >= 0.02 else None)
+        interval = _interval(rows.time)
         samples = make_samples(
             rows.time, rows.pressure, rows.digital, wiring, interval=interval, noise=noise, options=self._segment
         )
@@ -178,11 +180,12 @@ class StationAnalyser:
         else:
             stop, done = len(rows), starts
         if len(done):
-            self._results.append(
-                measure_chunk(
-                    samples, rows.context, done, stop, learned.reference, keep_all, self._segment, self._measure
-                )
+            result = measure_chunk(
+                samples, rows.context, done, stop, learned.reference, keep_all, self._segment, self._measure
             )
+            self.excerpts.take(result.excerpts, self._cycles)
+            self._cycles += len(done)
+            self._results.append(replace(result, excerpts=()))
         self._carry_on(rows, samples.time, stop, known=bool(len(starts)) and not keep_all)
 
     def _under_way(self, samples: Samples, learned: Learned) -> bool:
@@ -203,6 +206,19 @@ class StationAnalyser:
         self._carried = len(rows) - keep
         self._known = stop - keep if known else -1
         self._buffer.drop(keep)
+
+
+def _grain(pressure: Floats, flat: float | None) -> tuple[float, float]:
+    """Step and noise of the readings [kPa]; readings that are flat at the end of the range would hide the noise."""
+    vacuum = -pressure
+    quantisation = find_quantisation(vacuum)
+    return quantisation, second_difference_noise(vacuum if flat is None else vacuum[pressure != flat], quantisation)
+
+
+def _interval(time: Floats) -> float:
+    """Usual time between samples [s]."""
+    step = np.diff(time)
+    return float(np.median(step, overwrite_input=True)) if len(step) else 0.01
 
 
 def _clipped(pressure: Floats, end: float) -> float:

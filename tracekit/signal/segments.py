@@ -257,6 +257,15 @@ def _laid_out(time: Floats, values: Floats, start: Ints, stop: Ints) -> tuple[Fl
 _BLOCK = 16_384  # samples that stay near the processor while they are summed
 
 
+def _with_neighbours(values: Floats, start: int, stop: int) -> Floats:
+    """Values `[start, stop)`, the first or last one in place of those beyond the ends."""
+    before, after = max(-start, 0), max(stop - len(values), 0)
+    inside = values[max(start, 0) : stop]
+    if not before and not after:
+        return inside
+    return np.concatenate([np.repeat(values[:1], before), inside, np.repeat(values[-1:], after)])
+
+
 def moving_mean(values: Floats, width: int) -> Floats:
     """Centred moving mean over an odd number of samples; shorter at the ends.
 
@@ -265,11 +274,11 @@ def moving_mean(values: Floats, width: int) -> Floats:
     half = width // 2
     if half < 1 or len(values) < 3:
         return values
-    padded = np.concatenate([np.repeat(values[:1], half), values, np.repeat(values[-1:], half)])
     total = np.zeros(len(values))
     for begin in range(0, len(values), _BLOCK):
         part = total[begin : begin + _BLOCK]
-        for shift in range(begin, begin + 2 * half + 1):
-            part += padded[shift : shift + len(part)]
+        around = _with_neighbours(values, begin - half, begin + len(part) + half)
+        for shift in range(2 * half + 1):
+            part += around[shift : shift + len(part)]
     total /= 2 * half + 1
     return total
