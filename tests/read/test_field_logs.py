@@ -89,3 +89,20 @@ def test_two_senders_by_turns(tmp_path):
         own = found.station == station
         assert np.abs(found.pressure_kpa[own] - share * RECORDING.pressure_kpa).max() < 1e-4
         assert np.array_equal(found.digital[own], RECORDING.digital)
+
+
+@pytest.mark.parametrize(
+    ("name", "words"), [("Quality", ("NOK", "OK")), ("Status", ("FALSE", "TRUE")), ("State", ("0", "1"))]
+)
+def test_a_state_that_is_no_quality_costs_no_reading(tmp_path, name, words):
+    """A column of states of the part or the machine leaves every reading as it is."""
+    lines = FIELD["wide_quality"](RECORDING).decode().splitlines()
+    rows = [line.split(";") for line in lines[1:]]
+    text = [lines[0].replace("Quality", name)]
+    for n, (row, k) in enumerate(zip(rows, RECORDING.pressure_kpa, strict=True)):
+        text.append(";".join([row[0], str(k), words[n % 300 > 20], *row[3:]]))
+    path = tmp_path / "log.csv"
+    path.write_text("\n".join(text) + "\n")
+    found = read(path)
+    assert np.array_equal(found.pressure_kpa, RECORDING.pressure_kpa)
+    assert np.array_equal(found.digital, RECORDING.digital)

@@ -142,7 +142,7 @@ def _quality(head: Head, stations: Sequence[StationPlan]) -> QualityPlan | None:
     """The only column of quality marks, None where there is none or another column is like it."""
     taken = {d.column for s in stations for d in s.digitals.values()}
     marks = [c for c in head.columns if c.hints.weight("quality") >= 0.9 and c.name not in taken]
-    found = [q for c in marks if (q := plan_quality(c, sure="quality" in "".join(c.hints.tokens))) is not None]
+    found = [q for c in marks if (q := plan_quality(c, sure=False)) is not None]
     return found[0] if len(found) == 1 else None
 
 

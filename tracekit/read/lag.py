@@ -21,15 +21,16 @@ class LagWatch:
     pressure cannot answer early, so an answer before the edge is the lag of the digital, less the valve's own delay.
     """
 
-    def __init__(self, station: str) -> None:
-        """Watch one station."""
+    def __init__(self, station: str, stations: int) -> None:
+        """Watch one of some stations, which share the memory for samples."""
         self._station = station
+        self._most = _MOST_SAMPLES // max(stations // 4, 1)
         self._blocks: list[Block] = []
         self._count = 0
 
     def feed(self, block: Block) -> None:
         """Keep the first samples."""
-        if self._count < _MOST_SAMPLES:
+        if self._count < self._most:
             self._blocks.append(block)
             self._count += len(block.time_s)
 

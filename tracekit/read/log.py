@@ -53,7 +53,7 @@ class Log:
         self._clocks = [Clock(plan.time.typical_s, options) for _ in layout.stations]
         self._spreaders = [Spreader(plan.time) for _ in layout.stations]
         self._mergers = [Merger() for _ in layout.stations] if plan.stamp_rows > 1 else []
-        self._lags = [LagWatch(name) for name in layout.stations]
+        self._lags = [LagWatch(name, len(layout.stations)) for name in layout.stations]
         self._losses = Losses(options.lines_kept)
         self._missing = Losses(options.lines_kept)
         self._intervals = Thinned(options.sample_size)

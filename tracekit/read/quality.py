@@ -14,7 +14,8 @@ _BAD = frozenset({
     "bad", "false", "invalid", "uncertain", "error", "fault", "schlecht", "mauvais", "malo", "falso", "ungültig", "nok",
     "not ok", "questionable", "stale", "failed", "err", "unsicher", "fehler", "incertain", "erreur", "douteux",
 })  # fmt: skip
-_GOOD = ("good", "ok", "gut", "valid", "bon", "bueno", "buono", "goed", "true", "192")
+_GOOD = ("good", "gut", "valid", "bon", "bueno", "buono", "goed", "192")
+"""Marks that speak of readings; "ok" or "true" beside samples may speak of the part, or of the machine."""
 _GOOD_CODE = 192.0
 """Codes from here on are good where most are (from memory, not verified: the quality byte of data servers)."""
 _MOST_EMPTY = 0.5

@@ -77,6 +77,9 @@ def _from_path(text: str, standard_input: BinaryIO | None) -> tuple[Input, ...]:
     if path.is_dir():
         return _from_folder(path)
     if path.exists():
+        if not path.is_file():
+            found, todo = "neither a file nor a folder", 'Give a pipe as standard input, with "-".'
+            raise LogReadError(message(path.name, found, "a log", todo))
         return (Input(name=path.name, path=path),)
     if any(c in text for c in "*?["):
         hits = sorted(glob.glob(text, recursive=True))

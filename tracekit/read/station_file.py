@@ -138,8 +138,8 @@ def _checked(text: str, source: str, faults: list[str]) -> Station:
     """The station of a text; what is at fault is added to `faults` and left at its default."""
     try:
         document = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        faults.append(message(source, f"this is no TOML ({error})", "lines like key = value", "Correct that line."))
+    except (tomllib.TOMLDecodeError, ValueError, RecursionError) as error:
+        faults.append(message(source, f"this is no TOML ({str(error)[:200]})", "lines like key = value", "Correct that line."))
         return Station(source=source)
     keeper = Faults(file=source, lines=_lines(text), found=faults)
     tables = _tables(document, keeper)
