@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 
 from tracekit.history.charts import ChartAlarm, Charted, Limits, run_charts
 from tracekit.history.forecast import Lines, NotBefore, crossing, find_lines, find_mean_lines, share_of_amounts
+from tracekit.history.hidden import allow_for_hidden_step
 from tracekit.history.prepare import Prepared, indices_after
 from tracekit.history.present import present_level
 from tracekit.history.slope import Slope, robust_slope
@@ -54,7 +55,7 @@ def measure_trend(
     single = labels is None
     rare = measure.scale in ("share", "count")
     pooled = None if single or rare else robust_slope(prepared.days, prepared.value, labels)
-    lines = _lines(prepared, stretch, extra)
+    lines = _lines(prepared, stretch, extra, options)
     slope, relative, p_value = _slopes(prepared, lines, pooled, labels, options)
     present = present_level(prepared, lines, stretch, options)
     charted = _charted(prepared, restarts, chart_limits, options)
@@ -69,12 +70,18 @@ def measure_trend(
     )  # fmt: skip
 
 
-def _lines(prepared: Prepared, stretch: NDArray[np.bool_], extra_se: float) -> Lines | None:
+def _lines(prepared: Prepared, stretch: NDArray[np.bool_], extra_se: float, options: TrendOptions) -> Lines | None:
     """The lines through the present stretch; of rare events by least squares."""
     days, value = prepared.days[stretch], prepared.value[stretch]
-    if prepared.measure.scale not in ("share", "count"):
-        return find_lines(days, value, prepared.measure.scale == "log", extra_se)
-    return find_mean_lines(days, value, _counting_sigma(prepared, stretch))
+    if prepared.measure.scale in ("share", "count"):
+        return find_mean_lines(days, value, _counting_sigma(prepared, stretch))
+    lines = find_lines(days, value, prepared.measure.scale == "log", extra_se)
+    if lines is None or lines.factors is None:
+        return lines
+    return replace(
+        lines, amounts=allow_for_hidden_step(days, value, lines.amounts, options),
+        factors=allow_for_hidden_step(days, np.log(value), lines.factors, options),
+    )  # fmt: skip
 
 
 def _counting_sigma(prepared: Prepared, stretch: NDArray[np.bool_]) -> float:

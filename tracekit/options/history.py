@@ -29,6 +29,8 @@ class TrendOptions:
     step_shortest_logs: int = option(4, "logs", "a level must last this long before it counts as a level")
     step_penalty: float = option(4.0, "1", "times ln(n) times variance: the price of a step, set by simulation")
     step_z: float = option(4.0, "1", "a jump must exceed this many standard errors to be a step, else it is a bend")
+    hidden_gain: float = option(3.0, "1", "variances that a step must explain to count as possible; set by simulation")
+    hidden_shortest_logs: int = option(20, "logs", "fewer logs cannot tell a step that small from their scatter")
     event_days: float = option(1.5, "d", "a step this close to a noted event is the event's")
     baseline_logs: int = option(20, "logs", "an alarm needs this many logs to learn what is usual")
     guard_days: float = option(28.0, "d", "the newest logs are not yet called usual, so that growth is not learnt")
