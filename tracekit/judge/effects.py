@@ -101,6 +101,8 @@ def compare_feature(
         return None
     middle_a, middle_b = float(np.median(a)), float(np.median(b))
     spread_a, spread_b = (max(robust_spread(x), floor) for x in (a, b))
+    if name == "decay":  # a leak that grows through the log scatters little about its growth
+        spread_a = max(min(spread_a, 1.5 * _jumps(a)), floor)
     # neighbouring cycles are alike: a third of them counts
     sampling = 1.25 * float(np.sqrt(spread_a**2 / max(len(a) / 3, 1) + spread_b**2 / max(len(b) / 3, 1)))
     between = _spread(name, middle_b, options) * (options.same_log if same_log else 1.0)

@@ -37,7 +37,7 @@ def down(least: float, most: float, chance: float = 1.0) -> Change:
 _BASIC: Mapping[str, Mapping[str, Change]] = {
     "leak_steady": {
         "decay": up(0.3, 60.0), "balance": up(0.37, 1.01), "rise": up(0.001, 0.2, 0.6),
-        "ultimate": down(0.1, 12.0, 0.6), "unevenness": Change(-5.8, -1.6), "blow": down(0.005, 0.08, 0.3),
+        "ultimate": down(0.1, 12.0, 0.6), "unevenness": Change(-5.8, -1.6), "blow": down(0.005, 0.4, 0.15),
         "blow_start": down(0.001, 0.02, 0.3), "residual": down(0.1, 30.0, 0.3), "overshoot": down(0.05, 2.0, 0.4),
     },
     "check_valve_leak": {
@@ -55,17 +55,17 @@ _BASIC: Mapping[str, Mapping[str, Change]] = {
         "decay": SAME, "over": up(0.12, 25.0, 0.9), "residual": down(0.1, 10.0, 0.6), "open": up(0.1, 40.0, 0.8),
         "response": down(0.0005, 0.02, 0.5), "blow": Change(-1.0, 0.3, 0.7), "fast_fall": up(0.3, 20.0, 0.6),
         "blow_start": down(0.0005, 0.02, 0.6), "idle": SAME, "noise": SAME, "ultimate": SAME,
-        "rise": Change(-0.3, 2.0), "overshoot": Change(-3.0, 3.0, 0.5),
+        "rise": Change(-0.3, 2.0, 0.5), "overshoot": Change(-3.0, 3.0, 0.5),
     },
     "exhaust_restricted": {
         "decay": SAME, "rise": up(0.04, 2.0), "ultimate": down(0.5, 30.0, 0.9), "open": down(0.05, 10.0, 0.8),
-        "blow": SAME, "over": SAME, "residual": SAME, "idle": SAME, "response": up(0.003, 0.3, 0.25), "noise": SAME,
+        "blow": SAME, "over": SAME, "residual": SAME, "idle": SAME, "response": up(0.003, 0.25, 0.03), "noise": SAME,
         "balance": SAME, "rise_scatter": SAME, "overshoot": down(0.1, 6.0, 0.5),
     },
     "supply_pressure_low": {
         "decay": SAME, "rise": up(0.03, 2.0), "ultimate": down(0.5, 40.0, 0.9), "open": down(0.05, 10.0, 0.8),
         "blow": up(0.04, 0.8), "over": down(0.05, 40.0, 0.6), "residual": up(0.05, 30.0, 0.35),
-        "blow_start": up(0.0005, 0.02, 0.5), "response": up(0.001, 0.3, 0.4), "overshoot": down(0.1, 6.0, 0.5),
+        "blow_start": up(0.0005, 0.02, 0.5), "response": up(0.001, 0.05, 0.25), "overshoot": down(0.1, 6.0, 0.5),
     },
     "supply_valve_slow": {
         "decay": SAME, "response": up(0.003, 0.4, 0.65), "rise": SAME, "ultimate": SAME, "open": SAME,
@@ -114,8 +114,8 @@ FINGERPRINTS: Mapping[str, Mapping[str, Change]] = {
         "balance": up(0.37, 1.01), "rise_scatter": up(0.1, 2.5, 0.5), "overshoot": down(0.05, 2.0, 0.3),
     },
     "supply_pressure_dips": {
-        **_NEUTRAL, "rise": up(0.005, 0.5, 0.6), "ultimate": down(0.1, 20.0, 0.5), "open": down(0.05, 5.0, 0.4),
-        "blow": up(0.01, 0.4, 0.4), "over": down(0.05, 20.0, 0.3), "rise_scatter": up(0.7, 4.0),
+        **_NEUTRAL, "rise": up(0.005, 0.5, 0.7), "ultimate": down(0.1, 20.0, 0.6), "open": down(0.05, 5.0, 0.5),
+        "blow": up(0.01, 0.4, 0.5), "over": down(0.05, 20.0, 0.35), "rise_scatter": up(0.7, 4.0),
         "overshoot": Change(-3.0, 2.0, 0.4),
     },
     "collision_or_peel": _NEUTRAL,

@@ -86,7 +86,7 @@ def group_sign(data: StationData, features: Features) -> tuple[Sign, Bools]:
 def _groups_without_coasts(features: Features, upper: Bools) -> tuple[Bools, float]:
     """Without coasts a leaking group shows in the ultimate vacuum alone."""
     depth = np.where(features.held, -features.values["ultimate"], np.nan)
-    group, gap = two_groups(depth, max(0.8, 6.0 * features.floor["ultimate"]))
+    group, gap = two_groups(depth, max(0.4, 5.0 * features.floor["ultimate"]))
     changes = alternations(group[np.isfinite(depth)])
     if changes < 4:
         return upper, 0.002

@@ -179,8 +179,8 @@ def _stuck_first(post: Posterior, sensors: tuple[Fact, ...]) -> Posterior:
 
 def _discounted(fact: Fact, post: Posterior) -> Fact:
     """A condition that a probable cause brings about is less probably a wrong setting: repair the cause first."""
-    blame = max((post.present.get(code, 0.0) for code in fact.explained_by), default=0.0)
-    return replace(fact, probability=fact.probability * (1.0 - 0.6 * blame))
+    blame = min(sum(post.present.get(code, 0.0) for code in fact.explained_by), 1.0)
+    return replace(fact, probability=fact.probability * (1.0 - 0.75 * blame))
 
 
 def _chances(post: Posterior, repairs: tuple[Fact, ...]) -> dict[str, float]:
