@@ -114,8 +114,8 @@ FINGERPRINTS: Mapping[str, Mapping[str, Change]] = {
         "balance": up(0.37, 1.01), "rise_scatter": up(0.1, 2.5, 0.5), "overshoot": down(0.05, 2.0, 0.3),
     },
     "supply_pressure_dips": {
-        **_NEUTRAL, "rise": up(0.005, 0.5, 0.7), "ultimate": down(0.1, 20.0, 0.6), "open": down(0.05, 5.0, 0.5),
-        "blow": up(0.01, 0.4, 0.5), "over": down(0.05, 20.0, 0.35), "rise_scatter": up(0.7, 4.0),
+        **_NEUTRAL, "rise": up(0.005, 0.5, 0.6), "ultimate": down(0.1, 20.0, 0.5), "open": down(0.05, 5.0, 0.4),
+        "blow": up(0.01, 0.4, 0.4), "over": down(0.05, 20.0, 0.3), "rise_scatter": up(0.7, 4.0),
         "overshoot": Change(-3.0, 2.0, 0.4),
     },
     "collision_or_peel": _NEUTRAL,
