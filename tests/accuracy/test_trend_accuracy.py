@@ -178,7 +178,7 @@ def test_false_alarms_are_few(stations: int, table: list[tuple[str, str, str, in
 
 @pytest.mark.accuracy
 def test_small_repairs_that_nobody_noted(table: list[tuple[str, str, str, int]]) -> None:
-    """What cannot be had: a repair of under a quarter that nobody noted hides in the scatter and costs coverage."""
+    """What cannot be had whole: a repair of under a quarter that nobody noted hides in the scatter and costs some coverage."""
     rng = np.random.default_rng(2030)
     hits = series = 0
     while series < 200:
@@ -192,4 +192,4 @@ def test_small_repairs_that_nobody_noted(table: list[tuple[str, str, str, int]])
         hits += got.lower <= made.growth <= got.upper
         series += 1
     table.append(("slope interval covers: small repair, not noted", "not promised", f"{hits / series:.1%}", series))
-    assert hits / series > 0.5
+    assert hits / series > 0.8
