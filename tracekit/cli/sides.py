@@ -54,8 +54,9 @@ def read_document(path: Path) -> dict[str, object]:
     except OSError as error:
         found = error.strerror or "unreadable"
         raise UsageError(message(str(path), found, "a JSON file", "Check the name.")) from error
-    except ValueError as error:
-        raise UsageError(message(path.name, f"no JSON ({error})", "a JSON file", "Check the file.")) from error
+    except (ValueError, RecursionError) as error:
+        found = f"no JSON ({str(error)[:200]})"
+        raise UsageError(message(path.name, found, "a JSON file", "Check the file.")) from error
     if not isinstance(document, dict):
         raise UsageError(message(path.name, "no JSON object", "a file that tracekit wrote", "Check the file."))
     return document

@@ -69,7 +69,7 @@ def read_event(place: Place, name: str) -> Event | None:
         return Event(
             time_us=time_us, station=str(body["station"]), text=str(body["text"]), whole_day=bool(body["whole_day"])
         )
-    except (OSError, ValueError, KeyError, TypeError):
+    except (OSError, ValueError, KeyError, TypeError, RecursionError):
         return None
 
 

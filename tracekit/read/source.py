@@ -78,16 +78,24 @@ def _from_path(text: str, standard_input: BinaryIO | None) -> tuple[Input, ...]:
         return _from_folder(path)
     if path.exists():
         if not path.is_file():
-            found, todo = "neither a file nor a folder", 'Give a pipe as standard input, with "-".'
-            raise LogReadError(message(path.name, found, "a log", todo))
+            todo = 'Give a pipe as standard input, with "-".'
+            raise LogReadError(message(path.name, "neither a file nor a folder", "a log", todo))
         return (Input(name=path.name, path=path),)
     if any(c in text for c in "*?["):
-        hits = sorted(glob.glob(text, recursive=True))
+        hits = _matches(text)
         found = tuple(Input(name=Path(h).name, path=Path(h)) for h in hits if Path(h).is_file())
         if found:
             return found
         raise LogReadError(message(text, "no file fits", "at least one log", "Check the pattern."))
     raise LogReadError(message(text, "no such file or folder", "a log", "Check the name."))
+
+
+def _matches(text: str) -> list[str]:
+    """Paths that fit a pattern; a descent does not follow links, which may lead in a circle."""
+    place = Path(text)
+    if "**" not in place.parts:
+        return sorted(glob.glob(text))
+    return sorted(map(str, Path(place.anchor).glob(str(place.relative_to(place.anchor)))))
 
 
 def _from_folder(path: Path) -> tuple[Input, ...]:

@@ -139,7 +139,8 @@ def _checked(text: str, source: str, faults: list[str]) -> Station:
     try:
         document = tomllib.loads(text)
     except (tomllib.TOMLDecodeError, ValueError, RecursionError) as error:
-        faults.append(message(source, f"this is no TOML ({str(error)[:200]})", "lines like key = value", "Correct that line."))
+        found = f"this is no TOML ({str(error)[:200]})"
+        faults.append(message(source, found, "lines like key = value", "Correct that line."))
         return Station(source=source)
     keeper = Faults(file=source, lines=_lines(text), found=faults)
     tables = _tables(document, keeper)
