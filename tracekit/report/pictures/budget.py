@@ -19,6 +19,9 @@ _PLAIN = {
     "sensor gain": "gain of the sensor",
     "ambient and zero": "ambient pressure, zero of the sensor",
     "distance to a straight line": "bend of the fall",
+    "misfit of the mean coast": "what the model leaves of the mean fall",
+    "motion outside the windows": "motion in the hold",
+    "cycles without a rate": "cycles without a rate",
     "quantisation": "steps of the reading",
     "noise": "noise of the readings",
 }
