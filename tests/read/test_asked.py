@@ -109,3 +109,18 @@ def test_a_column_of_text_is_no_pressure(tmp_path):
     )
     with pytest.raises(LogReadError, match=r'"Vacuum \[kPa\]" holds no numbers'):
         read(path, given)
+
+
+def test_ambient_of_an_absolute_pressure_that_never_rests_there(tmp_path):
+    """Without a rest at ambient it is asked for; with the sense given alone the standard atmosphere is taken, and told."""
+    path = tmp_path / "log.csv"
+    path.write_bytes(FIELD["absolute_without_rest"](RECORDING))
+    with pytest.raises(LogReadError, match=r"(?s)never rests at ambient.*ambient_kpa = 101\.3"):
+        read(path)
+    text = '[channels]\npressure = { column = "Pressure abs [kPa]", unit = "kPa", sense = "absolute" }\n'
+    wanted = 0.6 * RECORDING.pressure_kpa + 70
+    for more, level in (("", 101.325), ("[station]\nambient_kpa = 99.0\n", 99.0)):
+        found = read(path, parse_station(text + more, "s.toml"))
+        assert np.abs(found.pressure_kpa - (wanted - level)).max() < 1e-3
+        (ambient,) = (a for a in found.layout.assumptions if a.what == "ambient")
+        assert (ambient.confidence < 0.5) == (not more)

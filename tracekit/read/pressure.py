@@ -149,7 +149,7 @@ def plan_pressure(
         found = _sense(raw * unit.kpa, column, sense)
     if found is None:
         return None, [_ask_sense(column, unit, raw)]
-    if found[0] == "absolute":
+    if found[0] == "absolute" and not (given is not None and given.sense):
         _check_ambient(raw * unit.kpa, column.name, head.name, ambient)
     facts.append(Assumption(what=f"sense of {column.name}", value=found[0], evidence=found[1], confidence=found[2]))
     if column.beside:
@@ -299,6 +299,9 @@ def _below_ambient(plan: PressurePlan, kpa: NDArray[np.float64], ambient: Ambien
         level = highest_stable(kpa)
         level = spread(kpa)[1] if level is None else level
         source, confidence = "highest stable level of the log", 0.8
+        if not _AMBIENT_KPA[0] <= level <= _AMBIENT_KPA[1]:
+            source, confidence = f"standard atmosphere; the log rests at {level:.1f} kPa, which is no ambient", 0.4
+            level = 101.325
     fact = Assumption(what="ambient", value=f"{level:.2f} kPa", evidence=source, confidence=confidence)
     return replace(plan, offset_kpa=-level, absolute=True, ambient_kpa=level, assumptions=(*plan.assumptions, fact))
 
