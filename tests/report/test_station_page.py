@@ -15,9 +15,12 @@ import pytest
 import stories
 
 from tracekit.errors import OutputError
+from tracekit.model.estimate import Estimate, Withheld
+from tracekit.model.result import LeakChange
 from tracekit.options.report import ReportOptions
 from tracekit.report.frame import Block, frame
 from tracekit.report.page import index_page, page_names, safe_name, station_page, write_pages
+from tracekit.report.sections import limits
 
 ORDER = ["answer", "steps", "causes", "evidence", "limits", "assumptions", "cautions", "file"]
 
@@ -246,3 +249,18 @@ def test_heavy_libraries_stay_away():
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, env={**os.environ, "PYTHONPATH": path}, check=False)
     assert done.returncode == 0, done.stderr
     assert done.stdout.strip() == "[]"
+
+
+def test_a_change_of_leak_without_coasts_is_told():
+    """A station that never coasts still tells how its leak has changed against the baseline, with interval and reach."""
+    result = stories.withheld().stations[0]
+    change = LeakChange(
+        change=Estimate(value=0.8, lower=0.3, upper=1.3, unit="kPa/s", n=12, method="ultimate"), rise_kpa=0.4,
+        time_constant_s=0.5, smallest_kpa_s=0.6, how="close the supply by hand for 10 s",
+    )  # fmt: skip
+    text = read(limits(replace(result, leak_change=change), "kPa")).text.replace("\u00a0", " ")
+    assert "Change of the leak against the baseline: 0.8 kPa/s (0.3 to 1.3)" in text
+    assert "A change below 0.60 kPa/s would not show. Close the supply by hand for 10 s." in text
+    assert "Change of the leak" not in read(limits(result, "kPa")).text
+    told = read(limits(replace(result, leak_change=Withheld("the time constant has changed")), "kPa")).text
+    assert "The time constant has changed." in told

@@ -19,7 +19,7 @@ from tracekit.report.text import MINUS, clean, escape
 from tracekit.report.todo import Step, steps, to_record
 from tracekit.report.verdict import cannot_answer, verdict
 from tracekit.report.view import LEAKS, main_finding, symptom
-from tracekit.report.words import Num, chance, html, is_pressure, plain, strength
+from tracekit.report.words import Num, chance, html, is_pressure, of_estimate, plain, strength
 
 _POSSIBLE, _LEAST_CAUSES = 0.005, 3
 _FIRST_SCREEN_PX = 616
@@ -95,9 +95,7 @@ def can_show(result: StationResult, unit: str) -> str:
     }, unit)  # fmt: skip
 
 
-def assumed(
-    reading: tuple[Assumption, ...], station: tuple[Assumption, ...], budget: Picture | None, unit: str
-) -> str:
+def assumed(reading: tuple[Assumption, ...], station: tuple[Assumption, ...], budget: Picture | None, unit: str) -> str:
     """What was assumed of the station, how the file was read, each the least sure first, and the leak's budget."""
     return render("assumed.html", {
         "station": _assumption_rows(station), "reading": _assumption_rows(reading),
@@ -278,12 +276,26 @@ def _hidden(result: StationResult) -> list[dict[str, str]]:
         rows.append({"name": "Fall of vacuum with the supply closed", "why": _whole(leak.decay_rate.reason)})
     elif leak.mechanism == "undecided" and leak.evidence and _leaks(result):
         rows.append({"name": "Hole or pores: undecided", "why": _whole(leak.evidence)})
+    rows += _leak_change(result)
     if isinstance(result.leak_rate_l_min_anr, Withheld):
         rows.append({"name": "Leak in litres per minute", "why": _whole(result.leak_rate_l_min_anr.reason)})
     rows += _by_reason([(cause_name(d.code), d.why) for d in result.detectable if d.smallest is None])
     if cannot_answer(result) and not rows:
         rows.append({"name": "Anything", "why": "No cycle was found in this log."})
     return rows
+
+
+def _leak_change(result: StationResult) -> list[dict[str, str]]:
+    """What can be said of a leak without coasts: its change against the baseline."""
+    found = result.leak_change
+    if found is None:
+        return []
+    if isinstance(found, Withheld):
+        return [{"name": "Change of the leak against the baseline", "why": _whole(found.reason)}]
+    number = plain((of_estimate(found.change),))
+    least = plain((Num(value=found.smallest_kpa_s, unit="kPa/s", step=_two(found.smallest_kpa_s)),))
+    why = f"From the vacuum that suction tends to. A change below {least} would not show. {_whole(found.how)}"
+    return [{"name": f"Change of the leak against the baseline: {number}", "why": why}]
 
 
 def _by_reason(pairs: list[tuple[str, str]]) -> list[dict[str, str]]:
