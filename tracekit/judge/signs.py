@@ -73,7 +73,7 @@ def group_sign(data: StationData, features: Features) -> tuple[Sign, Bools]:
         if 0.08 < share < 0.92 and alternations(never[held]) >= 4 and never.sum() >= 3:
             low = features.values["peak"]
             drop = float(np.nanmedian(low[held & ~never]) - np.nanmedian(low[never]))
-            if drop > 1.0:
+            if drop > 1.0 and not _slow_but_tight(features, held & ~never):
                 chance, upper = max(chance, 0.9), upper | never
     if not data.air_saving:
         upper, chance = _groups_without_coasts(features, upper)
@@ -81,6 +81,17 @@ def group_sign(data: StationData, features: Features) -> tuple[Sign, Bools]:
     return Sign(
         name="rate_groups", present=min(max(chance, 0.001), 0.9993), text=f"{count} cycles leak more than the rest"
     ), upper
+
+
+def _slow_but_tight(features: Features, coasting: Bools) -> bool:
+    """Cycles that evacuate slowly and yet leak no more than the rest: the supply dips, and the cup is tight."""
+    rise = np.where(coasting, features.values["rise"], np.nan)
+    rate = np.where(coasting, features.values["decay"], np.nan)
+    if np.isfinite(rise).sum() < 8 or np.isfinite(rate).sum() < 8:
+        return False
+    slow = coasting & (rise > np.nanquantile(rise, 0.4) + 0.15) & np.isfinite(rate)
+    leaky = rate[slow] > 1.5 * float(np.nanmedian(rate)) + 0.3
+    return bool(slow.sum() >= 3 and leaky.mean() < 0.3)
 
 
 def _groups_without_coasts(features: Features, upper: Bools) -> tuple[Bools, float]:
@@ -91,8 +102,15 @@ def _groups_without_coasts(features: Features, upper: Bools) -> tuple[Bools, flo
     if changes < 4:
         return upper, 0.002
     # a leaking group also evacuates more slowly near the top: a second witness
-    slower = _apart(np.where(features.held, features.values["top"], np.nan), group)
-    return group, logistic(1.6 * (gap - 6.0) + 0.5 * float(np.clip(slower - 3.0, -3.0, 8.0)))
+    held = features.held
+    slower = _apart(np.where(held, features.values["top"], np.nan), group)
+    # a supply that dips also weakens the open cup and the blow-off of those cycles, which no leak does
+    weaker = max(
+        _apart(np.where(held, features.values["open"], np.nan), group),
+        _apart(np.where(held, -features.values["blow"], np.nan), group),
+    )
+    odds = 1.6 * (gap - 6.0) + 0.5 * float(np.clip(slower - 3.0, -3.0, 8.0)) - 1.5 * float(np.clip(weaker - 3.0, 0, 8))
+    return group, logistic(odds)
 
 
 def _apart(values: Floats, group: Bools) -> float:
