@@ -1,8 +1,8 @@
 """Suggestions entered in the simulator: are predictions kept, is nothing broken, does the cost fall?
 
 Each station is simulated, diagnosed and tuned; the suggestion is entered in the simulator and the station runs again,
-with another seed. The measured cost has the weights of `options.tune`: output losses, empty cups taken for parts and
-missed picks 100 each, needless output changes 5, supply time 1 a second, supply edges 0.15, time to the set point 2 a
+with another seed. The measured cost has the weights of `options.tune`: output losses, picks whose output comes on
+before the cup has closed or below the vacuum that the load needs, and missed picks 100 each, needless output changes 5, supply time 1 a second, supply edges 0.15, time to the set point 2 a
 second. The careful rule of thumb: set point at 0.75 of the weakest ultimate vacuum, hysteresis 5 kPa, supply_off 4 kPa
 under it, band 7 kPa. Run with `-m accuracy -s`; the long form with `-m full -s`.
 """
@@ -10,6 +10,7 @@ under it, band 7 kPa. Run with `-m accuracy -s`; the long form with `-m full -s`
 import tempfile
 from collections import Counter
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -29,11 +30,12 @@ pytestmark = pytest.mark.accuracy
 
 WRONG = ("supply_valve_short_cycling", "switch_chatter", "setpoint_too_low", "setpoint_too_high", "cutoff_unreachable")
 HEALTHY = ("healthy_airsave", "healthy_plain")
-MORE = "\n[load]\nneeded_vacuum_kpa = 22.0\n\n[price]\nnozzle_flow_l_min_anr = 60\n"
+NEEDED_KPA = 22.0
+MORE = f"\n[load]\nneeded_vacuum_kpa = {NEEDED_KPA}\n\n[price]\nnozzle_flow_l_min_anr = 60\n"
 COMPARED = ("evacuation_time_s", "supply_switches_per_hold", "chatter_edges_per_hold", "missed_share", "false_drop_share", "air_l_anr_per_cycle")
 OLD = {"set_point": "set_point_kpa", "reset_point": "reset_point_kpa", "supply_off": "cut_off_kpa", "supply_on": "resume_kpa"}
 SETTINGS_OF_FAULTS = ("switch_chatter", "supply_valve_short_cycling", "setpoint_too_high", "setpoint_too_low")
-SHORT, LONG = range(300, 306), range(1000, 1040)
+SHORT, LONG = range(300, 302), range(1000, 1040)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -85,7 +87,11 @@ def _measured(log: SimulatedLog) -> dict[str, float]:
     cycles = log.truth["cycles"]
     held = [c for c in cycles if c["outcome"] == "held"]
     times = [c["true_setpoint_s"] - c["last_try_s"] for c in held if c["true_setpoint_s"] is not None]
-    fooled = [c["part_present_on_s"] is not None and (c["contact_s"] is None or c["part_present_on_s"] < c["contact_s"]) for c in cycles]
+    weak = log.truth["station"]["set_point_kpa"] < NEEDED_KPA
+    fooled = [
+        c["part_present_on_s"] is not None and (weak or c["contact_s"] is None or c["part_present_on_s"] < c["contact_s"])
+        for c in cycles
+    ]
     lost = [any(level == 0 and t < c["sequence_off_s"] - 1e-9 for t, level in c["part_present_edges"]) for c in held]
     return {
         "evacuation_time_s": float(np.median(times)) if times else float("nan"),
@@ -173,8 +179,8 @@ def _check_wrong(seeds: range) -> None:
     for o in outcomes:
         assert all(c.holds for c in o.result.suggestion.constraints)
     assert figures["kept in all"] >= 0.93
-    assert figures["cheaper than before"] >= 0.93
-    assert figures["no dearer than the rule of thumb"] >= 0.75
+    assert figures["cheaper than before"] >= 0.95
+    assert figures["no dearer than the rule of thumb"] >= 0.80
     assert figures["dropped or lost after"] <= 0.04
 
 
@@ -188,12 +194,12 @@ def _check_healthy(seeds: range) -> None:
 
 
 def test_wrong_settings_short() -> None:
-    """Six stations of each kind of wrong setting: predictions kept, no rule broken, cost down (short form)."""
+    """Two stations of each kind of wrong setting: predictions kept, no rule broken, cost down (short form)."""
     _check_wrong(SHORT)
 
 
 def test_healthy_stations_short() -> None:
-    """Twelve healthy stations get no change (short form)."""
+    """Four healthy stations get no change (short form)."""
     _check_healthy(SHORT)
 
 
@@ -209,18 +215,49 @@ def test_healthy_stations() -> None:
     _check_healthy(LONG)
 
 
-def test_chatter_causes() -> None:
-    """Of drawn chattering stations at least 90 % are told as the simulator made them, order or noise."""
-    right = asked = 0
-    for seed in range(400, 416):
+def _true_frequency(cycles: list[dict[str, object]]) -> tuple[float, int]:
+    """Full cycles of the true output per second of chatter in held cycles, and how many were counted.
+
+    Counted are offs that an on follows before the end of suction.
+    """
+    whole, time = 0, 0.0
+    for c in cycles:
+        edges = [(t, level) for t, level in c["part_present_edges"] if t < c["sequence_off_s"] + 0.02]
+        offs = [t for (t, level), (_, then) in pairwise(edges) if level == 0 and then == 1]
+        if c["outcome"] == "held" and len(offs) >= 2:
+            whole, time = whole + len(offs) - 1, time + offs[-1] - offs[0]
+    return (whole / time if time > 0.0 else float("nan")), whole
+
+
+def _check_chatter(seeds: range) -> None:
+    """Cause and frequency of chatter against what the simulator made: order or noise."""
+    right = asked = near = timed = 0
+    for seed in seeds:
         made = _scenario("switch_chatter", seed)
-        result = _diagnosed(simulate(made))
+        log = simulate(made)
+        result = _diagnosed(log)
         found = chatter_of(result.data, known_settings(result.data, TuneOptions()))
         if found is None or found.edges < 10:
             continue
         wanted = "order" if made.faults[0].kind == "reset_above_supply_on" else "noise"
         asked += 1
         right += found.cause == wanted
-    print(f"\ncause of chatter right: {right} of {asked}")
-    assert asked >= 8
-    assert right >= 0.9 * asked
+        true, whole = _true_frequency(log.truth["cycles"])
+        if found.frequency_hz is not None and whole:
+            timed += 1
+            near += abs(found.frequency_hz.value - true) <= max(0.02, 1.0 / whole) * true
+    print(f"\ncause of chatter right: {right} of {asked}; frequency within 2 % or one count: {near} of {timed}")
+    assert asked >= len(seeds) // 2
+    assert right >= 0.95 * asked
+    assert near >= 0.95 * timed
+
+
+def test_chatter_short() -> None:
+    """Cause and frequency of a few chattering stations are told as the simulator made them (short form)."""
+    _check_chatter(range(400, 408))
+
+
+@pytest.mark.full
+def test_chatter() -> None:
+    """Of drawn chattering stations at least 95 % are told as the simulator made them, cause and frequency."""
+    _check_chatter(range(400, 440))

@@ -89,9 +89,10 @@ def _frequency(pulses: Pulses, interval_s: float) -> Estimate | None:
     if whole < 1 or time <= 0.0:
         return None
     value = whole / time
-    share = np.hypot(1.0 / max(whole, 1), interval_s * np.sqrt(several.sum()) / time)
+    share = float(np.hypot(1.0 / max(whole, 1), interval_s * np.sqrt(several.sum()) / time))
     return Estimate(
-        value=value, lower=value * (1.0 - share), upper=value * (1.0 + share), unit="Hz", n=int(several.sum()),
+        value=value, lower=max(value * (1.0 - share), 0.0), upper=value * (1.0 + share), unit="Hz",
+        n=int(several.sum()),
         method="output-offs over the time between the first and the last of a hold",
     )  # fmt: skip
 
