@@ -62,3 +62,23 @@ def test_inspection_tells_the_lag(tmp_path):
     assert "supply of log was written late" in " ".join(inspection_text(found).split())
     lags = json.loads(json.dumps(inspection_json(found)))["digital_lags"]
     assert [lag["signal"] for lag in lags] == ["supply", "release"]
+
+
+@pytest.mark.parametrize(("late_s", "told"), [(0.0, False), (0.45, True)])
+def test_an_open_cup_and_an_over_pressure_are_no_answer(tmp_path, late_s, told):
+    """A plateau of the open cup before the rise, and the end of a blow-off, do not pass for early answers."""
+    t = np.arange(0, 300) / 100
+    vacuum = np.where((t >= 0.53) & (t < 0.85), 10.0, 0.0)
+    vacuum = np.where((t >= 0.85) & (t < 2.2), 10 + 60 * (1 - np.exp(-(t - 0.85).clip(0) / 0.1)), vacuum)
+    vacuum = np.where((t >= 2.2) & (t < 2.5), -9 + 79 * np.exp(-(t - 2.2).clip(0) / 0.02), vacuum)
+    signals = [(t >= 0.5 + late_s) & (t < 2.18 + late_s), (t >= 2.18 + late_s) & (t < 2.48 + late_s), vacuum > 50]
+    digital = sum(s.astype(np.uint8) << k for k, s in enumerate(signals)).astype(np.uint8)
+    noise = np.random.default_rng(1).normal(0, 0.1, 30 * len(t))
+    recording = replace(
+        RECORDING,
+        time_s=np.round(np.arange(30 * len(t)) / 100, 6),
+        pressure_kpa=np.round(noise - np.tile(vacuum, 30), 2),
+        digital=np.tile(digital, 30),
+    )
+    lags = read(written(tmp_path, recording, Dialect())).facts.digital_lags
+    assert [lag.signal for lag in lags] == (["supply", "release"] if told else [])

@@ -20,6 +20,7 @@ from tracekit.read.values import column_numbers, word_codes
 
 BITS = {"supply": SUPPLY_BIT, "release": RELEASE_BIT, "part_present": PRESENT_BIT}
 _LEAST_KPA = -115.0
+_MOST_KPA = 1e4  # no sensor at a vacuum cup reads more; keeps what is reckoned from it finite
 """Below there is no gauge pressure; such readings are missing."""
 
 Missing = list[tuple[str, NDArray[np.int64]]]
@@ -126,7 +127,7 @@ class PressureReader:
             return raw
         kpa = self._plan.kpa(raw)
         low, high = float(raw.min()), float(raw.max())
-        usual = low >= self._low and high <= self._high and kpa.min() >= _LEAST_KPA
+        usual = low >= self._low and high <= self._high and kpa.min() >= _LEAST_KPA and kpa.max() <= _MOST_KPA
         odd = self._sentinels(raw, () if usual else SENTINELS)
         if usual and odd is None:
             self._last = float(raw[-1])
@@ -135,7 +136,8 @@ class PressureReader:
         if empty.any():
             missing.append(("no pressure, or not a number", lines[empty]))
             kpa = np.where(empty, np.nan, kpa)
-        odd = kpa < _LEAST_KPA if odd is None else odd | (kpa < _LEAST_KPA)
+        beyond = (kpa < _LEAST_KPA) | (kpa > _MOST_KPA)
+        odd = beyond if odd is None else odd | beyond
         if odd.any():
             missing.append(("an impossible pressure, taken as missing", lines[odd]))
             kpa = np.where(odd, np.nan, kpa)

@@ -8,7 +8,8 @@ from tracekit.model.trace import RELEASE_BIT, SUPPLY_BIT, Block, DigitalLag
 _MOST_SAMPLES, _MOST_EVENTS, _FEWEST = 200_000, 400, 5
 _BEFORE_S, _APART_S = 0.8, 1.0
 _LOW, _HIGH = 0.1, 0.3
-"""Shares of an answer, both early, through which the line to its beginning is drawn."""
+"""An answer counts from its first tenth on; what was before it is a third done is the rest that it starts from."""
+_REST_S = (0.3, 0.1)
 _SLACK_S, _SLOW_VALVE_S = 0.005, 0.35
 
 Floats = NDArray[np.float64]
@@ -96,7 +97,10 @@ def _after_onset(edges: Floats, onset: Floats) -> Floats:
 
 
 def _onsets(time_s: Floats, answer: Floats, interval_s: float) -> Floats:
-    """Times at which answers begin [s]: where the line through their first parts meets the rest before."""
+    """Times at which a tenth of an answer is done [s], above the rest just before it.
+
+    That is later than its beginning, so that a lag comes out too short rather than too long.
+    """
     state = np.where(answer > 0.5, 1, np.where(answer < 0.35, 0, -1))
     index = np.maximum.accumulate(np.where(state >= 0, np.arange(len(state)), 0))
     middle: Floats = time_s[1:][np.diff(state[index]) == 1]
@@ -105,16 +109,17 @@ def _onsets(time_s: Floats, answer: Floats, interval_s: float) -> Floats:
         return middle
     grid = np.arange(-_BEFORE_S, 0.5 * interval_s, min(interval_s, 0.02))
     around = np.interp((middle[:, None] + grid).ravel(), time_s, answer).reshape(len(middle), len(grid))
-    rest = np.quantile(around, 0.05, axis=1)
-    share = (around - rest[:, None]) / np.maximum(1.0 - rest, 0.1)[:, None]
-    low, high = (_last_passing(share, level, grid) for level in (_LOW, _HIGH))
-    onset = middle + low - (high - low) * _LOW / (_HIGH - _LOW)
+    third = _last_passing(around, np.full(len(middle), _HIGH), grid)
+    before = (grid > third[:, None] - _REST_S[0]) & (grid < third[:, None] - _REST_S[1])
+    known = before.any(axis=1)
+    rest = np.nanmedian(np.where(before[known], around[known], np.nan), axis=1)
+    onset = middle[known] + _last_passing(around[known], rest + _LOW * (1.0 - rest), grid)
     return np.asarray(onset[np.isfinite(onset)], np.float64)
 
 
-def _last_passing(share: Floats, level: float, grid: Floats) -> Floats:
-    """Where each row last passes a level upwards, by a straight line between points, NaN where it does not [s]."""
-    below = share < level
+def _last_passing(share: Floats, level: Floats, grid: Floats) -> Floats:
+    """Where each row last passes its level upwards, by a straight line between points, NaN where it does not [s]."""
+    below = share < level[:, None]
     place = len(grid) - 1 - np.argmax(below[:, ::-1], axis=1)
     good = below.any(axis=1) & (place < len(grid) - 1)
     place = np.minimum(place, len(grid) - 2)
