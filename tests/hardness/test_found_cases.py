@@ -56,3 +56,15 @@ def test_texts_for_terminals_and_spreadsheets():
     assert visible("Lüfter 3 → 7\t\n") == "Lüfter 3 → 7\t\n"
     assert disarmed("＝1+1") == "'＝1+1"
     assert disarmed("x\x1b=1") == "x\\u001b=1"
+
+
+def test_a_unit_with_a_sign_beside_every_number(tmp_path):
+    """Numbers that each carry a sign beyond ASCII, like 5 °C, are read or refused, never an internal error."""
+    header, cells = rows(2)
+    lines = [[*row, "5 °C"] for row in cells[::4]]
+    (tmp_path / "log.csv").write_text(csv_text([*header, "note"], lines), encoding="utf-8")
+    for column in range(5):
+        changed = [[*row[:column], "5 °C", *row[column + 1 :]] for row in cells[::4]]
+        (tmp_path / f"{column}.csv").write_text(csv_text(header, changed), encoding="utf-8")
+        assert command("inspect", tmp_path / f"{column}.csv").outcome() in ("right", "refused")
+    assert command("inspect", tmp_path / "log.csv").status == 0

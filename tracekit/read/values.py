@@ -73,7 +73,7 @@ def _in_base(word: str, base: int) -> float:
 
 
 def _quoted(text: str) -> str:
-    return "".join(c if c.isalnum() else f"\\{c}" for c in text)
+    return "".join(c if c.isalnum() or not c.isascii() else f"\\{c}" for c in text)
 
 
 def as_text(array: pa.Array) -> pa.Array:
