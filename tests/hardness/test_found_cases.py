@@ -3,7 +3,9 @@
 import io
 
 import numpy as np
+import pytest
 from hardness.made import csv_text, rows
+from hardness.mutate import mutated_log
 from hardness.trial import command
 
 from tracekit.cli.stream import HarmlessStream
@@ -68,3 +70,14 @@ def test_a_unit_with_a_sign_beside_every_number(tmp_path):
         (tmp_path / f"{column}.csv").write_text(csv_text(header, changed), encoding="utf-8")
         assert command("inspect", tmp_path / f"{column}.csv").outcome() in ("right", "refused")
     assert command("inspect", tmp_path / "log.csv").status == 0
+
+
+@pytest.mark.parametrize("ops", [
+    [("row gone", 292, 202, 53), ("packing", 53, 572, 142), ("columns swapped", 73, 207, 142), ("column gone", 202, 382, 50)],
+    [("column scaled", 663, 235, 173)],
+])  # fmt: skip
+def test_mutations_that_once_broke_the_reader(tmp_path, ops):
+    """Time in a list column of a Parquet file, and a time that advances by 1e28 s per row, are read or refused."""
+    names, cells = rows(2)
+    (tmp_path / "log.bin").write_bytes(mutated_log(names, cells[::4], ops))
+    assert command("inspect", tmp_path / "log.bin").outcome() in ("right", "refused")

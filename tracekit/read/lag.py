@@ -107,7 +107,7 @@ def _onsets(time_s: Floats, answer: Floats, interval_s: float) -> Floats:
     middle = middle[middle > time_s[0] + _BEFORE_S][:_MOST_EVENTS]
     if len(middle) == 0:
         return middle
-    grid = np.arange(-_BEFORE_S, 0.5 * interval_s, min(interval_s, 0.02))
+    grid = np.arange(-_BEFORE_S, min(0.5 * interval_s, 10.0), max(min(interval_s, 0.02), 1e-4))
     around = np.interp((middle[:, None] + grid).ravel(), time_s, answer).reshape(len(middle), len(grid))
     third = _last_passing(around, np.full(len(middle), _HIGH), grid)
     before = (grid > third[:, None] - _REST_S[0]) & (grid < third[:, None] - _REST_S[1])

@@ -5,7 +5,7 @@ from collections.abc import Mapping
 import numpy as np
 from numpy.typing import NDArray
 
-from tracekit.read.columns import Column
+from tracekit.read.columns import Column, fetch
 from tracekit.read.rows import Rows
 from tracekit.read.timeplan import TimePlan, raw_seconds, start_us
 
@@ -33,7 +33,7 @@ class TimeReader:
         if plan.kind == "row":
             first, self._row = self._row, self._row + rows.count
             return np.arange(first, self._row, dtype=np.float64) * plan.unit_s
-        parts = [(rows.columns[name], self._columns[name]) for name in plan.columns]
+        parts = [(fetch(rows.columns, self._columns[name]), self._columns[name]) for name in plan.columns]
         seconds, origin = raw_seconds(parts, plan, self._origin)
         sound = np.isfinite(seconds)
         if not sound.any():
