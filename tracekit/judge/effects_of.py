@@ -30,6 +30,8 @@ _NAMES: Mapping[str, tuple[str, str]] = {
     "fast_fall": ("fall just after the cut", "kPa"),
 }
 LOGARITHMIC = ("rise", "blow", "noise")
+_SOON_S = 0.06
+"""Air that is on its way when the release command ends arrives within this (common practice, no source)."""
 
 
 def measure_name(feature: str) -> tuple[str, str]:
@@ -120,7 +122,10 @@ def physical_effects(data: StationData, features: Features) -> dict[str, Effect]
     slack = data.sensor.sample_interval_s / 2
     out = {}
     # vacuum at the end of a short command is no fault where it is gone soon after
-    stays = ~np.isfinite(data.cycles.floats("release_time_s"))
+    release = data.cycles.floats("release_time_s")
+    given = data.timing["release_end_s"] - data.timing["release_s"]
+    most_left = features.values["residual"] > 0.5 * features.values["start"]
+    stays = ~np.isfinite(release) | ((release > given + _SOON_S) & most_left)
     for name, usual, spread in (
         ("residual", 0.0, 1.1),
         ("response", 0.022, float(np.hypot(0.011, slack))),
