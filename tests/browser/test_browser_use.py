@@ -80,8 +80,8 @@ def test_saved_text_is_no_formula(visit, text):
     """A text that a spreadsheet would run is saved with an apostrophe before it; numbers stay numbers."""
     page = visit("torn_cup")
     assert page.evaluate("t => tracekit.cell(t)", text).strip('"').startswith("'")
-    for number in ("-3.5", "+2", "1e-3", "-68.0"):
-        assert page.evaluate("t => tracekit.cell(t)", number) == number
+    for figure in ("-3.5", "+2", "1e-3", "-68.0"):
+        assert page.evaluate("t => tracekit.cell(t)", figure) == figure
 
 
 def test_a_tap_opens_the_nearest_cycle(visit):
