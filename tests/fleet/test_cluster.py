@@ -36,7 +36,7 @@ NEVER_SAME = ("created",)
 def threads() -> Iterator[Any]:
     """A cluster of threads in this process, so that it sees memory:// addresses."""
     with distributed.LocalCluster(
-        n_workers=2, threads_per_worker=1, processes=False, dashboard_address=None, protocol="tcp"
+        n_workers=2, threads_per_worker=1, processes=False, dashboard_address=":0", protocol="tcp"
     ) as local:
         yield local
 
@@ -134,7 +134,7 @@ def test_logs_and_history_in_a_store_of_objects(folder: Path, monkeypatch: pytes
                 started_us=STARTED_US + n * 3_600_000_000)
             for n, name in enumerate(names)
         ]  # fmt: skip
-        with distributed.LocalCluster(n_workers=1, threads_per_worker=1, dashboard_address=None) as local:
+        with distributed.LocalCluster(n_workers=1, threads_per_worker=1, dashboard_address=":0") as local:
             there = list(run_on_cluster(far, local.scheduler_address))
         assert [o.error for o in there] == [""] * 4
         list(run_jobs(jobs_of(folder, folder / "a", str(folder / "history")), 1))
@@ -165,7 +165,7 @@ def kill_one_when_busy(local: Any, killed: list[int]) -> None:
 def test_a_killed_worker_changes_nothing(folder: Path) -> None:
     """A worker that is killed in the middle of a log changes neither files nor history, and no row counts twice."""
     killed: list[int] = []
-    with distributed.LocalCluster(n_workers=2, threads_per_worker=1, dashboard_address=None) as local:
+    with distributed.LocalCluster(n_workers=2, threads_per_worker=1, dashboard_address=":0") as local:
         killer = threading.Thread(target=kill_one_when_busy, args=(local, killed))
         killer.start()
         there = list(run_on_cluster(jobs_of(folder, folder / "b", str(folder / "history_b")), local.scheduler_address))

@@ -172,7 +172,7 @@ def history(tmp_path):
         header, cells = rows(3, seed=day)
         (tmp_path / f"{day}.csv").write_text(csv_text(header, cells))
         assert command("diagnose", tmp_path / f"{day}.csv", "--out", tmp_path / "o", "--quiet", "--history", folder, "--started", f"2025-01-0{day + 1}T00:00Z").status == 0
-    assert command("history", folder, "--event", "2025-01-02 log: cups changed").status == 0
+    assert command("history", folder, "--event", "2025-01-02 0: cups changed").status == 0
     return folder, {p: p.read_bytes() for p in sorted(folder.rglob("*")) if p.is_file()}
 
 

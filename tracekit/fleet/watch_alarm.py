@@ -130,7 +130,7 @@ def _told_lately(place: Place, found: Found, options: WatchOptions) -> bool:
 def _note_told(place: Place, found: Found) -> None:
     body = {
         "schema": "tracekit.alarmed/1", "station": found.station, "code": found.code, "severity": found.severity,
-        "time_s": round(time.time()),
+        "time_s": int(time.time()),
     }  # fmt: skip
     place.put(_name(found), json.dumps(body).encode())
 
