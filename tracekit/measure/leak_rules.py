@@ -11,8 +11,8 @@ DECAY_ON_PURPOSE = (
 )
 NO_COASTS = f"The supply is never cut in a hold, so the log holds no decay. {DECAY_ON_PURPOSE}"
 FEW_COASTS = (
-    "No cycle has a stretch of coast long enough between the supply's cut, the motion and the release. To get a decay "
-    "on purpose: hold a part with the supply closed and nothing moving for 10 s, 20 times, some 5 minutes in all."
+    "No coast is long enough between the supply's cut, the motion and the release. To get a decay on "
+    "purpose: hold a part with the supply closed and nothing moving for 10 s, 20 times, some 5 minutes in all."
 )
 
 NO_SUPPLY = (

@@ -169,7 +169,8 @@ def _why_not(result: StationResult, log: Finding | None) -> Text:
     if log is not None:
         return (_sentence(log.title, LEAD_MOST),)
     if isinstance(result.leak.decay_rate, Withheld):
-        return (_sentence(result.leak.decay_rate.reason, LEAD_MOST),)
+        # its first sentence; what to do about it stands in the steps
+        return (_sentence(result.leak.decay_rate.reason.partition(". ")[0], LEAD_MOST),)
     return ("No cycle was found in it.",)
 
 
