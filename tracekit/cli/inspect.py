@@ -91,6 +91,9 @@ def _measured(
 
 
 def _write(path: Path, text: str) -> None:
+    if path.parent.is_dir() and (path.is_file() or not path.exists()):
+        write_files(path.parent, {path.name: text_write(text)})  # whole or not at all
+        return
     try:
         path.write_text(text, encoding="utf-8")
     except OSError as error:
