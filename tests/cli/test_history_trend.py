@@ -103,7 +103,7 @@ def test_trend_writes_and_says(made: str, tmp_path: Path, capsys: pytest.Capture
     out = tmp_path / "out"
     assert cli.run(["trend", made, "--out", str(out)]) == 0
     told = capsys.readouterr().out
-    assert "growing towards a limit" in told or "in alarm" in told
+    assert " growing" in told or "in alarm" in told
     assert {p.name for p in out.iterdir()} == {"trend.json", "report.html", "stations"}
     assert [p.name for p in (out / "stations").iterdir()] == ["Glaze-1.html"]
     leak = json.loads((out / "trend.json").read_text(encoding="utf-8"))["stations"][0]["measures"]["decay_rate_kpa_s"]

@@ -3,8 +3,10 @@
 from collections.abc import Iterator
 
 from tracekit.history.events import iso
+from tracekit.history.trend import grows_fast
 from tracekit.model.estimate import Estimate, Withheld
 from tracekit.model.trend import FleetTrend, MeasureTrend, StationTrend
+from tracekit.options.history import TrendOptions
 
 _ROWS = 20
 
@@ -32,7 +34,7 @@ def _headline(fleet: FleetTrend) -> str:
     }
     total = len(fleet.stations)
     parts = [f"{counts['over']} of {total} stations over the limit"]
-    wording = (("may be over", "may be over"), ("alarm", "in alarm"), ("growing", "growing towards a limit"))
+    wording = (("may be over", "may be over"), ("alarm", "in alarm"), ("growing", "growing"))
     parts += [f"{counts[state]} {words}" for state, words in wording if counts[state]]
     return ", ".join(parts) + "."
 
@@ -85,6 +87,11 @@ def _measure(trend: MeasureTrend) -> str:
         parts.append(f"growing, reaches {trend.limit.value:g} not before {iso(trend.not_before_us)[:10]}")
     elif trend.in_alarm and trend.alarms:
         parts.append(f"in alarm since {iso(trend.alarms[-1].time_us)[:10]}")
+    elif trend.limit is None and isinstance(trend.relative, Estimate) and grows_fast(trend, TrendOptions()):
+        r = trend.relative
+        parts.append(
+            f"changing by {100 * r.value:.0f} % ({100 * r.lower:.0f} to {100 * r.upper:.0f}) a day, no limit given"
+        )
     else:
         return ""
     return f"{trend.measure.title}: {', '.join(parts)}"

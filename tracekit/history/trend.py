@@ -245,10 +245,21 @@ def _grows(trend_of: MeasureTrend, options: TrendOptions) -> bool:
     """
     if not isinstance(trend_of.slope, Estimate) or trend_of.p_value is None:
         return False
+    if trend_of.limit is None:
+        return grows_fast(trend_of, options)
     dated = not isinstance(trend_of.crossing, Withheld)
     return trend_of.p_value < (options.growth_p if dated else options.undated_growth_p) and (
         dated or trend_of.not_before_us is not None
     )
+
+
+def grows_fast(trend_of: MeasureTrend, options: TrendOptions) -> bool:
+    """Without a limit: whether the measure gets worse so fast that even the least of it matters within a week."""
+    rate = trend_of.relative
+    if not isinstance(rate, Estimate) or trend_of.p_value is None or trend_of.p_value >= options.growth_p:
+        return False
+    least = rate.lower if trend_of.measure.worse > 0 else -rate.upper
+    return 7.0 * least > options.fast_week_share
 
 
 def _badness(station: StationTrend) -> tuple[int, int, float, str]:

@@ -24,6 +24,9 @@ class TrendOptions:
 
     level: float = option(0.95, "1", "coverage of the intervals")
     growth_p: float = option(0.05, "1", "growth is called established below this p value and with a slope off zero")
+    fast_week_share: float = option(
+        0.2, "share a week", "without a limit, what surely gets worse by more than this is called growing"
+    )
     undated_growth_p: float = option(0.01, "1", "and below this where only the earliest date of crossing is known")
     shortest_logs: int = option(5, "logs", "below this a slope is withheld: no interval for it is honest")
     step_shortest_logs: int = option(4, "logs", "a level must last this long before it counts as a level")

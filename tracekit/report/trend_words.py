@@ -12,7 +12,7 @@ STATE_WORDS = {
     "over": "over the limit",
     "may be over": "may be over the limit",
     "alarm": "in alarm",
-    "growing": "growing towards its limit",
+    "growing": "growing",
     "silent": "silent",
     "steady": "steady",
 }
