@@ -3,7 +3,7 @@
 python -m pytest -m bench -s tests/benchmarks/test_speed_bench.py            # short form
 python -m pytest -m "bench or full" -s tests/benchmarks/test_speed_bench.py  # long form, several minutes
 
-Goals are held where the machine was idle before the run; on a shared one the table says so. Processor seconds (all
+The table says which goals are reached; with TRACEKIT_HOLD_GOALS set a missed one fails, on a machine that was idle. Processor seconds (all
 threads) stand beside wall-clock ones: they suffer less from neighbours, but do not show what overlaps.
 """
 
