@@ -5,7 +5,6 @@ Full form, all kinds at all corners: pytest tests/accuracy/test_leak_accuracy.py
 """
 
 import json
-import os
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -13,6 +12,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from recordings import GIVEN, SIMULATED
 
 from tracekit.model.estimate import Estimate
 from tracekit.pipeline import measure
@@ -22,8 +22,7 @@ from tracekit.simulate.log import simulate
 from tracekit.simulate.scenario import Scenario
 from tracekit.simulate.station_text import station_text
 
-GIVEN = os.environ.get("TRACEKIT_RECORDINGS", "")
-RECORDED = Path(GIVEN) / "rehearsal"
+RECORDED = SIMULATED
 LABELS = (
     "cup_leak_orifice", "porous_part", "growing_leak", "part_dependent_leak", "leaking_check_valve",
     "healthy_airsave", "supply_valve_short_cycling",

@@ -1,7 +1,5 @@
 """The acceptance sheet in a browser: one page to sign, nothing sideways. Needs a headless Chromium."""
 
-import os
-import shutil
 from dataclasses import replace
 
 import numpy as np
@@ -39,19 +37,6 @@ def _full() -> Comparison:
     question = PlanQuestion(measure="decay_rate_kpa_s", change=0.6, looks=3)
     plan = plan_for(question, (before,), CompareOptions(), PlanOptions(), SerialOptions(), "2030-01-01T00:00:00Z")
     return compare((before,), (after,), Asked(plan=plan, accept=("decay_rate_kpa_s<=4", "drop_share<=0.001")))
-
-
-@pytest.fixture(scope="module")
-def chromium():
-    sync_api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed (extra: browser)")
-    names = ("chromium", "chromium-browser", "google-chrome")
-    found = os.environ.get("TRACEKIT_CHROMIUM") or next((p for c in names if (p := shutil.which(c))), None)
-    if not found:
-        pytest.skip("no Chromium on this machine; install the distribution's package")
-    with sync_api.sync_playwright() as playwright:
-        opened = playwright.chromium.launch(executable_path=found, args=["--no-sandbox", "--disable-gpu"])
-        yield opened
-        opened.close()
 
 
 @pytest.fixture(scope="module")

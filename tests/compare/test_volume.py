@@ -3,10 +3,10 @@
 import math
 import os
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pytest
+from recordings import SIMULATED
 
 from tests.compare.plate_decays import LOGS, Plate, station
 from tracekit.compare.decays import decay_of
@@ -206,7 +206,7 @@ def test_simulated_logs_with_known_volume() -> None:
     from tracekit.model.station import Station, StationFacts
     from tracekit.pipeline import measure
 
-    folder = Path(os.environ["TRACEKIT_RECORDINGS"]) / "rehearsal"
+    folder = SIMULATED
     truth = json.loads((folder / "volume_calibration_0_orifice" / "truth.json").read_text(encoding="utf-8"))
     about = truth["station"]
     file = Station(

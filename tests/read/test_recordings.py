@@ -5,6 +5,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from recordings import SIMULATED
 
 from tests.read.reading import read
 from tracekit.errors import LogReadError
@@ -82,7 +83,7 @@ def test_thousands_marks_in_a_time(tmp_path):
 
 def test_several_stations_in_one_table():
     """A log with a station column and stamps has both stations, gauge, with their digitals."""
-    (path,) = (Path(str(FOLDER)) / "rehearsal" / "multi_station_0").glob("log.*")
+    (path,) = (SIMULATED / "multi_station_0").glob("log.*")
     found = read(path)
     assert found.layout.stations == ("ST01", "ST02")
     assert found.facts.start_time_us is not None

@@ -1,7 +1,5 @@
 """The tuning page in a browser: offline, by keyboard, on a phone. Needs a headless Chromium."""
 
-import os
-import shutil
 
 import pytest
 
@@ -22,19 +20,6 @@ def folder(tmp_path_factory):
     log = stations.written(stations.NARROW)
     assert cli.run(["tune", log, "--station", str(out / "station.toml"), "--set", "supply_on=66", "--out", str(out), "--quiet"]) == 0
     return out
-
-
-@pytest.fixture(scope="module")
-def chromium():
-    sync_api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed (extra: browser)")
-    names = ("chromium", "chromium-browser", "google-chrome")
-    found = os.environ.get("TRACEKIT_CHROMIUM") or next((p for c in names if (p := shutil.which(c))), None)
-    if not found:
-        pytest.skip("no Chromium on this machine; install the distribution's package")
-    with sync_api.sync_playwright() as playwright:
-        opened = playwright.chromium.launch(executable_path=found, args=["--no-sandbox", "--disable-gpu"])
-        yield opened
-        opened.close()
 
 
 @pytest.fixture

@@ -5,20 +5,19 @@ The folder comes from the environment variable TRACEKIT_RECORDINGS; its own `sco
 
 import importlib.util
 import json
-import os
 from functools import cache
 from pathlib import Path
 from types import ModuleType
 
 import numpy as np
 import pytest
+from recordings import GIVEN, SIMULATED
 
 from tracekit.pipeline import diagnose
 from tracekit.read.station_file import load_station
 from tracekit.report.files import write_result
 
-GIVEN = os.environ.get("TRACEKIT_RECORDINGS", "")
-FOLDER = Path(GIVEN) / "rehearsal"
+FOLDER = SIMULATED
 LOGS = (
     "healthy_plain_0",
     "healthy_airsave_0",
