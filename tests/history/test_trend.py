@@ -31,7 +31,7 @@ from tracekit.history.measures import MEASURES, measure_named
 from tracekit.history.place import open_place
 from tracekit.history.slope import find_correlation, robust_slope, variance_ratio
 from tracekit.history.steps import find_steps
-from tracekit.history.trend import station_trend, trend
+from tracekit.history.trend import grows_fast, station_trend, trend
 from tracekit.history.trend_json import trend_json
 from tracekit.model.estimate import Bound, Estimate, Withheld
 from tracekit.model.station import Limit, Price, Station, StationFacts
@@ -581,3 +581,12 @@ def test_the_better_form_carries_test_and_line() -> None:
     assert got.present.lower < 9.0 < got.present.upper
     assert isinstance(got.crossing, CrossingDate)
     assert got.crossing.past
+
+
+def test_fast_growth_without_a_limit() -> None:
+    """Without a limit a leak that surely grows by a fifth a week is growing; noise, a slow rise and a fall are not."""
+    day = np.arange(12.0)
+    noise = np.random.default_rng(3).normal(0.0, 0.02, len(day))
+    fast, slow, still, falling = (np.exp(rate * day + noise) for rate in (0.2, 0.005, 0.0, -0.2))
+    assert grows_fast(trend_of(fast), OPTIONS)
+    assert not any(grows_fast(trend_of(value), OPTIONS) for value in (slow, still, falling))
