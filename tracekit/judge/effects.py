@@ -77,6 +77,7 @@ def _spread(name: str, value: float, options: JudgeOptions) -> float:
         "fast_fall": options.spread_fast_fall,
         "overshoot": 0.4,
         "dip": 0.4,
+        "command": options.spread_command,
     }
     if name == "decay":
         return float(np.hypot(options.spread_decay, options.spread_decay_share * value))
@@ -101,8 +102,8 @@ def compare_feature(
         return None
     middle_a, middle_b = float(np.median(a)), float(np.median(b))
     spread_a, spread_b = (max(robust_spread(x), floor) for x in (a, b))
-    if name == "decay":  # a leak that grows through the log scatters little about its growth
-        spread_a = max(min(spread_a, 1.5 * _jumps(a)), floor)
+    # a fault that grows through the log scatters little about its growth
+    spread_a = max(min(spread_a, 1.5 * _jumps(a)), floor)
     # neighbouring cycles are alike: a third of them counts
     sampling = 1.25 * float(np.sqrt(spread_a**2 / max(len(a) / 3, 1) + spread_b**2 / max(len(b) / 3, 1)))
     between = _spread(name, middle_b, options) * (options.same_log if same_log else 1.0)
@@ -220,6 +221,12 @@ def _scatter(effect: Effect) -> Effect:
     )  # fmt: skip
 
 
+def _long_enough(now: Floats, at_least: Bools, reference: Floats) -> Floats:
+    """Without what was cut short before the usual time was over: it says nothing about how long it would have taken."""
+    usual = float(np.nanmedian(reference)) if np.isfinite(reference).any() else np.inf
+    return np.where(at_least & ~(now > usual), np.nan, now)
+
+
 def _without_reference(now: Bools) -> Comparison:
     """Nothing to compare with: all cycles are now."""
     return Comparison(effects={}, source="none", onset=None, now=now, reference=np.zeros(len(now), np.bool_))
@@ -246,6 +253,8 @@ def compare(features: Features, baseline: Features | None, options: JudgeOptions
         else:
             reference = values[~after & features.held]
             floor = features.floor[name]
+        if name == "blow":
+            now = _long_enough(now, features.at_least[late & features.held], reference)
         effect = compare_feature(name, now, reference, floor, baseline is None, options)
         if effect is not None:
             effects[name] = effect
@@ -256,6 +265,9 @@ def compare(features: Features, baseline: Features | None, options: JudgeOptions
         )
     if "rise" in effects:
         effects["rise_scatter"] = _scatter(effects["rise"])
+    command = effects.get("command")
+    if command is not None:  # a release that is given longer is no fault
+        effects["command"] = replace(command, shift=min(command.shift, 0.0))
     if "ultimate_fit" in effects and "ultimate" not in effects:
         effects["ultimate"] = effects["ultimate_fit"]
     _allow_for_start(effects)

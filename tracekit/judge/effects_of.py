@@ -28,8 +28,10 @@ _NAMES: Mapping[str, tuple[str, str]] = {
     "unevenness": ("scatter of the leak", "log of share"),
     "overshoot": ("vacuum past supply_off", "kPa"),
     "fast_fall": ("fall just after the cut", "kPa"),
+    "command": ("length of the release command", "s"),
 }
-LOGARITHMIC = ("rise", "blow", "noise")
+LOGARITHMIC = ("rise", "blow", "noise", "command")
+Floats = NDArray[np.float64]
 _SOON_S = 0.06
 """Air that is on its way when the release command ends arrives within this (common practice, no source)."""
 
@@ -94,23 +96,37 @@ def allow_for_weather(effects: Mapping[str, Effect], bands: Bands, options: Judg
     return out
 
 
-def unevenness(data: StationData, now: NDArray[np.bool_]) -> Effect | None:
-    """Logarithm of the relative scatter of the leak from cycle to cycle, beyond what measuring adds.
+def _excess(rate: Floats, noise: Floats) -> tuple[float, float]:
+    """Variance from one cycle to the next beyond noise, and its standard error [kPa²/s²]."""
+    variance = (robust_spread(np.diff(rate)) / np.sqrt(2.0)) ** 2
+    by_noise = float(np.nan_to_num(np.nanmedian(noise) ** 2)) if np.isfinite(noise).any() else 0.0
+    # a median absolute deviation is worth 37 % of as many normal values; differences share their cycles
+    error = float(np.sqrt(2.0 / (0.37 * len(rate) / 1.5))) * variance
+    return variance - by_noise, float(np.hypot(error, 0.3 * by_noise))
+
+
+def unevenness(now: NDArray[np.bool_], features: Features, reference: Features | None) -> Effect | None:
+    """Logarithm of the relative scatter of the leak from cycle to cycle, beyond noise and what a healthy log has.
 
     A leak at the cup changes with every part and lip position; one behind the check valve does not.
     """
-    cycles = data.cycles
-    rate = cycles.floats("decay_rate_kpa_s")
-    seen = now & cycles.where("outcome", "held") & np.isfinite(rate) & (rate > 0)
+    rate = features.values["decay"]
+    seen = now & features.held & np.isfinite(rate) & (rate > 0)
     if seen.sum() < 10:
         return None
-    value = rate[seen]
-    middle = float(np.median(value))
-    spread = robust_spread(np.diff(value)) / np.sqrt(2.0)
-    relative = max(spread / max(middle, 1e-3), 0.002)
+    middle = float(np.median(rate[seen]))
+    excess, error = _excess(rate[seen], features.decay_noise[seen])
+    if reference is not None:
+        usual = reference.held & np.isfinite(reference.values["decay"])
+        if usual.sum() >= 10:
+            there, doubt = _excess(reference.values["decay"][usual], reference.decay_noise[usual])
+            excess, error = excess - max(there, 0.0), float(np.hypot(error, doubt))
+            middle = max(middle - float(np.median(reference.values["decay"][usual])), 0.3 * middle)
+    kept = max(excess, 0.5 * error, (0.002 * middle) ** 2)
+    value = 0.5 * float(np.log(kept / middle**2))
     return Effect(
-        now=float(np.log(relative)), reference=0.0, shift=float(np.log(relative)), error=0.4, n_now=int(seen.sum()),
-        n_reference=0, tail_up=0.0, tail_down=0.0, scatter=1.0,
+        now=value, reference=0.0, shift=value, error=float(np.clip(0.5 * error / kept, 0.3, 1.0)),
+        n_now=int(seen.sum()), n_reference=0, tail_up=0.0, tail_down=0.0, scatter=1.0,
     )  # fmt: skip
 
 
@@ -166,12 +182,13 @@ def effects_of(
     data: StationData,
     features: Features,
     comparison: Comparison,
+    reference: Features | None,
     upper: NDArray[np.bool_],
     grouped: bool,
     bands: Bands,
     options: JudgeOptions,
 ) -> dict[str, Effect]:
-    """All effects for the ranking; `upper` marks the cycles of a leaking group where `grouped`."""
+    """All effects for the ranking; `reference` is a baseline; `upper` marks leaking cycles where they are `grouped`."""
     if comparison.source == "none":
         out = physical_effects(data, features)
     else:
@@ -179,7 +196,7 @@ def effects_of(
         if comparison.source == "baseline":
             measured = allow_for_weather(measured, bands, options)
         out = with_balance(evacuation_without_leak(measured, bands.rise_high - bands.rise_low))
-    uneven = unevenness(data, comparison.now)
+    uneven = unevenness(comparison.now, features, reference)
     decay = out.get("decay")
     if grouped:  # the scatter is that of the groups, and they tell the balance better
         between = group_balance(features, upper)

@@ -102,10 +102,15 @@ def evidence_for(
 ) -> dict[str, float]:
     """Log-likelihood of every measured effect under one fingerprint, by measure."""
     return {
-        name: log_fit(change, effects[name], options.worst_balance if name == "balance" else options.worst_logp)
+        name: log_fit(change, effects[name], _worst(name, options))
         for name, change in fingerprint.items()
         if name in effects
     }
+
+
+def _worst(name: str, options: JudgeOptions) -> float:
+    """The most that one measure may say against a cause."""
+    return {"balance": options.worst_balance, "command": options.worst_command}.get(name, options.worst_logp)
 
 
 def sign_evidence(codes: tuple[str, ...], signs: tuple[Sign, ...]) -> float:

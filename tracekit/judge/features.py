@@ -19,11 +19,15 @@ class Features:
     """Per-cycle measures by name, arrays of shape (n_cycles,), NaN where a cycle does not show them.
 
     floor is the smallest difference that the recording can show in each, from sampling and quantisation.
+    at_least marks blow-offs that the end of the command cut short: they took at least so long.
+    decay_noise is the standard deviation of `decay` by noise alone, NaN where not known [kPa/s].
     """
 
     values: Mapping[str, Floats]
     floor: Mapping[str, float]
     held: Bools
+    at_least: Bools
+    decay_noise: Floats
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -79,17 +83,24 @@ def _between(times: Floats, levels: Floats, first: float, last: float, zero: Flo
     return np.where(gap > 0, gap, np.nan)
 
 
-def _blow_off(data: StationData, bands: Bands, zero: Floats) -> Floats:
-    """Time between two levels of the blow-off; where the lower is never reached, the time that it had at least [s]."""
+def _blow_off(data: StationData, bands: Bands, zero: Floats) -> tuple[Floats, Bools]:
+    """Time between two levels of the blow-off [s]; where the lower is never reached, marked, the least that it took."""
     levels, fall = data.levels_kpa, data.fall_s
     time = _between(fall, levels, bands.fall_high, bands.fall_low, zero)
     start = _time_at(fall, levels, bands.fall_high + zero)
-    given = data.timing["release_end_s"] - data.timing["release_s"]
+    given = _given_s(data)
     left = data.cycles.floats("residual_vacuum_kpa") > bands.fall_low
     hung = np.where(np.isfinite(start), given - start, given)
     # vacuum that outlasts the command falls for another reason: the part left, or the next pick began
     time = np.where(start > given, np.nan, time)
-    return np.where(np.isfinite(time), time, np.where(left & (hung > 0), hung, np.nan))
+    cut_short = ~np.isfinite(time) & left & (hung > 0)
+    return np.where(cut_short, hung, time), cut_short
+
+
+def _given_s(data: StationData) -> Floats:
+    """Length of each release command, NaN where there is none [s]."""
+    given = data.timing["release_end_s"] - data.timing["release_s"]
+    return np.where(given > 0.0, given, np.nan)
 
 
 def _fast_fall(data: StationData) -> Floats:
@@ -204,6 +215,7 @@ def make_features(data: StationData, leak: LeakResult, bands: Bands) -> Features
     idle = np.where(hung, np.nan, column("idle_vacuum_kpa"))
     usual = float(np.nanmedian(idle)) if np.isfinite(idle).any() else 0.0
     zero = np.where(np.isfinite(idle), idle, usual)
+    blow, at_least = _blow_off(data, bands, zero)
     values = {
         "decay": leak.rate,
         "rise": np.where(
@@ -215,7 +227,7 @@ def make_features(data: StationData, leak: LeakResult, bands: Bands) -> Features
         "ultimate": np.where(seen, column("ultimate_vacuum_kpa") - zero, np.nan),
         "ultimate_fit": np.where(seen, np.nan, column("ultimate_vacuum_kpa") - zero),
         "start": _before_release(data),
-        "blow": np.log(_blow_off(data, bands, zero)),
+        "blow": np.log(blow),
         "blow_start": _time_at(fall, levels, bands.fall_high + zero),
         "residual": np.where(
             at_zero & (column("residual_vacuum_kpa") < 1.0), np.nan, column("residual_vacuum_kpa") - zero
@@ -228,8 +240,11 @@ def make_features(data: StationData, leak: LeakResult, bands: Bands) -> Features
         "dip": _deepest_dip(data),
         "peak": column("peak_vacuum_kpa"),
         "release": column("release_time_s"),
+        "command": np.log(_given_s(data)),
     }
-    return Features(values=values, floor=_floors(data, values["top"]), held=held)
+    noise = leak.rate_noise if len(leak.rate_noise) else np.full(len(cycles), np.nan)
+    floor = _floors(data, values["top"])
+    return Features(values=values, floor=floor, held=held, at_least=at_least, decay_noise=noise)
 
 
 def _floors(data: StationData, top: Floats) -> Mapping[str, float]:
@@ -258,4 +273,5 @@ def _floors(data: StationData, top: Floats) -> Mapping[str, float]:
         "peak": small,
         "dip": small,
         "release": max(0.25 * interval, 0.0005),
+        "command": 0.02,
     }

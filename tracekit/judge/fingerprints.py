@@ -1,7 +1,7 @@
 """The fingerprints of causes: what each does to each measure, as ranges that a practitioner can read.
 
-A range is in the measure's own unit: `decay` kPa/s; `rise`, `blow`, `noise` logarithms of a time or amplitude;
-`open`, `ultimate`, `residual`, `over`, `idle`, `fast_fall`, `overshoot` kPa; `response`, `blow_start` s; `unevenness`
+A range is in the measure's own unit: `decay` kPa/s; `rise`, `blow`, `command`, `noise` logarithms of a time or
+amplitude; `open`, `ultimate`, `residual`, `over`, `idle`, `fast_fall`, `overshoot` kPa; `response`, `blow_start` s; `unevenness`
 is the logarithm of the relative scatter of the leak from cycle to cycle. `SAME` means unchanged, as is every measure
 that a row does not name (but `balance` and `unevenness`, which only leaks have). `chance` is how often a change shows.
 Signs follow physics; the sizes are common practice, no source.
@@ -55,7 +55,7 @@ _BASIC: Mapping[str, Mapping[str, Change]] = {
         "decay": SAME, "over": up(0.12, 25.0, 0.9), "residual": down(0.1, 10.0, 0.6), "open": up(0.1, 40.0, 0.8),
         "response": down(0.0005, 0.02, 0.5), "blow": Change(-1.0, 0.3, 0.7), "fast_fall": up(0.3, 20.0, 0.6),
         "blow_start": down(0.0005, 0.02, 0.6), "idle": SAME, "noise": SAME, "ultimate": SAME,
-        "rise": Change(-0.3, 2.0, 0.5), "overshoot": Change(-3.0, 3.0, 0.5),
+        "rise": Change(-0.3, 2.0, 0.5), "overshoot": Change(-3.0, 3.0, 0.5), "command": down(0.1, 1.0, 0.1),
     },
     "exhaust_restricted": {
         "decay": SAME, "rise": up(0.04, 2.0), "ultimate": down(0.5, 30.0, 0.9), "open": down(0.05, 10.0, 0.8),
@@ -80,7 +80,7 @@ _BASIC: Mapping[str, Mapping[str, Change]] = {
     "release_weak": {
         "decay": SAME, "rise": Change(-0.3, 0.3, 0.3), "ultimate": SAME, "blow": up(0.06, 4.0, 0.65),
         "blow_start": up(0.003, 0.5, 0.9), "residual": up(0.3, 90.0, 0.5), "over": down(0.1, 30.0, 0.6),
-        "idle": up(0.5, 80.0, 0.3), "noise": SAME,
+        "idle": up(0.5, 80.0, 0.3), "noise": SAME, "command": down(0.2, 3.0, 0.25),
     },
     "sensor_zero_shift": {
         "decay": SAME, "idle": Change(0.4, 12.0, either=True), "ultimate": SAME, "blow": SAME, "rise": SAME,
@@ -99,7 +99,7 @@ _BASIC: Mapping[str, Mapping[str, Change]] = {
     "none": {
         "decay": SAME, "balance": SAME, "rise": SAME, "ultimate": SAME, "open": SAME, "blow": SAME, "over": SAME,
         "idle": SAME, "residual": SAME, "response": SAME, "noise": SAME, "fast_fall": SAME, "blow_start": SAME,
-        "rise_scatter": SAME, "overshoot": SAME,
+        "rise_scatter": SAME, "overshoot": SAME, "command": SAME,
     },
 }  # fmt: skip
 
@@ -115,7 +115,7 @@ FINGERPRINTS: Mapping[str, Mapping[str, Change]] = {
     },
     "supply_pressure_dips": {
         **_NEUTRAL, "rise": up(0.005, 0.5, 0.6), "ultimate": down(0.1, 20.0, 0.5), "open": down(0.05, 5.0, 0.4),
-        "blow": up(0.01, 0.4, 0.4), "over": down(0.05, 20.0, 0.3), "rise_scatter": up(0.7, 4.0),
+        "blow": up(0.01, 0.4, 0.4), "over": down(0.05, 20.0, 0.3), "rise_scatter": up(0.7, 4.0, 0.7),
         "overshoot": Change(-3.0, 2.0, 0.4),
     },
     "collision_or_peel": _NEUTRAL,

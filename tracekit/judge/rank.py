@@ -28,11 +28,15 @@ _ALIKE: tuple[frozenset[str], ...] = (
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Posterior:
-    """Probability that nothing is wrong, that each cause is present, and that it is the only one."""
+    """Probability that nothing is wrong, that each cause is present, and that it is the only one.
+
+    fit  log-likelihood of all evidence under each cause alone: what was measured says, whatever is usual
+    """
 
     none: float
     present: Mapping[str, float]
     single: Mapping[str, float]
+    fit: Mapping[str, float]
 
 
 def posterior(
@@ -45,6 +49,7 @@ def posterior(
 ) -> Posterior:
     """Posterior over hypotheses given measured effects and signs."""
     logs: dict[tuple[str, ...], float] = {}
+    fit: dict[str, float] = {}
     weight = {code: prior(code, surroundings, complaint=True) for code in HYPOTHESES}
     total = sum(weight.values())
     faulty = 0.6 if complaint else 0.25
@@ -53,7 +58,8 @@ def posterior(
     possible = [code for code in HYPOTHESES if code not in circumstances.absent]
     for code in possible:
         share = faulty * (1.0 - TWO_CAUSES) * weight[code] / total
-        logs[(code,)] = np.log(share) + log_likelihood((code,), effects, signs, options, circumstances)
+        fit[code] = log_likelihood((code,), effects, signs, options, circumstances)
+        logs[(code,)] = np.log(share) + fit[code]
     best = sorted(possible, key=lambda code: -logs[(code,)])
     # a second cause may look poor alone where the first explains most of what is measured
     pairs = [*combinations(best[:_PAIRED], 2), *((a, b) for a in best[:_WITH_ANY] for b in best[_PAIRED:])]
@@ -67,15 +73,21 @@ def posterior(
     norm = sum(odds.values())
     present = {code: sum(v for k, v in odds.items() if code in k) / norm for code in HYPOTHESES}
     single = {code: odds.get((code,), 0.0) / norm for code in HYPOTHESES}
-    return Posterior(none=odds[("none",)] / norm, present=present, single=single)
+    return Posterior(none=odds[("none",)] / norm, present=present, single=single, fit=fit)
 
 
-def rivals(post: Posterior, code: str, factor: float) -> tuple[str, ...]:
-    """Causes that the evidence cannot tell from `code`: alone about as probable, within `factor`, and not beside it."""
+def rivals(post: Posterior, code: str, options: JudgeOptions) -> tuple[str, ...]:
+    """Causes that cannot be told from `code` and are not beside it: about as probable, or not ruled out and as fitting.
+
+    The latter are rarer, and so less probable, but nothing that was measured speaks against them: only a test can.
+    """
     own = post.present[code]
-    other = [
-        (p, name)
-        for name, p in post.present.items()
-        if name != code and p >= own / factor and p <= own * factor and own + p <= 1.15
-    ]
+    near = float(np.log(options.rival_evidence))
+
+    def alike(name: str, chance: float) -> bool:
+        about = own / options.rival <= chance <= own * options.rival
+        fits = post.fit.get(name, -np.inf) >= post.fit.get(code, np.inf) - near
+        return about or (fits and options.rival_least <= chance <= own)
+
+    other = [(p, name) for name, p in post.present.items() if name != code and own + p <= 1.15 and alike(name, p)]
     return tuple(name for _, name in sorted(other, reverse=True))

@@ -34,7 +34,7 @@ def setting_facts(data: StationData, station: Station, now: Bools, options: Judg
         return ()
     found = (
         _set_point_over_cut(data) or _set_point_too_high(data, now, options),
-        _set_point_too_low(data),
+        _set_point_too_low(data, options),
         _hysteresis(data),
         _order_broken(data),
         _band(data, now, options),
@@ -155,7 +155,7 @@ def _odd_picks(data: StationData, misses: Bools, set_point: Floats, options: Jud
     return float(np.nanquantile(over, 0.05)) > options.margin_kpa
 
 
-def _set_point_too_low(data: StationData) -> Fact | None:
+def _set_point_too_low(data: StationData, options: JudgeOptions) -> Fact | None:
     set_point = _value(data, "set_point")
     missed = data.cycles.where("outcome", "missed")
     fooled = missed & (data.timing["has_output_on"] > 0)
@@ -165,11 +165,14 @@ def _set_point_too_low(data: StationData) -> Fact | None:
     count = int(fooled.sum())
     probability = {0: 0.0, 1: 0.85}.get(count, 0.98)
     if np.isfinite(level) and np.isfinite(set_point):
-        probability = max(
-            probability, 0.95 * logistic((level + max(2.0 * data.sensor.noise_kpa, 0.5) - set_point) / 0.5)
-        )
+        least = level + max(2.0 * data.sensor.noise_kpa, options.low_margin_kpa)
+        probability = max(probability, 0.95 * logistic((least - set_point) / 0.5))
     if not np.isfinite(set_point):
         return None
+    share = set_point / max(data.usual_peak_kpa, 20.0)
+    shallow = 0.95 * logistic((options.low_share - share) / 0.03)
+    if shallow > probability:
+        return _far_below_the_hold(set_point, share, shallow, data)
     text = f"the output came on in {count} empty picks" if count else f"an empty cup reaches {level:.1f} kPa"
     evidence = Evidence(
         measure="open_cup_vacuum_kpa", value=level if np.isfinite(level) else middle(idle), unit="kPa",
@@ -179,6 +182,16 @@ def _set_point_too_low(data: StationData) -> Fact | None:
         code="set_point_too_low", probability=probability, evidence=(evidence,), cycles=rows(fooled),
         explained_by=("flow_restricted",), reason=text,
     )  # fmt: skip
+
+
+def _far_below_the_hold(set_point: float, share: float, probability: float, data: StationData) -> Fact:
+    """A set point that a part hardly held passes as well as one held firmly."""
+    text = f"the set point stands at {100.0 * share:.0f} % of what a held part reaches"
+    evidence = Evidence(
+        measure="set_point_kpa", value=set_point, unit="kPa", reference=data.usual_peak_kpa,
+        reference_source="usual peak", text=text,
+    )  # fmt: skip
+    return Fact(code="set_point_too_low", probability=probability, evidence=(evidence,), cycles=(), reason=text)
 
 
 def chatter_cycles(data: StationData) -> Bools:

@@ -66,7 +66,7 @@ def group_sign(data: StationData, features: Features) -> tuple[Sign, Bools]:
     if upper.any() and float(np.nanmedian(rate[upper]) - np.nanmedian(rate[~upper])) < max(0.6, 0.35 * level):
         upper, gap = np.zeros(len(rate), np.bool_), 0.0
     changes = alternations(upper[np.isfinite(rate)])
-    chance = logistic(1.6 * (gap - 5.0)) if changes >= 4 else 0.002
+    chance = logistic(2.2 * (gap - 5.0)) if changes >= 4 else 0.002
     if data.air_saving and held.sum() >= 10:
         never = held & (data.cycles.codes("coasts") == 0)
         share = float(never.sum() / held.sum())

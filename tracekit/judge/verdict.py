@@ -80,7 +80,7 @@ def _seen(case: Case, options: JudgeOptions) -> Seen:
     features, reference, bands = _features(case)
     comparison = compare(features, reference, options)
     group, grouped = group_sign(case.data, features)
-    effects = effects_of(case.data, features, comparison, grouped, group.present > 0.5, bands, options)
+    effects = effects_of(case.data, features, comparison, reference, grouped, group.present > 0.5, bands, options)
     late, late_cycles = late_sign(features, comparison.effects.get("response"))
     scatter, scattered = scatter_sign(features, grouped)
     dips, dipped = dip_sign(features, comparison)
@@ -170,7 +170,8 @@ def _stuck_first(post: Posterior, sensors: tuple[Fact, ...]) -> Posterior:
     if stuck < 0.5:
         return post
     keep = 1.0 - stuck
-    return Posterior(
+    return replace(
+        post,
         none=post.none * keep,
         present={k: v * keep for k, v in post.present.items()},
         single={k: v * keep for k, v in post.single.items()},
@@ -213,7 +214,7 @@ def _ranked(
         own = post.present[code]
         if (code in facts and facts[code].probability > own) or own < 0.1:
             continue
-        others = rivals(post, code, options.rival)
+        others = rivals(post, code, options)
         listed = own + sum(post.present[o] for o in others) >= options.listed
         if code in named or (named & set(others)):
             continue

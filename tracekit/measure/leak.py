@@ -104,6 +104,7 @@ def _result(
         wall_time_constant_s=search.found.tau_s, groups=_groups(data, search, rates, cycles, models, rated, options),
         budget=log.budget if log else (), shape=coast_shape(search, options),
         warnings=(*said, *_warnings(search, models, options)),
+        rate_noise=rates.noise * np.sqrt(models.inflation * np.maximum(rates.misfit, 1.0)),
     )  # fmt: skip
 
 

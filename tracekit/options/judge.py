@@ -19,11 +19,22 @@ class JudgeOptions:
     at_cup: float = option(0.15, "probability", "the sensor sits at the cup although no station file says so")
     spread_top_kpa: float = option(0.15, "kPa", "how far the weather moves the end of the evacuation between two logs")
     worst_balance: float = option(-6.0, "nats", "the weather between two days moves the balance of a leak")
+    worst_command: float = option(-15.0, "nats", "somebody may have shortened the blow-off on purpose, and rightly")
     since_before: float = option(
         0.3, "probability", "a fault is older than the log's own change: earlier cycles are no healthy reference"
     )
     listed: float = option(0.5, "probability", "findings above info have at least this confidence")
     rival: float = option(2.0, "factor", "alternatives are rivals within this factor")
+    rival_evidence: float = option(
+        3.16, "factor", "weaker evidence is barely worth a mention (Jeffreys 1961): it tells no two causes apart"
+    )
+    rival_least: float = option(0.03, "probability", "a cause less probable than this is nobody's rival")
+    low_share: float = option(
+        0.25, "share", "a set point under this share of the usual peak is too low (common practice: 0.4 to 0.85)"
+    )
+    low_margin_kpa: float = option(
+        2.0, "kPa", "a set point nearer than this to an empty cup is too low (common practice: five or more are good)"
+    )
     healthy_least_l_min: float = option(
         0.02, "L/min ANR", "eight in ten healthy stations leak between this and the next (common practice, no source)"
     )
@@ -45,6 +56,7 @@ class JudgeOptions:
     spread_over: float = option(0.10, "kPa", "day to day")
     spread_idle: float = option(0.2, "kPa", "warm-up of a sensor")
     spread_noise: float = option(0.15, "log", "day to day")
+    spread_command: float = option(0.05, "log", "the sequence of a machine is not exact to the millisecond")
     spread_fast_fall: float = option(0.3, "kPa", "day to day")
     margin_kpa: float = option(2.5, "kPa", "set point nearer than this to the weakest healthy cycle is too high")
     band_kpa: float = option(3.0, "kPa", "an air-saving band under this is narrow (common practice: 5 to 10)")
