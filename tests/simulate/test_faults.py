@@ -359,3 +359,16 @@ def test_unknown_and_incomplete_faults_are_refused() -> None:
 def test_labels_are_those_of_the_list() -> None:
     """Thirty faults, each once."""
     assert len(labels()) == len(set(labels())) == 30
+
+
+def test_a_machine_that_watches_stops_when_its_output_falls() -> None:
+    """It cannot know of a torn part before: suction goes on from the loss until the output is off."""
+    watching = replace(PLAIN, sequencer=replace(PLAIN.sequencer, abort_on_loss=True))
+    part = make(watching, Fault(label="drops_sudden", size={"share": 0.3}), cycles=12)
+    dropped = [c for c in part.cycles if c["outcome"] == "dropped_sudden"]
+    assert dropped
+    for c in dropped:
+        assert c["aborted"]
+        off = c["part_present_edges"][-1]
+        assert off[1] == 0
+        assert c["drop_s"] < off[0] <= c["sequence_off_s"] < off[0] + 0.02

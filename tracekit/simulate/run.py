@@ -136,7 +136,8 @@ def _one_step(state: State, around: Surroundings, k: int, z: Array, row: Array) 
     cup = follow_part(state.cup, state.programme, schedule.ambient_kpa - gas.pressure[1], t, schedule, station, dt)
     programme = state.programme
     if k % max(round(station.sequencer.tick_s / dt), 1) == 0:
-        programme = advance(programme, t, switch.present, np.isfinite(cup.lost_s), schedule, station)
+        noticed = np.isfinite(cup.lost_s) & ~switch.present  # the machine knows of a loss by the output alone
+        programme = advance(programme, t, switch.present, noticed, schedule, station)
     command = state.supply.command
     asked = suction_asked(programme)
     if station.saving is None:
