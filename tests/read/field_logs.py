@@ -631,12 +631,12 @@ def row_twice(rec: Recording) -> bytes:
 
 
 def clock_in_a_number(rec: Recording) -> bytes:
-    """Hours, minutes and seconds in one number, over several minutes."""
+    """Hours, minutes and seconds in one number, past a full minute."""
     s, r, p = bits(rec)
     lines = ["Time;Vacuum [kPa];Suction;Blow-off;Part present"]
     for i, (k, a, b, c) in enumerate(zip(rec.pressure_kpa, s, r, p, strict=True)):
-        d = START + dt.timedelta(seconds=i / 10)
-        lines.append(f"{d:%H%M%S}.{d.microsecond // 100000};{k};{a};{b};{c}")
+        d = START + dt.timedelta(seconds=30 + i / 100)
+        lines.append(f"{d:%H%M%S}.{d.microsecond // 10000:02d};{k};{a};{b};{c}")
     return joined(lines)
 
 

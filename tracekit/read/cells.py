@@ -22,15 +22,24 @@ MISSING_WORDS = frozenset({
 
 _PLAIN = r"[+-]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE][+-]?\d+)?"
 _GROUPED = r"[+-]?\d{1,3}(?:(?P<mark>[.,' \u00a0\u202f\u2019])\d{3})(?:(?P=mark)\d{3})*(?:[.,]\d+)?"
-NUMBER = re.compile(rf"(?:{_PLAIN}|{_GROUPED})\s?%?")
+TRAILED = re.compile(r"\d+(?:[.,]\d*)?-")
+NUMBER = re.compile(rf"(?:{_PLAIN}|{_GROUPED})\s?%?|{TRAILED.pattern}")
 _UNIT_TAIL = re.compile(r"(?P<number>[+-]?\d+(?:[.,]\d+)?)\s*(?P<unit>[A-Za-zµ°%/²0-9]{1,6})")
-_DATE = r"\d{1,4}\s?[-./]\s?(?:\d{1,2}|[^\W\d_]{3,9}\.?)\s?[-./]\s?\d{1,4}\.?"
-_CLOCK = r"\d{1,4}:\d{2}(?::\d{2}(?:[.,:]\d{1,9})?)?(?:\s?[aApP]\.?\s?[mM]\.?)?"
+_DATE = r"\d{4}\s?年\s?\d{1,2}\s?月\s?\d{1,2}\s?日|\d{1,4}\s?[-./]\s?(?:\d{1,2}|[^\W\d_]{3,9}\.?)\s?[-./]\s?\d{1,4}\.?"
+_CLOCK = (
+    r"\d{1,2}\s?[時时点]\s?\d{1,2}\s?分(?:\s?\d{1,2}(?:[.,]\d{1,9})?\s?秒)?"
+    r"|\d{1,2}\s?h\s?\d{1,2}\s?m(?:in)?(?:\s?\d{1,2}(?:[.,]\d{1,9})?\s?s?)?"
+    r"|\d{1,4}:\d{2}(?::\d{2}(?:[.,:]\d{1,9})?)?(?:\s?[aApP]\.?\s?[mM]\.?)?"
+)
+_DOTTED = r"\d{1,2}\.\d{2}\.\d{2}(?:[.,]\d{1,9})?(?:\s?[aApP]\.?\s?[mM]\.?)?"
 _ZONE = r"\s?(?:Z|UTC|GMT|[A-Z]{3,4}|[+-]\d{2}:?\d{2}|[+-]\d{2})"
 _COMPACT = r"(?:19|20)\d{6}[T _-]?\d{6}(?:[.,]\d{1,9})?"
-_WORDED = r"\d{1,2}\.?\s[^\W\d_]{3,9}\.?,?\s\d{4}|[^\W\d_]{3,9}\.?\s\d{1,2},\s\d{4}"
+_DAY = r"[^\W\d_]{2,12}\.?,?\s+"
+_WORDED = r"\d{1,2}\.?\s[^\W\d_]{3,9}\.?,?\s\d{4}|[^\W\d_]{3,9}\.?\s\d{1,2},?\s\d{4}"
+_YEAR_LAST = r"[^\W\d_]{3}\s+\d{1,2}\s\d{2}:\d{2}:\d{2}(?:[.,]\d{1,9})?\s\d{4}"
 TIME = re.compile(
-    rf"(?:(?:\d+\s?[dD]?\s)?{_CLOCK}|(?:{_DATE}|{_WORDED})(?:(?:T|,?\s+|_|-){_CLOCK})?|{_COMPACT})(?:{_ZONE})?"
+    rf"(?:(?:\d+\s?[dD]?\s)?(?:{_CLOCK})|(?:{_DAY})?(?:{_DATE}|{_WORDED})(?:(?:T|,?\s+|_|-)(?:{_CLOCK}|{_DOTTED}))?|{_COMPACT}"
+    rf"|(?:{_DAY})?{_YEAR_LAST})(?:{_ZONE})?"
 )
 
 

@@ -1,14 +1,20 @@
 """A clock in columns of its own, hours, minutes, seconds, parts of a second; and one whose figures stand together."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
+import pyarrow as pa
+from numpy.typing import NDArray
 
-from tracekit.errors import LogReadError, message
 from tracekit.read.columns import Column
-from tracekit.read.head import finite
+from tracekit.read.head import Head, finite
+from tracekit.read.stamps import Field, StampForm
 
 _ORDER = ("h", "min", "s", "ms", "us", "ns")
+_SPELLED = frozenset({"hhmmss", "hmmss", "hhmmssfff", "hhmmsszzz", "hhmmssms", "hhmmsss"})
+_DAY, _FEWEST, _FIRST_YEAR = 240_000, 100, 19_700_101_000_000
+_STAMPS: tuple[tuple[float, tuple[Field, ...]], ...] = ((1.0, ("packed",)), (1e3, ("packed_ms",)))
 _LIMITS = {"h": 24, "min": 60, "ms": 1000, "us": 1_000_000, "ns": 1_000_000_000}
 
 
@@ -38,13 +44,57 @@ def _starts_again(column: Column) -> bool:
     return bool((np.diff(known) < 0).any()) or len(np.unique(known)) == 1
 
 
-def check_packed_clock(column: Column, log: str) -> None:
-    """Raise LogReadError for a clock in one number, hours, minutes and seconds side by side: minutes end at 59."""
+def with_packed_clocks(head: Head) -> Head:
+    """The first rows with numbers that hold hours, minutes and seconds side by side read as clocks.
+
+    They are told by a name that says time and by minutes and seconds that end at 59, where they pass a minute; or by a
+    column of packed dates beside them, or by a name that spells the figures.
+    """
+    beside = any(c.kind == "stamp" and c.profile.stamp is not None and c.profile.stamp.fields == ("packed",)
+                 and len({cell.strip()[:8] for cell in c.cells}) <= 2 for c in head.columns)  # fmt: skip
+    return replace(head, columns=tuple(_as_clock(c, beside=beside) for c in head.columns))
+
+
+def _as_clock(column: Column, *, beside: bool) -> Column:
     known = finite(column.values)
-    for size in (1.0, 1e3):
+    if column.kind != "number" or column.hints.weight("time") < 1.0 or len(known) == 0 or known.min() < 0:
+        return column
+    if pa.types.is_integer(column.array.type) and float(known.min()) >= _FIRST_YEAR:
+        return _typed_stamp(column, known)
+    spelled = not _SPELLED.isdisjoint(column.hints.tokens)
+    sizes: tuple[tuple[float, Field], ...] = ((1.0, "clock"), (1e3, "clock_ms"))
+    for size, field in sizes:
         count = np.floor(known / size)
-        spans = len(count) > 0 and float(count.max() - count.min()) > 100 and float(count.max()) < 240_000
-        if spans and bool((count % 100 < 60).all()) and bool((count // 100 % 100 < 60).all()) and count.min() >= 0:
-            found = f'"{column.name}" holds hours, minutes and seconds in one number'
-            todo = "Export the time as hh:mm:ss, or as seconds."
-            raise LogReadError(message(log, found, "a time that counts evenly", todo))
+        most = float(count.max())
+        clock = most < _DAY and bool((count % 100 < 60).all()) and bool((count // 100 % 100 < 60).all())
+        clock &= size == 1.0 or bool((known == np.rint(known)).all())
+        turns = bool(((count[:-1] % 100 == 59) & (count[1:] - count[:-1] == 41)).any())
+        if clock and most >= _FEWEST and (most - float(count.min()) > 100 or turns or beside or spelled):
+            return _read_as(column, field, fraction=size == 1.0 and bool((known != np.rint(known)).any()))
+    return column
+
+
+def _typed_stamp(column: Column, known: NDArray[np.float64]) -> Column:
+    """A column of whole numbers such as 20240326101714 as stamps; as it is where they are no dates."""
+    for size, fields in _STAMPS:
+        whole = np.floor(known / size)
+        date, clock = np.floor(whole / 1e6), whole % 1e6
+        real = (date >= 19_700_101) & (date < 22_000_101) & (date // 100 % 100 <= 12) & (date % 100 <= 31)
+        if bool((real & (clock < _DAY) & (clock // 100 % 100 < 60) & (clock % 100 < 60)).all()):
+            form = StampForm(fields=fields, evidence="date and clock in a number")
+            return replace(column, profile=replace(column.profile, kind="stamp", stamp=form), values=np.empty(0))
+    return column
+
+
+def _read_as(column: Column, field: Field, *, fraction: bool) -> Column:
+    """The column with its numbers written out, so that they are taken as figures."""
+    fields: tuple[Field, ...] = (field, "fraction") if fraction else (field,)
+    form = StampForm(fields=fields, evidence="minutes and seconds end at 59: hours, minutes and seconds in one number")
+    cells = np.char.mod("%.6f" if fraction else "%.0f", column.values).tolist()
+    return replace(
+        column,
+        profile=replace(column.profile, kind="stamp", stamp=form),
+        array=pa.array(cells, pa.string()),
+        values=np.empty(0),
+        cells=tuple(cells[:300]),
+    )

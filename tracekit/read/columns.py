@@ -11,7 +11,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 from numpy.typing import NDArray
 
-from tracekit.read.cells import NUMBER, cell_kind, number_with_unit
+from tracekit.read.cells import NUMBER, TRAILED, cell_kind, number_with_unit
 from tracekit.read.levels import level_of_word
 from tracekit.read.stamps import StampForm, find_form
 from tracekit.read.values import NumberForm, as_text, column_numbers, is_texty, word_codes, word_levels
@@ -19,7 +19,10 @@ from tracekit.read.words import NameHints, hints
 
 ColumnKind = Literal["number", "stamp", "moment", "level", "array", "text", "empty"]
 
-_PACKED = re.compile(r"(?:19|20)\d{2}(?:0[1-9]|1[0-2])(?:0[1-9]|[12]\d|3[01])(?:[012]\d[0-5]\d[0-6]\d)?")
+_PACKED = re.compile(
+    r"(?:19|20)\d{2}(?:0[1-9]|1[0-2])(?:0[1-9]|[12]\d|3[01])"
+    r"(?:[012]\d[0-5]\d[0-6]\d(?:\d{3}|[.,]\d{1,9})?)?"
+)
 _LIST = re.compile(r".*[\[(]\s*[+-]?\d[\d.eE+-]*(?:\s*[,; ]\s*[+-]?\d[\d.eE+-]*)+\s*[\])].*")
 _BRACKETS = re.compile(r"[\[(]\s*[+-]?\d[^\])\[(]*[\])]")
 _ITEM = re.compile(r"[+-]?\d[\d.eE+-]*")
@@ -118,7 +121,11 @@ def _base_of(cells: Sequence[str]) -> int:
 
 
 def number_form(cells: Sequence[str]) -> NumberForm:
-    """Decimal sign and thousands mark of numbers."""
+    """How numbers are written: decimal sign, thousands mark, a sign of per cent or a minus behind them."""
+    if cells and sum(c.endswith("%") for c in cells) >= _MOST * len(cells):
+        return replace(number_form([c.rstrip("% ") for c in cells]), suffix="%")
+    if any(TRAILED.fullmatch(c) for c in cells) and not any(c.startswith("-") for c in cells):
+        return replace(number_form([c.removesuffix("-") for c in cells]), trailed=True)
     for mark in ("'", "\u2019", " ", "\u00a0", "\u202f"):
         if any(mark in c for c in cells):
             return NumberForm(decimal="," if any("," in c for c in cells) else ".", mark=mark)

@@ -7,6 +7,7 @@ from pathlib import Path
 from tracekit.errors import LogReadError, message
 from tracekit.model.station import Channel, Station
 from tracekit.model.trace import Assumption
+from tracekit.read.clockcolumns import with_packed_clocks
 from tracekit.read.columns import Column
 from tracekit.read.dateorder import with_date_order
 from tracekit.read.digitals import ROLES, Digital, LevelPlan, asks, by_name, find_digitals
@@ -37,7 +38,7 @@ def decide(head: Head, station: Station) -> Plan:
 
     Raises LogReadError with everything that has to be answered in the station file, at once.
     """
-    head = with_date_order(head, station.channels.get("time"))
+    head = with_date_order(with_packed_clocks(head), station.channels.get("time"))
     long = find_long(head)
     if long is not None:
         return _decide_long(head, station, long)

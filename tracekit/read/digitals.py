@@ -146,8 +146,10 @@ def _plans(column: Column, *, wanted: bool) -> list[LevelPlan]:
 
 
 def asks(digital: Digital) -> bool:
-    """False for the bits of a column whose name does not say that it is a packed word: it may be anything."""
-    return digital.plan.kind != "bit" or digital.named_word
+    """False for what may be anything: bits of a column that is not named a word, and words that mean no level."""
+    if digital.plan.kind == "bit":
+        return digital.named_word
+    return not digital.plan.words or any(digital.weights.get(role, 0.0) >= 0.5 for role in ROLES)
 
 
 def _two_words(column: Column) -> tuple[str, ...]:
@@ -155,7 +157,7 @@ def _two_words(column: Column) -> tuple[str, ...]:
     codes, words = word_codes(column.array)
     counts = np.bincount(codes[codes >= 0], minlength=len(words)) if len(words) else np.empty(0, np.int64)
     usual = sorted(w.strip() for w, n in zip(words, counts.tolist(), strict=True) if n > 0.01 * counts.sum())
-    return tuple(usual) if len(usual) == 2 and any(column.hints.weight(r) >= 0.5 for r in ROLES) else ()
+    return tuple(usual) if len(usual) == 2 else ()
 
 
 def _two_plateaus(values: NDArray[np.float64]) -> bool:

@@ -1,10 +1,12 @@
 """Header rows: names, units, addresses, groups."""
 
 import re
+import unicodedata
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from tracekit.errors import UsageError
+from tracekit.read.multiples import find_multiple, find_spelled
 from tracekit.units import find_pressure_unit, time_unit
 
 Splitter = Callable[[str], list[str]]
@@ -35,11 +37,15 @@ class Header:
     line: str = ""
 
 
+def _is_pressure_unit(text: str) -> bool:
+    return any(find(text) is not None for find in (find_pressure_unit, find_multiple, find_spelled))
+
+
 def is_unit(cell: str) -> bool:
     """True for a cell of a row of units: a unit, in brackets or not, or a type."""
     text = cell.strip()
-    bare = text.strip("[](){}<>").strip()
-    if bare.casefold() in _OTHER_UNITS or find_pressure_unit(bare) is not None:
+    bare = unicodedata.normalize("NFKC", text.strip("[](){}<>")).strip()
+    if bare.casefold() in _OTHER_UNITS or _is_pressure_unit(bare):
         return True
     try:
         time_unit(bare)

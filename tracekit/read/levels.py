@@ -1,29 +1,43 @@
 """Words for the two levels of a digital signal."""
 
+import functools
+
+from tracekit.read.words import fold
+
 ON_WORDS = frozenset({
     "on", "true", "high", "hi", "yes", "y", "t", "active", "activated", "set", "open", "opened", "energised",
     "energized", "closed contact", "ein", "an", "wahr", "ja", "j", "aktiv", "auf", "offen", "marche", "vrai", "oui",
     "actif", "ouvert", "ouverte", "si", "sí", "sì", "verdadero", "activo", "abierto", "abierta", "encendido", "vero",
-    "attivo", "aperto", "aperta", "acceso", "sim", "verdadeiro", "ativo", "aberto", "aberta", "ligado", "aan",
-    "waar", "actief", "på", "till", "sann", "sant", "til", "sand", "päällä", "tosi", "auki", "wł", "wl", "tak",
-    "prawda", "zał", "zap", "ano", "pravda", "be", "igen", "igaz", "açık", "evet", "doğru", "вкл", "да", "истина",
-    "开", "開", "是", "真", "オン", "켜짐", "예", "●", "■", "present", "detected",
+    "attivo", "aperto", "aperta", "acceso", "sim", "verdadeiro", "ativo", "aberto", "aberta", "ligado", "aan", "waar",
+    "actief", "på", "till", "sann", "sant", "til", "sand", "päällä", "tosi", "auki", "wł", "wl", "tak", "prawda",
+    "zał", "zap", "ano", "pravda", "be", "igen", "igaz", "açık", "evet", "doğru", "вкл", "да", "истина", "开", "開",
+    "是", "真", "オン", "켜짐", "예", "●", "■", "present", "detected", "zapnuto", "zapnut", "włączony", "włączone",
+    "otwarty", "otevřeno", "otevřen", "ligada", "activada", "conectado", "attivato", "activé", "activée",
+    "ingeschakeld", "tillslagen", "bekapcsolva", "pornit", "deschis", "da", "var", "aktif", "打开", "开启", "接通",
+    "通", "有", "有り", "あり", "入", "動作", "열림", "있음", "h", "vorhanden", "energizado", "eccitato",
 })  # fmt: skip
 OFF_WORDS = frozenset({
     "off", "false", "low", "lo", "no", "n", "f", "inactive", "deactivated", "reset", "closed", "close",
     "de-energised", "de-energized", "deenergised", "deenergized", "aus", "falsch", "nein", "inaktiv", "zu",
     "geschlossen", "arrêt", "arret", "faux", "non", "inactif", "fermé", "fermée", "ferme", "falso", "inactivo",
     "cerrado", "cerrada", "apagado", "inattivo", "chiuso", "chiusa", "spento", "não", "nao", "inativo", "fechado",
-    "fechada", "desligado", "uit", "onwaar", "nee", "inactief", "av", "från", "falsk", "falskt", "nej", "fra",
-    "nei", "usann", "pois", "epätosi", "kiinni", "wył", "wyl", "nie", "fałsz", "vyp", "ne", "nepravda", "ki", "nem",
-    "hamis", "kapalı", "hayır", "yanlış", "выкл", "нет", "ложь", "关", "閉", "否", "假", "オフ", "꺼짐", "아니오", "○",
-    "□", "absent", "clear",
+    "fechada", "desligado", "uit", "onwaar", "nee", "inactief", "av", "från", "falsk", "falskt", "nej", "fra", "nei",
+    "usann", "pois", "epätosi", "kiinni", "wył", "wyl", "nie", "fałsz", "vyp", "ne", "nepravda", "ki", "nem", "hamis",
+    "kapalı", "hayır", "yanlış", "выкл", "нет", "ложь", "关", "閉", "否", "假", "オフ", "꺼짐", "아니오", "○", "□",
+    "absent", "clear", "vypnuto", "vypnut", "wyłączony", "wyłączone", "zamknięty", "zavřeno", "zavřen", "desligada",
+    "desactivado", "desactivada", "desconectado", "disattivato", "désactivé", "désactivée", "uitgeschakeld",
+    "frånslagen", "kikapcsolva", "oprit", "închis", "nu", "yok", "pasif", "关闭", "断开", "断", "无", "無", "無し",
+    "なし", "切", "停止", "닫힘", "없음", "l", "nicht vorhanden", "desenergizado", "diseccitato",
 })  # fmt: skip
 
 
 def level_of_word(word: str) -> int | None:
     """1 or 0 for a word that means on or off in a common language, None for any other."""
-    flat = word.strip().casefold()
-    if flat in ON_WORDS:
-        return 1
-    return 0 if flat in OFF_WORDS else None
+    return _levels().get(fold(word.strip().strip("\"'")))
+
+
+@functools.cache
+def _levels() -> dict[str, int]:
+    """Level of each folded word; words that would mean both are left out."""
+    on, off = ({fold(w) for w in words} for words in (ON_WORDS, OFF_WORDS))
+    return {**dict.fromkeys(on - off, 1), **dict.fromkeys(off - on, 0)}

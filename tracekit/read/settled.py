@@ -1,6 +1,7 @@
 """What was decided about a log, as the channels of a station file."""
 
 from tracekit.model.station import Channel
+from tracekit.read.multiples import find_multiple
 from tracekit.read.plan import Plan, StationPlan
 from tracekit.units import TIME_UNITS
 
@@ -14,11 +15,12 @@ def settled_channels(plan: Plan, first: StationPlan) -> dict[str, Channel]:
         unit = units.get(plan.time.unit_s) if plan.time.kind == "number" else None
         found["time"] = Channel(column=clock, unit=unit)
     pressure = first.pressure
+    multiple = find_multiple(pressure.unit)
     found["pressure"] = Channel(
         column=None if pressure.beside else pressure.column,
-        unit=pressure.unit or None,
+        unit=(pressure.unit or None) if multiple is None else None,
         sense=pressure.sense or None,
-        scale=pressure.points,
+        scale=pressure.points if multiple is None else ((0.0, 0.0), (1000.0, round(1000.0 * multiple[0].kpa, 9))),
     )
     for role, level in first.digitals.items():
         off = first.off_coil.name if role == "supply" and first.off_coil is not None else None

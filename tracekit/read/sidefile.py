@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from tracekit.model.station import Channel, Station
 from tracekit.model.trace import Assumption
 from tracekit.read.clock import Samples
+from tracekit.read.clockcolumns import with_packed_clocks
 from tracekit.read.convert import BITS, LevelReader, Missing, Portion, Rejected
 from tracekit.read.dateorder import with_date_order
 from tracekit.read.digitals import ROLES, LevelPlan, by_name, find_digitals
@@ -35,7 +36,7 @@ class SideFile:
 
 def side_file(opened: Opened, station: Station, missing_roles: tuple[str, ...]) -> SideFile | None:
     """A file as one that holds digitals in roles that the main file lacks; None where it does not."""
-    head = with_date_order(opened.head, station.channels.get("time"))
+    head = with_date_order(with_packed_clocks(opened.head), station.channels.get("time"))
     events = find_events(head, station, missing_roles)
     if events is not None:
         return _listed(opened, head, station, events)

@@ -35,8 +35,10 @@ def stamp_ns(array: pa.Array, form: StampForm) -> tuple[Ints, NDArray[np.bool_]]
 
     Dates count from 1970 (as UTC where the zone is written, else as local time), stamps without a date from zero.
     """
+    if pa.types.is_integer(array.type):
+        array = array.cast(pa.string())
     if form.worded:
-        array = _numbered_months(array)
+        array = _numbered_months(array, weekday=form.weekday)
     texts = array.cast(pa.binary())
     data = np.frombuffer(texts.buffers()[2] or b"", np.uint8)
     offsets = np.frombuffer(texts.buffers()[1], np.int32)[texts.offset : texts.offset + len(texts) + 1].astype(np.int64)
@@ -54,9 +56,11 @@ def stamp_ns(array: pa.Array, form: StampForm) -> tuple[Ints, NDArray[np.bool_]]
     return ns, sound & valid(texts)
 
 
-def _numbered_months(array: pa.Array) -> pa.Array:
-    """Names of months replaced by their numbers."""
+def _numbered_months(array: pa.Array, *, weekday: bool) -> pa.Array:
+    """Names of months replaced by their numbers, after the name of a day was taken off."""
     texts = pc.utf8_lower(array.cast(pa.binary()).cast(pa.string(), safe=False))
+    if weekday:
+        texts = pc.replace_substring_regex(texts, r"^\s*\p{L}+\.?,?\s+", "", max_replacements=1)
     for accented, plain in (("ä", "a"), ("é", "e"), ("û", "u"), ("ş", "s"), ("ğ", "g"), ("ź", "z"), ("ú", "u")):
         texts = pc.replace_substring(texts, accented, plain)
     for starts, number in MONTHS:
@@ -121,11 +125,11 @@ def _combine(runs: _Runs, form: StampForm, rows: int) -> tuple[Ints, NDArray[np.
     """Nanoseconds from the values of the runs, and where all are in range."""
     part: dict[str, Ints] = {}
     for value, name in zip(runs.values, form.fields, strict=True):
-        part |= _unpack(value) if name == "packed" else {name: value}
+        part |= _unpack(value, name)
     zero = np.zeros(1, np.int64)
     hour, minute, second = (part.get(f, zero) for f in ("hour", "minute", "second"))
     sound = (minute < 60) & (second < 61)
-    if form.has_date or form.twelve:
+    if form.has_date or form.twelve or form.has_packed_clock:
         sound = sound & (hour < 25)
     if form.twelve:
         hour = hour % 12 + 12 * runs.afternoon
@@ -134,6 +138,8 @@ def _combine(runs: _Runs, form: StampForm, rows: int) -> tuple[Ints, NDArray[np.
         length = runs.lengths[form.fields.index("fraction")]
         sound = sound & (length <= 9)
         ns = ns + part["fraction"] * 10 ** max(9 - length, 0)
+    if "milli" in part:
+        ns = ns + part["milli"] * (NS // 1000)
     if "days" in part:
         ns = ns + part["days"] * _DAY_NS
     if "day" in part:
@@ -147,14 +153,18 @@ def _combine(runs: _Runs, form: StampForm, rows: int) -> tuple[Ints, NDArray[np.
     return np.broadcast_to(ns, (rows,)), np.broadcast_to(sound, (rows,))
 
 
-def _unpack(value: NDArray[np.int64]) -> dict[str, NDArray[np.int64]]:
-    """Parts of 20240326, 101714 or 20240326101714."""
+def _unpack(value: Ints, name: str) -> dict[str, Ints]:
+    """Parts of 20240326, 101714 or 20240326101714, the last two also with three figures more for milliseconds."""
+    if name.endswith("_ms"):
+        return {**_unpack(value // 1000, name.removesuffix("_ms")), "milli": value % 1000}
+    if name not in ("packed", "clock"):
+        return {name: value}
     biggest = int(value.max(initial=0))
-    if biggest < _PACKED_DATE:
+    if name == "clock" or biggest < _PACKED_DATE:
         return {"hour": value // 10000, "minute": value // 100 % 100, "second": value % 100}
     date = value // 1_000_000 if biggest >= _PACKED_BOTH else value
     parts = {"year": date // 10000, "month": date // 100 % 100, "day": date % 100}
-    return parts | (_unpack(value % 1_000_000) if biggest >= _PACKED_BOTH else {})
+    return parts | (_unpack(value % 1_000_000, "clock") if biggest >= _PACKED_BOTH else {})
 
 
 def _days(year: Ints, month: Ints, day: Ints) -> tuple[Ints, NDArray[np.bool_]]:

@@ -13,7 +13,8 @@ from typing import Literal
 
 from tracekit.read.words import fold
 
-Field = Literal["year", "month", "day", "hour", "minute", "second", "fraction", "days", "zone_h", "zone_m", "packed"]
+Field = Literal["year", "month", "day", "hour", "minute", "second", "fraction", "days", "zone_h", "zone_m", "packed",
+                "packed_ms", "clock", "clock_ms"]  # fmt: skip
 
 DATE_FIELDS: tuple[Field, ...] = ("year", "month", "day")
 
@@ -33,6 +34,7 @@ class StampForm:
     twelve     hours of a 12-hour clock with AM or PM
     zone       "" none, "Z" where UTC is written, "offset" where hours from UTC are written
     worded     months are names
+    weekday    the name of a day stands first
     ambiguous  day and month could be exchanged
     evidence   how day and month were told apart
     """
@@ -41,22 +43,39 @@ class StampForm:
     twelve: bool = False
     zone: str = ""
     worded: bool = False
+    weekday: bool = False
     ambiguous: bool = False
     evidence: str = ""
 
     @property
     def has_date(self) -> bool:
         """The stamp holds a date."""
-        return "day" in self.fields or "packed" in self.fields
+        return not {"day", "packed", "packed_ms"}.isdisjoint(self.fields)
+
+    @property
+    def has_year(self) -> bool:
+        """The date of the stamp holds its year."""
+        return not {"year", "packed", "packed_ms"}.isdisjoint(self.fields)
+
+    @property
+    def has_packed_clock(self) -> bool:
+        """Hours, minutes and seconds stand in one number."""
+        return not {"clock", "clock_ms"}.isdisjoint(self.fields)
 
     @property
     def has_clock(self) -> bool:
         """The stamp holds a time of day or an elapsed time."""
-        return "minute" in self.fields
+        return not {"minute", "clock", "clock_ms", "packed_ms"}.isdisjoint(self.fields) or (
+            "packed" in self.fields and len(self.fields) > 1
+        )
 
 
 _RUN = re.compile(r"\d+")
 _WORD_MONTH = re.compile(r"[^\W\d_]{3,}\.?")
+_WEEKDAY = re.compile(r"[^\W\d_]{2,}\.?,?\s+(?=\d|[^\W\d_]{3,9}\.?\s+\d)")
+_TEXT_DATE = str.maketrans({"年": "-", "月": "-", "日": " ", "時": ":", "时": ":", "点": ":", "分": ":", "秒": ""})
+_LETTERED = re.compile(r"(\d)\s?h\s?(\d{1,2})\s?m(?:in)?\s?(\d{1,2}(?:[.,]\d+)?)\s?s?", re.IGNORECASE)
+_DOTTED = re.compile(r"([-./]\d{1,4},?\s)(\d{1,2})\.(\d{2})\.(\d{2})")
 _PM = re.compile(r"[aApP]\.?\s?[mM]\.?\s*$|[aApP]\.?[mM]\.?(?=\s|$)")
 
 
@@ -84,30 +103,55 @@ def find_form(cells: Sequence[str]) -> StampForm | None:
 
 
 def _cell_form(cell: str) -> StampForm | None:
-    text = cell.strip()
+    text = _LETTERED.sub(r"\1:\2:\3", cell.strip().translate(_TEXT_DATE).strip(": "))
+    text = _DOTTED.sub(r"\1\2:\3:\4", text)
     worded = False
     plain = _PM.sub("", text)
+    weekday = _has_weekday(plain)
+    plain = _WEEKDAY.sub("", plain, count=1) if weekday else plain
     for word in _WORD_MONTH.findall(plain):
         number = month_of(fold(word).rstrip("."))
         if number is not None and not worded and word.casefold() not in ("gmt", "utc"):
             plain, worded = plain.replace(word, f"{number:02d}", 1), True
-            month_first = text.strip().startswith(word)
+            month_first = plain.startswith(f"{number:02d}")
     runs = list(_RUN.finditer(plain))
     if not runs:
         return None
     marks = [plain[: runs[0].start()]] + [plain[a.end() : b.start()] for a, b in itertools.pairwise(runs)]
     tail = plain[runs[-1].end() :].strip()
-    fields, used = _date_fields([r.group() for r in runs], marks, month_first=worded and month_first)
-    clock = _clock_fields([r.group() for r in runs], marks, used)
+    figures = [r.group() for r in runs]
+    if worded and month_first and _year_last(figures, marks):
+        clock_parts: tuple[Field, ...] = ("hour", "minute", "second", "fraction")
+        fields = ("month", "day", *clock_parts[: len(runs) - 3], "year")
+        return StampForm(fields=fields, worded=True, weekday=weekday, evidence="the month is a word")
+    fields, used = _date_fields(figures, marks, month_first=worded and month_first)
+    clock = _clock_fields(figures, marks, used)
     if clock is None or not (fields or clock):
         return None
     zone = "offset" if "zone_h" in clock else ("Z" if tail in ("Z", "z", "UTC", "GMT") else "")
     twelve = _PM.search(text) is not None
-    return StampForm(fields=(*fields, *clock), twelve=twelve, zone=zone, worded=worded)
+    return StampForm(fields=(*fields, *clock), twelve=twelve, zone=zone, worded=worded, weekday=weekday)
+
+
+def _has_weekday(text: str) -> bool:
+    """True where a word stands first that is no month, or is one beside another: "Tue, 26 Mar", "mar. 26 mars"."""
+    match = _WEEKDAY.match(text)
+    if match is None:
+        return False
+    others = _WORD_MONTH.findall(text[match.end() :])
+    return month_of(fold(match[0])) is None or any(month_of(fold(w)) is not None for w in others)
+
+
+def _year_last(runs: list[str], marks: list[str]) -> bool:
+    """True for "Mar 26 10:17:14 2024", the month already written as a number."""
+    times = 5 <= len(runs) <= 7 and len(runs[-1]) == 4 and not marks[-1].strip()
+    return times and marks[1].strip() == "" and marks[2].strip() == "" and marks[3] == ":"
 
 
 def _date_fields(runs: list[str], marks: list[str], *, month_first: bool) -> tuple[tuple[Field, ...], int]:
     """Fields of the date at the start, and how many runs it takes; the order of day and month is settled later."""
+    if len(runs) >= 1 and len(runs[0]) == 17 and runs[0][:2] in ("19", "20"):
+        return (("packed_ms",), 1)
     if len(runs) >= 1 and len(runs[0]) in (8, 14) and runs[0][:2] in ("19", "20"):
         return (("packed",), 1)
     if len(runs) < 3:
@@ -129,6 +173,8 @@ def _clock_fields(runs: list[str], marks: list[str], used: int) -> tuple[Field, 
         return ()
     fields: list[Field] = []
     place = used
+    if used == 1 and left == 1 and len(runs[0]) == 14 and marks[1] in (".", ","):
+        return ("fraction",)
     if used and len(runs[place]) == 6 and (left == 1 or ":" not in marks[place + 1]):
         fields, place = ["packed"], place + 1
     else:

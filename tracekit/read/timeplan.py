@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from tracekit.errors import LogReadError, message
 from tracekit.model.station import Channel
-from tracekit.read.clockcolumns import check_packed_clock, clock_columns
+from tracekit.read.clockcolumns import clock_columns
 from tracekit.read.columns import Column
 from tracekit.read.head import Head, Question, cycle_rows, finite
 from tracekit.read.rows import valid
@@ -201,7 +201,7 @@ def _plans_of(head: Head, column: Column, unit: str | None) -> list[TimePlan]:
         return [TimePlan(kind="moment", columns=(column.name,), dated=whole, zoned=zoned, evidence=name)]
     stamp = column.profile.stamp
     if column.kind == "stamp" and stamp is not None and (stamp.has_clock or "packed" in stamp.fields):
-        dated = (stamp.has_date and "year" in stamp.fields) or "packed" in stamp.fields
+        dated = stamp.has_date and stamp.has_year
         return [
             TimePlan(
                 kind="stamp", columns=(column.name,), dated=dated, date_open=stamp.ambiguous, zoned=bool(stamp.zone),
@@ -245,8 +245,6 @@ def _usual_step(values: NDArray[np.float64]) -> float:
 
 def _named_unit(head: Head, column: Column, base: TimePlan) -> TimePlan:
     """Unit by name, by the preamble's interval, or by the length of cycles."""
-    if column.hints.weight("time") >= _SAYS_TIME:
-        check_packed_clock(column, head.name)
     said = column.hints.time_unit
     timely = column.hints.weight("time")
     if said is not None and timely and said.symbol not in ("d", "h"):

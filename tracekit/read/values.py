@@ -14,17 +14,21 @@ from tracekit.read.rows import numbers, valid
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NumberForm:
-    """How numbers are written: decimal sign, thousands mark, a unit behind every number, base of the figures."""
+    """How numbers are written: decimal sign, thousands mark, a unit behind every number, base of the figures.
+
+    trailed  a minus stands behind the number that it belongs to
+    """
 
     decimal: str = "."
     mark: str = ""
     suffix: str = ""
     base: int = 10
+    trailed: bool = False
 
     @property
     def plain(self) -> bool:
         """A parser that knows the decimal sign needs nothing else."""
-        return not self.mark and not self.suffix and self.base == 10
+        return not self.mark and not self.suffix and self.base == 10 and not self.trailed
 
 
 _NUMBER = r"^[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?$"
@@ -57,6 +61,8 @@ def column_numbers(array: pa.Array, form: NumberForm) -> NDArray[np.float64]:
     if form.decimal == ",":
         texts = pc.replace_substring(texts, ",", ".")
     texts = pc.utf8_trim_whitespace(texts)
+    if form.trailed:
+        texts = pc.replace_substring_regex(texts, r"^([0-9.]+)-$", r"-\1")
     good = pc.fill_null(pc.match_substring_regex(texts, _NUMBER), fill_value=False)
     return numbers(pc.if_else(good, texts, pa.scalar(None, pa.string())).cast(pa.float64()))
 

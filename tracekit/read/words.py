@@ -11,10 +11,13 @@ from importlib.resources import files
 from typing import Any, Literal
 
 from tracekit.errors import UsageError
+from tracekit.read.multiples import find_multiple, find_spelled
 from tracekit.units import PERCENT, PressureUnit, Sense, TimeUnit, find_pressure_unit, time_unit
 
 Role = Literal["time", "pressure", "supply", "release", "part_present", "station", "tag", "value", "quality", "other"]
 
+_BARE = str.maketrans({"ø": "o", "ł": "l", "ı": "i", "æ": "ae", "œ": "oe", "đ": "d"})
+_PER_CENT = frozenset({"pct", "percent", "prozent", "procent", "porcentaje", "percentuale", "pourcent", "proz"})
 _TOO_SHORT = ("at", "mb")  # units only where they stand in brackets or in a row of units; "at" is also a word
 
 
@@ -65,7 +68,7 @@ def _lexicon() -> _Lexicon:
     senses: tuple[Sense, ...] = ("absolute", "gauge")
     return _Lexicon(
         roles=tuple((entry["role"], entry["weight"], _words(entry)) for entry in table["hint"]),
-        senses=tuple((s, _words({"tokens": table["senses"][s]})) for s in senses),
+        senses=tuple((s, _words(table["senses"][s])) for s in senses),
         vacuum=_words(table["vacuum"]),
         sample_number=_words(table["sample_number"]),
         confirm=_words(table["confirm"]),
@@ -77,9 +80,9 @@ def _words(entry: Mapping[str, str]) -> _Words:
 
 
 def fold(text: str) -> str:
-    """Lower case without accents."""
-    flat = unicodedata.normalize("NFKD", text.replace("ß", "ss").replace("ø", "o").replace("ł", "l"))
-    return unicodedata.normalize("NFC", "".join(c for c in flat.casefold() if not unicodedata.combining(c)))
+    """Lower case without accents, in letters of the usual width."""
+    flat = unicodedata.normalize("NFKD", text).casefold().translate(_BARE)
+    return unicodedata.normalize("NFC", "".join(c for c in flat if not unicodedata.combining(c)))
 
 
 def tokens_of(name: str) -> tuple[str, ...]:
@@ -102,11 +105,11 @@ def hints(name: str, unit_text: str = "") -> NameHints:
     if unit is not None or roles.get("pressure") == 1.0:
         roles = {r: w for r, w in roles.items() if r != "release" or w == 1.0}
     _sharpen(roles, confirming=table.confirm.hit(squeezed, plain))
-    says = [s for s, words in table.senses if words.hit("", set(tokens))]
+    says = [s for s, words in table.senses if words.hit(squeezed, set(tokens))]
     return NameHints(
         roles=roles,
         pressure_unit=unit,
-        percent=PERCENT in name or PERCENT in unit_text,
+        percent=PERCENT in name or PERCENT in unit_text or not _PER_CENT.isdisjoint(tokens),
         sense=sense or (says[0] if len(says) == 1 else None),
         says_vacuum=table.vacuum.hit(squeezed, plain),
         time_unit=_time(name, unit_text),
@@ -128,10 +131,15 @@ def _sharpen(roles: dict[Role, float], *, confirming: bool) -> None:
         roles.pop("part_present", None)
 
 
+def _set_apart(name: str, unit_text: str) -> list[str]:
+    """The text of a row of units, and texts between brackets of a name."""
+    found = [unit_text] if unit_text.strip() else []
+    return found + re.findall(r"[\[(<{]\s*([^\])>}]*?)\s*[\])>}]", name)
+
+
 def _unit_texts(name: str, unit_text: str) -> list[str]:
     """Places where a unit may stand, the surest first."""
-    found = [unit_text] if unit_text.strip() else []
-    found += re.findall(r"[\[(<{]\s*([^\])>}]*?)\s*[\])>}]", name)
+    found = _set_apart(name, unit_text)
     bare = re.sub(r"[\[(<{][^\])>}]*[\])>}]", " ", name)
     found += re.findall(r"(?:\bin\s+|/\s*|,\s*)([^\s,;]+)\s*$", bare)
     words = [w for w in re.split(r"[\s_\-.,;:|]+", bare) if w and w.casefold() not in _TOO_SHORT]
@@ -140,6 +148,11 @@ def _unit_texts(name: str, unit_text: str) -> list[str]:
 
 
 def _pressure(name: str, unit_text: str) -> tuple[PressureUnit | None, Sense | None]:
+    name, unit_text = (unicodedata.normalize("NFKC", t) for t in (name, unit_text))
+    for text in _set_apart(name, unit_text):
+        special = find_pressure_unit(text.strip("[]() ")) or find_multiple(text) or find_spelled(text)
+        if special is not None:
+            return special
     for text in _unit_texts(name, unit_text):
         for spelling in (text.strip("[]() "), text.replace("_", " ")):
             found = find_pressure_unit(spelling)
