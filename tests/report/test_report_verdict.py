@@ -117,7 +117,7 @@ def test_losses_are_counted(plain_result):
     assert verdict(stories.dropping().stations[0]).reasons.startswith("5 dropped, 1 missed.")
     one = stories.result(Play(cycles=12, dropped=(3,)))
     assert verdict(one).reasons.startswith("1 part dropped.")
-    assert verdict(plain_result).reasons.startswith("No part dropped.")
+    assert verdict(plain_result).reasons.startswith("No drop seen.")
 
 
 def test_the_worst_finding_sets_the_urgency(plain_result):
@@ -152,3 +152,39 @@ def test_cause_names_have_no_article():
     assert cause_name("check_valve_leak") == "Leaking check valve"
     assert cause_name("none") == "Something else, or nothing"
     assert cause_name("new_code_of_tomorrow") == "New code of tomorrow"
+
+
+def test_a_change_inside_the_log_is_told_as_now_and_before(plain_result):
+    """A figure of the last cycles is told as now, against the cycles before the change, without a share of cycles."""
+    fact = Evidence(measure="decay_rate_kpa_s", value=5.3, lower=4.4, upper=6.2, unit="kPa/s", reference=1.3,
+                    reference_source="earlier cycles")  # fmt: skip
+    found = stories.finding("leak_steady", evidence=(fact,), cycles=tuple(range(5, 12)), share=7 / 12, onset_cycle=5)
+    text = lead(replace(plain_result, findings=(found,)))
+    assert text == "Now vacuum falls 5.3 kPa/s (4.4 to 6.2) with the supply closed; before cycle 5: 1.3."
+
+
+def test_strength_is_never_above_the_chance_beside_it(plain_result):
+    """Confidence that a cause is there does not read as more than the chance that is told; a second sure fault shares it."""
+    found = stories.finding("release_weak", confidence=0.97)
+    causes = (CauseChance(code="release_weak", chance=0.7, reason="r"),)
+    assert verdict(replace(plain_result, findings=(found,), causes=causes)).headline == "Probably a weak or late blow-off"
+    second = stories.finding("sensor_noisy", kind="sensor", confidence=0.96)
+    both = verdict(replace(plain_result, findings=(found, second), causes=causes))
+    assert both.headline == "A weak or late blow-off"
+    assert both.reasons.endswith("Also: noisy sensor.")
+
+
+def test_settings_at_fault_say_what_the_output_does():
+    """The lead of a setting that flips the output says how often it does."""
+    result = stories.chattering().stations[0]
+    fact = Evidence(measure="supply_on_kpa", value=59.5, unit="kPa", text="supply_on stands 6.2 kPa below the reset point")
+    found = stories.finding("supply_on_below_reset", kind="setting", evidence=(fact,))
+    assert lead(replace(result, findings=(found,))) == (
+        "Supply on stands 6.2 kPa below the reset point. The output goes off in the hold on 40 of 80 cycles."
+    )
+
+
+def test_a_caution_says_nothing_twice():
+    """A sentence that a caution holds twice is told once."""
+    step = step_of(replace(stories.BLANK, caution="Valves move on command. Wear goggles. Valves move on command."))
+    assert step.caution == "Valves move on command. Wear goggles."

@@ -50,3 +50,12 @@ def test_every_cause_of_the_trade_has_its_place():
     kinds = ("cause", "setting", "sensor")
     _, html = causes_map(with_causes(*((c, 0.0, "unchanged") for c, kind in CODES.items() if kind in kinds)), "kPa")
     assert "Elsewhere" not in html
+
+
+def test_a_cause_that_the_log_could_not_show_stays_open():
+    """What stands under the limits of the log is not called spoken against."""
+    result = with_causes(("leak_steady", 0.9, "fall is 7 kPa/s"), ("release_valve_leak", 0.01, "the fall is unchanged"))
+    title, html = causes_map(result, "kPa")
+    assert title == "What the log leaves open: 1 of 2 causes"
+    assert "The range of the sensor ends at 0." in html
+    assert "unchanged" not in html

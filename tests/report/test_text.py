@@ -53,7 +53,7 @@ def test_numbers_marks_every_pressure_of_a_sentence():
     """The unit switch reaches sentences that come from elsewhere, and leaves other numbers alone."""
     marked = numbers("Below 1 kPa/s in 10 s: 65 to 74 kPa <b>")
     assert marked.count('class="q"') == 3
-    assert "in 10 s" in marked
+    assert "in 10\u00a0s" in marked
     assert "&lt;b&gt;" in marked
     assert 'data-u="kPa/s" data-v="1"' in marked
 
@@ -67,3 +67,8 @@ def test_numbers_in_another_unit():
 def test_setting_names_become_words():
     """A setting is called by its plain name."""
     assert numbers_plain("below set_point") == "below set point"
+
+
+def test_outside_sentences_have_true_minus_signs():
+    """A negative figure has its minus sign; a hyphen inside a word or a range stays."""
+    assert numbers("changed by -17 %, 2-part seal, A-3") == "changed by \u221217\u00a0%, 2-part seal, A-3"

@@ -110,7 +110,7 @@ def test_strength_and_urgency_follow_their_steps():
     ]  # fmt: skip
     assert urgency("critical") == "Stop. Do not run parts."
     assert [urgency(s) for s in ("major", "minor", "info")] == [
-        "Repair this shift.", "Plan a repair.", "Nothing to repair.",
+        "Repair this shift.", "Plan a repair.", "Nothing found to repair.",
     ]  # fmt: skip
 
 

@@ -17,13 +17,14 @@ from tracekit.report.pictures.budget import budget
 from tracekit.report.pictures.fall import fall
 from tracekit.report.pictures.groups import groups
 from tracekit.report.pictures.hold_rows import hold_rows
+from tracekit.report.pictures.overlay import curves_of, odd_of
 from tracekit.report.pictures.pulldown import pulldown
 from tracekit.report.pictures.rates import rates
 from tracekit.report.pictures.shape import shape
 from tracekit.report.plot import Picture
 from tracekit.report.text import escape
 from tracekit.report.verdict import verdict
-from tracekit.report.view import Floats, Mask, grid_spread, middle, odd_cycles
+from tracekit.report.view import grid_spread, middle
 from tracekit.report.words import PAGE_UNITS, is_pressure, plain
 
 if TYPE_CHECKING:
@@ -46,7 +47,7 @@ FIGURES: Mapping[str, str] = MappingProxyType({
 _INK, _SOFT, _RULE, _PAPER = "#14212B", "#495863", "#C4CED3", "#F8FAFA"
 _USUAL, _USUAL_BAND, _ODD, _BASE = "#4478AE", "rgba(68,120,174,0.25)", "#8F2E0C", "#6A675B"
 _SIGNS = {"held": "line-ew", "dropped": "triangle-down", "missed": "circle-open", "incomplete": "line-ne"}
-_GRID, _MOST_CURVES, _MOST_ODD = 160, 400, 0.7
+_GRID, _MOST_CURVES = 160, 400
 
 
 def figure(result: StationResult, name: str, unit: str = "kPa") -> "Figure":
@@ -86,12 +87,6 @@ def _titled(made: "Figure", title: str) -> "Figure":
     made.update_xaxes(gridcolor=_RULE, zeroline=False)
     made.update_yaxes(gridcolor=_RULE, zeroline=False)
     return made
-
-
-def _odd(result: StationResult) -> Mask:
-    """Cycles to set apart: the odd ones, or only dropped and missed ones where the finding names most cycles."""
-    odd, cycles = odd_cycles(result), result.data.cycles
-    return odd if odd.mean() < _MOST_ODD else cycles.where("outcome", "dropped") | cycles.where("outcome", "missed")
 
 
 def _graph() -> Any:
@@ -220,7 +215,7 @@ def _rates(result: StationResult, unit: str) -> "Figure":
     picture = rates(result, unit)
     if picture is None:
         raise _not_shown("rates")
-    odd = _odd(result)[known]
+    odd = odd_of(result)[known]
     made = _graph().Figure()
     for flag, name, colour, sign in ((~odd, "usual", _USUAL, "circle"), (odd, "named by the finding", _ODD, "square")):
         rows = known[flag]
@@ -277,19 +272,11 @@ def _recording(result: StationResult, unit: str) -> "Figure":
     return _titled(made, f"{result.data.station}: {verdict(result).headline}")
 
 
-def _curves(result: StationResult) -> dict[int, tuple[Floats, Floats]]:
-    """Time since the vacuum command and vacuum of every cycle [s, kPa], from the averaged samples."""
-    bins, starts = result.data.bins, result.data.cycles.floats("start_s")
-    bounds = np.searchsorted(bins.cycle, np.arange(len(starts) + 1))
-    spans = [(c, slice(int(bounds[c]), int(bounds[c + 1]))) for c in range(len(starts))]
-    return {c: (bins.time_s[own] - starts[c], -bins.pressure_kpa[own]) for c, own in spans if own.stop - own.start > 2}
-
-
 def _cycles(result: StationResult, unit: str) -> "Figure":
-    curves = _curves(result)
+    curves = curves_of(result.data, list(range(len(result.data.cycles))))
     if not curves:
         raise _not_shown("cycles")
-    factor, odd = PAGE_UNITS[unit], _odd(result)
+    factor, odd = PAGE_UNITS[unit], odd_of(result)
     usual = [v for c, v in curves.items() if not odd[c]] or list(curves.values())
     end = float(np.median([t[-1] for t, _ in usual]))
     grid = np.linspace(0.0, end, _GRID)

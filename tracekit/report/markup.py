@@ -7,6 +7,8 @@ from tracekit.report.measures import setting_names
 from tracekit.report.text import MINUS, NBSP, clean, escape
 from tracekit.report.words import Num, html, number
 
+_UNIT_AFTER = re.compile(r"(?<=\d) (?=(?:%|s|ms|min|h|Hz|mm|ml|°C|cycles?|picks|holds)(?![\w/]))")
+_NEGATIVE = re.compile(r"(?<=[\s(])-(?=\d)")
 _FIGURE = r"[-\u2212]?\d+(?:\.\d+)?"
 _PRESSURE = re.compile(
     rf"(?<![\w.,/])(?P<first>{_FIGURE})(?P<word>[ \u00a0](?:to|and|or|against)[ \u00a0])(?P<second>{_FIGURE})"
@@ -17,7 +19,7 @@ _PRESSURE = re.compile(
 
 def numbers(text: str, unit: str = "kPa", limit: int = 600) -> str:
     """A sentence from the analysis or a log as HTML: cleaned, escaped, its pressures in `unit` and marked."""
-    line = setting_names(clean(text, limit))
+    line = _set(setting_names(clean(text, limit)))
     out: list[str] = []
     at = 0
     for match in _PRESSURE.finditer(line):
@@ -30,6 +32,11 @@ def numbers_plain(text: str, unit: str = "kPa", limit: int = 600) -> str:
     """The same as characters, for a terminal."""
     line = setting_names(clean(text, limit))
     return _PRESSURE.sub(lambda m: "".join(_parts(m, unit, number)), line) if unit != "kPa" else line
+
+
+def _set(line: str) -> str:
+    """The line with true minus signs, and figures that stay beside their unit at the end of a line."""
+    return _UNIT_AFTER.sub(NBSP, _NEGATIVE.sub(MINUS, line))
 
 
 def _marked(match: re.Match[str], unit: str) -> str:

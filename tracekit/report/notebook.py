@@ -1,7 +1,7 @@
 """A diagnosis as a notebook shows it: the page's answer in a few lines of HTML, without style sheet or script."""
 
 from tracekit.model.result import DiagnosisRecord, StationResult
-from tracekit.report.sections import setting_entries, why_leave
+from tracekit.report.sections import leave_words, setting_entries, why_leave
 from tracekit.report.text import clean, escape
 from tracekit.report.todo import steps
 from tracekit.report.verdict import verdict
@@ -18,7 +18,7 @@ def notebook_html(record: DiagnosisRecord) -> str:
 def _station(result: StationResult) -> str:
     said, first = verdict(result), steps(result)[0]
     name = clean(result.data.station, 60) or "Station without a name"
-    minutes = f", {first.minutes} min" if first.minutes else ""
+    minutes = f" ({first.minutes} min)" if first.minutes else ""
     lines = [
         f"<p><b>{escape(name)}: {escape(said.headline)}</b><br>{escape(plain(said.lead))}",
         f"<br>{escape(said.action)} {escape(said.reasons)}</p>",
@@ -33,7 +33,7 @@ def _station(result: StationResult) -> str:
 def _settings(result: StationResult) -> str:
     entries = setting_entries(result)
     if not entries:
-        return f"Settings: leave them. {why_leave(result)}"
+        return f"{leave_words(result)} {why_leave(result)}"
     moves = [
         f"{e['name']} {e['now']} → {e['new']} {e['unit']}{', ' + e['entry'] if e['entry'] else ''}" for e in entries
     ]

@@ -224,7 +224,7 @@ def _print_note(record: DiagnosisRecord) -> str:
 def _row(result: StationResult, href: str, unit: str) -> dict[str, str]:
     said = verdict(result)
     first = steps(result)[0]
-    minutes = f", {first.minutes} min" if first.minutes else ""
+    minutes = f" ({first.minutes} min)" if first.minutes else ""
     n = len(result.data.cycles)
     return {
         "name": clean(result.data.station, 60) or "Station without a name", "href": href, "headline": said.headline,

@@ -83,6 +83,7 @@ class Picture:
     html     the plot or plots
     columns, rows  the marks as numbers, at most 200 rows
     shown    how many rows there would be
+    tells    False where it shows that nothing differs: it never leads
     """
 
     id: str
@@ -92,6 +93,7 @@ class Picture:
     columns: tuple[Column, ...]
     rows: tuple[tuple[Cell, ...], ...]
     shown: int
+    tells: bool = True
 
 
 def finish(

@@ -1,5 +1,7 @@
 """The map of causes along the way of the air: which ones the log speaks for, which against, which it leaves open."""
 
+from collections.abc import Mapping
+
 from tracekit.model.finding import CauseChance
 from tracekit.model.result import StationResult
 from tracekit.report.frame import render
@@ -39,11 +41,13 @@ _MARKS = {"likely": "■", "open": "◧", "against": "□"}
 def causes_map(result: StationResult, unit: str) -> tuple[str, str]:
     """Title and finished HTML of the map; two empty texts where no unlikely cause has a reason."""
     known = [c for c in result.causes if c.code not in NOTHING and c.reason.strip()]
-    states = {c.code: _state(c) for c in known}
+    unseen = {d.code: d.why for d in result.detectable if d.smallest is None}
+    states = {c.code: _state(c, unseen) for c in known}
     against = sum(s == "against" for s in states.values())
     if all(s == "likely" for s in states.values()):
         return "", ""
-    places = [(name, [_entry(c, states[c.code]) for c in known if _place(c.code) == name]) for name in _names()]
+    entries = {c.code: _entry(c, states[c.code], unseen.get(c.code, "")) for c in known}
+    places = [(name, [entries[c.code] for c in known if _place(c.code) == name]) for name in _names()]
     left = sum(s == "open" for s in states.values())
     values = {
         "places": [p for p in places if p[1]],
@@ -70,15 +74,18 @@ def _place(code: str) -> str:
     return next((name for name, codes in _PLACES if code in codes), _ELSEWHERE)
 
 
-def _state(cause: CauseChance) -> str:
+def _state(cause: CauseChance, unseen: Mapping[str, str]) -> str:
+    """A log that could not have shown a cause does not speak against it."""
     if cause.chance >= LIKELY:
         return "likely"
-    return "open" if cause.reason.startswith(_OPEN) else "against"
+    return "open" if cause.reason.startswith(_OPEN) or cause.code in unseen else "against"
 
 
-def _entry(cause: CauseChance, state: str) -> dict[str, str]:
+def _entry(cause: CauseChance, state: str, unseen: str) -> dict[str, str]:
     words = {"likely": f"chance {chance(cause.chance)}", "open": "not excluded", "against": "against it"}[state]
-    return {"mark": _MARKS[state], "state": state, "name": cause_name(cause.code), "words": words, "why": _why(cause)}
+    against = state == "open" and not cause.reason.startswith(_OPEN)
+    why = _sentence(unseen) if against and unseen else _why(cause)
+    return {"mark": _MARKS[state], "state": state, "name": cause_name(cause.code), "words": words, "why": why}
 
 
 def _why(cause: CauseChance) -> str:
@@ -87,4 +94,9 @@ def _why(cause: CauseChance) -> str:
     line = "no measure of this log shows it" if line == "not in this log" else line
     for start in ("not excluded: ", "not excluded, but "):
         line = line.removeprefix(start)
+    return _sentence(line)
+
+
+def _sentence(text: str) -> str:
+    line = clean(text, 260).rstrip(".")
     return f"{line[:1].upper()}{line[1:]}."

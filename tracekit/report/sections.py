@@ -46,6 +46,7 @@ def answer(result: StationResult, unit: str) -> str:
     return render("answer.html", {
         "headline": said.headline, "lead": html(said.lead, unit), "action": said.action, "reasons": said.reasons,
         "step": _lowered(first), "shortened": shortened, "entries": entries, "leave": why_leave(result),
+        "rather": leave_words(result),
         "one_unit": entries[0]["unit"] if len({e["unit"] for e in entries}) == 1 else "",
     }, unit)  # fmt: skip
 
@@ -165,7 +166,7 @@ def _first_step(result: StationResult) -> tuple[Step, bool]:
     below = (
         40 + 72 * -(-len(entries) // 2)
         if entries
-        else 34 + 23 * _lines(f"Settings: leave them. {why_leave(result)}", 38)
+        else 34 + 23 * _lines(f"{leave_words(result)} {why_leave(result)}", 38)
     )
     return _short_step(steps(result)[0], _FIRST_SCREEN_PX - above - below)
 
@@ -216,6 +217,12 @@ def _decimals(s: SuggestedSetting) -> int:
 
 def _typographic(figure: str) -> str:
     return figure.replace("-", MINUS)
+
+
+def leave_words(result: StationResult) -> str:
+    """What to do with the settings where none is to be entered; one that is at fault is not to be left for good."""
+    main = main_finding(result)
+    return "Settings: no values yet." if main is not None and main.kind == "setting" else "Settings: leave them."
 
 
 def why_leave(result: StationResult) -> str:
@@ -319,6 +326,8 @@ def _leaks(result: StationResult) -> bool:
 
 def _whole(text: str) -> str:
     line = clean(text, 260).rstrip(".")
+    if "_" in line.partition(" ")[0]:
+        return f"{line}."  # a column's own name
     return f"{line[:1].upper()}{line[1:]}." if line else ""
 
 

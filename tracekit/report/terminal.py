@@ -7,7 +7,7 @@ from tracekit.model.result import DiagnosisRecord, StationResult
 from tracekit.options.report import ReportOptions
 from tracekit.report.markup import numbers_plain
 from tracekit.report.phrases import cause_name
-from tracekit.report.sections import setting_entries, why_leave
+from tracekit.report.sections import leave_words, setting_entries, why_leave
 from tracekit.report.text import ascii_only, clean
 from tracekit.report.todo import Step, steps
 from tracekit.report.verdict import chance_of, rival_of, verdict
@@ -73,7 +73,7 @@ def _first_step(step: Step, unit: str) -> list[str]:
 def _settings(result: StationResult, unit: str) -> list[str]:
     entries = setting_entries(result)
     if not entries:
-        return _wrapped(f"Settings: leave them. {numbers_plain(why_leave(result), unit)}", "")
+        return _wrapped(f"{leave_words(result)} {numbers_plain(why_leave(result), unit)}", "")
     width = max(len(_label(e)) for e in entries)
     rows = [f"{_INDENT}{_label(e):{width}}  {e['now']} -> {e['new']} {e['unit']}".rstrip() for e in entries]
     return ["Settings to enter:", *rows]

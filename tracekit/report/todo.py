@@ -55,8 +55,13 @@ def step_of(step: NextStep) -> Step:
         minutes=step.minutes if step.minutes > 0 else None,
         results=tuple(pairs[0] for pairs in outcomes),
         more=tuple(pair for pairs in outcomes for pair in pairs[1:]),
-        caution=clean(step.caution, _LINE_MOST),
+        caution=_once(clean(step.caution, _LINE_MOST)),
     )
+
+
+def _once(text: str) -> str:
+    """The text without sentences that it has said already."""
+    return " ".join(dict.fromkeys(_END.split(text)))
 
 
 def to_record(result: StationResult) -> tuple[str, ...]:

@@ -8,7 +8,7 @@ import numpy as np
 from tracekit.model.estimate import Withheld
 from tracekit.model.finding import Evidence, Finding, Severity
 from tracekit.model.result import StationResult
-from tracekit.report.measures import has_sentence, measure
+from tracekit.report.measures import has_sentence, measure, setting_names
 from tracekit.report.phrases import NOTHING, phrase, without_article
 from tracekit.report.text import clean
 from tracekit.report.view import LEAKS, REPAIRABLE, counts, fault_of_log, main_finding, median, symptom
@@ -43,6 +43,7 @@ _LIKED = {
 _UNITS = ("s", "kPa", "kPa/s", "Hz", "Pa·m³/s", "L/min ANR")
 HEADLINE_MOST, LEAD_MOST, URGENCY_MOST = 50, 110, 70
 _RANK: tuple[Severity, ...] = ("info", "minor", "major", "critical")
+_FLIPPED = ("supply_on_below_reset", "hysteresis_too_small", "switch_chatter")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -124,11 +125,18 @@ def _headline(result: StationResult, main: Finding) -> str:
         other = phrase(rival).short
         pairs = [f"Either {own.short} or {other}", f"Either {without_article(own.short)} or {without_article(other)}"]
         return _fit(pairs)
-    word = strength(main.confidence)
+    word = strength(_surety(result, main))
     if word == "either":
         word = "perhaps"
     long, short = (f"{word} {noun}".strip() for noun in (own.noun, own.short))
     return _fit([long[:1].upper() + long[1:], short[:1].upper() + short[1:]])
+
+
+def _surety(result: StationResult, main: Finding) -> float:
+    """What the strength word says: never more than the chance beside it, unless a second fault shares that chance."""
+    if also_found(result, main) is not None:
+        return main.confidence
+    return min(main.confidence, chance_of(result, main))
 
 
 def _symptom_lines(sign: Finding) -> list[str]:
@@ -190,7 +198,7 @@ def _lead(result: StationResult, main: Finding) -> Text:
     liked = _LIKED.get(main.code, ())
     for fact in sorted(main.evidence, key=lambda e: e.measure not in liked):
         if _is_sentence(fact.text):
-            return _text_lead(fact)
+            return _text_lead(result, main, fact)
         if has_sentence(fact.measure) and fact.unit in _UNITS:
             return _evidence_lead(result, main, fact)
     title = _sentence(main.title, LEAD_MOST)
@@ -202,9 +210,13 @@ def _is_sentence(text: str) -> bool:
     return len(text.split()) >= 4
 
 
-def _text_lead(fact: Evidence) -> Text:
-    """The evidence's own sentence, with the baseline where it was held against one."""
-    text = _sentence(fact.text, LEAD_MOST)
+def _text_lead(result: StationResult, main: Finding, fact: Evidence) -> Text:
+    """The evidence's own sentence, with what the output does, or the baseline where it was held against one."""
+    text = _sentence(setting_names(fact.text), LEAD_MOST)
+    flips = result.data.cycles.codes("chatter_edges") > 0
+    if main.code in _FLIPPED and fact.measure != "chatter_edges" and flips.any():
+        share = share_of(int(flips.sum()), len(flips), "cycles")
+        return _first_fit([(f"{text} The output goes off in the hold on {share}.",), (text,)])
     if fact.reference is None or fact.reference_source != "baseline" or fact.unit not in _UNITS:
         return (text,)
     base = Num(value=fact.reference, unit=fact.unit, step=_step(fact))
@@ -251,6 +263,8 @@ def _evidence_lead(result: StationResult, main: Finding, fact: Evidence) -> Text
     where = say(", on {}.", _share(result, main))
     if fact.reference is None:
         return _first_fit([(*start, *where), (*start, "."), (_sentence(main.title, LEAD_MOST),)])
+    if fact.reference_source == "earlier cycles":
+        return _now_lead(start, main, fact)
     name = {"baseline": "Baseline", "limit": "Limit", "station file": "Limit", "": "Expected"}.get(
         fact.reference_source
     )
@@ -258,6 +272,16 @@ def _evidence_lead(result: StationResult, main: Finding, fact: Evidence) -> Text
         return _first_fit([(*start, *where), (*start, ".")])
     tail = say(" {}: {}.", name, Num(value=fact.reference, unit=fact.unit, step=_step(fact), bare=True))
     return _first_fit([(*start, *where, *tail), (*start, ".", *tail), (*start, ".")])
+
+
+def _now_lead(start: Text, main: Finding, fact: Evidence) -> Text:
+    """As in "Now vacuum falls 5.3 kPa/s (4.3 to 6.3) with the supply closed; before cycle 26: 1.3."."""
+    head = str(start[0])
+    now = (f"Now {head[:1].lower()}{head[1:]}", *start[1:])
+    when = f"before cycle {count(main.onset_cycle)}" if main.onset_cycle else "earlier"
+    assert fact.reference is not None
+    before = say("; {}: {}.", when, Num(value=fact.reference, unit=fact.unit, step=_step(fact), bare=True))
+    return _first_fit([(*now, *before), (*now, ".")])
 
 
 def _step(fact: Evidence) -> float | None:
@@ -329,7 +353,7 @@ def _reasons(result: StationResult, main: Finding | None, room: int) -> str:
 
 def _losses(dropped: int, missed: int) -> str:
     if not dropped and not missed:
-        return "No part dropped."
+        return "No drop seen."
     if dropped and missed:
         return f"{count(dropped)} dropped, {count(missed)} missed."
     words = []

@@ -172,7 +172,7 @@ def urgency(severity: Severity) -> str:
         "critical": "Stop. Do not run parts.",
         "major": "Repair this shift.",
         "minor": "Plan a repair.",
-        "info": "Nothing to repair.",
+        "info": "Nothing found to repair.",
     }[severity]
 
 

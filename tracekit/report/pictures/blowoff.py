@@ -1,12 +1,12 @@
 """Blow-off: does the part come off in time?"""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from tracekit.model.cycle import StationData
 from tracekit.model.result import StationResult
-from tracekit.report.pictures.pulldown import names_of
+from tracekit.report.pictures.pulldown import drawn_of, names_of
 from tracekit.report.plot import (
     Axis,
     Cell,
@@ -23,7 +23,7 @@ from tracekit.report.plot import (
     upward,
 )  # fmt: skip
 from tracekit.report.view import Floats, Mask, grid_spread, in_periods, median, runs, spaced, touched
-from tracekit.report.words import Num, Text, join, say
+from tracekit.report.words import Num, Text, join, say, share_of
 
 _MOST_CYCLES, _POINTS, _LEAST_SAMPLES, _LONGEST_S, _PEAK_KPA = 80, 48, 5, 1.0, 0.4
 
@@ -36,6 +36,7 @@ class _Release:
     low: Floats
     mid: Floats
     high: Floats
+    cycles: int
 
 
 def blowoff(result: StationResult, unit: str = "kPa") -> Picture | None:
@@ -51,14 +52,17 @@ def blowoff(result: StationResult, unit: str = "kPa") -> Picture | None:
     if base is None and part is not None:
         base = _release(result.data, ~part)
     names = names_of(result, part)
-    words = (_heading(result, part, base is not None), _caption(base, names))
+    heading, tells = _heading(result, part, base is not None)
+    total = int((result.data.cycles.where("outcome", "held") if part is None else part).sum())
+    words = (heading, _caption(base, names, here.cycles, total))
     columns = (
         Column(name="time", unit="s"),
         Column(name="median vacuum", unit="kPa"),
         Column(name=f"{names[1]} median", unit="kPa"),
     )
     rows = _numbers(here, base)
-    return finish("blowoff", words, _plot(here, base, names), columns, rows, len(rows), unit)
+    made = finish("blowoff", words, _plot(here, base, names), columns, rows, len(rows), unit)
+    return replace(made, tells=tells)
 
 
 def _release(data: StationData, part: Mask | None) -> _Release | None:
@@ -79,7 +83,7 @@ def _release(data: StationData, part: Mask | None) -> _Release | None:
     good = present >= 0.5 * len(curves)
     if good.sum() < 2:
         return None
-    return _Release(time_s=grid[good], low=low[good], mid=mid[good], high=high[good])
+    return _Release(time_s=grid[good], low=low[good], mid=mid[good], high=high[good], cycles=len(curves))
 
 
 def _plot(here: _Release, base: _Release | None, names: tuple[str, str]) -> Plot:
@@ -113,8 +117,11 @@ def _named(here: _Release, base: _Release, y: Axis, names: tuple[str, str]) -> l
     ]
 
 
-def _heading(result: StationResult, part: Mask | None, compared: bool) -> Text:
-    """As in "Release takes 0.17 s; in the baseline 0.07 s.", of over-pressure where that is what changed."""
+def _heading(result: StationResult, part: Mask | None, compared: bool) -> tuple[Text, bool]:
+    """As in "Release takes 0.17 s; in the baseline 0.07 s.", of over-pressure where that is what changed.
+
+    The second is False where it says that nothing differs.
+    """
     step = max(result.data.sensor.sample_interval_s / 5.0, 0.001)
     now, there = _medians(result, "release_time_s", part)
     high, usual = _medians(result, "release_peak_kpa", part)
@@ -122,15 +129,15 @@ def _heading(result: StationResult, part: Mask | None, compared: bool) -> Text:
     same = compared and abs(now - there) <= max(result.data.sensor.sample_interval_s, 0.1 * there)
     if (same or not np.isfinite(now)) and compared and abs(high - usual) > max(_PEAK_KPA, 0.15 * abs(usual)):
         peaks = (Num(value=high, unit="kPa", step=0.1), Num(value=usual, unit="kPa", step=0.1))
-        return say("Blow-off reaches {} of over-pressure; {} {}.", peaks[0], where, peaks[1])
+        return say("Blow-off reaches {} of over-pressure; {} {}.", peaks[0], where, peaks[1]), True
     if not np.isfinite(now):
-        return ("How vacuum goes after the release command.",)
+        return ("How vacuum goes after the release command.",), True
     took = Num(value=now, unit="s", step=step)
     if not compared or not np.isfinite(there):
-        return say("Release takes {}.", took)
+        return say("Release takes {}.", took), True
     if same:
-        return say("Release takes {}, as {}.", took, where)
-    return say("Release takes {}; {} {}.", took, where, Num(value=there, unit="s", step=step))
+        return say("Release takes {}, as {}.", took, where), False
+    return say("Release takes {}; {} {}.", took, where, Num(value=there, unit="s", step=step)), True
 
 
 def _medians(result: StationResult, name: str, part: Mask | None) -> tuple[float, float]:
@@ -141,8 +148,9 @@ def _medians(result: StationResult, name: str, part: Mask | None) -> tuple[float
     return (median(own), float("nan")) if part is None else (median(own[part]), median(own[~part]))
 
 
-def _caption(base: _Release | None, names: tuple[str, str]) -> Text:
-    which = "the held cycles" if names[0] == "this log" else f"the {names[0]} of the first finding"
+def _caption(base: _Release | None, names: tuple[str, str], drawn: int, total: int) -> Text:
+    own = names[0] == "this log"
+    which = share_of(drawn, total, "held cycles") if own else drawn_of(drawn, total, whole=False)
     parts: list[Text] = [(f"Line: median of {which}. Band: middle 90 %. Below zero: over-pressure.",)]
     parts.append(("Release time: until a tenth of the vacuum is left.",))
     if base is not None:

@@ -118,7 +118,7 @@ def _heading(result: StationResult) -> Text:
     set_point, reset_point = _setting(result, "set_point"), _setting(result, "reset_point")
     if set_point is None or reset_point is None:
         return ("The output flips inside the hold.",)
-    gap = Num(value=set_point - reset_point, unit="kPa", step=0.1)
+    gap = Num(value=set_point - reset_point, unit="kPa", step=_two_digits(set_point - reset_point))
     step, noise = result.data.sensor.quantisation_kpa, result.data.sensor.noise_kpa
     if step > 0 and step >= set_point - reset_point:
         return say(
@@ -132,6 +132,11 @@ def _heading(result: StationResult) -> Text:
             gap,
         )
     return say("Vacuum moves across the {} between set and reset point, and the output with it.", gap)
+
+
+def _two_digits(value: float) -> float:
+    """A step that leaves two digits of a gap under 1 kPa, one decimal of others."""
+    return 0.01 if 0.0 < value < 1.0 else 0.1
 
 
 def _caption(result: StationResult, excerpt: Excerpt) -> Text:

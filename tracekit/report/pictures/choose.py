@@ -10,6 +10,7 @@ from tracekit.report.pictures.fall import fall
 from tracekit.report.pictures.groups import groups
 from tracekit.report.pictures.hold_rows import hold_rows, refills_tell
 from tracekit.report.pictures.losses import losses
+from tracekit.report.pictures.overlay import overlay
 from tracekit.report.pictures.pulldown import pulldown
 from tracekit.report.pictures.rates import rates
 from tracekit.report.pictures.shape import shape
@@ -19,7 +20,7 @@ from tracekit.report.view import main_finding, symptom
 
 _PICTURES: dict[str, Callable[[StationResult, str], Picture | None]] = {
     "holds": hold_rows, "fall": fall, "rates": rates, "groups": groups, "pulldown": pulldown, "chatter": chatter,
-    "losses": losses, "shape": shape, "blowoff": blowoff,
+    "losses": losses, "shape": shape, "blowoff": blowoff, "overlay": overlay,
 }  # fmt: skip
 
 _LEAK = ("holds", "fall", "rates", "groups", "shape", "pulldown")
@@ -43,7 +44,9 @@ _ORDER: dict[str, tuple[str, ...]] = {
     "supply_pulsation": _SUCTION,
     "supply_valve_slow": _SUCTION,
     "sensor_slow": _SUCTION,
-    "set_point_too_high": ("pulldown", "chatter", "holds", "rates"),
+    "set_point_too_high": ("overlay", "pulldown", "chatter", "holds", "rates"),
+    "supply_off_unreachable": ("overlay", "pulldown", "rates"),
+    "supply_never_cuts": ("overlay", "pulldown", "rates"),
     "set_point_too_low": ("pulldown", "holds", "rates"),
     "timeout_too_short": ("pulldown", "holds", "rates"),
     "switch_chatter": _OUTPUT,
@@ -56,8 +59,14 @@ _ORDER: dict[str, tuple[str, ...]] = {
     "supply_band_too_narrow": ("holds", "fall", "rates"),
     "supply_short_cycling": ("holds", "fall", "rates"),
 }
-_USUAL = ("holds", "rates", "fall", "pulldown")
+_USUAL = ("holds", "rates", "fall", "pulldown", "overlay")
 _NO_CLOSED_SUPPLY = ("part_not_presented", "part_missed")
+
+
+def _telling_first(found: list[Picture]) -> list[Picture]:
+    """The first that shows a difference leads; the order is kept besides."""
+    lead = next((p for p in found if p.tells), None)
+    return found if lead is None else [lead, *(p for p in found if p is not lead)]
 
 
 def choose(
@@ -67,10 +76,12 @@ def choose(
     source = main_finding(result) or symptom(result)
     code = source.code if source is not None else ""
     names = _ORDER.get(code, ("pulldown", "holds", "rates") if code in _NO_CLOSED_SUPPLY else _USUAL)
-    if names is _LEAK and not refills_tell(result):
+    if names is _LEAK and source is not None and source.onset_cycle:
+        names = ("rates", *(n for n in names if n != "rates"))
+    elif names is _LEAK and not refills_tell(result):
         names = ("fall", *(n for n in names if n != "fall"))
-    extra = [n for n in ("losses", "groups", "chatter") if n not in names]
-    found = [p for n in (*names, *extra) if (p := _PICTURES[n](result, unit)) is not None]
+    extra = [n for n in ("losses", "groups", "chatter", "overlay") if n not in names]
+    found = _telling_first([p for n in (*names, *extra) if (p := _PICTURES[n](result, unit)) is not None])
     whole = strip(result, logs, unit)
     if code in _NO_CLOSED_SUPPLY and whole is not None:
         return whole, tuple(found[:most])

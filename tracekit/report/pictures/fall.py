@@ -7,12 +7,24 @@ import numpy as np
 from tracekit.model.cycle import StationData
 from tracekit.model.estimate import Estimate
 from tracekit.model.result import LeakResult, StationResult
+from tracekit.report.pictures.pulldown import names_of
 from tracekit.report.plot import Axis, Cell, Column, Label, Picture, Plot, across, band, finish, line, round_up, upward
-from tracekit.report.view import LEAKS, Floats, Indices, grid_spread, in_periods, main_finding, runs, spaced
+from tracekit.report.view import (
+    LEAKS,
+    Floats,
+    Indices,
+    Mask,
+    grid_spread,
+    in_periods,
+    main_finding,
+    runs,
+    spaced,
+    touched,
+)  # fmt: skip
 from tracekit.report.warmth import without_warming
 from tracekit.report.words import Num, Text, join, say
 
-_MOST_COASTS, _POINTS, _SURGE_S, _SURGE_MOST_S = 300, 24, 0.02, 0.3
+_MOST_COASTS, _POINTS, _SURGE_S, _SURGE_MOST_S, _RISING_KPA = 300, 24, 0.02, 0.3, 0.05
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -30,26 +42,36 @@ class _Fall:
 
 
 def fall(result: StationResult, unit: str = "kPa") -> Picture | None:
-    """Vacuum lost over time, this log against the baseline; None without at least five usable coasts."""
-    here = _fall_of(result.data, result.leak)
+    """Vacuum lost over time, this log against the baseline; None without at least five usable coasts.
+
+    Where the main finding touches a part of the cycles, those are drawn, against the others if there is no baseline.
+    """
+    part = touched(result)
+    here = _fall_of(result.data, result.leak, part)
     if here is None:
         return None
     base = None
     if result.baseline is not None and result.baseline_leak is not None:
-        base = _fall_of(result.baseline, result.baseline_leak)
-    heading, caption = _heading(here, base), _caption(here)
-    plot = _plot(here, base, result)
+        base = _fall_of(result.baseline, result.baseline_leak, None)
+    elif part is not None:
+        base = _fall_of(result.data, result.leak, ~part)
+    names = names_of(result, part)
+    heading, caption = _heading(here, base, names), _caption(here, names)
+    plot = _plot(here, base, result, names)
     columns = (
         Column(name="time", unit="s"), Column(name="median lost", unit="kPa"), Column(name="5 % lost", unit="kPa"),
-        Column(name="95 % lost", unit="kPa"), Column(name="baseline median", unit="kPa"),
+        Column(name="95 % lost", unit="kPa"), Column(name=f"{names[1]} median", unit="kPa"),
     )  # fmt: skip
     rows = _numbers(here, base)
     return finish("fall", (heading, caption), plot, columns, rows, len(rows), unit)
 
 
-def _fall_of(data: StationData, leak: LeakResult) -> _Fall | None:
-    """Falls of all coasts on one grid of time, cut where half of them have ended."""
-    usable = np.flatnonzero(data.periods.where("kind", "coast") & (data.periods.codes("used") != 0))
+def _fall_of(data: StationData, leak: LeakResult, part: Mask | None) -> _Fall | None:
+    """Falls of all coasts, or of those of a part of the cycles, on one grid, cut where half of them have ended."""
+    coasts = data.periods.where("kind", "coast") & (data.periods.codes("used") != 0)
+    if part is not None:
+        coasts &= np.append(part, False)[data.periods.codes("cycle")]
+    usable = np.flatnonzero(coasts)
     cleaned = without_warming(data, leak)
     pressure = data.bins.pressure_kpa if cleaned is None else cleaned
     chosen = runs(in_periods(data, spaced(usable, _MOST_COASTS)), data.bins.period)
@@ -95,7 +117,7 @@ def _lost(data: StationData, rows: Indices, pressure: Floats, begin: float) -> t
     return since, level - (mean_p - slope * mean_t)
 
 
-def _plot(here: _Fall, base: _Fall | None, result: StationResult) -> Plot:
+def _plot(here: _Fall, base: _Fall | None, result: StationResult, names: tuple[str, str]) -> Plot:
     falls = [here] if base is None else [here, base]
     x = Axis(
         low=0.0,
@@ -110,7 +132,7 @@ def _plot(here: _Fall, base: _Fall | None, result: StationResult) -> Plot:
     style = "odd" if main is not None and main.code in LEAKS else "usual"
     marks: list[str] = []
     labels: list[Label] = []
-    for f, css, dash, name in ((base, "base", " dash", "baseline"), (here, style, "", "this log")):
+    for f, css, dash, name in ((base, "base", " dash", names[1]), (here, style, "", names[0])):
         if f is None:
             continue
         xs = across(x, f.time_s)
@@ -124,7 +146,7 @@ def _plot(here: _Fall, base: _Fall | None, result: StationResult) -> Plot:
 
 def _end_label(f: _Fall, result: StationResult, name: str, css: str, depth: float) -> Label:
     """Name and rate at the end of a line, clear of the axis name above."""
-    leak = result.leak if name == "this log" else result.baseline_leak
+    leak = {"this log": result.leak, "baseline": result.baseline_leak}.get(name)
     lines: list[str | Text] = [name]
     if leak is not None and isinstance(leak.decay_rate, Estimate):
         d = leak.decay_rate
@@ -144,15 +166,20 @@ def _apart(labels: list[Label], y: Axis) -> tuple[Label, ...]:
     return (replace(lower, dy=20 + down), replace(upper, dy=-18 + down))
 
 
-def _heading(here: _Fall, base: _Fall | None) -> Text:
-    """As in "5.4 kPa are gone in 0.7 s; in the baseline 0.3 kPa."."""
+def _heading(here: _Fall, base: _Fall | None, names: tuple[str, str]) -> Text:
+    """As in "With the supply closed, 5.4 kPa are gone in 0.7 s; in the baseline 0.3 kPa."."""
     end = float(here.time_s[-1])
-    text = say("With the supply closed, {} are gone in {}", _lost_num(here.mid[-1]), _time(end))
+    gone = float(here.mid[-1])
+    if gone < -_RISING_KPA:
+        return say("With the supply closed, vacuum still rises by {} in {}.", _lost_num(-gone), _time(end))
+    who = "" if names[0] == "this log" else f" on {names[0]}"
+    text = say("With the supply closed, {} are gone in {}{}", _lost_num(max(gone, 0.0)), _time(end), who)
     if base is None:
         return (*text, ".")
     when = min(end, float(base.time_s[-1]))
     lost = float(np.interp(when, base.time_s, base.mid))
-    tail = say("; in the baseline {}", _lost_num(max(0.0, lost)))
+    where = "in the baseline" if names[1] == "baseline" else "on the others"
+    tail = say("; {} {}", where, _lost_num(max(0.0, lost)))
     return (*text, *tail, *(say(" in {}.", _time(when)) if when < end else (".",)))
 
 
@@ -164,9 +191,10 @@ def _time(value: float) -> Num:
     return Num(value=value, unit="s", step=0.1 if value >= 0.3 else 0.01)
 
 
-def _caption(here: _Fall) -> Text:
+def _caption(here: _Fall, names: tuple[str, str]) -> Text:
+    which = "" if names[0] == "this log" else f" of the {names[0]} of the first finding"
     parts: list[Text] = [
-        ("Line: median fall. Band: middle 90 % of falls. Lines stop where half of the falls have ended.",)
+        (f"Line: median fall{which}. Band: middle 90 % of falls. Lines stop where half of the falls have ended.",)
     ]
     if here.bare:
         parts.append(("As recorded: the warming of the gas is still in it.",))

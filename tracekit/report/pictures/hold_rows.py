@@ -224,6 +224,9 @@ def _usual_count(refills: Indices) -> str:
         what = f"{number_word(usual)} refill{'s' if usual > 1 else ''}"
         return f"{holds[:1].upper()}{holds[1:]} need {what}"
     low, high = int(np.percentile(refills, 5)), int(np.percentile(refills, 95))
+    if low == 0:
+        most = "at most one refill" if high < 2 else f"up to {number_word(high)} refills"
+        return f"Most of {count(n)} holds need {most}"
     return f"Most of {count(n)} holds need {number_word(low)} to {number_word(high)} refills"
 
 

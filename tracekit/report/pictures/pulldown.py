@@ -21,10 +21,22 @@ from tracekit.report.plot import (
     round_up,
     upward,
 )  # fmt: skip
-from tracekit.report.view import Floats, Indices, Mask, grid_spread, in_periods, median, runs, spaced, touched
-from tracekit.report.words import Num, Text, count, join, say
+from tracekit.report.view import (
+    Floats,
+    Indices,
+    Mask,
+    grid_spread,
+    in_periods,
+    main_finding,
+    median,
+    runs,
+    spaced,
+    touched,
+)
+from tracekit.report.words import Num, Text, count, join, say, share_of
 
-_MOST_CYCLES, _POINTS, _LEAST_SAMPLES = 80, 48, 6
+_MOST_CYCLES, _POINTS, _LEAST_SAMPLES, _SOME_MISSED = 80, 48, 6, 0.1
+_RISEN, _BEYOND = 0.98, 1.6
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -51,21 +63,60 @@ def pulldown(result: StationResult, unit: str = "kPa") -> Picture | None:
     base = _rise(result.baseline, half, None) if result.baseline is not None else None
     if base is None and part is not None:
         base = _rise(data, half, ~part)
+    here, base = _risen(here, base)
     names = names_of(result, part)
-    words = (_heading(result, part, base is not None), _caption(half, base, names))
+    heading, tells = _heading(result, part, base is not None)
+    total = len(data.cycles) if part is None else int(part.sum())
+    words = (heading, join([_caption(half, (here, base), names, total), *_seen_from_behind(result, part)]))
     columns = (
         Column(name="time", unit="s"),
         Column(name="median", unit="kPa"),
         Column(name=f"{names[1]} median", unit="kPa"),
     )
     rows = _numbers(here, base)
-    return finish("pulldown", words, _plot(here, base, data, names), columns, rows, len(rows), unit)
+    made = finish("pulldown", words, _plot(here, base, data, names), columns, rows, len(rows), unit)
+    return replace(made, tells=tells)
+
+
+def _risen(here: _Rise, base: _Rise | None) -> tuple[_Rise, _Rise | None]:
+    """Both rises cut well after vacuum has risen: a pick that is given up late has a long level end."""
+    ends = [_risen_s(r) for r in (here, base) if r is not None]
+    return _until(here, max(ends)), None if base is None else _until(base, max(ends))
+
+
+def _risen_s(rise: _Rise) -> float:
+    start, full = float(rise.time_s[0]), float(rise.time_s[int(np.argmax(rise.mid >= _RISEN * np.nanmax(rise.mid)))])
+    return start + _BEYOND * (full - start)
+
+
+def _until(rise: _Rise, end_s: float) -> _Rise:
+    kept = rise.time_s <= end_s
+    return replace(rise, time_s=rise.time_s[kept], low=rise.low[kept], mid=rise.mid[kept], high=rise.high[kept])
+
+
+def _seen_from_behind(result: StationResult, part: Mask | None) -> tuple[Text, ...]:
+    """Why a blocked line may evacuate faster: said only where it does."""
+    main, times = main_finding(result), result.data.cycles.floats("evacuation_time_s")
+    if main is None or main.code != "flow_restricted":
+        return ()
+    other = result.baseline.cycles.floats("evacuation_time_s") if result.baseline is not None else None
+    there = other if other is not None else times[~part] if part is not None else times[:0]
+    faster = median(times if part is None else times[part]) < 0.95 * median(there)
+    return (("Quicker here: from the generator, a blocked line is a smaller volume.",),) if faster else ()
 
 
 def names_of(result: StationResult, part: Mask | None) -> tuple[str, str]:
     """What the two lines of an overlay are called."""
     own = "this log" if part is None else f"{count(int(part.sum()))} cycles"
     return own, "baseline" if result.baseline is not None or part is None else "others"
+
+
+def drawn_of(drawn: int, total: int, whole: bool) -> str:
+    """As in "all 40 cycles", "80 of 91 cycles", "the 22 cycles of the first finding"."""
+    if whole:
+        return share_of(drawn, total, "cycles")
+    some = f"the {count(total)} cycles of the first finding"
+    return some if drawn == total else f"{count(drawn)} of {some}"
 
 
 def _half_set_point(data: StationData) -> float:
@@ -76,14 +127,14 @@ def _half_set_point(data: StationData) -> float:
 
 
 def _rise(data: StationData, half: float, part: Mask | None) -> _Rise | None:
-    """Median rise with its middle 90 %, of all gripped cycles or a part of them."""
+    """Median rise with its middle 90 %, of all cycles that pass `half`, or a part of them."""
     if not np.isfinite(half) or half <= 1.0:
         return None
-    gripped = data.cycles.where("outcome", "held") | data.cycles.where("outcome", "dropped")
+    tried = ~data.cycles.where("outcome", "incomplete")
     if part is not None:
-        gripped &= part
+        tried &= part
     wanted = np.zeros(len(data.cycles) + 1, np.bool_)
-    wanted[spaced(np.flatnonzero(gripped), _MOST_CYCLES)] = True
+    wanted[spaced(np.flatnonzero(tried), _MOST_CYCLES)] = True
     kind = data.periods.where("kind", "open") | data.periods.where("kind", "evacuate")
     suction = np.flatnonzero(kind & wanted[data.periods.codes("cycle")])
     found = runs(in_periods(data, suction), data.bins.cycle)
@@ -95,7 +146,7 @@ def _rise(data: StationData, half: float, part: Mask | None) -> _Rise | None:
     grid = np.linspace(start, end, _POINTS)
     low, mid, high, present = grid_spread([np.interp(grid, t, v, left=np.nan, right=np.nan) for t, v in curves])
     good = present >= 0.5 * len(curves)
-    return _Rise(time_s=grid[good], low=low[good], mid=mid[good], high=high[good], cycles=int(gripped.sum()))
+    return _Rise(time_s=grid[good], low=low[good], mid=mid[good], high=high[good], cycles=len(curves))
 
 
 def _aligned(data: StationData, rows: Indices, half: float) -> tuple[Floats, Floats] | None:
@@ -169,13 +220,22 @@ def _set_point(data: StationData, x: Axis, y: Axis, marks: list[str], others: li
     ]
 
 
-def _heading(result: StationResult, part: Mask | None, compared: bool) -> Text:
-    """As in "The set point takes 0.162 s, 0.044 s longer than in the baseline."."""
+def _heading(result: StationResult, part: Mask | None, compared: bool) -> tuple[Text, bool]:
+    """As in "The set point takes 0.162 s, 0.044 s longer than in the baseline.".
+
+    The second is False where it says that nothing differs.
+    """
     times = result.data.cycles.floats("evacuation_time_s")
-    here = median(times if part is None else times[part])
+    own = times if part is None else times[part]
+    here = median(own)
     step = max(result.data.sensor.sample_interval_s / 5.0, 0.001)
     if not np.isfinite(here):
-        return ("How vacuum rises with the supply on.",)
+        return ("How vacuum rises with the supply on.",), True
+    missed = result.data.cycles.where("outcome", "missed")
+    never = int((missed if part is None else missed[part]).sum())
+    if never > _SOME_MISSED * len(own):
+        given = Num(value=here, unit="s", step=step)
+        return say("{} never reach the set point; the others take {}.", _of(never, len(own)), given), True
     now = Num(value=here, unit="s", step=step)
     other = "in the baseline" if result.baseline is not None else "in the other cycles"
     there = float("nan")
@@ -184,12 +244,17 @@ def _heading(result: StationResult, part: Mask | None, compared: bool) -> Text:
     elif compared and part is not None:
         there = median(times[~part])
     if not np.isfinite(there):
-        return say("The set point is reached in {}.", now)
+        return say("The set point is reached in {}.", now), True
     gap = here - there
     if abs(gap) <= max(_shown(result) or 0.0, result.data.sensor.sample_interval_s):
-        return say("Suction as {}: {} to the set point.", other, now)
+        return say("Suction as {}: {} to the set point.", other, now), False
     word = "longer" if gap > 0 else "less"
-    return say("The set point takes {}, {} {} than {}.", now, Num(value=abs(gap), unit="s", step=step), word, other)
+    gap_num = Num(value=abs(gap), unit="s", step=step)
+    return say("The set point takes {}, {} {} than {}.", now, gap_num, word, other), True
+
+
+def _of(n: int, total: int) -> str:
+    return f"{count(n)} of {count(total)} cycles"
 
 
 def _shown(result: StationResult) -> float | None:
@@ -198,8 +263,9 @@ def _shown(result: StationResult) -> float | None:
     return min(sizes) if sizes else None
 
 
-def _caption(half: float, base: _Rise | None, names: tuple[str, str]) -> Text:
-    which = "all cycles" if names[0] == "this log" else f"the {names[0]} of the first finding"
+def _caption(half: float, rises: tuple[_Rise, _Rise | None], names: tuple[str, str], total: int) -> Text:
+    here, base = rises
+    which = drawn_of(here.cycles, total, names[0] == "this log")
     aligned = Num(value=half, unit="kPa", step=1.0)
     parts = [say("Line: median of {}, aligned where each passes {}. Band: middle 90 %.", which, aligned)]
     if base is not None:

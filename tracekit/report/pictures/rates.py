@@ -4,6 +4,7 @@ import math
 
 import numpy as np
 
+from tracekit.model.estimate import Withheld
 from tracekit.model.result import LeakResult, StationResult
 from tracekit.report.plot import (
     Axis,
@@ -27,13 +28,14 @@ from tracekit.report.view import LEAKS, Floats, Indices, Mask, main_finding, med
 from tracekit.report.words import Num, Text, count, join, say, share_of
 
 _LEAST, _MOST_DRAWN, _MOST_NUMBERS, _MOST_NAMED = 5, 1500, 200, 6
+_GROWTH_LEAST, _TREND_Z = 24, 2.5
 
 
 def rates(result: StationResult, unit: str = "kPa") -> Picture | None:
-    """Leak rate of every cycle with its interval; None under five rates."""
+    """Leak rate of every cycle with its interval; None under five rates, and where the log's rate is withheld."""
     leak = result.leak
     known = np.flatnonzero(np.isfinite(leak.rate))
-    if len(known) < _LEAST:
+    if len(known) < _LEAST or isinstance(leak.decay_rate, Withheld):
         return None
     odd = _odd(result, known)
     drawn = _drawn(known, odd)
@@ -175,19 +177,32 @@ def _log_label(leak: LeakResult, x: Axis, y: Axis, others: list[Label]) -> Label
 
 def _heading(rate: Floats, leak: LeakResult, known: Indices, odd: Mask) -> Text:
     half = (leak.rate_upper[known] - leak.rate_lower[known]) / 2.0
+    if _grows(rate):
+        tenth = max(_LEAST, len(rate) // 10)
+        first, last = (_num(median(rate[rows]), median(half[rows])) for rows in (slice(tenth), slice(-tenth, None)))
+        return say("The leak grows from {} in the first {} cycles to {} in the last.", first, tenth, last)
     if 0 < odd.sum() <= 0.7 * len(rate) and median(rate[odd]) > 1.5 * max(median(rate[~odd]), 0.05):
         return say(
             "{} cycles lose {}, the others {}.", f"{count(int(odd.sum()))} of {count(len(rate))}",
             _num(median(rate[odd]), median(half[odd])), _num(median(rate[~odd]), median(half[~odd])),
         )  # fmt: skip
-    same = alike(rate, half)
+    z = trend_z(rate)
+    same = alike(rate, half) and abs(z) < _TREND_Z
     low, _, high = (float(rate.min()), 0.0, float(rate.max())) if same else middle(rate)
     step = max(median(half), 1e-3)
     span = say("{} to {}", Num(value=low, unit="kPa/s", step=step, bare=True), _num(high, step))
-    z = trend_z(rate)
-    move = "; no trend." if abs(z) < 2.5 else "; rising." if z > 0 else "; falling."
+    move = "; no trend." if abs(z) < _TREND_Z else "; rising." if z > 0 else "; falling."
     start = f"All {count(len(rate))} cycles lose alike, " if same else f"Most of {count(len(rate))} cycles lose "
     return (start, *span, move)
+
+
+def _grows(rate: Floats) -> bool:
+    """True for a leak that rises through the whole log: beyond doubt in each half, and at least to its double."""
+    if len(rate) < _GROWTH_LEAST:
+        return False
+    tenth, mid = max(_LEAST, len(rate) // 10), len(rate) // 2
+    doubled = median(rate[-tenth:]) > 2.0 * max(median(rate[:tenth]), 0.05)
+    return doubled and min(trend_z(rate[:mid]), trend_z(rate[mid:])) > _TREND_Z
 
 
 def _num(value: float, half: float) -> Num:

@@ -1,0 +1,137 @@
+"""Cycles over one another: a usual cycle, the odd ones beside it, and where the settings stand."""
+
+import numpy as np
+
+from tracekit.model.cycle import StationData
+from tracekit.model.result import StationResult
+from tracekit.report.plot import (
+    Axis,
+    Cell,
+    Column,
+    Label,
+    Picture,
+    Plot,
+    across,
+    across_line,
+    band,
+    finish,
+    line,
+    upward,
+)
+from tracekit.report.view import Floats, Mask, grid_spread, is_list, median, odd_cycles, spaced
+from tracekit.report.words import Num, Text, count, join, say
+
+_MOST_CYCLES, _MOST_ODD, _POINTS, _NAMED_MOST, _LEAST = 120, 5, 72, 0.7, 3
+_APART_PX, _PLOT_PX = 17.0, 240.0
+_SHORT = {"supply_off": "off", "supply_on": "on", "set_point": "set", "reset_point": "reset"}
+_LONG = (("supply off", "off"), ("supply on", "on"), ("set point", "set"), ("reset point", "reset"))
+
+Curve = tuple[Floats, Floats]
+
+
+def overlay(result: StationResult, unit: str = "kPa") -> Picture | None:
+    """Vacuum from the vacuum command on, median and middle 90 % of the usual cycles; None under three cycles."""
+    odd = odd_of(result)
+    usual = curves_of(result.data, spaced(np.flatnonzero(~odd), _MOST_CYCLES).tolist())
+    if len(usual) < _LEAST:
+        return None
+    named = curves_of(result.data, spaced(np.flatnonzero(odd), _MOST_ODD).tolist())
+    grid = np.linspace(0.0, float(np.median([t[-1] for t, _ in usual.values()])), _POINTS)
+    spread = grid_spread([np.interp(grid, t, v, right=np.nan) for t, v in usual.values()])[:3]
+    words = (_heading(result), _caption(result, len(usual), int((~odd).sum()), named))
+    columns = (
+        Column(name="time", unit="s"), Column(name="median", unit="kPa"), Column(name="5 %", unit="kPa"),
+        Column(name="95 %", unit="kPa"),
+    )  # fmt: skip
+    rows: tuple[tuple[Cell, ...], ...] = tuple(
+        (float(t), *(None if np.isnan(v) else float(v) for v in (m, a, b)))
+        for t, a, m, b in zip(grid, *spread, strict=True)
+    )
+    return finish("overlay", words, _plot(result.data, grid, spread, named), columns, rows, len(rows), unit)
+
+
+def odd_of(result: StationResult) -> Mask:
+    """Cycles to set apart: the odd ones, or only dropped and missed ones where the finding names most cycles."""
+    odd, cycles = odd_cycles(result), result.data.cycles
+    lost = cycles.where("outcome", "dropped") | cycles.where("outcome", "missed")
+    chosen = odd if len(odd) and odd.mean() < _NAMED_MOST else lost
+    return chosen if not len(chosen) or chosen.mean() < _NAMED_MOST else np.zeros(len(chosen), np.bool_)
+
+
+def curves_of(data: StationData, cycles: list[int]) -> dict[int, Curve]:
+    """Time since the vacuum command and vacuum of cycles [s, kPa], from the averaged samples."""
+    bins, starts = data.bins, data.cycles.floats("start_s")
+    bounds = np.searchsorted(bins.cycle, np.arange(len(starts) + 1))
+    spans = [(c, slice(int(bounds[c]), int(bounds[c + 1]))) for c in cycles]
+    return {c: (bins.time_s[own] - starts[c], -bins.pressure_kpa[own]) for c, own in spans if own.stop - own.start > 2}
+
+
+def _plot(data: StationData, grid: Floats, spread: tuple[Floats, Floats, Floats], named: dict[int, Curve]) -> Plot:
+    low, mid, high = spread
+    levels = _levels(data)
+    top = max(float(np.nanmax(high)), *(v for _, v in levels), 1.0)
+    foot = min(0.0, float(np.nanmin(low)))
+    x = Axis(low=0.0, high=float(grid[-1]), unit="s", name="seconds after the vacuum command")
+    y = Axis(low=foot, high=top * 1.04, unit="kPa", name="{} of vacuum")
+    xs = across(x, grid)
+    marks = [across_line(float(upward(y, [v])[0]), "limit") for _, v in levels]
+    marks += [band(xs, upward(y, low), upward(y, high), "f-usual"), line(xs, upward(y, mid), "line usual")]
+    labels = _level_labels(levels, x, y)
+    for place, (cycle, (time, vacuum)) in enumerate(named.items()):
+        inside = time <= x.high
+        marks.append(line(across(x, time[inside]), upward(y, vacuum[inside]), "thin odd"))
+        labels.append(_number(cycle, time[inside], vacuum[inside], place / max(1, len(named))))
+    return Plot(x=x, y=y, marks=tuple(marks), labels=tuple(labels), style="tall")
+
+
+def _number(cycle: int, time: Floats, vacuum: Floats, share: float) -> Label:
+    """A cycle's number on its line, each further along than the one before."""
+    at = int((0.35 + 0.5 * share) * (len(time) - 1))
+    return Label(x=float(time[at]), y=float(vacuum[at]), lines=(count(cycle),), style="mid t-odd", dy=15)
+
+
+def _levels(data: StationData) -> list[tuple[str, float]]:
+    """The settings in force that are known, the highest first."""
+    found = [(n, s.value_kpa) for n in _SHORT if (s := data.settings.get(n)) is not None and s.value_kpa is not None]
+    return sorted(((n, float(v)) for n, v in found if v is not None), key=lambda pair: -pair[1])
+
+
+def _level_labels(levels: list[tuple[str, float]], x: Axis, y: Axis) -> list[Label]:
+    """Names of the settings in the right margin, each at least 17 px below the one above."""
+    labels: list[Label] = []
+    lowest = -np.inf
+    for name, value in levels:
+        own = float(upward(y, [value])[0]) / 1000.0 * _PLOT_PX
+        at = max(own, lowest + _APART_PX)
+        lowest = at
+        words = say("{} {}", _SHORT[name], Num(value=value, unit="kPa", step=0.1, bare=True))
+        labels.append(Label(x=x.high, y=value, lines=(words,), dx=6, dy=4 + round(at - own)))
+    return labels
+
+
+def _heading(result: StationResult) -> Text:
+    """As in "Vacuum peaks at 82.7 kPa and never reaches supply off, 86.1 kPa."."""
+    cycles = result.data.cycles
+    held = cycles.where("outcome", "held") | cycles.where("outcome", "dropped")
+    peaks = cycles.floats("peak_vacuum_kpa")
+    own = peaks[held & np.isfinite(peaks)]
+    if not len(own):
+        return (f"{count(len(cycles))} cycles over one another.",)
+    peak = Num(value=median(own), unit="kPa", step=0.1)
+    cut = dict(_levels(result.data)).get("supply_off")
+    if cut is not None and float(own.max()) < cut:
+        level = Num(value=cut, unit="kPa", step=0.1)
+        return say("Vacuum peaks at {} and never reaches supply off, {}.", peak, level)
+    return say("A usual cycle peaks at {}.", peak)
+
+
+def _caption(result: StationResult, drawn: int, usual: int, named: dict[int, Curve]) -> Text:
+    few = f"{count(drawn)} of {count(usual)}" if drawn < usual else count(drawn)
+    which = "usual cycles" if named else "cycles"
+    parts: list[Text] = [(f"Line: median of {few} {which}. Band: middle 90 %.",)]
+    if named:
+        parts.append((f"Thin lines: cycle{'s' if len(named) > 1 else ''} {is_list(list(named))}.",))
+    shown = {_SHORT[name] for name, _ in _levels(result.data)}
+    if shown:
+        parts.append((f"Dotted: {', '.join(long for long, short in _LONG if short in shown)} in force.",))
+    return join(parts)
