@@ -122,10 +122,12 @@ def unevenness(now: NDArray[np.bool_], features: Features, reference: Features |
             there, doubt = _excess(reference.values["decay"][usual], reference.decay_noise[usual])
             excess, error = excess - max(there, 0.0), float(np.hypot(error, doubt))
             middle = max(middle - float(np.median(reference.values["decay"][usual])), 0.3 * middle)
-    kept = max(excess, 0.5 * error, (0.002 * middle) ** 2)
+    # scatter lost in noise has an upper bound alone: a value well under it, and an error that reaches up to it
+    kept = max(excess, 0.25 * error, (0.002 * middle) ** 2)
     value = 0.5 * float(np.log(kept / middle**2))
+    doubt_ln = float(np.clip(0.5 * error / max(excess, 0.5 * error), 0.3, 0.7))
     return Effect(
-        now=value, reference=0.0, shift=value, error=float(np.clip(0.5 * error / kept, 0.3, 1.0)),
+        now=value, reference=0.0, shift=value, error=doubt_ln,
         n_now=int(seen.sum()), n_reference=0, tail_up=0.0, tail_down=0.0, scatter=1.0,
     )  # fmt: skip
 

@@ -1,10 +1,10 @@
 """The fingerprints of causes: what each does to each measure, as ranges that a practitioner can read.
 
 A range is in the measure's own unit: `decay` kPa/s; `rise`, `blow`, `command`, `noise` logarithms of a time or
-amplitude; `open`, `ultimate`, `residual`, `over`, `idle`, `fast_fall`, `overshoot` kPa; `response`, `blow_start` s; `unevenness`
-is the logarithm of the relative scatter of the leak from cycle to cycle. `SAME` means unchanged, as is every measure
-that a row does not name (but `balance` and `unevenness`, which only leaks have). `chance` is how often a change shows.
-Signs follow physics; the sizes are common practice, no source.
+amplitude; `open`, `ultimate`, `residual`, `over`, `idle`, `fast_fall`, `overshoot` kPa; `response`, `blow_start` s;
+`unevenness` is the logarithm of the relative scatter of the leak from cycle to cycle. `SAME` means unchanged, as is
+every measure that a row does not name (but `balance` and `unevenness`, which only leaks have). `chance` is how often a
+change shows. Signs follow physics; the sizes are common practice, no source.
 """
 
 from collections.abc import Mapping
@@ -46,7 +46,7 @@ _BASIC: Mapping[str, Mapping[str, Change]] = {
         "open": SAME, "blow": SAME, "over": SAME, "idle": SAME, "residual": SAME, "response": SAME, "noise": SAME,
     },
     "release_valve_leak": {
-        "decay": up(0.3, 30.0), "unevenness": Change(-6.2, -2.5), "balance": up(0.37, 1.01),
+        "decay": up(0.3, 30.0), "unevenness": Change(-6.2, -3.6), "balance": up(0.37, 1.01),
         "rise": up(0.001, 0.2, 0.6), "ultimate": down(0.1, 8.0, 0.6),
         "open": down(0.1, 2.0, 0.6), "blow": SAME, "over": SAME, "residual": down(0.05, 0.5, 0.3), "response": SAME,
         "idle": down(0.05, 1.0, 0.5), "noise": SAME,
@@ -114,8 +114,9 @@ FINGERPRINTS: Mapping[str, Mapping[str, Change]] = {
         "balance": up(0.37, 1.01), "rise_scatter": up(0.1, 2.5, 0.5), "overshoot": down(0.05, 2.0, 0.3),
     },
     "supply_pressure_dips": {
-        **_NEUTRAL, "rise": up(0.005, 0.5, 0.6), "ultimate": down(0.1, 20.0, 0.5), "open": down(0.05, 5.0, 0.4),
-        "blow": up(0.01, 0.4, 0.4), "over": down(0.05, 20.0, 0.3), "rise_scatter": up(0.7, 4.0, 0.7),
+        # dips that touch fewer than half of the cycles move no median
+        **_NEUTRAL, "rise": up(0.005, 0.5, 0.4), "ultimate": down(0.1, 20.0, 0.3), "open": down(0.05, 5.0, 0.3),
+        "blow": up(0.01, 0.4, 0.3), "over": down(0.05, 20.0, 0.2), "rise_scatter": up(0.7, 4.0, 0.7),
         "overshoot": Change(-3.0, 2.0, 0.4),
     },
     "collision_or_peel": _NEUTRAL,

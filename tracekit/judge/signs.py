@@ -161,7 +161,7 @@ def scatter_sign(features: Features, groups: Bools) -> tuple[Sign, Bools]:
     slow = seen & (rise > usual + max(5.0 * spread, 0.03))
     share = float(slow.sum() / seen.sum())
     mixed = alternations(slow[seen]) >= 4
-    chance = logistic((share - 0.07) / 0.015) if mixed and slow.sum() >= 3 else 0.004
+    chance = logistic((share - 0.05) / 0.01) if mixed and slow.sum() >= 3 else 0.004
     if groups.any() and (slow & groups).sum() > 0.6 * slow.sum():
         chance = min(chance, 0.1)  # the slow ones are the leaking ones
     return Sign(

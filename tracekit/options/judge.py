@@ -28,7 +28,7 @@ class JudgeOptions:
     rival_evidence: float = option(
         3.16, "factor", "weaker evidence is barely worth a mention (Jeffreys 1961): it tells no two causes apart"
     )
-    rival_least: float = option(0.03, "probability", "a cause less probable than this is nobody's rival")
+    rival_least: float = option(0.05, "probability", "a cause less probable than this is nobody's rival")
     low_share: float = option(
         0.25, "share", "a set point under this share of the usual peak is too low (common practice: 0.4 to 0.85)"
     )
