@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from tracekit.errors import LogReadError, message
+from tracekit.read.codepage import code_by_words
 
 DAMAGE = b"\x01"
 """Stands where bytes of value zero were; no field that holds it can be read as a value."""
@@ -16,6 +17,7 @@ _MINUS = "\u2212".encode()
 _BOMS = ((codecs.BOM_UTF8, "utf-8"), (codecs.BOM_UTF16_LE, "utf-16-le"), (codecs.BOM_UTF16_BE, "utf-16-be"))
 _HARMLESS = frozenset(b"\t\n\v\f\r\x1a\x1b\x01")
 _LOOKED_AT = 1 << 18
+_SINGLE = ("cp1252", "cp1250", "cp1254", "cp1251")  # a byte for each letter
 _ZEROS = re.compile(rb"\x00+")
 
 
@@ -31,7 +33,7 @@ class Encoding:
 
 
 def find_encoding(head: bytes, file_name: str) -> Encoding:
-    """The encoding of a file by its first bytes: byte-order mark, else UTF-16 by its zeros, UTF-8, Windows-1252.
+    """The encoding of a file by its first bytes: byte-order mark, else UTF-16 by its zeros, UTF-8, older codes.
 
     Raises LogReadError where the bytes are no text.
     """
@@ -47,8 +49,9 @@ def find_encoding(head: bytes, file_name: str) -> Encoding:
     try:
         codecs.getincrementaldecoder("utf-8")().decode(head)
     except UnicodeDecodeError:
-        evidence = "bytes that are no UTF-8, read as Western European"
-        return _with_line_ends(head, "cp1252", 0, evidence, 0.8)
+        code, words = code_by_words(head)
+        how = f"by words such as {words}" if words else "as Western European"
+        return _with_line_ends(head, code, 0, f"bytes that are no UTF-8, read {how}", 0.8)
     return _with_line_ends(head, "utf-8", 0, "valid UTF-8", 0.99)
 
 
@@ -85,15 +88,16 @@ def as_utf8(pieces: Iterator[bytes], encoding: Encoding, delimiter_run: bytes = 
 
     A run of zero bytes becomes `delimiter_run` and a mark, so that its line cannot pass for a sound one.
     """
-    decoder = codecs.getincrementaldecoder(encoding.name)("replace") if encoding.name.startswith("utf-16") else None
+    stateful = encoding.name not in ("utf-8", *_SINGLE)
+    decoder = codecs.getincrementaldecoder(encoding.name)("replace") if stateful else None
     skip = encoding.bom
     for piece in pieces:
         text = piece[skip:]
         skip = max(skip - len(piece), 0)
         if decoder is not None:
             text = decoder.decode(text).encode("utf-8", "replace")
-        elif encoding.name == "cp1252" and not text.isascii():
-            text = text.decode("cp1252", "replace").encode("utf-8")
+        elif encoding.name in _SINGLE and not text.isascii():
+            text = text.decode(encoding.name, "replace").encode("utf-8")
         if b"\0" in text:
             text = _ZEROS.sub(DAMAGE + delimiter_run, text)
         if encoding.only_cr:

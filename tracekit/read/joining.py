@@ -8,6 +8,7 @@ import numpy as np
 from tracekit.errors import LogReadError
 from tracekit.model.station import Station
 from tracekit.options.read import ReadOptions
+from tracekit.read.backwards import oldest_first, with_oldest_stamp
 from tracekit.read.digitals import ROLES
 from tracekit.read.head import finite
 from tracekit.read.opened import Opened
@@ -21,16 +22,15 @@ from tracekit.read.timeplan import TimePlan, raw_seconds, seconds_of, start_us
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Recording:
-    """Files that continue one another, and a file of digitals that lies beside the first of them."""
+    """Files that continue one another, and files of digitals beside the first of them, each with its shift [s]."""
 
     parts: tuple[Part, ...]
-    side: SideFile | None = None
-    side_shift_s: float = 0.0
+    sides: tuple[tuple[SideFile, float], ...] = ()
 
     @property
     def files(self) -> tuple[Opened, ...]:
         """All files of the recording."""
-        return (*(p.opened for p in self.parts), *([self.side.opened] if self.side is not None else []))
+        return (*(p.opened for p in self.parts), *(side.opened for side, _ in self.sides))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -51,6 +51,7 @@ def recordings(
     """
     parts: list[Part] = []
     open_: list[Refused] = []
+    opened = [oldest_first(one, stations) for one in opened]
     for one in opened:
         try:
             parts.append(_part(one, decide_among(one.head, stations)))
@@ -86,6 +87,7 @@ def _like_another(one: Opened, parts: Sequence[Part], stations: Sequence[Station
 
 
 def _part(opened: Opened, plan: Plan) -> Part:
+    plan = with_oldest_stamp(opened, plan)
     first, last, exact = span(opened, plan)
     return Part(opened=opened, plan=plan, first_s=first, last_s=last, exact=exact, falls=_falls(opened, plan.time))
 
@@ -106,6 +108,10 @@ def span(opened: Opened, plan: Plan) -> tuple[float, float, bool]:
     if opened.head.whole:
         return base, base + length, True
     tail = opened.last_rows(plan)
+    if opened.newest_first:
+        oldest = finite(raw_seconds([(tail.columns[c.name], c) for c in columns], time, origin)[0]) if tail else ()
+        more = -float(min(oldest)) if len(oldest) else length * ((opened.head.total or 0) / opened.head.rows - 1.0)
+        return base - max(more, 0.0), base + length, True
     if tail is not None and tail.count:
         last = finite(raw_seconds([(tail.columns[c.name], c) for c in columns], time, origin)[0])
         if len(last) and float(last.max()) >= length:
@@ -170,11 +176,13 @@ def _beside(result: list[Recording], one: Opened, stations: Sequence[Station]) -
     given = stations[0] if len(stations) == 1 else Station()
     for place, recording in enumerate(result):
         first = recording.parts[0]
-        lacking = tuple(r for r in ROLES if all(r not in s.digitals for s in first.plan.stations))
-        side = side_file(one, given, lacking) if recording.side is None and lacking else None
+        known = {r for s in first.plan.stations for r in s.digitals}
+        known |= {r for side, _ in recording.sides for r in side.digitals}
+        lacking = tuple(r for r in ROLES if r not in known)
+        side = side_file(one, given, lacking) if lacking else None
         if side is None or side.plan.time.dated != first.plan.time.dated:
             continue
         start, end, _ = span(one, side.plan)
         if start <= recording.parts[-1].last_s and end >= first.first_s:
-            return place, replace(recording, side=side, side_shift_s=start - first.first_s)
+            return place, replace(recording, sides=(*recording.sides, (side, start - first.first_s)))
     return None

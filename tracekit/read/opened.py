@@ -36,6 +36,7 @@ class Opened:
     log_id    hash of its bytes, complete once rows has been read to the end
     warnings  what was found to be damaged, complete then too
     last_rows  the last rows with the columns of a plan, None where only reading to the end tells them
+    newest_first  head and rows were turned into the order of time; last_rows were not and are the oldest
     """
 
     source: Input
@@ -44,6 +45,7 @@ class Opened:
     log_id: Callable[[], str]
     warnings: Callable[[], tuple[str, ...]] = tuple
     last_rows: Callable[[Plan], Rows | None] = lambda _: None
+    newest_first: bool = False
 
 
 def open_input(source: Input, options: ReadOptions) -> Opened:

@@ -163,7 +163,7 @@ def _all_stations(opened: Opened, plan: Plan) -> Plan:
 def _log(recording: Recording, station: Station, options: ReadOptions) -> Log:
     parts = _with_all_stations(recording.parts)
     first = parts[0]
-    plan = _beside(first.plan, recording.side)
+    plan = _beside(first.plan, [side for side, _ in recording.sides])
     decoders = [decoder_of(part.plan) for part in parts]
     first_time = decoders[0].time
     ending = Ending(
@@ -191,17 +191,17 @@ def _joint_id(ids: list[str]) -> str:
     return ids[0] if len(ids) == 1 else hashlib.sha256("\n".join(sorted(ids)).encode()).hexdigest()
 
 
-def _beside(plan: Plan, side: SideFile | None) -> Plan:
-    """The plan with the digitals of a second file."""
-    if side is None:
-        return plan
-    stations = tuple(replace(s, digitals={**s.digitals, **side.digitals}) for s in plan.stations)
-    return replace(plan, stations=stations, assumptions=(*plan.assumptions, *side.assumptions))
+def _beside(plan: Plan, sides: Sequence[SideFile]) -> Plan:
+    """The plan with the digitals of other files."""
+    for side in sides:
+        stations = tuple(replace(s, digitals={**s.digitals, **side.digitals}) for s in plan.stations)
+        plan = replace(plan, stations=stations, assumptions=(*plan.assumptions, *side.assumptions))
+    return plan
 
 
 def _portions(recording: Recording, parts: list[Part], decoders: list[Decoder | LongDecoder]) -> Iterator[Portion]:
     """Portions of all files of a recording, one after the other."""
-    side = SideReader(recording.side, recording.side_shift_s) if recording.side is not None else None
+    sides = [SideReader(side, shift_s) for side, shift_s in recording.sides]
     latest_s = -np.inf
     for part, decoder in zip(parts, decoders, strict=True):
         found = decoder.portions(part.opened.rows(part.plan))
@@ -209,11 +209,11 @@ def _portions(recording: Recording, parts: list[Part], decoders: list[Decoder | 
             shift_s = part.first_s - parts[0].first_s
             found = without_overlap(found, shift_s, latest_s, part)
         for portion in found:
-            if side is not None:
+            for side in sides:
                 portion = replace(portion, stations=tuple(s and side.under(s) for s in portion.stations))
             latest_s = max([latest_s, *(float(s.time_s.max()) for s in portion.stations if s is not None)])
             yield portion
-    if side is not None:
+    for side in sides:
         yield from side.rest()
 
 

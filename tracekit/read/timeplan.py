@@ -94,7 +94,6 @@ def plan_time(head: Head, given: Channel | None) -> tuple[TimePlan | None, list[
         return TimePlan(kind="row", columns=(), unit_s=head.preamble.interval_s, evidence=line, confidence=0.9), []
     if plans:
         return None, [_which_unit(plans[0], head)]
-    _check_newest_first(head)
     line = 'time = { interval_s = 0.01 }   # seconds from row to row; or column = "..." and its unit'
     return None, [Question(found="no column rises like time", line=line)]
 
@@ -126,13 +125,16 @@ def _check_own_times(head: Head, best: TimePlan, plans: list[TimePlan]) -> None:
             raise LogReadError(message(head.name, found, "one time per row", todo))
 
 
-def _check_newest_first(head: Head) -> None:
-    """Raise LogReadError where times fall from row to row."""
-    for plan in (p for c in head.columns if _may_be_time(c) for p in _plans_of(head, c, None)):
-        seconds = seconds_of(head, plan)
-        if plan.kind != "number" and len(finite(seconds)) > 3 and _rises(-seconds, wraps=False):
-            found = f'the times of "{plan.columns[0]}" fall from row to row: the newest row stands first'
-            raise LogReadError(message(head.name, found, "the oldest row first", "Sort the rows by time."))
+def times_of(head: Head, given: Channel | None) -> list[tuple[str, NDArray[np.float64]]]:
+    """Columns that tell the time of each row, by stamps or by a name that says so, and their seconds, shape (n,)."""
+    wanted = given.column if given is not None else None
+    columns = [c for c in head.columns if (c.name == wanted if wanted else _may_be_time(c))]
+    found = []
+    for column in columns:
+        timely = column.hints.weight("time") >= _SAYS_TIME and not column.hints.sample_number
+        plans = _plans_of(head, column, None) if column.kind != "number" or timely or wanted else []
+        found += [(column.name, seconds_of(head, plan)) for plan in plans[:1]]
+    return found
 
 
 def _is_open(column: Column) -> bool:

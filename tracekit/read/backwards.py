@@ -1,0 +1,124 @@
+"""Files whose newest row stands first: their rows in the order of time."""
+
+import tempfile
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+
+import numpy as np
+import pyarrow as pa
+from numpy.typing import NDArray
+
+from tracekit.model.station import Channel, Station
+from tracekit.model.trace import Assumption, Rejection
+from tracekit.read.clockcolumns import with_packed_clocks
+from tracekit.read.columns import Column
+from tracekit.read.dateorder import with_date_order
+from tracekit.read.head import Head, finite
+from tracekit.read.opened import Opened
+from tracekit.read.plan import Plan
+from tracekit.read.rows import Rows, numbers
+from tracekit.read.timeplan import times_of
+
+_FEWEST = 4
+
+
+def oldest_first(opened: Opened, stations: Sequence[Station]) -> Opened:
+    """A file with its rows in the order of time; as it is where they stand so, or where no time shows."""
+    given = stations[0].channels.get("time") if len(stations) == 1 else None
+    name = _falling(opened.head, given)
+    if name is None:
+        return opened
+
+    def rows(plan: Plan) -> Iterator[Rows]:
+        return _turned_rows(opened.rows(plan))
+
+    return replace(opened, head=_turned_head(opened.head, name), rows=rows, newest_first=True)
+
+
+def with_oldest_stamp(opened: Opened, plan: Plan) -> Plan:
+    """The plan of a file that stands newest first and whose stamps are rounded, with a whole oldest stamp.
+
+    How many rows share it, only reading to the end would tell.
+    """
+    time = plan.time
+    if not opened.newest_first or opened.head.whole or time.rounded_s == 0:
+        return plan
+    return replace(plan, time=replace(time, first_rows=round(time.rounded_s / time.typical_s)))
+
+
+def _falling(head: Head, given: Channel | None) -> str | None:
+    """The column whose times fall from row to row, None where there is none or a time rises."""
+    if given is not None and given.interval_s is not None:
+        return None
+    found = None
+    for name, seconds in times_of(with_date_order(with_packed_clocks(head), given), given):
+        steps = np.diff(finite(seconds))
+        rises, falls = int((steps > 0).sum()), int((steps < 0).sum())
+        if rises > falls:
+            return None
+        if falls >= _FEWEST and rises <= 1 + 0.01 * falls:
+            found = found or name
+    return found
+
+
+def _turned_head(head: Head, name: str) -> Head:
+    fact = Assumption(
+        what="order of rows", value="newest first, read from the end",
+        evidence=f'the times of "{name}" fall from row to row', confidence=0.97,
+    )  # fmt: skip
+    columns = tuple(_turned_column(c, head.rows) for c in head.columns)
+    return replace(head, columns=columns, assumptions=(*head.assumptions, fact))
+
+
+def _turned_column(column: Column, rows: int) -> Column:
+    return replace(column, array=column.array.take(_back(rows)), values=column.values[::-1], cells=column.cells[::-1])
+
+
+def _back(rows: int) -> pa.Array:
+    """Positions of some rows from the last to the first."""
+    index: NDArray[np.int64] = np.arange(rows - 1, -1, -1)
+    return pa.Array.from_buffers(pa.int64(), rows, [None, pa.py_buffer(index)])
+
+
+def _turned_rows(rows: Iterator[Rows]) -> Iterator[Rows]:
+    """All rows from the last to the first, by way of a temporary file; what was rejected comes with the first piece."""
+    first = next(rows, None)
+    if first is None:
+        return
+    names = list(first.columns)
+    with tempfile.TemporaryFile(prefix="tracekit-") as spill:
+        kinds = [(f"c{k}", _plain(first.columns[n]).type) for k, n in enumerate(names)]
+        schema = pa.schema([*kinds, ("n", pa.int64())])
+        rejected: list[Rejection] = []
+        with pa.ipc.new_file(pa.PythonFile(spill, mode="w"), schema) as sink:
+            for piece in _chain(first, rows):
+                rejected += piece.rejected
+                lines = piece.line_of(np.arange(piece.count))
+                places = pa.Array.from_buffers(pa.int64(), piece.count, [None, pa.py_buffer(lines.astype(np.int64))])
+                arrays = [_plain(piece.columns[n]) for n in names]
+                sink.write_batch(pa.RecordBatch.from_arrays([*arrays, places], schema=schema))
+        spill.seek(0)
+        source = pa.ipc.open_file(pa.PythonFile(spill, mode="r"))
+        for place in range(source.num_record_batches - 1, -1, -1):
+            yield _read_back(source.get_batch(place), names, first, tuple(rejected))
+            rejected = []
+
+
+def _chain(first: Rows, rows: Iterator[Rows]) -> Iterator[Rows]:
+    yield first
+    yield from rows
+
+
+def _read_back(batch: pa.RecordBatch, names: Sequence[str], like: Rows, rejected: tuple[Rejection, ...]) -> Rows:
+    batch = batch.take(_back(batch.num_rows))
+    columns = {
+        n: a.dictionary_encode() if pa.types.is_dictionary(like.columns[n].type) else a
+        for n, a in zip(names, batch.columns, strict=False)
+    }
+    lines = np.array(numbers(batch.column(batch.num_columns - 1)), np.int64)
+    return Rows(columns=columns, count=batch.num_rows, first_line=1, lines=lines, rejected=rejected)
+
+
+def _plain(array: pa.Array) -> pa.Array:
+    """An array without a dictionary, since those of the pieces differ."""
+    return array.dictionary_decode() if pa.types.is_dictionary(array.type) else array
