@@ -116,7 +116,8 @@ class Diagnosis:
     def figure(self, name: str, *, station: str | None = None, units: str = "kPa") -> "Figure":
         """A picture of the diagnosis as a plotly figure, to zoom, restyle and save.
 
-        name   recording, cycles, rates, fall, shape, groups, evacuation, holds, causes or budget
+        name   recording, cycles, rates, fall, shape, groups, evacuation, release, holds, chatter, losses, causes or
+               budget; the names that a page gives its pictures are understood too
         units  pressure unit of the figure: kPa, mbar, bar, psi, inHg …
 
         Raises UsageError for an unknown name, naming the nearest, and where the log does not show what it needs.

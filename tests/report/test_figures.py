@@ -11,6 +11,7 @@ import stories
 import tracekit
 from tracekit.errors import UsageError
 from tracekit.report.figures import FIGURES, figure
+from tracekit.report.pictures.choose import choose
 
 
 @pytest.fixture(scope="module")
@@ -39,11 +40,30 @@ def _try(result, name):
         return None
 
 
+def test_every_picture_of_a_page_has_its_figure():
+    """Whatever a page shows can be drawn by the name of its picture."""
+    for name, make in stories.STORIES.items():
+        record = make()
+        lead, others = choose(record.stations[0], record.logs, most=9)
+        for picture in (p for p in (lead, *others) if p is not None and name != "unmeasurable"):
+            assert figure(record.stations[0], picture.id).data, (name, picture.id)
+
+
+def test_single_losses_and_a_chattering_hold_keep_their_samples():
+    """A line per lost cycle; the samples of the chattering hold with the output on its own axis, in the asked unit."""
+    lost = figure(stories.dropping().stations[0], "losses", "mbar")
+    assert {t.name for t in lost.data} == {f"cycle {c}" for c in (4, 17, 31, 44, 58)}
+    assert max(max(t.y) for t in lost.data) > 500.0
+    wild = figure(stories.chattering().stations[0], "chatter")
+    assert wild.data[1].yaxis == "y2"
+    assert set(wild.data[1].y) == {0, 1}
+
+
 def test_an_unknown_name_is_refused_with_the_nearest(torn):
     """A slip of the pen is answered with the name that was meant, a stranger with the list."""
     with pytest.raises(UsageError, match=r'"evacuaton".*Did you mean "evacuation"\?'):
         figure(torn, "evacuaton")
-    with pytest.raises(UsageError, match=r"Known: budget, causes, cycles, "):
+    with pytest.raises(UsageError, match=r"Known: budget, causes, chatter, cycles, "):
         figure(torn, "xyz")
 
 

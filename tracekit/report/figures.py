@@ -12,11 +12,15 @@ import numpy as np
 
 from tracekit.errors import UsageError, message, nearest
 from tracekit.model.result import StationResult
+from tracekit.report.figures_events import chatter_figure, losses_figure
 from tracekit.report.phrases import NOTHING, cause_name
+from tracekit.report.pictures.blowoff import blowoff
 from tracekit.report.pictures.budget import budget
+from tracekit.report.pictures.chatter import chatter
 from tracekit.report.pictures.fall import fall
 from tracekit.report.pictures.groups import groups
 from tracekit.report.pictures.hold_rows import hold_rows
+from tracekit.report.pictures.losses import losses
 from tracekit.report.pictures.overlay import curves_of, odd_of
 from tracekit.report.pictures.pulldown import pulldown
 from tracekit.report.pictures.rates import rates
@@ -38,11 +42,18 @@ FIGURES: Mapping[str, str] = MappingProxyType({
     "shape": "the pooled fall of vacuum against what a hole and what pores would do",
     "groups": "the leak by part type, nest or found group",
     "evacuation": "the rise of vacuum, against the baseline",
+    "release": "vacuum from the release command on, against the baseline",
     "holds": "what happens in each hold: refills, or the output going off",
+    "chatter": "the worst chattering hold, every sample, and the output",
+    "losses": "every lost part around its loss",
     "causes": "the chance of every cause",
     "budget": "what makes the interval of the leak wide",
 })  # fmt: skip
 """Names that `figure` takes, and what each shows."""
+PICTURE_IDS: Mapping[str, str] = MappingProxyType(
+    {"pulldown": "evacuation", "blowoff": "release", "overlay": "cycles", "strip": "recording"}
+)
+"""What the page calls pictures that have another name here; `figure` takes both."""
 
 _INK, _SOFT, _RULE, _PAPER = "#14212B", "#495863", "#C4CED3", "#F8FAFA"
 _USUAL, _USUAL_BAND, _ODD, _BASE = "#4478AE", "rgba(68,120,174,0.25)", "#8F2E0C", "#6A675B"
@@ -55,6 +66,7 @@ def figure(result: StationResult, name: str, unit: str = "kPa") -> "Figure":
 
     Raises UsageError for a name that is not known, with the nearest known one, and where the log does not show it.
     """
+    name = PICTURE_IDS.get(name, name)
     if name not in FIGURES:
         raise UsageError(message("figure", f'"{name}"', "the name of a figure", nearest(name, FIGURES)))
     if name in _OWN:
@@ -139,6 +151,7 @@ def _lines(picture: Picture, unit: str) -> "Figure":
         base = name.startswith(("baseline", "others"))
         made.add_trace(_line(x, values, name, _BASE if base else next(colours), "dash" if base else "solid"))
     made.update_xaxes(title_text=first)
+    made.update_yaxes(title_text=f"{'vacuum lost' if picture.id == 'shape' else 'vacuum'} [{unit}]")
     return made
 
 
@@ -149,7 +162,7 @@ def _fall(picture: Picture, unit: str) -> "Figure":
     made.add_trace(_band(time, low, high, "middle 90 %"))
     made.add_trace(_line(time, mid, "this log", _USUAL))
     if any(v is not None for v in base):
-        made.add_trace(_line(time, base, "baseline", _BASE, "dash"))
+        made.add_trace(_line(time, base, picture.columns[4].name.removesuffix(" median"), _BASE, "dash"))
     made.update_xaxes(title_text=names[0])
     made.update_yaxes(title_text=names[1], autorange="reversed")
     return made
@@ -321,7 +334,10 @@ _OF_PICTURES: Mapping[str, tuple[_Make, _Draw]] = MappingProxyType(
         "shape": (shape, _lines),
         "groups": (groups, _groups),
         "evacuation": (pulldown, _lines),
+        "release": (blowoff, _lines),
         "holds": (hold_rows, _holds),
+        "chatter": (chatter, chatter_figure),
+        "losses": (losses, losses_figure),
         "budget": (budget, _budget),
     }
 )
