@@ -21,6 +21,8 @@ from tracekit.measure.leak_sums import (
     sensor_noise,
     weights,
 )
+from tracekit.measure.leak_walls import lagrange
+from tracekit.model.tables import PERIOD_KINDS
 from tracekit.options.leak import LeakOptions
 
 OPTIONS = LeakOptions()
@@ -77,6 +79,37 @@ def test_a_fall_inside_a_coast_starts_it_anew() -> None:
     coast = history.coast >= 0
     assert np.all(broken.since_cut_s[coast] <= history.since_cut_s[coast])
     assert np.any(broken.since_cut_s[coast] < history.since_cut_s[coast] - 0.1)
+
+
+def test_noise_that_is_not_white_does_not_cut_coasts_at_its_lowest_readings() -> None:
+    """Bins that scatter ten times as far as the samples' noise says are no recharges."""
+    data = station(Plant(rates=(1.0,) * 10, noise_kpa=0.5))
+    history = gather(data, timeline(data, OPTIONS), np.ones(10, bool))
+    told = bin_noise(history, sensor_noise(0.05, 0.01))
+    fall = np.diff(history.pressure_kpa, prepend=history.pressure_kpa[:1])[history.coast >= 0]
+    assert np.count_nonzero(fall < -5.0 * np.sqrt(2.0) * told.max()) > 20
+    assert np.array_equal(break_at_falls(history, 0.05, told).since_cut_s, history.since_cut_s)
+
+
+def test_a_history_holds_of_resting_gas_only_what_comes_before_others() -> None:
+    """Bins of idle, open and release are left out, for no coast depends on them, but the last before an evacuation."""
+    data = station(Plant(rates=(4.0,) * 3))
+    whole = gather(data, timeline(data, OPTIONS), np.ones(3, bool))
+    kinds, rest = data.periods.codes("kind").copy(), PERIOD_KINDS.index("open")
+    first = np.flatnonzero(np.diff(data.periods.codes("cycle"), prepend=-1))
+    kinds[first] = rest
+    opened = replace(data, periods=data.periods.with_columns(kind=kinds))
+    history = gather(opened, timeline(opened, OPTIONS), np.ones(3, bool))
+    assert np.count_nonzero(history.free) == 3
+    assert np.array_equal(history.pressure_kpa[history.coast >= 0], whole.pressure_kpa[whole.coast >= 0])
+
+
+def test_polynomials_through_nodes_are_exact_to_their_degree() -> None:
+    """Six nodes carry a polynomial of fifth degree to any place between them, and to themselves unchanged."""
+    nodes, x = np.array([0.0, 0.3, 0.9, 1.4, 1.9, 2.0]), np.linspace(0.0, 2.0, 23)
+    at = np.polynomial.Polynomial([1.0, -2.0, 0.5, 3.0, -1.0, 0.2])
+    assert lagrange(nodes, x) @ at(nodes) == pytest.approx(at(x), rel=1e-9, abs=1e-9)
+    assert lagrange(nodes, nodes) == pytest.approx(np.eye(6), abs=1e-12)
 
 
 def test_the_cut_delay_is_past_the_valve() -> None:

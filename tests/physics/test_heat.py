@@ -122,3 +122,11 @@ def test_modes_of_two_parts_are_the_solution_of_their_joint_law(spread: float) -
     faded = np.exp(-parts.lam * 0.8)
     closed = q * float(np.sum(parts.gain * (1.0 - faded))) + float(faded @ (parts.take @ start))
     assert float(y.mean()) == pytest.approx(closed, abs=2e-5)
+
+
+def test_parts_of_a_volume_are_shared_and_cannot_be_written() -> None:
+    """Modes are worked out once per spread; nobody who holds them can change them for the others."""
+    parts = heat.wall_parts(0.5)
+    assert heat.wall_parts(0.5) is parts
+    with pytest.raises(ValueError, match="read-only"):
+        parts.gain[0] = 1.0

@@ -14,6 +14,10 @@ Bools = NDArray[np.bool_]
 
 LOWEST_KPA = 1.0
 CLIPPED_SHARE = 0.02
+FEWEST_BINS = 30
+"""Fewest bins whose scatter tells more than the samples' noise."""
+NORMAL_MEDIAN = 0.6745
+"""Median of the absolute value of a standard normal variable."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -132,26 +136,23 @@ def _floor(data: StationData, options: LeakOptions) -> Floats:
 
 def gather(data: StationData, line: Timeline, chosen: Bools) -> History:
     """The bins of the chosen cycles (mask over cycles), with everything that the fits ask of them."""
-    keep = chosen[data.bins.cycle]
-    bins, period = data.bins, data.bins.period[keep].astype(np.int64)
+    bins, rows = data.bins, np.flatnonzero(chosen)
+    keep = _remembered(data, chosen, rows)
+    period = bins.period[keep].astype(np.int64)
     cycle, time = bins.cycle[keep].astype(np.int64), bins.time_s[keep]
-    kind = data.periods.codes("kind")[period]
-    names = data.periods.categories["kind"]
-    code = {name: names.index(name) for name in names}
-    coasting = kind == code["coast"]
+    coasting, free = _kinds(data, period)
     opens = np.concatenate([[True], period[1:] != period[:-1]])
     first = np.concatenate([[True], cycle[1:] != cycle[:-1]])
     pressure = np.maximum(data.ambient_kpa + bins.pressure_kpa[keep] + line.zero_kpa[cycle], LOWEST_KPA)
-    free = first | np.isin(kind, [code[k] for k in ("idle", "open", "release") if k in code])
     return History(
-        rows=np.flatnonzero(chosen),
+        rows=rows,
         cycle=(np.cumsum(chosen) - 1)[cycle],
         time_s=time,
         pressure_kpa=pressure,
         log_pressure=np.log(pressure / data.ambient_kpa),
         samples=bins.samples[keep].astype(np.float64),
         step_s=np.where(first, 0.0, np.diff(time, prepend=time[:1])),
-        free=free,
+        free=free | first,
         coast=np.where(coasting, np.cumsum(coasting & opens) - 1, -1),
         since_cut_s=time - data.periods.floats("start_s")[period],
         since_present_s=time - line.present_s[cycle],
@@ -160,6 +161,26 @@ def gather(data: StationData, line: Timeline, chosen: Bools) -> History:
         boost=np.ones(len(time)),
         ambient_kpa=data.ambient_kpa,
     )
+
+
+def _kinds(data: StationData, period: Ints) -> tuple[Bools, Bools]:
+    """Per bin whether it belongs to a coast, and whether its gas flows through or rests, from its period."""
+    kind, names = data.periods.codes("kind")[period], data.periods.categories["kind"]
+    resting = [names.index(k) for k in ("idle", "open", "release") if k in names]
+    return np.asarray(kind == names.index("coast")), np.isin(kind, resting)
+
+
+def _remembered(data: StationData, chosen: Bools, rows: Ints) -> Ints:
+    """Bins of the chosen cycles that a coast can depend on: where gas flows or rests, only the last before others."""
+    bins = data.bins
+    if not len(rows):
+        return rows
+    start, stop = np.searchsorted(bins.cycle, [rows[0], rows[-1] + 1])
+    here = np.arange(start, stop)[chosen[bins.cycle[start:stop]]]
+    _, free = _kinds(data, bins.period[here].astype(np.int64))
+    cycle = bins.cycle[here]
+    same = np.append(cycle[1:] == cycle[:-1], False)
+    return np.asarray(here[~free | (same & np.append(~free[1:], False))])
 
 
 def _clipped(data: StationData, pressure_kpa: Floats) -> Bools:
@@ -181,11 +202,13 @@ def break_at_falls(history: History, cut_s: float, bin_noise_kpa: Floats) -> His
     """The same history with the time since the cut counted anew wherever the pressure falls inside a coast.
 
     A coast's pressure can only rise. Where it falls by more than noise (`bin_noise_kpa`, shape (n_bins,)), the supply
-    came on for a time too short for the recorder.
+    came on for a time too short for the recorder. Noise that is not white leaves more in a bin's mean than the samples'
+    noise says, and a coast cut at its lowest readings would rise from there: the bins' own scatter counts too.
     """
     fall = -np.diff(history.pressure_kpa, prepend=history.pressure_kpa[:1])
     same = np.diff(history.coast, prepend=-2) == 0
-    limit = 5.0 * np.hypot(bin_noise_kpa, np.concatenate([bin_noise_kpa[:1], bin_noise_kpa[:-1]]))
+    more = _scatter(history, (history.coast >= 0) & (history.since_cut_s > cut_s), bin_noise_kpa)
+    limit = 5.0 * more * np.hypot(bin_noise_kpa, np.concatenate([bin_noise_kpa[:1], bin_noise_kpa[:-1]]))
     fell = same & (history.coast >= 0) & (history.since_cut_s > cut_s) & (fall > limit)
     if not fell.any():
         return history
@@ -193,6 +216,17 @@ def break_at_falls(history: History, cut_s: float, bin_noise_kpa: Floats) -> His
     within = (last >= 0) & (history.coast[last] == history.coast)
     since = np.where(within, history.time_s - history.time_s[last], history.since_cut_s)
     return replace(history, since_cut_s=np.minimum(since, history.since_cut_s))
+
+
+def _scatter(history: History, use: Bools, bin_noise_kpa: Floats) -> float:
+    """Scatter of the bins' means by their second differences, over what their noise says; at least 1."""
+    inside = np.flatnonzero(use[2:] & use[:-2] & (history.coast[2:] == history.coast[:-2])) + 1
+    if len(inside) < FEWEST_BINS:
+        return 1.0
+    p, var = history.pressure_kpa, np.square(bin_noise_kpa)
+    bend = p[inside + 1] - 2.0 * p[inside] + p[inside - 1]
+    sigma = np.sqrt(var[inside + 1] + 4.0 * var[inside] + var[inside - 1])
+    return max(1.0, float(np.median(np.abs(bend) / sigma)) / NORMAL_MEDIAN)
 
 
 def cut_delay_s(history: History, interval_s: float, options: LeakOptions) -> float:

@@ -9,7 +9,7 @@ from tracekit.measure.leak_groups import assign, limits, masks
 from tracekit.measure.leak_pieces import Pieces, Windows, cut_pieces, usable
 from tracekit.measure.leak_posterior import Posterior, posterior
 from tracekit.measure.leak_residuals import common_misfit, inflation, residuals
-from tracekit.measure.leak_search import enough, flow_of, inflow, middle_of, scan, sound, stratified
+from tracekit.measure.leak_search import Coasts, enough, flow_of, inflow, middle_of, scan, sound, stratified
 from tracekit.measure.leak_sums import (
     Scales,
     Wall,
@@ -52,50 +52,67 @@ class Search:
 def find(data: StationData, line: Timeline, options: LeakOptions) -> Search | None:
     """Windows, wall exchange, forms and groups from a stratified set of cycles."""
     interval = data.sensor.sample_interval_s
-    history = gather(data, line, stratified(line, options.fit_coasts))
     scales = Scales(
         memory_mean=options.memory_mean,
         noise=sensor_noise(data.sensor.noise_kpa, data.sensor.quantisation_kpa), variance=1.0,
         memory_sd=float(np.hypot(options.memory_sd, options.memory_sd_slow_1_s * interval)), scatter_sd=0.01,
         temper=options.temper * (1.0 + (interval / options.temper_slow_s) ** 2),
     )  # fmt: skip
-    cut = cut_delay_s(history, interval, options)
-    history = break_at_falls(history, cut, bin_noise(history, scales.noise))
-    first = _first(history, cut, scales, options)
+    few = gather(data, line, stratified(line, options.window_coasts))
+    cut = cut_delay_s(few, interval, options)
+    few = break_at_falls(few, cut, bin_noise(few, scales.noise))
+    first = _first(few, cut, scales, options)
     if first is None:
         return None
-    rho = inflow(history, first.rate)
-    history = with_boost(history, first.best, rho)
-    few = stratified(line, options.window_coasts)[history.rows]
-    windows = locate_windows(history, few, cut, first, options)
+    few = with_boost(few, first.best, inflow(few, first.rate))
+    windows = locate_windows(few, cut, first, options)
     if windows is None:
         return None
-    pieces = cut_pieces(history, usable(history, windows), options)
-    located = locate_walls(history, pieces, first, rho, options)
-    return None if located is None else _posterior_of(history, pieces, located, windows, first.best, options)
+    rough = _coasts(few, windows, inflow(few, first.rate), options)
+    fine = rough
+    if (chosen := stratified(line, options.fit_coasts)).sum() > len(few.rows):
+        history = gather(data, line, chosen)
+        history = break_at_falls(history, cut, bin_noise(history, scales.noise))
+        fine = _more_coasts(history, windows, first, options)
+    located = locate_walls(rough, fine, first, options)
+    return None if located is None else _posterior_of(fine, located, windows, first.best, options)
+
+
+def _coasts(history: History, windows: Windows, rho: Floats, options: LeakOptions) -> Coasts:
+    """What a fit may use of a history."""
+    return Coasts(history=history, pieces=cut_pieces(history, usable(history, windows), options), rho=rho)
+
+
+def _more_coasts(history: History, windows: Windows, first: Located, options: LeakOptions) -> Coasts:
+    """A longer history with the inflow that a fit at the first wall exchange gives."""
+    some = _coasts(history, windows, inflow(history, np.zeros(len(history.rows))), options)
+    flow = middle_of(flow_of(history, options))
+    sums = scan(history, some.pieces, [first.best], first.scales, some.rho, flow)
+    fits = fit_all(sums, enough(sums, options), first.scales)
+    rho = inflow(history, fits.rate[0, 0])
+    return replace(some, history=with_boost(history, first.best, rho), rho=rho)
 
 
 def _first(history: History, cut_s: float, scales: Scales, options: LeakOptions) -> Located | None:
     """Wall exchange with wide windows, or with the widest that leave anything."""
     for width in (0.3, 0.2, 0.1, 0.0):
         windows = Windows(cut_s=cut_s, present_from_s=0.0, present_s=width, end_s=width)
-        pieces = cut_pieces(history, usable(history, windows), options)
-        if not len(pieces.start):
+        some = _coasts(history, windows, inflow(history, np.zeros(len(history.rows))), options)
+        if not len(some.pieces.start):
             continue
-        found = first_wall(history, pieces, scales, inflow(history, np.zeros(len(history.rows))), options)
+        found = first_wall(some, scales, options)
         if found is not None and int(np.isfinite(found.rate).sum()) >= options.fewest_cycles:
             return found
     return None
 
 
-def _posterior_of(
-    history: History, pieces: Pieces, located: Located, windows: Windows, boost_wall: Wall, options: LeakOptions
-) -> Search:
+def _posterior_of(coasts: Coasts, located: Located, windows: Windows, boost_wall: Wall, options: LeakOptions) -> Search:
     """Groups and the probability of every model."""
+    history, pieces = coasts.history, coasts.pieces
     rho, flow = inflow(history, located.rate), flow_of(history, options)
     slow, common = _inflation(history, pieces, located, rho, flow)
     scales = replace(located.scales, temper=slow * max(located.scales.temper, common))
-    sums = scan(history, pieces, located.walls, scales, rho, flow)
+    sums = scan(history, pieces, located.nodes, scales, rho, flow)
     chosen = enough(sums, options)
     fits = fit_all(sums, chosen, scales)
     chosen = sound(fits, chosen, options)

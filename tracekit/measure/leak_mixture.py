@@ -16,11 +16,15 @@ def _table() -> Floats:
 
 
 _TABLE_Y = _table()
+_RISE = np.diff(_TABLE_Y)
+_PER_UNIT = (len(_TABLE_X) - 1) / float(_TABLE_X[-1] - _TABLE_X[0])
 
 
 def normal_share(x: Floats) -> Floats:
-    """Normal distribution function; good to 10⁻⁶."""
-    return np.asarray(np.interp(x, _TABLE_X, _TABLE_Y))
+    """Normal distribution function; good to 10⁻⁶. Straight lines between the table's even steps; no search in it."""
+    place = np.clip((x - _TABLE_X[0]) * _PER_UNIT, 0.0, len(_TABLE_X) - 1.0)
+    below = np.minimum(place.astype(np.int64), len(_TABLE_X) - 2)
+    return np.asarray(_TABLE_Y[below] + (place - below) * _RISE[below])
 
 
 def positive_quantiles(

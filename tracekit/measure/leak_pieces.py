@@ -86,7 +86,9 @@ def piece_sum(pieces: Pieces, values: NDArray[np.float64]) -> NDArray[np.float64
 
 
 def cycle_sum(pieces: Pieces, values: NDArray[np.float64], n_cycles: int) -> NDArray[np.float64]:
-    """Sum of piece values over each cycle, shape (..., n_cycles)."""
-    flat = values.reshape(-1, values.shape[-1])
-    out = np.stack([np.bincount(pieces.cycle, weights=row, minlength=n_cycles) for row in flat])
-    return np.asarray(out.reshape(*values.shape[:-1], n_cycles))
+    """Sum of piece values over each cycle, shape (..., n_cycles); pieces stand in the order of their cycles."""
+    out = np.zeros((*values.shape[:-1], n_cycles))
+    opens = np.flatnonzero(np.diff(pieces.cycle, prepend=-1))
+    if len(opens):
+        out[..., pieces.cycle[opens]] = np.add.reduceat(values, opens, axis=-1)
+    return out

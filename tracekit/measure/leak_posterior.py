@@ -45,11 +45,14 @@ def posterior(
 ) -> Posterior:
     """Weights of all models: each group has its own form and amplitude, the wall exchange is the station's.
 
-    groups are masks over the cycles of `sums`; a leak is not negative, but for errors of size `soft_kpa_s`.
+    sums are those at the nodes of `located`; groups are masks over their cycles; a leak is not negative, but for
+    errors of size `soft_kpa_s`.
     """
-    fits = [fit_all(sums, g, scales) for g in groups]
+    fits, to_walls = [fit_all(sums, g, scales) for g in groups], located.between
     each = [
-        np.log(leak_forms.PRIOR) - 0.5 * f.total / scales.divisor + log_share_positive(f.middle(g), soft_kpa_s)
+        np.log(leak_forms.PRIOR)
+        - 0.5 * (to_walls @ f.total) / scales.divisor
+        + log_share_positive(to_walls @ f.middle(g), soft_kpa_s)
         for f, g in zip(fits, groups, strict=True)
     ]
     evidence = [_log_sum(e) for e in each]
@@ -59,8 +62,8 @@ def posterior(
     return Posterior(
         walls=located.walls,
         weight=np.stack([wall[:, None] * np.exp(e - v[:, None]) for e, v in zip(each, evidence, strict=True)]),
-        amplitude=np.stack([f.amplitude for f in fits]),
-        amplitude_sd=np.sqrt(np.stack([f.amplitude_var for f in fits]) * scales.divisor),
+        amplitude=np.stack([to_walls @ f.amplitude for f in fits]),
+        amplitude_sd=np.sqrt(np.stack([to_walls @ f.amplitude_var for f in fits]) * scales.divisor),
         inflation=inflation,
     )
 

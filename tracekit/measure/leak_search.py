@@ -1,6 +1,7 @@
 """Steps that every search over coasts shares: which cycles, which flow, which sums, which of them are sound."""
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -20,6 +21,15 @@ from tracekit.measure.leak_sums import (
     weights,
 )  # fmt: skip
 from tracekit.options.leak import LeakOptions
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Coasts:
+    """Bins of some cycles, the pieces of their coasts that a fit may use, and ρ in every bin [1/s]."""
+
+    history: History
+    pieces: Pieces
+    rho: Floats
 
 
 def stratified(line: Timeline, most: int) -> Bools:

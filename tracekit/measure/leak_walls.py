@@ -8,8 +8,9 @@ from tracekit.measure import leak_forms
 from tracekit.measure.leak_bins import Bools, Floats, History
 from tracekit.measure.leak_mixture import log_share_positive
 from tracekit.measure.leak_pieces import Pieces
-from tracekit.measure.leak_search import enough, flow_of, middle_of, scan, sound
+from tracekit.measure.leak_search import Coasts, enough, flow_of, middle_of, scan, sound
 from tracekit.measure.leak_sums import (
+    CycleSums,
     Fits,
     Gas,
     Scales,
@@ -27,6 +28,9 @@ from tracekit.physics.heat import exchange_boost
 EXTREMES = (0, leak_forms.MIDDLE, len(leak_forms.NAMES) - 1)
 """Forms whose valleys bound those of all: the hole that bends most, the middle one, pores."""
 WHOLE_POINTS = 16
+FINE_POINTS = 6
+NODE_POINTS = 6
+"""Fits over a valley: its misfit is so close to a parabola that a polynomial of fifth degree holds it."""
 SCATTERS = (0.003, 0.01, 0.03, 0.1, 0.3)
 SPREADS = ((0.0, 0.4), (0.5, 0.35), (1.0, 0.25))
 """Spreads of ln τ over the volume that are tried, with their prior probability: hoses and cups differ."""
@@ -37,11 +41,14 @@ class Located:
     """Walls that are worth a closer look, with what goes with the best of them.
 
     walls      grid over time constant and spread;  log_prior  (n_walls,) with the width of the grid's steps
+    nodes      the few walls that are fitted;  between  (n_walls, n_nodes) polynomials that lead from them to the grid
     best, scales, rate   best wall, sizes of what is random, rate per cycle of the history (NaN where not fitted)
     """
 
     walls: tuple[Wall, ...]
     log_prior: Floats
+    nodes: tuple[Wall, ...]
+    between: Floats
     best: Wall
     scales: Scales
     rate: Floats
@@ -76,19 +83,23 @@ def _ln_prior(ln_tau: Floats, options: LeakOptions) -> Floats:
     return np.asarray(-0.5 * ((ln_tau - np.log(options.tau_prior_s)) / options.tau_prior_sd) ** 2)
 
 
-def first_wall(history: History, pieces: Pieces, scales: Scales, rho: Floats, options: LeakOptions) -> Located | None:
+def first_wall(coasts: Coasts, scales: Scales, options: LeakOptions) -> Located | None:
     """A rough wall exchange without spread, with the middle form, and the sizes of scatter that go with it."""
+    history, rho = coasts.history, coasts.rho
     flow = middle_of(flow_of(history, options))
     grid = _whole(options)
-    valley, scales, chosen = _valley(history, pieces, scales, rho, flow, 0.0, grid, options)
+    valley, scales, chosen = _valley(coasts, scales, flow, 0.0, grid, options)
     if not chosen.any():
         return None
     at = float(valley.ln_tau[0])
     gas = gas_of(history, Wall(tau_s=float(np.exp(at)), spread_ln=0.0), rho)
-    scales = scattered(history, pieces, gas, scales, flow, options)
-    valley, scales, _ = _valley(history, pieces, scales, rho, flow, 0.0, _grid(at - 0.6, at + 0.6, 9, options), options)
+    scales = scattered(history, coasts.pieces, gas, scales, flow, options)
+    valley, scales, _ = _valley(coasts, scales, flow, 0.0, _grid(at - 0.6, at + 0.6, 9, options), options)
     best = Wall(tau_s=float(np.exp(valley.ln_tau[0])), spread_ln=0.0)
-    return Located(walls=(best,), log_prior=np.zeros(1), best=best, scales=scales, rate=valley.rate)
+    return Located(
+        walls=(best,), log_prior=np.zeros(1), nodes=(best,), between=np.ones((1, 1)), best=best, scales=scales,
+        rate=valley.rate,
+    )  # fmt: skip
 
 
 def with_boost(history: History, wall: Wall, rho: Floats) -> History:
@@ -97,35 +108,82 @@ def with_boost(history: History, wall: Wall, rho: Floats) -> History:
     return replace(history, boost=exchange_boost(history.log_pressure, gas.memory.mean(axis=0)))
 
 
-def locate_walls(history: History, pieces: Pieces, first: Located, rho: Floats, options: LeakOptions) -> Located | None:
-    """A fine grid over the valleys of each spread that the data do not rule out, wide enough for every form's own."""
-    flow, valleys = flow_of(history, options), []
-    whole, scales, chosen = _valley(
-        history, pieces, first.scales, rho, middle_of(flow), SPREADS[1][0], _whole(options), options
-    )
+def locate_walls(few: Coasts, coasts: Coasts, first: Located, options: LeakOptions) -> Located | None:
+    """A fine grid over the valleys of each spread that the data do not rule out, wide enough for every form's own.
+
+    The valleys are looked for in `few` coasts and made out in all.
+    """
+    middle = middle_of(flow_of(few.history, options))
+    whole, scales, chosen = _valley(few, first.scales, middle, SPREADS[1][0], _whole(options), options)
     if not chosen.any():
         return None
-    centre, flow = float(whole.ln_tau[0]), flow[list(EXTREMES)]
-    for spread, prior in SPREADS:
+    centre, flows = float(whole.ln_tau[0]), [flow_of(c.history, options)[list(EXTREMES)] for c in (few, coasts)]
+    grids, seen = [], []
+    for spread, _ in SPREADS:
         wide = _grid(centre - 0.65, centre + 0.65, 7, options)
-        rough, scales, _ = _valley(history, pieces, scales, rho, flow, spread, wide, options)
-        fine = _grid(*rough.span(1.0, 0.12), 9, options)
-        found, scales, _ = _valley(history, pieces, scales, rho, flow, spread, fine, options)
+        rough, _, _ = _valley(few, scales, flows[0], spread, wide, options)
+        grids.append(_grid(*rough.span(1.0, 0.12), FINE_POINTS, options))
+        seen.append(scan(coasts.history, coasts.pieces, _walls(grids[-1], spread), scales, coasts.rho, flows[1]))
+    # one variance for all: each valley's own would forgive a wall exchange that does not fit
+    scales = min((_fitted_to(sums, scales, options)[1] for sums in seen), key=lambda s: s.variance)
+    valleys = []
+    for (spread, prior), grid, sums in zip(SPREADS, grids, seen, strict=True):
+        found = _lowest(_fitted_to(sums, scales, options)[0], scales, spread, grid, options)
         valleys.append(replace(found, cost=found.cost - np.log(prior)))
+    return _gridded(valleys, scales, options)
+
+
+def _gridded(valleys: list[_Valley], scales: Scales, options: LeakOptions) -> Located:
+    """A grid over each valley that is deep enough, and the few nodes that carry it."""
     best = min(valleys, key=lambda v: float(v.cost.min()))
     walls: list[Wall] = []
+    nodes: list[Wall] = []
     priors: list[Floats] = []
+    between = np.zeros((0, 0))
     for valley in valleys:
         if float(valley.cost.min()) > float(best.cost.min()) + options.walls_ruled_out:
             continue
         low, high = valley.span(3.0, 0.02)
         points = int(np.clip(np.ceil((high - low) / float(valley.sd_ln.min())) + 1, 7, options.walls_most))
         grid = _grid(low, high, points, options)
-        walls += [Wall(tau_s=float(t), spread_ln=valley.spread_ln) for t in np.exp(grid)]
+        fitted = _fitted(grid)
+        walls += _walls(grid, valley.spread_ln)
+        nodes += _walls(fitted, valley.spread_ln)
+        between = _beside(between, lagrange(fitted, grid))
         share = np.log(dict(SPREADS)[valley.spread_ln])
         priors.append(_ln_prior(grid, options) + share + np.log(grid[1] - grid[0]))
     wall = Wall(tau_s=float(np.exp(best.ln_tau[best.deepest])), spread_ln=best.spread_ln)
-    return Located(walls=tuple(walls), log_prior=np.concatenate(priors), best=wall, scales=scales, rate=best.rate)
+    return Located(
+        walls=tuple(walls), log_prior=np.concatenate(priors), nodes=tuple(nodes), between=between, best=wall,
+        scales=scales, rate=best.rate,
+    )  # fmt: skip
+
+
+def _walls(ln_tau: Floats, spread_ln: float) -> list[Wall]:
+    """One wall exchange per time constant."""
+    return [Wall(tau_s=float(t), spread_ln=spread_ln) for t in np.exp(ln_tau)]
+
+
+def _fitted(grid: Floats) -> Floats:
+    """Points between the ends of a grid at which polynomials over it are known best (extremes of Chebyshev's)."""
+    turn = np.cos(np.linspace(np.pi, 0.0, NODE_POINTS))
+    return np.asarray(0.5 * (grid[0] + grid[-1]) + 0.5 * (grid[-1] - grid[0]) * turn)
+
+
+def lagrange(nodes: Floats, x: Floats) -> Floats:
+    """Matrix (n_x, n_nodes) that leads from values at nodes to the polynomial through them (Lagrange)."""
+    apart = x[:, None, None] - nodes[None, None, :]
+    own = nodes[:, None] - nodes[None, :]
+    same = np.eye(len(nodes), dtype=bool)
+    return np.asarray(np.prod(np.where(same, 1.0, apart / np.where(same, 1.0, own)), axis=-1))
+
+
+def _beside(one: Floats, other: Floats) -> Floats:
+    """Two matrices as the blocks of one, zeros elsewhere."""
+    out = np.zeros((one.shape[0] + other.shape[0], one.shape[1] + other.shape[1]))
+    out[: one.shape[0], : one.shape[1]] = one
+    out[one.shape[0] :, one.shape[1] :] = other
+    return out
 
 
 def _whole(options: LeakOptions) -> Floats:
@@ -141,38 +199,50 @@ def _grid(low: float, high: float, points: int, options: LeakOptions) -> Floats:
 
 
 def _valley(
-    history: History, pieces: Pieces, scales: Scales, rho: Floats, flow: Floats, spread: float, ln_tau: Floats,
-    options: LeakOptions,
+    coasts: Coasts, scales: Scales, flow: Floats, spread: float, ln_tau: Floats, options: LeakOptions
 ) -> tuple[_Valley, Scales, Bools]:  # fmt: skip
     """Lowest point over a grid of time constants at one spread for every row of `flow`, and the variance with it."""
-    walls = [Wall(tau_s=float(t), spread_ln=spread) for t in np.exp(ln_tau)]
-    sums = scan(history, pieces, walls, scales, rho, flow)
-    chosen, nothing = enough(sums, options), np.array([np.inf])
+    sums = scan(coasts.history, coasts.pieces, _walls(ln_tau, spread), scales, coasts.rho, flow)
+    (fits, chosen), scales = _fitted_to(sums, scales, options)
+    return _lowest((fits, chosen), scales, spread, ln_tau, options), scales, chosen
+
+
+def _fitted_to(sums: CycleSums, scales: Scales, options: LeakOptions) -> tuple[tuple[Fits, Bools], Scales]:
+    """Fits to the cycles that are sound, these cycles, and the variance that the best fit leaves."""
+    chosen = enough(sums, options)
     if not chosen.any():
-        return _Valley(spread_ln=spread, ln_tau=nothing, sd_ln=nothing, cost=nothing, rate=nothing), scales, chosen
+        return (fit_all(sums, chosen, scales), chosen), scales
     chosen = sound(fit_all(sums, chosen, scales), chosen, options)
     fits = fit_all(sums, chosen, scales)
-    scales = replace(scales, variance=max(fits.variance(chosen), options.variance_least))
+    return (fits, chosen), replace(scales, variance=max(fits.variance(chosen), options.variance_least))
+
+
+def _lowest(fitted: tuple[Fits, Bools], scales: Scales, spread: float, ln_tau: Floats, options: LeakOptions) -> _Valley:
+    """The lowest point of the misfit over a grid of time constants, for every form."""
+    (fits, chosen), nothing = fitted, np.array([np.inf])
+    if not chosen.any():
+        return _Valley(spread_ln=spread, ln_tau=nothing, sd_ln=nothing, cost=nothing, rate=nothing)
     physical = log_share_positive(fits.middle(chosen), options.negative_soft_kpa_s)
     cost = 0.5 * fits.total / scales.divisor - _ln_prior(ln_tau, options)[:, None] - physical
     places = np.array([_parabola(ln_tau, column) for column in cost.T])
     at, form = np.unravel_index(int(np.argmin(cost)), cost.shape)
-    found = _Valley(
-        spread_ln=spread, ln_tau=places[:, 0], sd_ln=places[:, 1], cost=cost.min(axis=0) - np.log(places[:, 1]),
+    return _Valley(
+        spread_ln=spread, ln_tau=places[:, 0], sd_ln=places[:, 1], cost=places[:, 2] - np.log(places[:, 1]),
         rate=fits.rate[at, form],
     )  # fmt: skip
-    return found, scales, chosen
 
 
-def _parabola(x: Floats, cost: Floats) -> tuple[float, float]:
-    """Lowest point of a parabola through the three lowest neighbours, and the sd that its curvature gives."""
-    k = int(np.clip(np.argmin(cost), 1, len(x) - 2))
+def _parabola(x: Floats, cost: Floats) -> tuple[float, float, float]:
+    """Lowest point of a parabola through the three lowest neighbours, the sd that its curvature gives, its cost."""
+    lowest = int(np.argmin(cost))
+    k = int(np.clip(lowest, 1, len(x) - 2))
     step = float(x[1] - x[0])
     bend = float(cost[k - 1] - 2.0 * cost[k] + cost[k + 1])
     if bend <= 0.0:
-        return float(x[int(np.argmin(cost))]), step
-    shift = 0.5 * float(cost[k - 1] - cost[k + 1]) / bend
-    return float(x[k] + np.clip(shift, -1.0, 1.0) * step), float(np.sqrt(1.0 / bend)) * step
+        return float(x[lowest]), step, float(cost[lowest])
+    lean = 0.5 * float(cost[k - 1] - cost[k + 1])
+    shift = float(np.clip(lean / bend, -1.0, 1.0))
+    return float(x[k]) + shift * step, step / float(np.sqrt(bend)), float(cost[k]) + shift * (0.5 * bend * shift - lean)
 
 
 def scattered(history: History, pieces: Pieces, gas: Gas, scales: Scales, flow: Floats, options: LeakOptions) -> Scales:

@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from tracekit.measure.leak_bins import Bools, Floats, History
+from tracekit.measure.leak_bins import Floats, History
 from tracekit.measure.leak_pieces import Windows, cut_pieces, usable
 from tracekit.measure.leak_search import enough, flow_of, inflow, middle_of
 from tracekit.measure.leak_sums import Gas, Scales, cycle_sums, fit_all, gas_of, regressors, stack, weights
@@ -25,29 +25,26 @@ class _Trials:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Bench:
-    """What every trial shares: the history with its gas under one wall exchange, and the cycles that take part."""
+    """What every trial shares: the history with its gas under one wall exchange."""
 
     history: History
-    allowed: Bools
     gas: Gas
     flow: Floats
     scales: Scales
     options: LeakOptions
 
 
-def locate_windows(history: History, few: Bools, cut_s: float, first: Located, options: LeakOptions) -> Windows | None:
+def locate_windows(history: History, cut_s: float, first: Located, options: LeakOptions) -> Windows | None:
     """The shortest windows about the lift and before the end of the hold outside which nothing moves.
 
     Pairs of windows, from part present on and up to the end, are fitted at one wall exchange. The reference is the
     pair with the least misfit per degree of freedom, allowing for few of them, among the pairs that leave most cycles
     a rate. Taken is the pair inside the reference that keeps most bins while the bins it adds fit no worse than the
     reference's own. A station that lifts at a fixed time has its window later: such windows replace the first where
-    the bins that they take out fit far worse than the rest. `few` masks the cycles of the history that take part.
+    the bins that they take out fit far worse than the rest.
     """
     gas, flow = gas_of(history, first.best, inflow(history, first.rate)), middle_of(flow_of(history, options))
-    bench = _Bench(
-        history=history, allowed=few[history.cycle], gas=gas, flow=flow, scales=first.scales, options=options
-    )  # fmt: skip
+    bench = _Bench(history=history, gas=gas, flow=flow, scales=first.scales, options=options)
     steps = np.arange(0.0, options.window_most_s + 1e-9, options.window_step_s).tolist()
     pairs = [Windows(cut_s=cut_s, present_from_s=0.0, present_s=p, end_s=e) for p in steps for e in steps]
     tried = _try(bench, pairs)
@@ -108,7 +105,7 @@ def _with_margin(bench: _Bench, found: Windows, least: float) -> Windows:
     more, options = bench.options.window_margin_s, bench.options
     for present, end in ((more, more), (0.0, more), (more, 0.0)):
         longer = replace(found, present_s=found.present_s + present, end_s=found.end_s + end)
-        pieces = cut_pieces(bench.history, usable(bench.history, longer) & bench.allowed, options)
+        pieces = cut_pieces(bench.history, usable(bench.history, longer), options)
         bins = np.bincount(pieces.cycle, weights=pieces.count, minlength=1)
         if np.count_nonzero(bins >= options.bins_per_cycle) >= least:
             return longer
@@ -124,7 +121,7 @@ def _try(bench: _Bench, windows: Sequence[Windows]) -> _Trials:
 def _misfit(bench: _Bench, windows: Windows) -> tuple[float, float, float]:
     """Misfit, degrees of freedom and rated cycles of one trial."""
     history, scales = bench.history, bench.scales
-    pieces = cut_pieces(history, usable(history, windows) & bench.allowed, bench.options)
+    pieces = cut_pieces(history, usable(history, windows), bench.options)
     if not len(pieces.start):
         return 0.0, 0.0, 0.0
     columns = regressors(history, pieces, bench.gas, bench.flow)

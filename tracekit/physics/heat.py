@@ -16,6 +16,7 @@ Sources
 """
 
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -100,6 +101,7 @@ class Parts:
     take: NDArray[np.float64]
 
 
+@cache
 def wall_parts(spread_ln: float) -> Parts:
     """One part for a spread of 0, else two equal parts with time constants τ·e^(±spread) and their modes."""
     kappa = np.exp([-spread_ln, spread_ln]) if spread_ln > 0.0 else np.ones(1)
@@ -109,7 +111,10 @@ def wall_parts(spread_ln: float) -> Parts:
     inverse = np.linalg.inv(vectors)
     weight = share @ vectors
     take = weight[:, None] * inverse
-    return Parts(kappa=kappa, lam=np.real(lam), gain=np.real(take.sum(axis=1)), take=np.real(take))
+    found = {"kappa": kappa, "lam": np.real(lam), "gain": np.real(take.sum(axis=1)), "take": np.real(take)}
+    for values in found.values():
+        values.flags.writeable = False
+    return Parts(**found)
 
 
 def virtual_pressure(log_pressure: NDArray[np.float64], memory: NDArray[np.float64]) -> NDArray[np.float64]:
