@@ -105,7 +105,7 @@ def make_bins(samples: Samples, spans: Spans, hold: Hold, periods: Periods, opti
     first = np.cumsum(number) - number
     place = np.arange(int(number.sum())) - first[owner]
     share = (place / np.maximum(number, 1)[owner]) ** growth[owner]
-    low = begin[owner] + np.maximum(np.floor(count[owner] * share).astype(np.int64), place)
+    low = begin[owner] + np.maximum(np.floor(count[owner] * share + 1e-6).astype(np.int64), place)
     high = np.append(low[1:], 0)
     last = place == number[owner] - 1
     high[last] = stop[owner[last]]
