@@ -7,6 +7,7 @@ from pathlib import Path
 from tracekit.errors import LogReadError, message
 from tracekit.model.station import Channel, Station
 from tracekit.model.trace import Assumption
+from tracekit.read.asks import ask_column
 from tracekit.read.clockcolumns import with_packed_clocks
 from tracekit.read.columns import Column
 from tracekit.read.dateorder import with_date_order
@@ -16,7 +17,7 @@ from tracekit.read.head import Head, Question, joined
 from tracekit.read.longform import find_long, long_columns, wide_head
 from tracekit.read.pairs import are_copies, rows_per_stamp
 from tracekit.read.plan import LongPlan, Plan, StationPlan
-from tracekit.read.pressure import Ambient, PressurePlan, ask_column, plan_pressure, pressure_columns
+from tracekit.read.pressure import Ambient, PressurePlan, plan_pressure, pressure_columns
 from tracekit.read.quality import QualityPlan, plan_quality
 from tracekit.read.roles import by_response
 from tracekit.read.rounding import assumption, with_rounding

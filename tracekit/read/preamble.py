@@ -1,9 +1,10 @@
-"""What the free lines above the header say: interval between samples, units."""
+"""What the free lines above the header say: interval between samples, units, a sensor's scale."""
 
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from tracekit.read.scales import SensorScale, find_scale
 from tracekit.read.words import fold
 from tracekit.units import PressureUnit, Sense, find_pressure_unit
 
@@ -36,6 +37,7 @@ class Preamble:
     pressure_unit: PressureUnit | None = None
     pressure_sense: Sense | None = None
     unit_line: str = ""
+    scale: SensorScale | None = None
 
 
 def read_preamble(lines: Sequence[str]) -> Preamble:
@@ -60,6 +62,7 @@ def read_preamble(lines: Sequence[str]) -> Preamble:
         pressure_unit=unit,
         pressure_sense=sense,
         unit_line=unit_line,
+        scale=find_scale(lines),
     )
 
 

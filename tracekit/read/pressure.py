@@ -1,6 +1,5 @@
 """Which column is the pressure, in what unit and sense."""
 
-import re
 from dataclasses import dataclass, replace
 from typing import cast
 
@@ -10,14 +9,14 @@ from numpy.typing import NDArray
 from tracekit.errors import LogReadError, message
 from tracekit.model.station import Channel
 from tracekit.model.trace import Assumption
+from tracekit.read.asks import ask_sense, ask_unit, raw_unit, strange_unit
 from tracekit.read.columns import Column
-from tracekit.read.head import Head, Question, finite, joined, spread
+from tracekit.read.head import Head, Question, finite, spread
 from tracekit.read.pairs import means_or_extremes
+from tracekit.read.scales import SensorScale, find_scale
 from tracekit.units import PERCENT, PRESSURE_UNITS, PressureUnit, Sense, pressure_unit
 
 CANONICAL = "pressure_kpa"
-_RAW_UNITS = ("ma", "v", "mv", "volt", "volts", "counts", "count", "adc", "#", "digits", "raw", "lsb", "inc")
-_NO_UNITS = ("", "-", "–", "1", "abs", "absolute", "a", "real", "float", "int", "double", "word")
 _NEAR_ZERO_KPA = 6.0
 _AMBIENT_KPA = (78.0, 107.0)
 _MOST_VACUUM_KPA = 96.0
@@ -130,11 +129,14 @@ def plan_pressure(
         return _scaled(column, given, ambient)
     unit, unit_why, sense = _unit(column, head, given)
     raw = _without_sentinels(column.values)
+    scale = find_scale([column.name]) or head.preamble.scale
+    if unit is None and scale is not None and raw_unit(column).casefold() == scale.raw_unit.casefold():
+        return _by_preamble(column, scale, ambient)
     guess = None
     if unit is None:
         guess = _absolute_unit(column, raw) if sense in (None, "absolute") else None
         if guess is None:
-            return None, [_ask_unit(column)]
+            return None, [ask_unit(column)]
         unit_why = f"rests at {highest_stable(raw):.4g}, which is ambient only in {guess.symbol}"
         unit = guess
         confidence = 0.8
@@ -148,7 +150,7 @@ def plan_pressure(
     else:
         found = _sense(raw * unit.kpa, column, sense)
     if found is None:
-        return None, [_ask_sense(column, unit, raw)]
+        return None, [ask_sense(column, unit, raw)]
     if found[0] == "absolute" and not (given is not None and given.sense):
         _check_ambient(raw * unit.kpa, column.name, head.name, ambient)
     facts.append(Assumption(what=f"sense of {column.name}", value=found[0], evidence=found[1], confidence=found[2]))
@@ -181,7 +183,7 @@ def _absolute_unit(column: Column, raw: NDArray[np.float64]) -> PressureUnit | N
     converter, except in Pa with a name that says pressure. A unit that is written and not known is asked for.
     """
     level = highest_stable(raw)
-    if level is None or spread(raw)[0] < 0 or _raw_unit(column) or _strange_unit(column):
+    if level is None or spread(raw)[0] < 0 or raw_unit(column) or strange_unit(column):
         return None
     named = column.hints.weight("pressure") >= 0.9 or column.hints.sense == "absolute"
     whole = column.profile.whole or bool((raw[:1000] == np.rint(raw[:1000])).all())
@@ -332,50 +334,13 @@ def _scaled(column: Column, given: Channel, ambient: Ambient) -> tuple[PressureP
     return (_below_ambient(plan, _along(column.values, points), ambient) if given.sense == "absolute" else plan), []
 
 
-def _ask_unit(column: Column) -> Question:
-    low, high = spread(column.values)
-    raw = _raw_unit(column)
-    if not raw:
-        found = f'the unit of "{column.name}" does not show (readings from {low:.4g} to {high:.4g})'
-        return Question(found=found, line=f'pressure = {{ column = "{column.name}", unit = "kPa", sense = "gauge" }}')
-    found = f'the scale of "{column.name}" from {raw} to kPa does not show (readings from {low:.4g} to {high:.4g})'
-    line = f'pressure = {{ column = "{column.name}", scale = [[4.0, 0.0], [20.0, -101.3]] }}'
-    return Question(found=found, line=line + f"   # two points of the sensor: {raw}, kPa")
-
-
-def _raw_unit(column: Column) -> str:
-    """The unit of a reading that is no pressure yet, as it is written; empty where none stands with the column."""
-    found = [t for t in _written_units(column) if t.casefold() in _RAW_UNITS]
-    return found[0] if found else next((t for t in column.hints.tokens[1:] if t in _RAW_UNITS), "")
-
-
-def _strange_unit(column: Column) -> bool:
-    return any(t.casefold() not in _NO_UNITS for t in _written_units(column))
-
-
-def _written_units(column: Column) -> list[str]:
-    """Units that stand with a column, in its row of units or in brackets in its name."""
-    return [column.unit.strip("[]() "), *re.findall(r"[\[(]\s*([^\])]*?)\s*[\])]", column.name)]
-
-
-def _ask_sense(column: Column, unit: PressureUnit, raw: NDArray[np.float64]) -> Question:
-    low, high = spread(raw)
-    kpa = (low * unit.kpa, high * unit.kpa)
-    found = (
-        f'"{column.name}" reads from {low:.4g} to {high:.4g} {unit.symbol}; as gauge that is a vacuum of up to '
-        f"{max(-kpa[0], 0):.0f} kPa, as vacuum {max(kpa[1], 0):.0f} kPa, as absolute {max(101.3 - kpa[0], 0):.0f} kPa"
-    )
-    line = f'pressure = {{ column = "{column.name}", unit = "{unit.symbol}", sense = "gauge" }}'
-    return Question(found=found, line=line + "   # or absolute, or vacuum")
-
-
-def ask_column(columns: list[Column]) -> Question:
-    """The question which of several columns is the pressure."""
-    if not columns:
-        return Question(
-            found="no column is a pressure", line='pressure = { column = "...", unit = "kPa", sense = "gauge" }'
-        )
-    found = f"several columns may be the pressure: {joined(c.name for c in columns)}"
-    sure = all(c.hints.pressure_unit for c in columns)
-    unit = "" if sure else ', unit = "kPa", sense = "gauge"'
-    return Question(found=found, line=f'pressure = {{ column = "{columns[0].name}"{unit} }}')
+def _by_preamble(column: Column, scale: SensorScale, ambient: Ambient) -> tuple[PressurePlan | None, list[Question]]:
+    """The scale that stands above the columns; the readings must show the sense that it gives, or that is said."""
+    kpa = _along(_without_sentinels(column.values), scale.points)
+    found = _sense(kpa, column, scale.sense or column.hints.sense)
+    if found is None:
+        return None, [ask_unit(column)]
+    plan, _ = _scaled(column, Channel(scale=scale.points, sense=found[0]), ambient)
+    facts = [replace(plan.assumptions[0], evidence=scale.line, confidence=0.95), *plan.assumptions[1:]]
+    facts.append(Assumption(what=f"sense of {column.name}", value=found[0], evidence=found[1], confidence=found[2]))
+    return replace(plan, sense=found[0], assumptions=tuple(facts)), []

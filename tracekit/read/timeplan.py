@@ -224,7 +224,8 @@ def _number_plan(head: Head, column: Column, unit: str | None) -> TimePlan:
         origin = next((start for low, high, f, start in _EPOCHS if low <= known[0] < high and f == size), None)
         return replace(base, unit_s=size, origin_s=origin, dated=origin is not None, evidence="station file")
     for low, high, factor, start in _EPOCHS:
-        if low <= known.min() and known.max() < high and column.hints.weight("time"):
+        timely = column.hints.weight("time") or (factor < 1.0 and not start)  # nothing else counts so far
+        if low <= known.min() and known.max() < high and timely:
             evidence = f"numbers from {known[0]:.0f} are seconds since 1970" if factor == 1.0 else "counts since 1970"
             if start:
                 evidence = "steps of 100 ns since 1601" if known[0] < 2e17 else "steps of 100 ns since the year 1"

@@ -1,0 +1,70 @@
+"""Questions about the pressure: which column it is, in what unit, scale and sense."""
+
+import re
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tracekit.read.columns import Column
+from tracekit.read.head import Question, joined, spread
+from tracekit.units import PressureUnit
+
+_RAW_UNITS = ("ma", "v", "mv", "volt", "volts", "counts", "count", "adc", "#", "digits", "raw", "lsb", "inc")
+_NO_UNITS = ("", "-", "–", "1", "abs", "absolute", "a", "real", "float", "int", "double", "word")
+_EXAMPLES = {
+    "ma": "[[4.0, 0.0], [20.0, -101.3]]", "v": "[[0.0, 0.0], [10.0, -101.3]]", "volt": "[[0.0, 0.0], [10.0, -101.3]]",
+    "mv": "[[0.0, 0.0], [10000.0, -101.3]]",
+}  # fmt: skip
+
+
+def ask_unit(column: Column) -> Question:
+    """The question in what unit, or on what scale, a column is a pressure."""
+    low, high = spread(column.values)
+    raw = raw_unit(column)
+    if not raw:
+        found = f'the unit of "{column.name}" does not show (readings from {low:.4g} to {high:.4g})'
+        return Question(found=found, line=f'pressure = {{ column = "{column.name}", unit = "kPa", sense = "gauge" }}')
+    found = f'the scale of "{column.name}" from {raw} to kPa does not show (readings from {low:.4g} to {high:.4g})'
+    points = _EXAMPLES.get(raw.casefold(), "[[0.0, 0.0], [4095.0, -101.3]]")
+    line = f'pressure = {{ column = "{column.name}", scale = {points} }}'
+    return Question(found=found, line=line + f"   # two points of the sensor: {raw}, kPa")
+
+
+def raw_unit(column: Column) -> str:
+    """The unit of a reading that is no pressure yet, as it is written; empty where none stands with the column."""
+    found = [t for t in _written_units(column) if t.casefold() in _RAW_UNITS]
+    return found[0] if found else next((t for t in column.hints.tokens[1:] if t in _RAW_UNITS), "")
+
+
+def strange_unit(column: Column) -> bool:
+    """True where something stands with the column that is no unit of pressure and means more than "no unit"."""
+    return any(t.casefold() not in _NO_UNITS for t in _written_units(column))
+
+
+def _written_units(column: Column) -> list[str]:
+    """Units that stand with a column, in its row of units or in brackets in its name."""
+    return [column.unit.strip("[]() "), *re.findall(r"[\[(]\s*([^\])]*?)\s*[\])]", column.name)]
+
+
+def ask_sense(column: Column, unit: PressureUnit, raw: NDArray[np.float64]) -> Question:
+    """The question in what sense a column is a pressure; `raw` are its readings, shape (n,)."""
+    low, high = spread(raw)
+    kpa = (low * unit.kpa, high * unit.kpa)
+    found = (
+        f'"{column.name}" reads from {low:.4g} to {high:.4g} {unit.symbol}; as gauge that is a vacuum of up to '
+        f"{max(-kpa[0], 0):.0f} kPa, as vacuum {max(kpa[1], 0):.0f} kPa, as absolute {max(101.3 - kpa[0], 0):.0f} kPa"
+    )
+    line = f'pressure = {{ column = "{column.name}", unit = "{unit.symbol}", sense = "gauge" }}'
+    return Question(found=found, line=line + "   # or absolute, or vacuum")
+
+
+def ask_column(columns: list[Column]) -> Question:
+    """The question which of several columns is the pressure."""
+    if not columns:
+        return Question(
+            found="no column is a pressure", line='pressure = { column = "...", unit = "kPa", sense = "gauge" }'
+        )
+    found = f"several columns may be the pressure: {joined(c.name for c in columns)}"
+    sure = all(c.hints.pressure_unit for c in columns)
+    unit = "" if sure else ', unit = "kPa", sense = "gauge"'
+    return Question(found=found, line=f'pressure = {{ column = "{columns[0].name}"{unit} }}')
