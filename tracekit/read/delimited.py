@@ -84,7 +84,7 @@ def _mark_open_quotes(text: bytes, shape: TextShape) -> bytes:
     for number in odd.tolist():
         end = int(ends[number]) if number < len(ends) else len(text)
         start = int(ends[number - 1]) + 1 if number else 0
-        parts += [text[place:start], text[start:end].replace(b'"', b""), mark]
+        parts += [text[place:start], text[start:end].replace(b'"', b"").rstrip(b"\r"), mark]
         place = end
     return b"".join([*parts, text[place:]])
 
