@@ -13,13 +13,15 @@ from typing import Annotated
 import typer
 
 from tracekit.errors import UsageError, message
-from tracekit.fleet.batch import SEVERITIES, Job
+from tracekit.fleet.address import is_address
+from tracekit.fleet.batch import LAST_GOOD, SEVERITIES, Job
 from tracekit.fleet.watch import Watch
 from tracekit.fleet.watch import watch as watch_folder
 from tracekit.fleet.watch_alarm import WEBHOOK_VARIABLE, Telling, checked_webhook
 from tracekit.history.place import LocalPlace, Place, open_place
 from tracekit.model.finding import Severity
 from tracekit.options.watch import WatchOptions
+from tracekit.read.source import find_inputs
 from tracekit.read.station_file import load_stations
 from tracekit.report.files import check_folder
 from tracekit.units import pressure_unit
@@ -29,6 +31,10 @@ def watch(
     folder: Annotated[Path, typer.Argument(metavar="FOLDER", help="Where the logger puts its files.")],
     history: Annotated[str, typer.Option(metavar="DIR", help="Folder or address of the history to add to.")],
     station: Annotated[list[Path] | None, typer.Option(help="Station file, or a folder of them.")] = None,
+    baseline: Annotated[
+        str | None,
+        typer.Option(metavar="LOG", help="The healthy station; last-good: the history's, once it has one."),
+    ] = None,
     out: Annotated[Path, typer.Option(metavar="DIR", help="Where the pages go, a folder per log.")] = Path(
         "tracekit-out"
     ),
@@ -40,13 +46,13 @@ def watch(
         float, typer.Option("--give-up", min=0.0, metavar="S", help="Unreadable and unchanged so long: set aside.")
     ] = 120.0,
     command: Annotated[
-        str, typer.Option("--exec", metavar="COMMAND", help="Run this when a log is bad; facts in TRACEKIT_…")
+        str, typer.Option("--exec", metavar="COMMAND", help="Run this for bad logs and alarms; facts in TRACEKIT_…")
     ] = "",
     webhook: Annotated[
         str,
-        typer.Option(metavar="URL", envvar=WEBHOOK_VARIABLE, help="Post to this when a log is bad; never logged."),
+        typer.Option(metavar="URL", envvar=WEBHOOK_VARIABLE, help="Post to this then; never logged."),
     ] = "",
-    alarm_on: Annotated[Severity, typer.Option(help="How bad a log must be for --exec and --webhook.")] = "major",
+    alarm_on: Annotated[Severity, typer.Option(help="How bad it must be for --exec and --webhook.")] = "major",
     timeout: Annotated[float, typer.Option(min=1.0, metavar="S", help="Longest time for either.")] = 30.0,
     date_by_file: Annotated[
         bool, typer.Option("--date-by-file", help="Date logs by the last change of their file: for logs without dates.")
@@ -63,8 +69,8 @@ def watch(
         severities=SEVERITIES[SEVERITIES.index(alarm_on) :],
     )  # fmt: skip
     watched = Watch(
-        folder=folder, template=_template(out, history, station or [], units), out=out, notes=_notes(place, out),
-        date_by_file=date_by_file, recursive=recursive, telling=telling,
+        folder=folder, template=_template(out, history, station or [], baseline, units), out=out,
+        notes=_notes(place, out), date_by_file=date_by_file, recursive=recursive, telling=telling,
         options=WatchOptions(poll_s=poll, settle_s=settle, bad_s=give_up, tell_s=timeout),
     )  # fmt: skip
     if recursive:
@@ -76,9 +82,12 @@ def watch(
         signal.signal(signal.SIGTERM, before)
 
 
-def _template(out: Path, history: str, station: list[Path], units: str) -> Job:
+def _template(out: Path, history: str, station: list[Path], baseline: str | None, units: str) -> Job:
+    """How each log is diagnosed. Raises LogReadError where the baseline is not there."""
+    if baseline is not None and baseline != LAST_GOOD and not is_address(baseline):
+        find_inputs(baseline)
     stations, unit = load_stations(station), pressure_unit(units).symbol
-    return Job(log="", folder=out, stations=stations, history=history, unit=unit)
+    return Job(log="", folder=out, stations=stations, history=history, baseline=baseline, unit=unit)
 
 
 def _notes(place: Place, out: Path) -> Place:

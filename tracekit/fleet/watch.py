@@ -17,10 +17,12 @@ from types import TracebackType
 from typing import Self
 
 from tracekit.errors import OutputError, TracekitError
-from tracekit.fleet.batch import Job, Outcome, run_job
+from tracekit.fleet.batch import LAST_GOOD, Job, Outcome, run_job
 from tracekit.fleet.watch_alarm import Telling, found_in, tell
 from tracekit.fleet.watch_files import logs_below, opens, set_aside, stamp_of
 from tracekit.fleet.watch_notes import Note, Notes
+from tracekit.fleet.watch_trend import TrendWatch, note_due
+from tracekit.history.good import NoGoodLogError
 from tracekit.history.place import Place, open_place
 from tracekit.history.upkeep import compact, withdraw
 from tracekit.options.watch import WatchOptions
@@ -53,6 +55,11 @@ class Watch:
         """A file's name below the watched folder, with `/` between its parts."""
         return path.relative_to(self.folder).as_posix()
 
+    def trends(self) -> TrendWatch:
+        """Who tells of alarms over time."""
+        files = {s.station.name or s.source: s for s in self.template.stations}
+        return TrendWatch(self.template.history, files, (self.notes, self.folder), self.telling, self.options)
+
     def notes_on_files(self) -> Notes:
         """The notes on the files of this folder."""
         return Notes(self.notes, self.folder)
@@ -80,6 +87,7 @@ def watch(watch_: Watch, say: Say, *, once: bool = False) -> int:
     disk); else that is waited out. Nothing is lost: the next look goes on.
     """
     seen: dict[str, Seen] = {}
+    trends = watch_.trends()
     done, pause_s, merged, there = 0, 0.0, 0, True
     progress_s = time.monotonic()
     version = importlib.metadata.version("tracekit")
@@ -91,6 +99,7 @@ def watch(watch_: Watch, say: Say, *, once: bool = False) -> int:
         for path in ready:
             try:
                 done += _taken(watch_, path, seen, say, once=once)
+                trends.look(say)
                 pause_s, progress_s = 0.0, time.monotonic()
             except OutputError as error:
                 say("cannot_write", {"file": watch_.name_of(path), "reason": str(error)})
@@ -102,9 +111,11 @@ def watch(watch_: Watch, say: Say, *, once: bool = False) -> int:
             merged = done
             _merge(watch_, say)
         if once and _enough(watch_, waiting, progress_s):
+            trends.look(say, now=True)
             if waiting:
                 say("left", {"files": waiting, "why": "growing or locked"})
             return done
+        trends.look(say)
         time.sleep(max(watch_.options.poll_s, pause_s))
 
 
@@ -199,7 +210,7 @@ def take(watch_: Watch, path: Path, say: Say) -> str:
         return f"{_ENDED} {watch_.options.most_tries} times."
     try:
         with _Contained(watch_.template.history) as contained:
-            outcome = run_job(_job(watch_, path, stamp))
+            outcome = _diagnosed(_job(watch_, path, stamp))
     except (KeyboardInterrupt, SystemExit):
         notes.write(name, replace(note, tries=note.tries - 1))
         raise
@@ -213,6 +224,7 @@ def take(watch_: Watch, path: Path, say: Say) -> str:
     say("done", {**facts, "history": list(outcome.notes)})
     log_id = _log_id(outcome)
     _withdraw_part(watch_, path, note, log_id, say)
+    note_due(watch_.notes, watch_.folder, outcome.document, (name, str(outcome.page or "")))
     tell(watch_.telling, watch_.notes, (name, str(outcome.page or "")), found_in(outcome.document), watch_.options, say)
     if stamp_of(path) == stamp:
         notes.write(name, replace(note, state="done", tries=0, log_id=log_id, log_size=stamp[0]))
@@ -238,6 +250,16 @@ def _job(watch_: Watch, path: Path, stamp: _Stamp) -> Job:
     folder = watch_.out / name.parent / (name.name if alike else name.stem)
     started_us = stamp[1] // 1000 if watch_.date_by_file else watch_.template.started_us
     return replace(watch_.template, log=str(path), folder=folder, started_us=started_us)
+
+
+def _diagnosed(job: Job) -> Outcome:
+    """The main job; until the history has a good log of the station, without one to compare with."""
+    try:
+        return run_job(job)
+    except NoGoodLogError:
+        if job.baseline != LAST_GOOD:
+            raise
+        return run_job(replace(job, baseline=None))
 
 
 def _log_id(outcome: Outcome) -> str:

@@ -1,4 +1,4 @@
-"""Telling somebody that a log is bad: by a command of the user's, or a POST to an address; both off by default.
+"""Telling somebody of bad logs and of alarms over time: by a command of the user's, or a POST; both off by default.
 
 A finding that stays is told once, again when it gets more severe, and again after some days. Neither way may hold up
 the watch: both have a time limit. Of the address only the host is ever logged, since keys stand in the rest.
@@ -50,6 +50,25 @@ class Telling:
     webhook: str = ""
     severities: tuple[str, ...] = ("critical", "major")
 
+    @property
+    def anybody(self) -> bool:
+        """Whether there is somebody to tell."""
+        return bool(self.command or self.webhook)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Notice:
+    """What is told at once: name of the log's file, its page, the worst severity, and what is new.
+
+    alarms  facts of each alarm over time, with `station` (or `supply_group`) and `measure` among them
+    """
+
+    file: str
+    page: str
+    severity: str
+    findings: tuple[Found, ...] = ()
+    alarms: tuple[Mapping[str, object], ...] = ()
+
 
 def checked_webhook(address: str) -> str:
     """The address, if it is one that can be posted to.
@@ -95,21 +114,26 @@ def tell(
     place  where it is noted what was told
     facts  name of the log's file, path of its page
     """
-    if not (telling.command or telling.webhook):
+    if not telling.anybody:
         return
     bad = [f for f in found if f.severity in telling.severities]
     new = tuple(f for f in bad if not _told_lately(place, f, options))
     if not new:
         return
     worst = max(new, key=lambda f: SEVERITIES.index(f.severity) if f.severity in SEVERITIES else -1).severity
-    told = []
-    if telling.command:
-        told.append(_run(telling.command, (*facts, worst), new, options.tell_s, say))
-    if telling.webhook:
-        told.append(_post(telling.webhook, (*facts, worst), new, options.tell_s, say))
-    if any(told):
+    if send(telling, Notice(file=facts[0], page=facts[1], severity=worst, findings=new), options, say):
         for one in new:
             _note_told(place, one)
+
+
+def send(telling: Telling, notice: Notice, options: WatchOptions, say: Say) -> bool:
+    """Run the command and post to the address, whichever there is. True where one of them went well."""
+    told = []
+    if telling.command:
+        told.append(_run(telling.command, notice, options.tell_s, say))
+    if telling.webhook:
+        told.append(_post(telling.webhook, notice, options.tell_s, say))
+    return any(told)
 
 
 def _name(found: Found) -> str:
@@ -135,15 +159,16 @@ def _note_told(place: Place, found: Found) -> None:
     place.put(_name(found), json.dumps(body).encode())
 
 
-def _run(
-    command: tuple[str, ...], facts: tuple[str, str, str], new: tuple[Found, ...], limit_s: float, say: Say
-) -> bool:
+def _run(command: tuple[str, ...], notice: Notice, limit_s: float, say: Say) -> bool:
     """Run the user's command: no shell, its facts in the environment, a time limit. True where it ended well."""
-    file, page, severity = facts
+    file = notice.file
+    stations = {*(f.station for f in notice.findings), *(_text(a["station"]) for a in notice.alarms if "station" in a)}
+    groups = {_text(a["supply_group"]) for a in notice.alarms if "supply_group" in a}
     given = {
-        "TRACEKIT_LOG": file, "TRACEKIT_SEVERITY": severity, "TRACEKIT_PAGE": page,
-        "TRACEKIT_STATIONS": "; ".join(sorted({f.station for f in new})),
-        "TRACEKIT_FINDINGS": " ".join(dict.fromkeys(f.code for f in new)),
+        "TRACEKIT_LOG": file, "TRACEKIT_SEVERITY": notice.severity, "TRACEKIT_PAGE": notice.page,
+        "TRACEKIT_STATIONS": "; ".join(sorted(stations)), "TRACEKIT_SUPPLY_GROUPS": "; ".join(sorted(groups)),
+        "TRACEKIT_FINDINGS": " ".join(dict.fromkeys(f.code for f in notice.findings)),
+        "TRACEKIT_ALARMS": " ".join(dict.fromkeys(str(a["measure"]) for a in notice.alarms)),
     }  # fmt: skip
     env = {name: value for name, value in os.environ.items() if name != WEBHOOK_VARIABLE}
     try:
@@ -170,15 +195,16 @@ class _NoRedirect(urllib.request.HTTPRedirectHandler):
         """Refuse."""
 
 
-def _post(webhook: str, facts: tuple[str, str, str], new: tuple[Found, ...], limit_s: float, say: Say) -> bool:
-    """Post the findings as JSON. True where the other side answered with a status of success."""
-    file, page, severity = facts
+def _post(webhook: str, notice: Notice, limit_s: float, say: Say) -> bool:
+    """Post findings and alarms as JSON. True where the other side answered with a status of success."""
+    file = notice.file
     body = {
-        "schema": "tracekit.alarm/1", "log": file, "page": page, "severity": severity,
+        "schema": "tracekit.alarm/1", "log": file, "page": notice.page, "severity": notice.severity,
         "findings": [
             {"station": f.station, "code": f.code, "severity": f.severity, "title": f.title, "confidence": f.confidence}
-            for f in new
+            for f in notice.findings
         ],
+        "alarms": [dict(alarm) for alarm in notice.alarms],
     }  # fmt: skip
     said: list[tuple[int, str]] = []
     data = json.dumps(body, ensure_ascii=False).encode("utf-8", "replace")

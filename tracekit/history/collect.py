@@ -77,10 +77,18 @@ class Collected:
     logs: int
     _gathered: "_Gathered"
 
-    def histories(self) -> Iterator[StationHistory]:
-        """The stations' records, one at a time."""
+    def histories(self, only: frozenset[str] | None = None) -> Iterator[StationHistory]:
+        """The stations' records, one at a time; with `only` those of these stations and of their supply groups."""
+        groups = [self._group(code) for code in range(len(self.stations))]
+        mine = {group for group, station in zip(groups, self.stations, strict=True) if only and station in only}
         for code in sorted(range(len(self.stations)), key=lambda c: self.stations[c]):
-            yield _station_history(self._gathered, code, self.stations[code])
+            station, group = self.stations[code], groups[code]
+            if only is None or station in only or (group is not None and group in mine):
+                yield _station_history(self._gathered, code, station)
+
+    def _group(self, code: int) -> str | None:
+        """The supply group of a station, where one is known."""
+        return self._gathered.latest.get(code, {}).get(("fact", "supply_group", ""), (0, None, 0.0))[1]
 
 
 @dataclass(frozen=True, slots=True)

@@ -24,6 +24,10 @@ _WRONG_KINDS = ("cause", "setting", "sensor")
 _SUM_DIGITS = 24
 
 
+class NoGoodLogError(UsageError):
+    """The history has no good log of a station yet."""
+
+
 def is_good(result: StationResult) -> bool:
     """Whether a station's log can be a baseline: nothing found above info that needs a repair, and cycles enough."""
     wrong = any(f.severity != "info" and f.kind in _WRONG_KINDS for f in result.findings)
@@ -48,7 +52,7 @@ def keep_good(place: Place, result: StationResult, log_id: str, start_us: int) -
 def last_good(history: str | Path, station: str, before_us: int | None = None) -> tuple[StationData, LeakResult, str]:
     """The newest good log of a station before a time: its data, its leak, and the log's id.
 
-    Raises UsageError where the history has none.
+    Raises NoGoodLogError where the history has none.
     """
     place = open_place(history)
     folder, stones = _folder(station), read_tombstones(place)
@@ -62,7 +66,7 @@ def last_good(history: str | Path, station: str, before_us: int | None = None) -
                 if not _is_forgotten(facts, stones):
                     return records["data"], records["leak"], str(facts["log_id"])
     found = f'no good log of "{station}" that this version can use'
-    raise UsageError(message(place.where, found, "a log without faults, added before", "Give --baseline LOG."))
+    raise NoGoodLogError(message(place.where, found, "a log without faults, added before", "Give --baseline LOG."))
 
 
 def _folder(station: str) -> str:

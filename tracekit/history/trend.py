@@ -2,7 +2,7 @@
 
 import importlib.metadata
 from collections import Counter
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import replace
 from pathlib import Path
 
@@ -43,6 +43,7 @@ def trend(
     stations: Mapping[str, Station] | None = None,
     limits: Mapping[str, Limit] | None = None,
     as_of_us: int | None = None,
+    only: Collection[str] | None = None,
     options: TrendOptions | None = None,
 ) -> FleetTrend:
     """The trend of every station of a history.
@@ -50,6 +51,7 @@ def trend(
     stations  station files by station name; their limits win over those kept in the history
     limits    limits by measure for stations that have none
     as_of_us  what "now" means [UTC microseconds since 1970]; the newest log where absent
+    only      stations that are asked for; those of their supply groups come with them, for common changes
 
     Raises UsageError where there is no history, or a newer tracekit wrote it.
     """
@@ -59,7 +61,7 @@ def trend(
     events = read_events(place)
     files = stations or {}
     trends = []
-    for record in collected.histories():
+    for record in collected.histories(None if only is None else frozenset(only)):
         if len(record.start_us):
             mine = tuple(e for e in events if e.station.casefold() == record.station.casefold())
             trends.append(station_trend(record, mine, files.get(record.station), limits or {}, opts))

@@ -17,6 +17,9 @@ class WatchOptions:
     merge_every: int = option(500, "logs", "the small files of the history are merged after so many")
     tell_s: float = option(30.0, "s", "a command or a post for an alarm is ended after this time")
     tell_again_days: float = option(7.0, "d", "a finding that stays is told again after so long, not with every log")
+    trend_share: float = option(0.1, "share", "of the time at most goes into trends while logs wait")
+    trend_least_s: float = option(30.0, "s", "and they are not found anew more often than this")
+    same_alarm_days: float = option(14.0, "d", "a standing alarm that is dated later by less is the one told already")
     endings: tuple[str, ...] = option(
         (".csv", ".txt", ".tsv", ".dat", ".log", ".parquet", ".csv.gz", ".txt.gz", ".csv.zst", ".zip"),
         "file ending", "what loggers write; other files in the folder are left alone",
