@@ -13,6 +13,7 @@ from made_logs import write_log
 from tracekit import cli
 from tracekit.cli.common import dropped
 from tracekit.cli.completion import SHELLS
+from tracekit.cli.opening import show_page
 
 
 @pytest.mark.parametrize("command", [name for name, _ in cli.available() if name != "watch"])
@@ -83,6 +84,49 @@ def test_a_dropped_file_in_a_foreign_folder_writes_beside_it(tmp_path: Path, mon
     assert dropped([str(log), "--out", "x"], screen=False) == [str(log), "--out", "x"]
 
 
+def _command_lines(folder: Path) -> list[list[str]]:
+    """A short call of every command that writes a page, on logs made in a folder."""
+    log, other = write_log(folder / "loader.csv"), write_log(folder / "again.csv", seed=5)
+    assert cli.run(["diagnose", str(log), "--out", str(folder / "d"), "--history", str(folder / "h"), "--quiet",
+                    "--started", "2031-03-02T06:00+00:00"]) == 0  # fmt: skip
+    return [
+        ["diagnose", str(log)], ["diagnose", str(log), str(other)], ["inspect", str(log)], ["tune", str(log)],
+        ["compare", str(log), str(other)], ["plan", "--from", str(log)], ["trend", str(folder / "h")],
+    ]  # fmt: skip
+
+
+def test_every_command_that_writes_a_page_opens_it(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """--open opens the page that was written, also with --quiet; without --open nothing is opened."""
+    opened: list[str] = []
+    monkeypatch.setattr("webbrowser.open", lambda address: opened.append(address) or True)
+    monkeypatch.chdir(tmp_path)
+    for number, line in enumerate(_command_lines(tmp_path)):
+        out = tmp_path / f"out{number}"
+        assert cli.run([*line, "--out", str(out), "--quiet"]) == 0, line
+        assert opened == [], line
+        assert cli.run([*line, "--out", str(out), "--quiet", "--open"]) == 0, line
+        assert capsys.readouterr().out == "", line
+        pages = ("index.html", "report.html") if line.count(str(tmp_path / "again.csv")) and line[0] == "diagnose" else ("report.html",)
+        assert opened == [(out / pages[0]).as_uri()], line
+        assert "Content-Security-Policy" in (out / pages[0]).read_text(encoding="utf-8")
+        opened.clear()
+
+
+def test_a_page_that_no_browser_opens_is_named(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Where no browser can be opened, standard error says where the page is."""
+    monkeypatch.setattr("webbrowser.open", lambda _address: False)
+    page = tmp_path / "report.html"
+    page.write_text("x", encoding="utf-8")
+    show_page(page, wanted=True)
+    assert page.as_uri() in capsys.readouterr().err
+    show_page(page, wanted=False)
+    assert capsys.readouterr().err == ""
+
+
 @pytest.mark.parametrize("shell", SHELLS)
 def test_completion_names_commands_and_options(shell: str, capsys: pytest.CaptureFixture[str]) -> None:
     """Each script holds every command and the options of diagnose."""
@@ -106,3 +150,18 @@ def test_completion_works_in_bash(capsys: pytest.CaptureFixture[str]) -> None:
     assert done.stdout.split() == ["--baseline", "volume"]
     assert cli.run(["completion", "bsh"]) == 2
     assert 'Did you mean "bash"?' in capsys.readouterr().err
+
+
+def test_several_logs_leave_an_index(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A run over several logs leaves an index with earlier results and with what failed, and says where it is."""
+    logs = [str(write_log(tmp_path / f"loader_{k}.csv", seed=k)) for k in range(3)]
+    out = tmp_path / "out"
+    assert cli.run(["diagnose", logs[0], "--out", str(out / "earlier"), "--quiet"]) == 0
+    assert not (out / "index.html").exists()
+    bad = tmp_path / "bad.csv"
+    bad.write_text("nothing", encoding="utf-8")
+    assert cli.run(["diagnose", *logs[1:], str(bad), "--out", str(out), "--workers", "1"]) == 2
+    assert f"Index: {out / 'index.html'}" in capsys.readouterr().out
+    text = (out / "index.html").read_text(encoding="utf-8")
+    assert text.count('class="go"') == 3
+    assert "bad.csv" in text

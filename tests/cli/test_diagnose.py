@@ -75,7 +75,7 @@ def test_several_logs(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> Non
     arguments = [str(first), str(tmp_path / "bad.csv"), str(second), "--out", str(tmp_path / "out"), "--workers", "1"]
     assert cli.run(["diagnose", *arguments]) == 2
     told = capsys.readouterr()
-    assert _names(tmp_path / "out") == {"log", "log-2"}
+    assert _names(tmp_path / "out") == {"index.html", "log", "log-2"}
     assert _names(tmp_path / "out" / "log") == _names(tmp_path / "out" / "log-2") == NAMES
     assert "bad.csv" in told.err
     assert told.err.endswith("tracekit: 1 of 3 logs could not be diagnosed.\n")

@@ -92,6 +92,8 @@ def test_healthy_says_what_would_have_shown():
     unmeasured = stories.withheld().stations[0]
     assert lead(unmeasured) == "Whether it leaks, this recording cannot show."
     assert verdict(stories.healthy().stations[0]).headline == "No fault found in 71 cycles"
+    unknown = replace(stories.healthy().stations[0], detectable=(), baseline=None, baseline_leak=None)
+    assert lead(unknown).endswith(" with the supply closed. No baseline says whether that is usual.")
 
 
 def test_a_log_that_cannot_answer_says_what_to_record():
@@ -135,7 +137,7 @@ def test_steps_end_with_a_recording(plain_result):
     ]  # fmt: skip
     short = replace(plain_result, findings=(stories.finding("leak_steady", steps=(stories.BLANK,)),))
     assert steps(short)[-1].act == "Record again after the repair"
-    assert steps(plain_result)[0].act == "Keep this log as the baseline"
+    assert steps(plain_result)[0].act == "If the station runs well, keep this log as the baseline"
 
 
 def test_step_is_split_into_act_and_results():

@@ -7,6 +7,7 @@ from typing import Annotated, Literal
 
 import typer
 
+from tracekit.cli.opening import OpenPage, show_page
 from tracekit.cli.sides import folder_for, read_document, recordings, station_hashes
 from tracekit.compare.engine import Asked, check_asked
 from tracekit.compare.engine import compare as compare_sides
@@ -45,6 +46,7 @@ def compare(
     units: Annotated[str, typer.Option(metavar="UNIT", help="Pressure unit of the page; files stay in kPa.")] = "kPa",
     as_json: Annotated[bool, typer.Option("--json", help="Print comparison.json instead of the summary.")] = False,
     quiet: Annotated[bool, typer.Option("--quiet", help="Print nothing but errors.")] = False,
+    open_page: OpenPage = False,
 ) -> None:
     """Decide whether a change between two recordings is real. Writes comparison.json and a sheet to sign."""
     folder = folder_for(out, after or before)
@@ -69,3 +71,4 @@ def compare(
         print(json.dumps(document, ensure_ascii=False, indent=1))
     elif not quiet:
         print("\n".join([*comparison_lines(result, unit), f"Sheet: {folder / 'report.html'}"]))
+    show_page(folder / "report.html", wanted=open_page)

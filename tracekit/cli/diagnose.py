@@ -3,7 +3,6 @@
 import json
 import os
 import sys
-import webbrowser
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from pathlib import Path
@@ -11,6 +10,7 @@ from typing import Annotated
 
 import typer
 
+from tracekit.cli.opening import OpenPage, show_page
 from tracekit.errors import UsageError, message
 from tracekit.fleet.address import is_address, logs_at
 from tracekit.fleet.batch import LAST_GOOD, SEVERITIES, Job, Outcome, run_jobs
@@ -19,11 +19,13 @@ from tracekit.fleet.timing import timing_line
 from tracekit.history.events import parse_time
 from tracekit.model.finding import Severity
 from tracekit.model.station import Station
+from tracekit.options.report import ReportOptions
 from tracekit.read import open_log
 from tracekit.read.opening import LogGroup, group_logs
 from tracekit.read.source import find_inputs
 from tracekit.read.station_file import load_stations
-from tracekit.report.files import check_folder
+from tracekit.report.files import check_folder, text_write, write_files
+from tracekit.report.folder_page import FOLDER_INDEX, folder_page
 from tracekit.units import pressure_unit
 
 DEFAULT_OUT = Path("tracekit-out")
@@ -59,7 +61,7 @@ def diagnose(
     cluster: Annotated[
         str, typer.Option(metavar="ADDRESS", help="Dask scheduler that shares out the logs, like tcp://host:8786.")
     ] = "",
-    open_page: Annotated[bool, typer.Option("--open", help="Open the page in a browser.")] = False,
+    open_page: OpenPage = False,
 ) -> None:
     """Say what is wrong, how sure, and what to do first. Writes a page, findings and tables into a folder."""
     stations = load_stations(station or [])
@@ -79,8 +81,11 @@ def diagnose(
         _check(job)
     running = run_on_cluster(_everywhere(jobs), cluster) if cluster else run_jobs(jobs, _processes(jobs, workers))
     outcomes = tuple(_shown(jobs, running, quiet=quiet, as_json=as_json, timing=timing))
-    if open_page and outcomes[0].page:
-        webbrowser.open(outcomes[0].page.resolve().as_uri())
+    page = outcomes[0].page if len(jobs) == 1 else _index(outcomes, out or DEFAULT_OUT, jobs[0].unit)
+    if page is not None and len(jobs) > 1 and not (quiet or as_json):
+        print(f"Index: {page}")
+    if page is not None:
+        show_page(page, wanted=open_page)
     _leave(outcomes, fail_on)
 
 
@@ -169,6 +174,16 @@ def _shown(
         if at + 1 < len(jobs):
             _progress(f"{at + 1} of {len(jobs)} logs done ...")
         yield outcome
+
+
+def _index(outcomes: Sequence[Outcome], folder: Path, unit: str) -> Path | None:
+    """Write the index of all results in the folder, earlier runs among them; None where no log has a page."""
+    if all(outcome.page is None for outcome in outcomes):
+        return None
+    failed = [(outcome.log, outcome.error) for outcome in outcomes if outcome.error]
+    page = folder_page(folder, failed, ReportOptions(unit=unit))
+    write_files(folder, {FOLDER_INDEX: text_write(page)})
+    return folder / FOLDER_INDEX
 
 
 def _progress(text: str) -> None:

@@ -8,6 +8,7 @@ from typing import Annotated, BinaryIO
 
 import typer
 
+from tracekit.cli.opening import OpenPage, show_page
 from tracekit.errors import OutputError, TracekitError, message
 from tracekit.model.result import StationResult
 from tracekit.model.station import Station
@@ -21,6 +22,7 @@ from tracekit.report.inspect_page import inspection_page
 from tracekit.units import pressure_unit
 
 STANDARD_INPUT = "-"
+DEFAULT_OUT = Path("tracekit-out") / "inspect"
 
 
 def inspect(
@@ -33,9 +35,12 @@ def inspect(
     out: Annotated[Path | None, typer.Option(metavar="DIR", help="Write a page and inspection.json there.")] = None,
     units: Annotated[str, typer.Option(metavar="UNIT", help="Pressure unit of the page.")] = "kPa",
     quiet: Annotated[bool, typer.Option("--quiet", help="Print nothing but errors.")] = False,
+    open_page: OpenPage = False,
 ) -> None:
     """Say what was understood of a log: columns, units, signs, sampling, gaps, each with its evidence."""
     unit = pressure_unit(units).symbol
+    if open_page and out is None:
+        out = DEFAULT_OUT / (Path(logs[0]).name.split(".")[0] or "log")
     if out is not None:
         check_folder(out)
     stations = load_stations(station or [])
@@ -54,6 +59,8 @@ def inspect(
     elif not quiet:
         print("\n".join(inspection_text(one, lines) for one, (_, lines) in zip(found, shows, strict=True)), end="")
         print(f"\nPage: {out / 'report.html'}" if out is not None else "", end="\n" if out is not None else "")
+    if out is not None:
+        show_page(out / "report.html", wanted=open_page)
     for one in (one for one in found if one.message):
         print(f"tracekit: {one.message}", file=sys.stderr)
     if any(one.message for one in found):

@@ -6,6 +6,7 @@ from typing import Annotated
 
 import typer
 
+from tracekit.cli.opening import OpenPage, show_page
 from tracekit.cli.sides import DEFAULT_OUT, recordings, refuse_existing
 from tracekit.compare.engine import Asked, choose_primary, now_utc
 from tracekit.compare.measures import DEFAULT_PRIMARY
@@ -41,6 +42,7 @@ def plan(
     out: Annotated[Path | None, typer.Option(metavar="DIR", help="Default: tracekit-out/plan.")] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print plan.json instead of the summary.")] = False,
     quiet: Annotated[bool, typer.Option("--quiet", help="Print nothing but errors.")] = False,
+    open_page: OpenPage = False,
 ) -> None:
     """Say how fast to sample and how many cycles to record to show a stated change."""
     folder = out or DEFAULT_OUT / "plan"
@@ -63,7 +65,9 @@ def plan(
     if as_json:
         print(json.dumps(document, ensure_ascii=False, indent=1))
     elif not quiet:
-        print("\n".join([*plan_lines(result), *([f"Frozen in {freeze}."] if freeze else [])]))
+        frozen = [f"Frozen in {freeze}."] if freeze else []
+        print("\n".join([*plan_lines(result), *frozen, f"Page: {folder / 'report.html'}"]))
+    show_page(folder / "report.html", wanted=open_page)
 
 
 def _change(text: str) -> tuple[float, bool]:

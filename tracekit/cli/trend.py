@@ -9,6 +9,7 @@ from typing import Annotated
 
 import typer
 
+from tracekit.cli.opening import OpenPage, show_page
 from tracekit.errors import UsageError, message, nearest
 from tracekit.history.digest import digest_json, digest_text
 from tracekit.history.events import parse_time
@@ -47,6 +48,7 @@ def trend(
     units: Annotated[str, typer.Option(metavar="UNIT", help="Pressure unit of the pages; files stay in kPa.")] = "kPa",
     as_json: Annotated[bool, typer.Option("--json", help="Print trend.json instead of the summary.")] = False,
     quiet: Annotated[bool, typer.Option("--quiet", help="Print nothing but errors.")] = False,
+    open_page: OpenPage = False,
 ) -> None:
     """Show how every measure changes over time: slopes, steps, alarms, dates of crossing a limit."""
     folder = out or DEFAULT_OUT
@@ -68,6 +70,7 @@ def trend(
     elif not quiet:
         print(digest_text(fleet), end="")
         print(f"Page: {folder / 'report.html'}")
+    show_page(folder / "report.html", wanted=open_page)
 
 
 def _limit(text: str) -> tuple[str, Limit]:

@@ -8,6 +8,7 @@ from typing import Annotated
 
 import typer
 
+from tracekit.cli.opening import OpenPage, show_page
 from tracekit.cli.sides import folder_for
 from tracekit.errors import UsageError, message, nearest
 from tracekit.model.result import DiagnosisRecord
@@ -45,6 +46,7 @@ def tune(
     units: Annotated[str, typer.Option(metavar="UNIT", help="Pressure unit of page and screen.")] = "kPa",
     as_json: Annotated[bool, typer.Option("--json", help="Print tuning.json instead of the summary.")] = False,
     quiet: Annotated[bool, typer.Option("--quiet", help="Print nothing but errors.")] = False,
+    open_page: OpenPage = False,
 ) -> None:
     """Suggest settings for switch and air saving, with their predicted effect. Writes a page and a set-up sheet."""
     check_goal(goal)
@@ -57,8 +59,9 @@ def tune(
     folders = [folder_for(out if len(paths) == 1 else None if out is None else out / Path(p).stem, p) for p in paths]
     for folder in folders:
         check_folder(folder)
-    for path, folder in zip(paths, folders, strict=True):
-        _tune_log(path, folder, stations, wanted)
+    made = [_tune_log(path, folder, stations, wanted) for path, folder in zip(paths, folders, strict=True)]
+    for place in [place for places in made for place in places][:1]:
+        show_page(place / "report.html", wanted=open_page)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -74,8 +77,8 @@ class _Asked:
     quiet: bool
 
 
-def _tune_log(path: str, folder: Path, stations: Sequence[Station], asked: _Asked) -> None:
-    """Tune every station of one recording (or the one asked for) and write its files."""
+def _tune_log(path: str, folder: Path, stations: Sequence[Station], asked: _Asked) -> list[Path]:
+    """Tune every station of one recording (or the one asked for); gives the folders of its files."""
     record = diagnose(path, station=tuple(stations) or None)
     names = [result.data.station for result in record.stations]
     if asked.only is not None and asked.only not in names:
@@ -83,6 +86,7 @@ def _tune_log(path: str, folder: Path, stations: Sequence[Station], asked: _Aske
     files = match_stations(stations, names) if stations else {}
     blocks = _samples(path, record, stations)
     several = len(names) > 1 and asked.only is None
+    places: list[Path] = []
     for index, name in enumerate(names):
         if asked.only is not None and name != asked.only:
             continue
@@ -93,6 +97,8 @@ def _tune_log(path: str, folder: Path, stations: Sequence[Station], asked: _Aske
         place = folder / "stations" / safe_name(name) if several else folder
         document = _write(record, index, tuning, file, place, asked.unit)
         _say(tuning, document, place, asked)
+        places.append(place)
+    return places
 
 
 def _samples(path: str, record: DiagnosisRecord, stations: Sequence[Station]) -> tuple[Block, ...]:

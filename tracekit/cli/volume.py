@@ -7,6 +7,7 @@ from typing import Annotated
 
 import typer
 
+from tracekit.cli.opening import OpenPage, show_page
 from tracekit.cli.sides import folder_for
 from tracekit.compare.recording import chosen_station
 from tracekit.compare.volume import Orifice, check_orifice, volume_of
@@ -38,6 +39,7 @@ def volume(
     out: Annotated[Path | None, typer.Option(metavar="DIR", help="Default: tracekit-out/ and the log's name.")] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print volume.json instead of the summary.")] = False,
     quiet: Annotated[bool, typer.Option("--quiet", help="Print nothing but errors.")] = False,
+    open_page: OpenPage = False,
 ) -> None:
     """Find the volume of a station from two decays, the second through a known extra orifice."""
     folder = folder_for(out, opened)
@@ -60,4 +62,5 @@ def volume(
     if as_json:
         print(json.dumps(document, ensure_ascii=False, indent=1))
     elif not quiet:
-        print("\n".join(volume_lines(result)))
+        print("\n".join([*volume_lines(result), f"Page: {folder / 'report.html'}"]))
+    show_page(folder / "report.html", wanted=open_page)

@@ -12,4 +12,5 @@ class ReportOptions:
     unit: str = option("kPa", "", "pressure unit shown at first; files stay in kPa")
     most_cycles: int = option(2000, "cycles", "cycles whose numbers a page carries; with 45 columns about 0.3 MB")
     most_points: int = option(60_000, "points", "points of traces a page carries for a closer look, about 0.15 MB")
+    most_rows: int = option(500, "rows", "lines of an index of a folder; it stays below 0.5 MB")
     most_pictures: int = option(5, "pictures", "beside the lead; more are not looked at (common practice, no source)")

@@ -50,6 +50,7 @@ def frame(
     scripts: Sequence[str] = (),
     data: Mapping[str, object] | None = None,
     print_note: str = "",
+    told: Mapping[str, object] | None = None,
 ) -> str:
     """A whole page that needs nothing but itself.
 
@@ -61,6 +62,7 @@ def frame(
     scripts     sources of further scripts, each allowed by its hash
     data        values for the scripts by name, embedded as JSON
     print_note  finished HTML at the foot of the first printed sheet
+    told        what an index of a folder says of the page, in its head, so that few bytes have to be read
     """
     style = asset("page.css")
     sources = (asset("page.js"), *scripts)
@@ -81,6 +83,7 @@ def frame(
             unit=unit,
             data=_json(embedded),
             print_note=print_note,
+            told=json.dumps(told, ensure_ascii=True, sort_keys=True) if told else "",
         )
     )
 

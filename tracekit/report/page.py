@@ -23,9 +23,9 @@ from tracekit.report.text import NBSP, clean, escape
 from tracekit.report.todo import steps
 from tracekit.report.verdict import verdict
 from tracekit.report.view import counts
-from tracekit.report.words import count, html
+from tracekit.report.words import count, html, plain
 
-INDEX_NAME, FOLDER = "report.html", "stations"
+INDEX_NAME, FOLDER, UNDATED = "report.html", "stations", "no date in the log"
 _RANK = ("critical", "major", "minor", "info")
 _PLAIN = ReportOptions()
 
@@ -69,6 +69,7 @@ def station_page(record: DiagnosisRecord, index: int, options: ReportOptions = _
         provenance=provenance(record), unit=unit, print_note=_print_note(record),
         scripts=(asset("cycles.js"), asset("explore.js")),
         data={**packed(result, options.most_cycles, options.most_points), "proof": proof(record, index)},
+        told=_told(result, record),
     )  # fmt: skip
 
 
@@ -77,7 +78,8 @@ def index_page(record: DiagnosisRecord, options: ReportOptions = _PLAIN) -> str:
     names = page_names(record)
     order = sorted(range(len(record.stations)), key=lambda i: _RANK.index(verdict(record.stations[i]).severity))
     rows = [_row(record.stations[i], f"{FOLDER}/{names[i]}", options.unit) for i in order]
-    wrong = sum(verdict(r).severity != "info" for r in record.stations)
+    said = [verdict(r) for r in record.stations]
+    wrong = sum(v.severity != "info" for v in said)
     n = len(record.stations)
     headline = f"{count(wrong)} of {count(n)} stations need work" if wrong else f"No fault found on {count(n)} stations"
     html_rows = render("stations.html", {
@@ -91,6 +93,8 @@ def index_page(record: DiagnosisRecord, options: ReportOptions = _PLAIN) -> str:
     return frame(
         headline, blocks, identity=(sources, _when(record.logs)), provenance=provenance(record), unit=options.unit,
         print_note=_print_note(record), data={"proof": proof(record, None)},
+        told={"name": sources, "when": _when(record.logs), "headline": headline, "lead": "", "action": "", "first": "",
+              "severity": min((v.severity for v in said), key=_RANK.index)},
     )  # fmt: skip
 
 
@@ -169,7 +173,7 @@ def _left_out(log: LogFacts) -> str:
 
 
 def _span(log: LogFacts) -> str:
-    start = _date(log.start_time_us) or "no date in the log"
+    start = _date(log.start_time_us) or UNDATED
     gaps = f", {count(len(log.gaps))} gaps" if log.gaps else ""
     jumps = f", {count(len(log.clock_steps))} clock steps" if log.clock_steps else ""
     return f"{start}, {_duration(log.duration_s)}{gaps}{jumps}"
@@ -192,7 +196,7 @@ def _duration(seconds: float) -> str:
 
 def _when(logs: Sequence[LogFacts]) -> str:
     starts = [log.start_time_us for log in logs if log.start_time_us is not None]
-    return _date(min(starts)) if starts else "no date in the log"
+    return _date(min(starts)) if starts else UNDATED
 
 
 def _identity(result: StationResult, logs: Sequence[LogFacts]) -> tuple[str, ...]:
@@ -203,6 +207,17 @@ def _identity(result: StationResult, logs: Sequence[LogFacts]) -> tuple[str, ...
         _when(logs),
         f"{count(n)} cycle{'' if n == 1 else 's'} in {_duration(total)}",
     )
+
+
+def _told(result: StationResult, record: DiagnosisRecord) -> dict[str, object]:
+    """What an index of a folder says of a station's page, pressures in kPa."""
+    said, first = verdict(result), steps(result)[0]
+    return {
+        "name": clean(result.data.station, 60) or "Station without a name", "when": _when(record.logs),
+        "headline": said.headline, "lead": plain(said.lead), "action": f"{said.action} {said.reasons}".strip(),
+        "first": clean(f"{first.act}{f' ({first.minutes} min)' if first.minutes else ''}.", 160),
+        "severity": said.severity,
+    }  # fmt: skip
 
 
 def _assumptions(

@@ -129,7 +129,7 @@ def _keep_as_baseline(result: StationResult) -> Step:
     if result.baseline is not None:
         return Step(act="Nothing to do", how="Record again on the usual day.", minutes=None, results=(), caution="")
     return Step(
-        act="Keep this log as the baseline",
+        act="If the station runs well, keep this log as the baseline",
         how="The next log of this station is then judged against it, and shows smaller changes.",
         minutes=None,
         results=(),
