@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tracekit.judge.effects import Comparison, Effect, robust_spread
-from tracekit.judge.features import Bands, Features
+from tracekit.judge.features import Bands, Features, response_from_open_cup
 from tracekit.model.cycle import StationData
 from tracekit.options.judge import JudgeOptions
 
@@ -34,6 +34,10 @@ LOGARITHMIC = ("rise", "blow", "noise", "command")
 Floats = NDArray[np.float64]
 _SOON_S = 0.06
 """Air that is on its way when the release command ends arrives within this (common practice, no source)."""
+
+
+_MEETS_LATER_S = 0.03
+"""Where no open cup shows, the answer may be that of the closed cup, so much later (common practice, no source)."""
 
 
 def measure_name(feature: str) -> tuple[str, str]:
@@ -149,6 +153,8 @@ def physical_effects(data: StationData, features: Features) -> dict[str, Effect]
         ("response", 0.022, float(np.hypot(0.011, slack))),
         ("blow_start", 0.035, float(np.hypot(0.025, slack))),
     ):
+        if name == "response" and not response_from_open_cup(data):
+            spread = float(np.hypot(spread, _MEETS_LATER_S))
         values = np.where(stays, features.values[name], 0.0) if name == "residual" else features.values[name]
         seen = values[features.held & np.isfinite(values)]
         if len(seen) < 4:

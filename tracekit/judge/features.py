@@ -243,26 +243,36 @@ def make_features(data: StationData, leak: LeakResult, bands: Bands) -> Features
         "command": np.log(_given_s(data)),
     }
     noise = leak.rate_noise if len(leak.rate_noise) else np.full(len(cycles), np.nan)
-    floor = _floors(data, values["top"])
+    floor = _floors(data, values)
     return Features(values=values, floor=floor, held=held, at_least=at_least, decay_noise=noise)
 
 
-def _floors(data: StationData, top: Floats) -> Mapping[str, float]:
+def _between_samples(time_ln: Floats, interval_s: float) -> float:
+    """Error of the logarithm of a time between two levels: a straight line between samples cuts the bend of the curve.
+
+    An exponential curve lies up to Δt²/8τ off it, and two levels are about a time constant apart.
+    """
+    seen = time_ln[np.isfinite(time_ln)]
+    return 0.125 * float((interval_s / np.exp(np.median(seen))) ** 2) if len(seen) else 0.0
+
+
+def _floors(data: StationData, values: Mapping[str, Floats]) -> Mapping[str, float]:
     """Smallest difference that the recording can show in each measure."""
     interval = data.sensor.sample_interval_s
     step, noise = data.sensor.quantisation_kpa, data.sensor.noise_kpa
     small = max(step / 2, 0.02)
+    top = values["top"]
     top_speed = float(np.nanmedian(top)) if np.isfinite(top).any() else 50.0
     return {
         "decay": 0.05,
-        "rise": 0.004,
+        "rise": max(0.004, _between_samples(values["rise"], interval)),
         "top": max(0.005 * top_speed, 0.2),
         "open": small,
         "response": max(0.25 * interval, 0.0005),
         "ultimate": small,
         "ultimate_fit": max(small, 0.2),
         "start": small,
-        "blow": 0.005,
+        "blow": max(0.005, _between_samples(values["blow"], interval)),
         "blow_start": max(0.25 * interval, 0.0005),
         "residual": small,
         "over": small,

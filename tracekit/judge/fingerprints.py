@@ -153,7 +153,7 @@ SIGNS: Mapping[str, Mapping[str, float]] = {
         "leak_part_dependent": 0.9, "check_valve_leak": 0.25, "leak_steady": 0.03, "supply_pressure_dips": 0.02,
     },
     "late_response": {
-        "supply_valve_slow": 0.8, "sensor_noisy": 0.3, "supply_pulsation": 0.05, "exhaust_restricted": 0.1,
+        "supply_valve_slow": 0.6, "sensor_noisy": 0.3, "supply_pulsation": 0.05, "exhaust_restricted": 0.1,
         "supply_pressure_low": 0.15,
     },
     "scattered_evacuation": {

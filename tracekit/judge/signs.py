@@ -271,14 +271,15 @@ def leaky_sign(
         odds = 2.5 * np.log(rate / options.leaky_kpa_s)
         return Sign(name="leaky", present=logistic(odds if coast is None else max(odds, coast)))
     flow = 0.0006 * volume_ml * rate
-    odds = _flow_odds(flow, options)
+    # small stations have small cups: what is usual grows with their rims, more slowly than with their volume
+    odds = _flow_odds(flow * float(np.sqrt(options.usual_volume_ml / volume_ml)), options)
     if coast is not None and coast > odds:
         odds = 0.5 * (odds + coast)  # a small volume empties fast through a fair leak too
     return Sign(name="leaky", present=logistic(odds), text=f"{flow:.2g} L/min ANR")
 
 
 def _flow_odds(flow_l_min: float, options: JudgeOptions) -> float:
-    """Log-odds of a leaking station against a healthy one, by the flow: any size against what is usual."""
+    """Log-odds of a leaking station against a healthy one, by the flow (of a usual volume): any size against usual."""
     middle = 0.5 * np.log(options.healthy_least_l_min * options.healthy_most_l_min)
     spread = np.log(options.healthy_most_l_min / options.healthy_least_l_min) / (2.0 * _EIGHT_IN_TEN)
     sizes = np.log(options.leak_most_l_min / options.healthy_least_l_min)

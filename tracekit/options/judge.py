@@ -39,6 +39,7 @@ class JudgeOptions:
         0.02, "L/min ANR", "eight in ten healthy stations leak between this and the next (common practice, no source)"
     )
     healthy_most_l_min: float = option(0.1, "L/min ANR", "the upper of the two (common practice, no source)")
+    usual_volume_ml: float = option(60.0, "mL", "of the station of which the two hold (common practice, no source)")
     leak_most_l_min: float = option(10.0, "L/min ANR", "leaks come in any size up to an open cup")
     short_coast_s: float = option(
         1.5, "s", "a leak that empties the band of air saving in less is no healthy one (common practice: 1 to 3)"
