@@ -15,7 +15,7 @@ from tracekit.compare.plan import plan_for
 from tracekit.compare.plan_share import PlanQuestion
 from tracekit.compare.volume import Orifice, volume_of
 from tracekit.errors import UsageError
-from tracekit.model.comparison import Comparison, Plan, VolumeResult
+from tracekit.model.comparison import Comparison, Look, Plan, VolumeResult
 from tracekit.model.estimate import Withheld
 from tracekit.options.compare import CompareOptions, PlanOptions, SerialOptions, VolumeOptions
 from tracekit.report.compare_page import comparison_page, verify_command
@@ -23,6 +23,7 @@ from tracekit.report.comparison_json import comparison_json, plan_from_json, pla
 from tracekit.report.comparison_text import comparison_lines, plan_lines, volume_lines
 from tracekit.report.comparison_words import headline, lead, limits, text_of
 from tracekit.report.pictures.changes import changes, in_margins, ordered
+from tracekit.report.pictures.plan_reading import half_width, plan_reading, readings
 from tracekit.report.plan_page import plan_page
 from tracekit.report.schemas import schema
 from tracekit.report.volume_page import volume_page
@@ -205,6 +206,19 @@ def test_the_plan_on_page_and_terminal() -> None:
         assert f"{plan.looks[0].bound:.3f}" in text
         assert "glazed" in text
     assert plan.rule in words
+
+
+def test_the_picture_of_a_plan_follows_its_rule() -> None:
+    """Interval and verdict are those of the rule; a wide margin shows no change, a narrow one does not."""
+    plan = replace(_plan(), change=1.0, margin=0.2, power=0.8, unit="kPa/s", better="lower", looks=(Look(cycles=50, bound=1.96),))
+    assert half_width(plan) == pytest.approx(1.96 / (1.96 + 0.8416), rel=1e-3)
+    assert [row[3] for row in readings(plan)] == ["better", "not shown", "not shown"]
+    assert [row[3] for row in readings(replace(plan, margin=0.9))] == ["better", "not shown", "no change"]
+    assert readings(replace(plan, better="higher"))[0][3] == "better"
+    assert readings(replace(plan, better="higher"))[0][0] == 1.0
+    words, _ = _read(plan_page(plan))
+    assert "The planned change of 1.00 kPa/s shows; half of it may not; that nothing changed cannot be shown." in words.replace("\u00a0", " ")
+    assert plan_reading(replace(plan, change=0.0)) is None
 
 
 def test_the_volume_on_page_terminal_and_in_json() -> None:

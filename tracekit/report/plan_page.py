@@ -4,6 +4,8 @@ from tracekit.model.comparison import Plan
 from tracekit.report.comparison_text import plan_lines
 from tracekit.report.comparison_words import measure_name
 from tracekit.report.frame import Block, frame, render
+from tracekit.report.pictures.plan_reading import plan_reading
+from tracekit.report.sections import lead_picture
 from tracekit.report.words import count
 
 
@@ -14,7 +16,9 @@ def plan_page(plan: Plan) -> str:
     answer = render("sheet_answer.html", {
         "headline": head, "lead": " ".join(told[:1]), "reason": " ".join(told[1:3]), "acceptance": [], "limits": [],
     })  # fmt: skip
-    blocks = [Block("answer", "", answer, page_one=True)]
+    picture = plan_reading(plan)
+    beside = lead_picture(picture, "kPa") if picture else ""
+    blocks = [Block("answer", "", answer, beside=beside, page_one=True)]
     if len(plan.looks) > 1:
         rows = [(count(k), count(look.cycles), f"{look.bound:.3f}") for k, look in enumerate(plan.looks, 1)]
         table = render("plan_table.html", {"head": ("Look", "Cycles after", "z to pass"), "rows": rows})
