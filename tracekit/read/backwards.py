@@ -51,13 +51,13 @@ def _falling(head: Head, given: Channel | None) -> str | None:
     if given is not None and given.interval_s is not None:
         return None
     found = None
-    for name, seconds in times_of(with_date_order(with_packed_clocks(head), given), given):
+    for plan, seconds in times_of(with_date_order(with_packed_clocks(head), given), given):
         steps = np.diff(finite(seconds))
         rises, falls = int((steps > 0).sum()), int((steps < 0).sum())
         if rises > falls:
             return None
         if falls >= _FEWEST and rises <= 1 + 0.01 * falls:
-            found = found or name
+            found = found or plan.columns[0]
     return found
 
 

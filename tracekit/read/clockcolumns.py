@@ -82,7 +82,8 @@ def _typed_stamp(column: Column, known: NDArray[np.float64]) -> Column:
         real = (date >= 19_700_101) & (date < 22_000_101) & (date // 100 % 100 <= 12) & (date % 100 <= 31)
         if bool((real & (clock < _DAY) & (clock // 100 % 100 < 60) & (clock % 100 < 60)).all()):
             form = StampForm(fields=fields, evidence="date and clock in a number")
-            return replace(column, profile=replace(column.profile, kind="stamp", stamp=form), values=np.empty(0))
+            profile = replace(column.profile, kind="stamp", stamp=form)
+            return replace(column, profile=profile, values=np.empty(0), cells=(f"{known[0]:.0f}",))
     return column
 
 

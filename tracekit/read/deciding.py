@@ -9,10 +9,11 @@ from tracekit.model.station import Channel, Station
 from tracekit.model.trace import Assumption
 from tracekit.read.asks import ask_column
 from tracekit.read.clockcolumns import with_packed_clocks
+from tracekit.read.clocks import with_second_clock
 from tracekit.read.columns import Column
 from tracekit.read.dateorder import with_date_order
 from tracekit.read.digitals import ROLES, Digital, LevelPlan, asks, by_name, find_digitals
-from tracekit.read.grouping import of_station, station_keys, station_name
+from tracekit.read.grouping import of_station, shares_signals, station_keys, station_name
 from tracekit.read.head import Head, Question, joined
 from tracekit.read.longform import find_long, long_columns, wide_head
 from tracekit.read.pairs import are_copies, rows_per_stamp
@@ -21,6 +22,7 @@ from tracekit.read.pressure import Ambient, PressurePlan, plan_pressure, pressur
 from tracekit.read.quality import QualityPlan, plan_quality
 from tracekit.read.roles import by_response
 from tracekit.read.rounding import assumption, with_rounding
+from tracekit.read.signs import with_signed_counts
 from tracekit.read.timeplan import TimePlan, plan_time, seconds_of
 from tracekit.read.views import one_station, station_column
 
@@ -39,7 +41,7 @@ def decide(head: Head, station: Station) -> Plan:
 
     Raises LogReadError with everything that has to be answered in the station file, at once.
     """
-    head = with_date_order(with_packed_clocks(head), station.channels.get("time"))
+    head = with_date_order(with_packed_clocks(with_signed_counts(head)), station.channels.get("time"))
     long = find_long(head)
     if long is not None:
         return _decide_long(head, station, long)
@@ -48,6 +50,9 @@ def decide(head: Head, station: Station) -> Plan:
     column = station_column(head, channels.get("station"))
     view, names = one_station(head, column)
     time, questions = plan_time(view, channels.get("time"))
+    if time is not None:
+        time, more = with_second_clock(view, time, channels.get("time"))
+        questions += more
     taken = (*(time.columns if time else ()), *([column.name] if column else []))
     found = find_stations(view, station, taken)
     questions += [q for f in found for q in f.questions]
@@ -201,7 +206,7 @@ def find_stations(head: Head, station: Station, taken: tuple[str, ...]) -> list[
         name = station.station.name or Path(head.name).stem
         return [_one(head, station, name, pressures[0], digitals)]
     keys = station_keys(pressures) if len(pressures) > 1 else None
-    if keys is None:
+    if keys is None or shares_signals(digitals, keys):
         return [Found(station=None, questions=(ask_column(pressures),))]
     result = []
     for key, column in zip(keys, pressures, strict=True):

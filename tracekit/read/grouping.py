@@ -4,13 +4,14 @@ import re
 from collections.abc import Sequence
 
 from tracekit.read.columns import Column
-from tracekit.read.digitals import Digital
+from tracekit.read.digitals import ROLES, Digital
 from tracekit.read.words import fold, hints, tokens_of
 
 _NO_STATIONS = frozenset({
     "abs", "absolute", "rel", "relative", "gauge", "kpa", "mbar", "bar", "hpa", "pa", "mpa", "psi", "vacuum",
     "pressure", "min", "max", "in", "out", "raw", "filtered", "inlet", "outlet", "supply", "mean", "avg", "set",
-    "actual",
+    "actual", "generator", "cup", "ejector", "ejektor", "pump", "pumpe", "hose", "line", "filter", "tank", "header",
+    "before", "behind", "after", "sensor",
 })  # fmt: skip
 """Words that tell two pressures of one station apart."""
 
@@ -61,6 +62,13 @@ def of_station(digitals: Sequence[Digital], key: str, others: Sequence[str]) -> 
     own = [d for d in digitals if _bears(d.name, key)]
     free = [d for d in digitals if not any(_bears(d.name, k) for k in (key, *others))]
     return own or free
+
+
+def shares_signals(digitals: Sequence[Digital], keys: Sequence[str]) -> bool:
+    """True where signals of a role bear no key and keys are words: then these may be two places of one station."""
+    roles = [d for d in digitals if any(d.weights.get(r, 0.0) >= 0.8 for r in ROLES)]
+    free = [d for d in roles if not any(_bears(d.name, k) for k in keys)]
+    return len(roles) > 0 and len(free) == len(roles) and not any(len(k) == 1 or k[-1].isdigit() for k in keys)
 
 
 def _bears(name: str, key: str) -> bool:

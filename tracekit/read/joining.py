@@ -17,7 +17,7 @@ from tracekit.read.plan import Plan
 from tracekit.read.settled import settled_channels
 from tracekit.read.several import decide_among
 from tracekit.read.sidefile import SideFile, side_file
-from tracekit.read.timeplan import TimePlan, raw_seconds, seconds_of, start_us
+from tracekit.read.timeplan import raw_seconds, start_us
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -89,7 +89,7 @@ def _like_another(one: Opened, parts: Sequence[Part], stations: Sequence[Station
 def _part(opened: Opened, plan: Plan) -> Part:
     plan = with_oldest_stamp(opened, plan)
     first, last, exact = span(opened, plan)
-    return Part(opened=opened, plan=plan, first_s=first, last_s=last, exact=exact, falls=_falls(opened, plan.time))
+    return Part(opened=opened, plan=plan, first_s=first, last_s=last, exact=exact, falls=_falls(plan))
 
 
 def span(opened: Opened, plan: Plan) -> tuple[float, float, bool]:
@@ -100,10 +100,10 @@ def span(opened: Opened, plan: Plan) -> tuple[float, float, bool]:
     time = plan.time
     if time.kind == "row":
         return 0.0, opened.head.rows * time.unit_s, opened.head.whole
-    columns = [c for c in (opened.head.column(name) for name in time.columns) if c is not None]
-    _, origin = raw_seconds([(c.array, c) for c in columns], time)
+    columns = [plan.columns[name] for name in time.columns]
+    seconds, origin = raw_seconds([(c.array, c) for c in columns], time)
     base = start_us(time, origin) / 1e6 if time.dated else origin[1] * time.unit_s + origin[0] / 1e9
-    known = finite(seconds_of(opened.head, time))
+    known = finite(seconds)
     length = float(known.max()) if len(known) else 0.0
     if opened.head.whole:
         return base, base + length, True
@@ -120,11 +120,13 @@ def span(opened: Opened, plan: Plan) -> tuple[float, float, bool]:
     return base, base + length, False
 
 
-def _falls(opened: Opened, time: TimePlan) -> bool:
+def _falls(plan: Plan) -> bool:
     """True for times without a date that start again: they do not tell when the file was made."""
+    time = plan.time
     if time.dated or time.kind == "row":
         return time.kind == "row"
-    return bool((np.diff(finite(seconds_of(opened.head, time))) < 0).any())
+    columns = [plan.columns[name] for name in time.columns]
+    return bool((np.diff(finite(raw_seconds([(c.array, c) for c in columns], time)[0])) < 0).any())
 
 
 def _chains(parts: Sequence[Part], options: ReadOptions) -> list[list[Part]]:

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from tracekit.errors import LogReadError, message
 from tracekit.read.cells import cell_kind
+from tracekit.read.naming import Named, without_names
 from tracekit.read.sniff import TextForm, split
 from tracekit.read.words import hints
 
@@ -38,7 +39,7 @@ class Glued:
     evidence: str
 
 
-Mend = Records | Glued
+Mend = Records | Glued | Named
 
 
 def find_records(lines: Sequence[str]) -> Records | None:
@@ -130,6 +131,8 @@ def mended(text: bytes, mend: Mend) -> tuple[bytes, NDArray[np.int64] | None]:
 
     The positions are None where every line stays one.
     """
+    if isinstance(mend, Named):
+        return without_names(text, mend), None
     return (_unglued(text, mend), None) if isinstance(mend, Glued) else _one_per_line(text, mend)
 
 

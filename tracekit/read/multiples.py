@@ -16,6 +16,11 @@ _SPELLED = re.compile(
 _SENSES: tuple[tuple[tuple[str, ...], Sense], ...] = (
     (("abs", "ass", "bezw"), "absolute"), (("va", "vi", "vu"), "vacuum"), (("ü", "ue", "rel", "man", "g"), "gauge"),
 )  # fmt: skip
+_LOCAL = {
+    "па": "Pa", "гпа": "hPa", "кпа": "kPa", "мпа": "MPa", "бар": "bar", "мбар": "mbar", "ммрт.ст.": "mmHg",
+    "ммвод.ст.": "mmH2O", "кгс/см2": "kgf/cm2", "帕": "Pa", "百帕": "hPa", "千帕": "kPa", "兆帕": "MPa", "毫巴": "mbar",
+    "巴": "bar", "毫米汞柱": "mmHg",
+}  # fmt: skip
 _RARE = {"dapa": 0.01, "cmhg": 13595.1 * STANDARD_GRAVITY_M_S2 * 1e-5, "cmh2o": STANDARD_GRAVITY_M_S2 * 1e-2}
 
 
@@ -45,7 +50,9 @@ def find_spelled(text: str) -> tuple[PressureUnit, Sense | None] | None:
 
     A minus before the unit says nothing: readings in "-kPa" are written with and without a sign.
     """
-    match = _SPELLED.fullmatch(text.strip().strip("[]").strip())
+    written = text.strip().strip("[]").strip()
+    local = _LOCAL.get(re.sub(r"\s", "", written.casefold().replace("²", "2")))
+    match = _SPELLED.fullmatch(local or written)
     unit = find_pressure_unit(_INCHES.sub("inHg", match["unit"])) if match is not None else None
     if match is None or unit is None:
         return None

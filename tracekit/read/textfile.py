@@ -17,6 +17,7 @@ from tracekit.read.encoding import DAMAGE, Encoding, as_utf8, find_encoding, sou
 from tracekit.read.head import Head
 from tracekit.read.headers import unique_names
 from tracekit.read.mending import Mend, Records, aligned_names, find_glued, find_records, mended
+from tracekit.read.naming import Named, find_named
 from tracekit.read.preamble import read_preamble
 from tracekit.read.rows import Rows
 from tracekit.read.sniff import TextForm, sniff, split
@@ -60,6 +61,8 @@ def open_text(name: str, path: Path, packing: str, options: ReadOptions) -> tupl
     text, lines, form = cut.text, cut.lines, cut.form
     body = [line for line in lines[form.first_data :] if line.strip()]
     names, heading = _names(form, lines, body)
+    if isinstance(cut.mend, Named) and len(cut.mend.names) == form.fields:
+        names, heading = unique_names(cut.mend.names, form.fields), None
     later = _later_lines(text) + ([] if whole or packing != "plain" else _tail(path, encoding, cut.mend))
     samples = [split(line, form.delimiter, '"') for line in (*_spread(body), *later)]
     profiles = _profiles([s for s in samples if len(s) == form.fields], form.fields)
@@ -103,7 +106,7 @@ class _Cut:
 def _cut_of(text: bytes, name: str) -> _Cut:
     """How a text is cut. Raises LogReadError where it holds no rows of values."""
     lines = _first_lines(text)
-    mend: Mend | None = find_records(lines)
+    mend: Mend | None = find_records(lines) or find_named(lines)
     form = sniff(lines[:_SNIFFED_LINES]) if mend is None else None
     if form is not None:
         mend = find_glued(lines[:_SNIFFED_LINES], form, name)

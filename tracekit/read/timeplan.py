@@ -82,10 +82,10 @@ def plan_time(head: Head, given: Channel | None) -> tuple[TimePlan | None, list[
     if apart:
         return _of_parts(head, apart), []
     plans = [p for c in head.columns if _may_be_time(c) for p in _plans_of(head, c, None)]
-    plans = [_with_parts(head, p) for p in plans if _rises(seconds_of(head, p), wraps=_may_wrap(head, p))]
+    plans = [_with_parts(head, p) for p in plans if rises(seconds_of(head, p), wraps=_may_wrap(head, p))]
     sure = [p for p in plans if p.confidence > 0]
     if sure:
-        best = max(sure, key=lambda p: (_distinct(seconds_of(head, p)) > 0.6, p.confidence))
+        best = max(sure, key=lambda p: (distinct(seconds_of(head, p)) > 0.6, p.confidence))
         _check_own_times(head, best, sure)
         dated = [p for p in sure if p.dated and not p.date_open and p.zoned]
         return (best if best.dated or not dated else _started(head, best, dated[0])), []
@@ -125,15 +125,15 @@ def _check_own_times(head: Head, best: TimePlan, plans: list[TimePlan]) -> None:
             raise LogReadError(message(head.name, found, "one time per row", todo))
 
 
-def times_of(head: Head, given: Channel | None) -> list[tuple[str, NDArray[np.float64]]]:
-    """Columns that tell the time of each row, by stamps or by a name that says so, and their seconds, shape (n,)."""
+def times_of(head: Head, given: Channel | None) -> list[tuple[TimePlan, NDArray[np.float64]]]:
+    """Ways to tell the time of each row, by stamps or by a name that says so, and their seconds, shape (n,)."""
     wanted = given.column if given is not None else None
     columns = [c for c in head.columns if (c.name == wanted if wanted else _may_be_time(c))]
     found = []
     for column in columns:
         timely = column.hints.weight("time") >= _SAYS_TIME and not column.hints.sample_number
         plans = _plans_of(head, column, None) if column.kind != "number" or timely or wanted else []
-        found += [(column.name, seconds_of(head, plan)) for plan in plans[:1]]
+        found += [(plan, seconds_of(head, plan)) for plan in plans[:1]]
     return found
 
 
@@ -189,9 +189,9 @@ def start_us(plan: TimePlan, origin: tuple[int, float]) -> int:
 
 def _unreadable(head: Head, name: str) -> Question:
     names = ", ".join(c.name for c in head.columns)
-    if head.column(name) is None:
-        return Question(found=f'no column "{name}" (there are: {names})', line='time = "..."')
-    return Question(found=f'the column "{name}" holds no times', line='time = "..."')
+    absent = head.column(name) is None
+    found = f'no column "{name}" (there are: {names})' if absent else f'the column "{name}" holds no times'
+    return Question(found=found, line='time = "..."')
 
 
 def _plans_of(head: Head, column: Column, unit: str | None) -> list[TimePlan]:
@@ -297,8 +297,7 @@ def _with_parts(head: Head, plan: TimePlan) -> TimePlan:
         return plan
     date = next((c for c in head.columns if _is_date(c)), None)
     extra = next((c for c in head.columns if _is_millis(c)), None)
-    stamp = column.profile.stamp
-    has_fraction = stamp is not None and "fraction" in stamp.fields
+    has_fraction = (stamp := column.profile.stamp) is not None and "fraction" in stamp.fields
     columns = (*([date.name] if date else []), column.name, *([extra.name] if extra and not has_fraction else []))
     open_date = date is not None and _is_open(date)
     return replace(plan, columns=columns, dated=date is not None, date_open=open_date)
@@ -374,7 +373,7 @@ def _moment_ns(array: pa.Array) -> tuple[NDArray[np.int64], NDArray[np.bool_]]:
     return values * factor, valid(array)
 
 
-def _rises(seconds: NDArray[np.float64], *, wraps: bool) -> bool:
+def rises(seconds: NDArray[np.float64], *, wraps: bool) -> bool:
     """True for values that go on as time does, apart from a few that do not; with `wraps` they may start again."""
     known = finite(seconds)
     if len(known) < 2:
@@ -395,6 +394,7 @@ def _may_wrap(head: Head, plan: TimePlan) -> bool:
     return plan.wraps and float(np.abs(finite(column.values)).max()) > 32000
 
 
-def _distinct(seconds: NDArray[np.float64]) -> float:
+def distinct(seconds: NDArray[np.float64]) -> float:
+    """Share of rows whose time is not that of the row before."""
     known = finite(seconds)
     return float((np.diff(known) != 0).mean()) if len(known) > 1 else 1.0

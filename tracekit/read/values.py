@@ -17,6 +17,7 @@ class NumberForm:
     """How numbers are written: decimal sign, thousands mark, a unit behind every number, base of the figures.
 
     trailed  a minus stands behind the number that it belongs to
+    turn     numbers from half of it on are meant as so much less, 0 where all are as written
     """
 
     decimal: str = "."
@@ -24,6 +25,7 @@ class NumberForm:
     suffix: str = ""
     base: int = 10
     trailed: bool = False
+    turn: float = 0.0
 
     @property
     def plain(self) -> bool:
@@ -45,10 +47,15 @@ def is_texty(array: pa.Array) -> bool:
 
 def column_numbers(array: pa.Array, form: NumberForm) -> NDArray[np.float64]:
     """A column as float64, NaN where it is no number, shape (n,)."""
+    values = _written_numbers(array, form)
+    return np.where(values >= form.turn / 2, values - form.turn, values) if form.turn else values
+
+
+def _written_numbers(array: pa.Array, form: NumberForm) -> NDArray[np.float64]:
     if not is_texty(array):
         return numbers(array.dictionary_decode() if pa.types.is_dictionary(array.type) else array)
     if pa.types.is_dictionary(array.type):
-        known = column_numbers(array.dictionary, form)
+        known = _written_numbers(array.dictionary, form)
         return np.concatenate([known, [np.nan]])[dictionary_codes(array)]
     texts = as_text(array)
     if form.base != 10:

@@ -17,6 +17,13 @@ from tracekit.units import PERCENT, PressureUnit, Sense, TimeUnit, find_pressure
 Role = Literal["time", "pressure", "supply", "release", "part_present", "station", "tag", "value", "quality", "other"]
 
 _BARE = str.maketrans({"ø": "o", "ł": "l", "ı": "i", "æ": "ae", "œ": "oe", "đ": "d"})
+_TIME_UNITS = {
+    "с": "s", "сек": "s", "мс": "ms", "мкс": "us", "秒": "s", "毫秒": "ms", "ミリ秒": "ms", "微秒": "us",
+    "초": "s", "밀리초": "ms", "minuti": "min", "sn": "s", "sek": "s", "seg": "s", "segundos": "s",
+    "secondes": "s", "secondi": "s", "sekunden": "s", "sekundy": "s", "seconden": "s", "sekunder": "s",
+    "saniye": "s", "milisegundos": "ms", "millisekunden": "ms", "millisecondes": "ms", "millisecondi": "ms",
+    "milisekundy": "ms", "minuten": "min", "minutos": "min",
+}  # fmt: skip
 _PER_CENT = frozenset({"pct", "percent", "prozent", "procent", "porcentaje", "percentuale", "pourcent", "proz"})
 _TOO_SHORT = ("at", "mb")  # units only where they stand in brackets or in a row of units; "at" is also a word
 
@@ -109,7 +116,7 @@ def hints(name: str, unit_text: str = "") -> NameHints:
     return NameHints(
         roles=roles,
         pressure_unit=unit,
-        percent=PERCENT in name or PERCENT in unit_text or not _PER_CENT.isdisjoint(tokens),
+        percent=unit is None and (_says_percent(name, unit_text) or not _PER_CENT.isdisjoint(tokens)),
         sense=sense or (says[0] if len(says) == 1 else None),
         says_vacuum=table.vacuum.hit(squeezed, plain),
         time_unit=_time(name, unit_text),
@@ -155,16 +162,22 @@ def _pressure(name: str, unit_text: str) -> tuple[PressureUnit | None, Sense | N
             return special
     for text in _unit_texts(name, unit_text):
         for spelling in (text.strip("[]() "), text.replace("_", " ")):
-            found = find_pressure_unit(spelling)
+            found = find_pressure_unit(spelling) or (None if spelling.isascii() else find_spelled(spelling))
             if found is not None:
                 return found
     return None, None
 
 
+def _says_percent(name: str, unit_text: str) -> bool:
+    """True where a sign of per cent stands as a unit, not as the mark of an address."""
+    return PERCENT in unit_text or re.search(r"(?:^|[\s_(\[])%(?=$|[\s_)\]])", name) is not None
+
+
 def _time(name: str, unit_text: str) -> TimeUnit | None:
     for text in (*_unit_texts(name, unit_text), name):
+        bare = text.strip("[]() ")
         try:
-            return time_unit(text.strip("[]() "))
+            return time_unit(_TIME_UNITS.get(bare.casefold(), bare))
         except UsageError:
             continue
     return None

@@ -1,0 +1,68 @@
+"""Two clocks in one file: how far they run apart."""
+
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tracekit.model.station import Channel
+from tracekit.read.head import Head, Question
+from tracekit.read.timeplan import TimePlan, distinct, rises, seconds_of, times_of
+
+_KNOWN, _FAR_PPM = 0.85, 30_000.0
+"""Surer clocks are compared; crystals and controllers' clocks run apart by much less than 3 % (no source)."""
+_CHANGES = 0.6
+_LEAST_PPM, _FEWEST, _SURE = 20.0, 200, 3.0
+
+
+def ratio_of(own_s: NDArray[np.float64], other_s: NDArray[np.float64]) -> tuple[float, float] | None:
+    """How much faster the second of two clocks runs, and the least that would show, both in ppm; None for too few rows.
+
+    The distance of the two is compared between the first and the last quarter of the rows. Both of shape (n,), NaN
+    where a row has no time.
+    """
+    known = np.isfinite(own_s) & np.isfinite(other_s)
+    own, apart = own_s[known], other_s[known] - own_s[known]
+    quarter = len(own) // 4
+    if quarter < _FEWEST // 4:
+        return None
+    first, last = apart[:quarter], apart[-quarter:]
+    span = float(np.median(own[-quarter:]) - np.median(own[:quarter]))
+    if not span > 0:
+        return None
+    drift = (float(last.mean()) - float(first.mean())) / span
+    rows = np.linspace(-0.5, 0.5, quarter)[:, None] * drift * span / 3.0
+    scatter = float(np.hypot((first - rows[:, 0]).std(), (last - rows[:, 0]).std()))
+    return drift * 1e6, max(_LEAST_PPM, _SURE * 1e6 * scatter / np.sqrt(quarter) / span)
+
+
+def _runs(plan: TimePlan, seconds: NDArray[np.float64]) -> bool:
+    return plan.kind != "number" or distinct(seconds) > _CHANGES
+
+
+def _told(ppm: float) -> str:
+    size = f"{abs(ppm) / 1e4:.3g} %" if abs(ppm) >= 1e4 else f"{abs(ppm):.0f} ppm"
+    return f"{size} {'faster' if ppm > 0 else 'slower'}"
+
+
+def with_second_clock(head: Head, plan: TimePlan, given: Channel | None) -> tuple[TimePlan, list[Question]]:
+    """The plan of time with what another clock of the file says, and a question where the two differ by far.
+
+    A clock is a column of stamps, or of numbers that change from row to row and whose name tells their unit.
+    """
+    if plan.kind == "row":
+        return plan, []
+    own_s = seconds_of(head, plan)
+    for other, other_s in times_of(head, None):
+        if not set(other.columns).isdisjoint(plan.columns) or other.confidence < _KNOWN:
+            continue
+        found = ratio_of(own_s, other_s) if rises(other_s, wraps=False) and _runs(other, other_s) else None
+        if found is None or abs(found[0]) < found[1]:
+            continue
+        name, own = other.columns[0], plan.columns[0]
+        if abs(found[0]) > _FAR_PPM and given is None:
+            text = f'"{own}" and "{name}" are two clocks, of which the second runs {_told(found[0])}'
+            return plan, [Question(found=text, line=f'time = {{ column = "{own}" }}   # or "{name}"')]
+        evidence = f'{plan.evidence}; "{name}" beside it runs {_told(found[0])}'
+        return replace(plan, evidence=evidence, confidence=min(plan.confidence, 0.9)), []
+    return plan, []
