@@ -116,6 +116,17 @@ def test_drops(seconds: float, kind: str) -> None:
     np.testing.assert_allclose(data.cycles.floats("hold_end_s")[3], lost, atol=0.011)
 
 
+def test_a_machine_that_stops_for_a_lost_part() -> None:
+    """Suction ends as the output falls, vacuum is not gone yet: what fell before the valves moved was dropped."""
+    torn = Piece(seconds=0.03, to=48.0, supply=1)
+    data = among((idle(), evacuate(), hold(0.5), torn, blow_off()))
+    assert outcomes(data) == ["held"] * 3 + ["dropped"] + ["held"] * 2
+    assert data.cycles.texts("drop_kind")[3] == "sudden"
+    slow = Piece(seconds=0.02, to=46.0, release=1, present=1)
+    late = among((idle(), evacuate(), hold(0.5), replace(torn, present=1), slow, blow_off()))
+    assert outcomes(late)[3] == "held"
+
+
 def test_drop_in_a_coast() -> None:
     """A part lost while the supply is off is dropped, and its coast is left out of fits."""
     odd = (

@@ -173,10 +173,24 @@ def _drops(
     level = options.lost_share * peak
     lost = np.maximum(samples.vacuum[end], samples.smooth[np.maximum(end - 1, 0)]) < level
     if samples.has_present:
-        lost &= ~samples.present[end]
+        lost = lost & ~samples.present[end] | _stopped_for_it(samples, spans, leave, options)
     high = last_reach(samples.smooth, 0.8 * peak, spans.start, end + 1)
     low = first_fall(samples.smooth, 0.4 * peak, np.maximum(high, 0), end + 1)
     low = np.where(low >= 0, low, end)
     quick = samples.time[low] - samples.time[np.maximum(high, 0)] <= options.sudden_s
     kind = np.where(quick, DROP_KINDS.index("sudden"), DROP_KINDS.index("gradual"))
     return lost & (high >= 0), high, kind
+
+
+def _stopped_for_it(samples: Samples, spans: Spans, leave: Ints, options: SegmentOptions) -> Bools:
+    """Cycles that a machine stopped because it saw the part go: the output is off as suction ends, the fall older.
+
+    Valves need time: where suction ends first, vacuum stands and the output is on in the sample that shows the end.
+    Samples too far apart do not show the order.
+    """
+    if samples.interval > options.order_interval_s:
+        return np.zeros(len(leave), np.bool_)
+    here = np.minimum(np.maximum(leave, 1), len(samples.time) - 1)
+    before = np.maximum(here - 1 - samples_in(options.fall_s, samples.interval), spans.start)
+    falling = samples.vacuum[here - 1] < options.falling_share * samples.smooth[before] - 4.0 * samples.noise
+    return np.asarray(~samples.present[here] & samples.present[before] & falling, np.bool_)
