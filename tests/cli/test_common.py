@@ -13,6 +13,7 @@ from made_logs import write_log
 from tracekit import cli
 from tracekit.cli.common import dropped
 from tracekit.cli.completion import SHELLS
+from tracekit.cli.diagnose import pace
 from tracekit.cli.opening import show_page
 
 
@@ -86,7 +87,7 @@ def test_a_dropped_file_in_a_foreign_folder_writes_beside_it(tmp_path: Path, mon
 
 def _command_lines(folder: Path) -> list[list[str]]:
     """A short call of every command that writes a page, on logs made in a folder."""
-    log, other = write_log(folder / "loader.csv"), write_log(folder / "again.csv", seed=5)
+    log, other = write_log(folder / "loader.csv"), write_log(folder / "again.csv", seed=2)
     assert cli.run(["diagnose", str(log), "--out", str(folder / "d"), "--history", str(folder / "h"), "--quiet",
                     "--started", "2031-03-02T06:00+00:00"]) == 0  # fmt: skip
     return [
@@ -165,3 +166,25 @@ def test_several_logs_leave_an_index(tmp_path: Path, capsys: pytest.CaptureFixtu
     text = (out / "index.html").read_text(encoding="utf-8")
     assert text.count('class="go"') == 3
     assert "bad.csv" in text
+
+
+def test_progress_tells_rate_and_time_left() -> None:
+    """The pace so far gives the rate and what is left, in a unit that fits."""
+    assert pace(12, 400, 4.0) == "12 of 400 logs, 3.0 a second, 2 min left"
+    assert pace(5, 8, 20.0) == "5 of 8 logs, 4.0 s each, 12 s left"
+    assert pace(10, 10_010, 30.0) == "10 of 10010 logs, 3.0 s each, 8.3 h left"
+
+
+def test_progress_shows_on_a_terminal_only(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What is going on is told to a person, in one line that is wiped; a pipe gets none of it."""
+    logs = [str(write_log(tmp_path / f"loader_{k}.csv", cycles=4, seed=k)) for k in range(2)]
+    arguments = ["diagnose", *logs, "--out", str(tmp_path / "out"), "--workers", "1", "--quiet"]
+    assert cli.run(arguments) == 0
+    assert capsys.readouterr().err == ""
+    monkeypatch.setattr(sys.stderr, "isatty", lambda: True)
+    assert cli.run(arguments) == 0
+    told = capsys.readouterr().err
+    assert "1 of 2 logs, " in told
+    assert told.endswith("\r\x1b[2K")

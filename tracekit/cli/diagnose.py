@@ -3,6 +3,7 @@
 import json
 import os
 import sys
+import time
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from pathlib import Path
@@ -30,6 +31,7 @@ from tracekit.units import pressure_unit
 
 DEFAULT_OUT = Path("tracekit-out")
 STANDARD_INPUT = "-"
+_CLOCK = ((1.0, 100.0, "s"), (60.0, 6000.0, "min"), (3600.0, float("inf"), "h"))  # seconds of a unit, and up to when
 CANONICAL_TIME = "time_s"  # seconds since the start: such a log has no date
 
 
@@ -160,6 +162,7 @@ def _shown(
     jobs: Sequence[Job], running: Iterator[Outcome], *, quiet: bool, as_json: bool, timing: bool
 ) -> Iterator[Outcome]:
     """Run the jobs and print each as it is done."""
+    began_s = time.monotonic()
     _progress(f"Reading {Path(jobs[0].log).name} ...")
     for at, outcome in enumerate(running):
         _progress("")
@@ -172,7 +175,7 @@ def _shown(
         if timing and outcome.seconds:
             print(timing_line(outcome.seconds, outcome.rows), file=sys.stderr)
         if at + 1 < len(jobs):
-            _progress(f"{at + 1} of {len(jobs)} logs done ...")
+            _progress(pace(at + 1, len(jobs), time.monotonic() - began_s))
         yield outcome
 
 
@@ -184,6 +187,16 @@ def _index(outcomes: Sequence[Outcome], folder: Path, unit: str) -> Path | None:
     page = folder_page(folder, failed, ReportOptions(unit=unit))
     write_files(folder, {FOLDER_INDEX: text_write(page)})
     return folder / FOLDER_INDEX
+
+
+def pace(done: int, total: int, seconds: float) -> str:
+    """How far a run is, how fast it goes, and what is left at that pace: "12 of 400 logs, 3.1 a second, 2 min left"."""
+    each_s = seconds / done
+    left_s = each_s * (total - done)
+    rate = f"{1.0 / each_s:.1f} a second" if each_s <= 1.0 else f"{each_s:.1f} s each"
+    size, unit = next((left_s / s, u) for s, most, u in _CLOCK if left_s < most)
+    left = f"{size:.1f} {unit}" if unit == "h" else f"{size:.0f} {unit}"
+    return f"{done} of {total} logs, {rate}, {left} left"
 
 
 def _progress(text: str) -> None:
