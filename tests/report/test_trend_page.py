@@ -128,10 +128,44 @@ def test_what_many_have_in_common_stands_before_the_stations(fleet: FleetTrend) 
     news = ((fleet.as_of_us, "Glaze 1", "alarm, leak"),)
     told = replace(fleet, common=(change,), changed=news, causes=(("leak_steady", 6, 0.6), ("clogged_filter", 2, 0.2)))
     page = fleet_page(told, {})
-    places = [page.index(text) for text in ("2 of 3 stations. Look at", "Glaze 1: alarm, leak", 'id="fleet"', "leak_steady: 6 stations")]
+    common = "2 of 3 stations changed at once (leak up). Look at the compressed-air line first."
+    causes = ("(leak_steady): 6 stations", "clogged_filter: 2 stations")
+    places = [page.index(text) for text in (common, "Glaze 1: alarm, leak", 'id="fleet"', *causes)]
     assert places == sorted(places)
-    assert "with those above 75 %" in page
-    assert "with those above 100 %" in page
+    assert "with those above 75\u00a0%" in page
+    assert "with those above 100\u00a0%" in page
+
+
+def test_a_row_says_step_silence_and_air_line(fleet: FleetTrend) -> None:
+    """A row names the step that nothing grew since, that no log came, and that the air line is to be looked at first."""
+    repaired = next(s for s in fleet.stations if s.station == "Glaze 2")
+    still = replace(repaired, measures={LEAK: replace(repaired.measures[LEAK], p_value=0.8)})
+    page = fleet_page(replace(fleet, stations=(still,)), {})
+    assert re.search(r"No growth since the step from 3\.0\d* to 1\.2\d*.kPa/s on 31.Jan.2025\.", re.sub(r"<[^>]+>", "", page))
+    silent = fleet_page(replace(fleet, stations=(replace(still, silent=True, state="silent"),)), {})
+    assert f"No log since {day(still.last_us)}." in silent
+    assert "1 silent." in silent
+    assert "of those sent no log" not in silent
+    lines = fleet_page(replace(fleet, stations=(replace(still, state="line"), replace(still, state="line"))), {})
+    assert "As all of north main: look at the line first." in lines
+    assert "2 of 2 stations changed with their air line" in lines
+
+
+def test_the_last_repair_says_what_it_did(fleet: FleetTrend) -> None:
+    """The page of a repaired station gives the days since, and the leak before and after."""
+    repaired = next(s for s in fleet.stations if s.station == "Glaze 2")
+    text = re.sub(r"<[^>]+>", "", station_page(repaired, fleet))
+    assert "29 days since the last repair" in text
+    assert re.search(r"It brought leak from 3\.?\d* to 1\.\d+.kPa/s\.", text)
+
+
+def test_tables_have_the_whole_width_of_the_paper(fleet: FleetTrend) -> None:
+    """In the print the wide tables stand outside the two columns of page one, and without the controls of the screen."""
+    page = fleet_page(fleet, {})
+    assert page.index('id="stations"') > page.index("</div>", page.index('class="page-one"'))
+    head = page[page.index('class="page-one"') : page.index('id="stations"')]
+    assert head.count("<div") < head.count("</div") + 2
+    assert 'class="tools control"' in page
 
 
 def test_a_cost_is_written_without_powers_of_ten(fleet: FleetTrend) -> None:

@@ -26,15 +26,16 @@ from tracekit.read.station_file import load_stations
 from tracekit.report.files import check_folder
 from tracekit.units import pressure_unit
 
+_Baseline = Annotated[
+    str | None, typer.Option(metavar="LOG", help="The healthy station; last-good: the history's, once it has one.")
+]
+
 
 def watch(
     folder: Annotated[Path, typer.Argument(metavar="FOLDER", help="Where the logger puts its files.")],
     history: Annotated[str, typer.Option(metavar="DIR", help="Folder or address of the history to add to.")],
     station: Annotated[list[Path] | None, typer.Option(help="Station file, or a folder of them.")] = None,
-    baseline: Annotated[
-        str | None,
-        typer.Option(metavar="LOG", help="The healthy station; last-good: the history's, once it has one."),
-    ] = None,
+    baseline: _Baseline = None,
     out: Annotated[Path, typer.Option(metavar="DIR", help="Where the pages go, a folder per log.")] = Path(
         "tracekit-out"
     ),
@@ -42,9 +43,7 @@ def watch(
     recursive: Annotated[bool, typer.Option("--recursive", help="Watch the folders inside it too.")] = False,
     poll: Annotated[float, typer.Option(min=0.1, metavar="S", help="Seconds between two looks.")] = 5.0,
     settle: Annotated[float, typer.Option(min=0.0, metavar="S", help="Seconds without change: complete.")] = 10.0,
-    give_up: Annotated[
-        float, typer.Option("--give-up", min=0.0, metavar="S", help="Unreadable and unchanged so long: set aside.")
-    ] = 120.0,
+    give_up: Annotated[float, typer.Option(min=0.0, metavar="S", help="Unreadable so long: set aside.")] = 120.0,
     command: Annotated[
         str, typer.Option("--exec", metavar="COMMAND", help="Run this for bad logs and alarms; facts in TRACEKIT_…")
     ] = "",

@@ -1,13 +1,14 @@
 """Changes that several stations of one compressed-air line show at once: the line changed, not each station."""
 
 from collections import defaultdict
-from collections.abc import Iterable
-from dataclasses import replace
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
 
 from tracekit.model.trend import Alarm, CommonChange, MeasureTrend, StationTrend, Step
 from tracekit.options.history import TrendOptions
 
 _DAY_US = 86_400_000_000
+_ALARMS_LATER = 5.0  # charts take days to alarm, and not the same at each station
 _Mark = tuple[int, str]
 
 
@@ -39,12 +40,55 @@ def _of_group(group: str, members: list[StationTrend], options: TrendOptions) ->
                     (alarm.time_us, member.station)
                 )
     for (name, kind), times in sorted(marks.items()):
-        window = options.common_days * (1.0 if kind.startswith("step") else 5.0)
+        window = options.common_days * (1.0 if kind.startswith("step") else _ALARMS_LATER)
         for start, named in _clusters(sorted(times), window):
             if len(named) >= max(options.common_stations, options.common_share * len(members)):
                 yield CommonChange(
                     supply_group=group, measure=name, kind=kind, time_us=start, stations=named, of=len(members)
                 )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LineChange:
+    """All that the stations of a supply group showed at about the same time: one event of the compressed-air line.
+
+    time_us  of the first step, else of the first alarm
+    ways     up or down, by measure
+    """
+
+    supply_group: str
+    time_us: int
+    stations: tuple[str, ...]
+    of: int
+    ways: Mapping[str, str]
+
+    def what(self, titles: Mapping[str, str]) -> str:
+        """In one line, with measures by their titles: what changed where, and what to look at."""
+        ways = ", ".join(f"{titles.get(name, name).split(':')[0]} {way}" for name, way in self.ways.items())
+        many = f"{len(self.stations)} of {self.of} stations changed at once"
+        return f"{self.supply_group}: {many} ({ways}). Look at the compressed-air line first."
+
+
+def line_changes(common: tuple[CommonChange, ...], options: TrendOptions) -> tuple[LineChange, ...]:
+    """The common changes put together by supply group and time, the earliest first."""
+    window_us = options.common_days * _ALARMS_LATER * _DAY_US
+    found: list[list[CommonChange]] = []
+    for change in sorted(common, key=lambda c: (c.supply_group, c.time_us)):
+        last = found[-1] if found else None
+        if last and last[0].supply_group == change.supply_group and change.time_us - last[0].time_us <= window_us:
+            last.append(change)
+        else:
+            found.append([change])
+    return tuple(sorted(map(_line_change, found), key=lambda c: (c.time_us, c.supply_group)))
+
+
+def _line_change(changes: list[CommonChange]) -> LineChange:
+    steps = [c.time_us for c in changes if c.kind.startswith("step")]
+    return LineChange(
+        supply_group=changes[0].supply_group, time_us=min(steps or [c.time_us for c in changes]),
+        stations=tuple(sorted({s for c in changes for s in c.stations})), of=max(c.of for c in changes),
+        ways={c.measure: c.kind.split()[-1] for c in sorted(changes, key=lambda c: c.measure)},
+    )  # fmt: skip
 
 
 def _clusters(times: list[_Mark], window_days: float) -> Iterable[tuple[int, tuple[str, ...]]]:
@@ -94,6 +138,6 @@ def _marked_step(step: Step, common: list[CommonChange], options: TrendOptions) 
 
 
 def _marked_alarm(alarm: Alarm, common: list[CommonChange], options: TrendOptions) -> Alarm:
-    window = options.common_days * 5.0 * _DAY_US
+    window = options.common_days * _ALARMS_LATER * _DAY_US
     hit = [c for c in common if 0 <= alarm.time_us - c.time_us <= window]
     return replace(alarm, common=hit[0].supply_group) if hit else alarm

@@ -2,24 +2,29 @@
 
 from collections.abc import Iterator
 
+from tracekit.history.common import line_changes
 from tracekit.history.events import iso
+from tracekit.history.measures import MEASURES
 from tracekit.history.trend import grows_fast
 from tracekit.model.estimate import Estimate, Withheld
 from tracekit.model.trend import FleetTrend, MeasureTrend, StationTrend
 from tracekit.options.history import TrendOptions
 
 _ROWS = 20
+_HEAD = 3
+_WEEK_US = 7 * 86_400_000_000
 
 
 def digest_text(fleet: FleetTrend, rows: int = _ROWS) -> str:
     """The digest: headline, stations that need someone, what changed, what is common, what stayed silent."""
     lines = [_headline(fleet), f"As of {iso(fleet.as_of_us)[:10]}, {fleet.logs} logs.", ""]
-    bad = [s for s in fleet.stations if s.state not in ("steady", "silent")]
+    lines += [*_common(fleet)]
+    lines += [""] if len(lines) > _HEAD else []
+    bad = _bad(fleet)
     lines += [line for station in bad[:rows] for line in _station(station)]
     if len(bad) > rows:
         lines.append(f"… and {len(bad) - rows} more stations.")
     lines += _section("Changed in the last seven days:", (f"{iso(t)[:10]} {s}: {w}" for t, s, w in fleet.changed), rows)
-    lines += _section("Changed at many stations of one line at once (look at the line first):", _common(fleet), rows)
     lines += _section(
         "Silent:", (f"{s.station}, last log {iso(s.last_us)[:10]}" for s in fleet.stations if s.silent), rows
     )
@@ -28,13 +33,22 @@ def digest_text(fleet: FleetTrend, rows: int = _ROWS) -> str:
     return "\n".join(lines).replace("\n\n\n", "\n\n") + "\n"
 
 
+def _bad(fleet: FleetTrend) -> list[StationTrend]:
+    """Stations that need someone themselves: those that only changed with their air line stand under that."""
+    return [s for s in fleet.stations if s.state not in ("steady", "silent", "line")]
+
+
 def _headline(fleet: FleetTrend) -> str:
     counts = {
-        state: sum(s.state == state for s in fleet.stations) for state in ("over", "may be over", "alarm", "growing")
+        state: sum(s.state == state for s in fleet.stations)
+        for state in ("over", "may be over", "alarm", "growing", "line")
     }
     total = len(fleet.stations)
     parts = [f"{counts['over']} of {total} stations over the limit"]
-    wording = (("may be over", "may be over"), ("alarm", "in alarm"), ("growing", "growing"))
+    wording = (
+        ("may be over", "may be over"), ("alarm", "in alarm"), ("growing", "growing"),
+        ("line", "changed with their air line"),
+    )  # fmt: skip
     parts += [f"{counts[state]} {words}" for state, words in wording if counts[state]]
     return ", ".join(parts) + "."
 
@@ -48,9 +62,12 @@ def _section(title: str, lines: Iterator[str], rows: int) -> list[str]:
 
 
 def _common(fleet: FleetTrend) -> Iterator[str]:
-    for change in fleet.common:
-        many = f"{len(change.stations)} of {change.of} stations"
-        yield f"{iso(change.time_us)[:10]} {change.supply_group}: {change.measure}, {change.kind}, {many}"
+    """Air lines that changed this week, or whose stations are in alarm by it."""
+    titles = {m.name: m.title for m in MEASURES}
+    standing = {s.supply_group for s in fleet.stations if s.state == "line"}
+    for change in line_changes(fleet.common, TrendOptions()):
+        if change.supply_group in standing or fleet.as_of_us - change.time_us < _WEEK_US:
+            yield f"{iso(change.time_us)[:10]} {change.what(titles)}"
 
 
 def _station(station: StationTrend) -> list[str]:
@@ -68,7 +85,8 @@ def _urgency(trend: MeasureTrend) -> tuple[int, int, str]:
     state = trend.limit.state if trend.limit else ""
     order = {"over": 0, "may be over": 1}.get(state, 2)
     dated = 0 if not isinstance(trend.crossing, Withheld) or trend.not_before_us is not None else 1
-    return (order, dated - 2 * trend.in_alarm, trend.measure.name)
+    own = trend.in_alarm and not (trend.alarms and trend.alarms[-1].common)
+    return (order, dated - 2 * own, trend.measure.name)
 
 
 def _measure(trend: MeasureTrend) -> str:
@@ -76,7 +94,9 @@ def _measure(trend: MeasureTrend) -> str:
     parts = []
     if isinstance(trend.present, Estimate):
         e = trend.present
-        parts.append(f"now {e.value:.3g} ({e.lower:.3g} to {e.upper:.3g}) {e.unit}")
+        factor, unit = (100.0, "%") if trend.measure.scale == "share" else (1.0, e.unit)
+        value, lower, upper = (factor * v for v in (e.value, e.lower, e.upper))
+        parts.append(f"now {value:.3g} ({lower:.3g} to {upper:.3g}) {unit}".removesuffix(" 1"))
     if trend.limit is not None and trend.limit.state in ("over", "may be over"):
         parts.append(f"{trend.limit.state} the limit {trend.limit.value:g}")
     elif not isinstance(trend.crossing, Withheld):
@@ -99,7 +119,7 @@ def _measure(trend: MeasureTrend) -> str:
 
 def digest_json(fleet: FleetTrend, rows: int = _ROWS) -> dict[str, object]:
     """The digest as JSON: the same content as the text, for a chat or a mail program to lay out."""
-    bad = [s for s in fleet.stations if s.state not in ("steady", "silent")]
+    bad = _bad(fleet)
     return {
         "schema": "tracekit.digest/1",
         "as_of": iso(fleet.as_of_us),

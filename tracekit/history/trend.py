@@ -4,6 +4,7 @@ import importlib.metadata
 from collections import Counter
 from collections.abc import Collection, Iterable, Mapping
 from dataclasses import replace
+from datetime import UTC, datetime
 from pathlib import Path
 
 from tracekit.history.charts import chart_limits
@@ -31,7 +32,7 @@ from tracekit.options.history import TrendOptions
 
 _DAY_US = 86_400_000_000
 _WEEK_US = 7 * _DAY_US
-_ORDER = ("over", "may be over", "alarm", "growing", "silent", "steady")
+_ORDER = ("over", "may be over", "alarm", "growing", "line", "silent", "steady")
 _SEVERITIES = ("critical", "major", "minor", "info", "")
 ANEW = "new normal"
 """An event whose text begins so makes what comes after it the usual, whatever way it changed."""
@@ -68,9 +69,10 @@ def trend(
     now = as_of_us if as_of_us is not None else max((t.last_us for t in trends), default=0)
     told = tuple(_told_silent(t, now, opts) for t in trends)
     common = find_common(told, opts)
-    ranked = tuple(sorted(mark_common(told, common, opts), key=_badness))
+    marked = (replace(t, state=_state(t, t.silent, opts)) for t in mark_common(told, common, opts))
+    ranked = tuple(sorted(marked, key=_badness))
     return FleetTrend(
-        as_of_us=now, stations=ranked, common=common, changed=_changed(ranked, now), causes=_causes(ranked),
+        as_of_us=now, stations=ranked, common=common, changed=_changed(ranked, now, opts), causes=_causes(ranked),
         false_alarms_week=opts.false_alarms_per_year * 7.0 / opts.logs_per_year * len(ranked),
         alarm_rule=chart_limits(_all_sides(MEASURES), opts).rule, damaged=collected.damaged, loose=collected.loose,
         logs=collected.logs, version=importlib.metadata.version("tracekit"),
@@ -221,10 +223,14 @@ def _repair(events: tuple[Event, ...], measures: Mapping[str, MeasureTrend], las
 
 def _told_silent(station: StationTrend, now_us: int, options: TrendOptions) -> StationTrend:
     """The station with its silence and its worst state."""
-    gap = (now_us - station.last_us) / _DAY_US
-    usual = station.days / max(station.logs - 1, 1)
-    silent = gap > max(options.silent_factor * usual, options.silent_days)
+    silent = now_us > _silent_from(station, options)
     return replace(station, silent=silent, state=_state(station, silent, options))
+
+
+def _silent_from(station: StationTrend, options: TrendOptions) -> int:
+    """From when on a station that sends no further log is silent [µs]."""
+    usual = station.days / max(station.logs - 1, 1)
+    return station.last_us + round(max(options.silent_factor * usual, options.silent_days) * _DAY_US)
 
 
 def _state(station: StationTrend, silent: bool, options: TrendOptions) -> str:
@@ -233,10 +239,13 @@ def _state(station: StationTrend, silent: bool, options: TrendOptions) -> str:
     for state in ("over", "may be over"):
         if state in states:
             return state
-    if any(t.in_alarm for t in trends):
+    standing = [t.alarms[-1].common for t in trends if t.in_alarm and t.alarms]
+    if not all(standing):
         return "alarm"
     if any(_grows(t, options) for t in trends):
         return "growing"
+    if standing:
+        return "line"
     return "silent" if silent else "steady"
 
 
@@ -274,7 +283,9 @@ def _badness(station: StationTrend) -> tuple[int, int, float, str]:
     return (_ORDER.index(station.state), severity, earliest, station.station)
 
 
-def _changed(stations: tuple[StationTrend, ...], now_us: int) -> tuple[tuple[int, str, str], ...]:
+def _changed(
+    stations: tuple[StationTrend, ...], now_us: int, options: TrendOptions
+) -> tuple[tuple[int, str, str], ...]:
     """What happened in the last seven days: (time, station, one line), the newest first."""
     lines = []
     for station in stations:
@@ -290,7 +301,8 @@ def _changed(stations: tuple[StationTrend, ...], now_us: int) -> tuple[tuple[int
                 if not s.common
             ]
         if station.silent:
-            lines.append((max(station.last_us, now_us - _WEEK_US + 1), station.station, "silent"))
+            since = datetime.fromtimestamp(station.last_us / 1e6, UTC).date().isoformat()
+            lines.append((_silent_from(station, options), station.station, f"silent, last log {since}"))
     recent = [line for line in lines if now_us - _WEEK_US < line[0] <= now_us]
     return tuple(sorted(recent, key=lambda line: (-line[0], line[1], line[2])))
 

@@ -185,7 +185,10 @@ class LeakCost:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StationTrend:
-    """One station over time. `state`, the worst that holds: over, may be over, alarm, growing, silent, steady."""
+    """One station over time. `state`, the worst that holds: over, may be over, alarm, growing, line, silent, steady.
+
+    `line`: all its alarms are those of its supply group.
+    """
 
     station: str
     supply_group: str | None

@@ -2,8 +2,12 @@
 
 import math
 
+from tracekit.history.common import line_changes
+from tracekit.history.measures import MEASURES
+from tracekit.judge.handbook import codes, title
 from tracekit.model.estimate import Estimate, Withheld
-from tracekit.model.trend import FleetTrend, LeakCost, MeasureTrend, StationTrend
+from tracekit.model.trend import FleetTrend, LeakCost, MeasureTrend, Repair, StationTrend
+from tracekit.options.history import TrendOptions
 from tracekit.report.frame import Block, asset, frame, render
 from tracekit.report.page import safe_name
 from tracekit.report.pictures.over_time import over_time
@@ -65,7 +69,7 @@ def fleet_page(fleet: FleetTrend, names: dict[str, str], unit: str = "kPa") -> s
     blocks = [
         Block("answer", "", answer, page_one=True),
         *_news(fleet),
-        Block("stations", "Stations, worst first", table, "Stations", page_one=True),
+        Block("stations", "Stations, worst first", table, "Stations"),
         *_rest(fleet),
         Block("rules", "When an alarm is raised", _lines([_alarms_line(fleet), fleet.alarm_rule + "."]), "Rules"),
     ]
@@ -91,25 +95,32 @@ def _row(station: StationTrend, href: str, unit: str) -> dict[str, object]:
         "name": clean(station.station, 60), "href": href, "state": station.state, "word": STATE_WORDS[station.state],
         "measure": "" if trend is None else trend.measure.title.split(":")[0],
         "now": "" if trend is None else html(present(trend), unit),
-        "said": "" if trend is None else html(_after_name(finding(trend)), unit),
+        "said": "" if trend is None else html((*_apart(station), *_after_name(finding(trend))), unit),
         "spark": spark(trend) if trend is not None else "",
         "step": clean(station.first_step, 90), "last": day(station.last_us), "when": station.last_us // 1_000_000,
         "silent": station.silent, "group": clean(station.supply_group or "", 40),
     }  # fmt: skip
 
 
+def _apart(station: StationTrend) -> Text:
+    """What is to be known before a row's growth is read: its silence, or that its air line changed."""
+    if station.silent:
+        return (f"No log since {day(station.last_us)}. ",)
+    group = clean(station.supply_group or "", 40)
+    return (f"As all of {group}: look at the line first. ",) if station.state == "line" else ()
+
+
 def _after_name(text: Text) -> Text:
     """A finding without its measure's name, which has a column of its own."""
-    return text[1:]
+    first, *rest = text[1:] or ("",)
+    return (first[:1].upper() + first[1:] if isinstance(first, str) else first, *rest)
 
 
 def _news(fleet: FleetTrend) -> list[Block]:
     """What must be known before a single station is looked at: what many have in common, and what is new."""
-    common = [
-        f"{day(c.time_us)}, {clean(c.supply_group, 40)}: {_measure_title(fleet, c.measure)}, {c.kind}, "
-        f"{count(len(c.stations))} of {count(c.of)} stations. Look at the compressed-air line first."
-        for c in fleet.common[::-1]
-    ]
+    titles = {m.name: m.title for m in MEASURES}
+    changes = line_changes(fleet.common, TrendOptions())[::-1]
+    common = [f"{day(c.time_us)}, {clean(c.what(titles), 400)}" for c in changes]
     changed = [f"{day(t)}, {clean(s, 60)}: {clean(what, 120)}" for t, s, what in fleet.changed]
     parts = (
         ("common", "Changed at many stations of one line at once", common, "Common"),
@@ -140,14 +151,10 @@ def _pareto(fleet: FleetTrend) -> list[str]:
     lines, so_far = [], 0
     for code, stations, _ in fleet.causes:
         so_far += stations
-        lines.append(f"{code}: {count(stations)} stations; with those above {100 * so_far / total:.0f} % of all")
+        name = f"{title(code)} ({code})" if code in codes() else code
+        many = f"{count(stations)} station{'s' if stations > 1 else ''}"
+        lines.append(f"{name}: {many}; with those above {100 * so_far / total:.0f} % of all")
     return lines
-
-
-def _measure_title(fleet: FleetTrend, name: str) -> str:
-    """A measure's title without its explanation."""
-    titles = (s.measures[name].measure.title for s in fleet.stations if name in s.measures)
-    return next(titles, name).split(":")[0]
 
 
 def _lines(lines: list[str], most: int = _MOST_LINES) -> str:
@@ -178,7 +185,7 @@ def station_page(station: StationTrend, fleet: FleetTrend, unit: str = "kPa") ->
     table = render("trend_measures.html", {"rows": [_measure_row(t, unit) for t in trends]}, unit)
     blocks = [
         Block("answer", "", answer, beside=beside, page_one=True),
-        Block("measures", "Every measure", table, "Measures", page_one=True),
+        Block("measures", "Every measure", table, "Measures"),
     ]
     if pictures[1:]:
         blocks.append(Block("panels", "The months behind it", evidence(tuple(pictures[1:]), unit), "Panels"))
@@ -244,7 +251,17 @@ def _events(station: StationTrend) -> list[str]:
     repair = station.repair
     if repair is not None:
         lines.insert(0, f"{count(round(repair.days_since))} days since the last repair: {clean(repair.text, 120)}")
+        lines[1:1] = [f"It brought {line}." for line in _effects(station, repair)]
     return lines
+
+
+def _effects(station: StationTrend, repair: Repair) -> list[str]:
+    """What the last repair changed, one line per measure."""
+    shown_of = ((station.measures[name].measure, levels) for name, levels in repair.effects.items())
+    return [
+        f"{m.title.split(':')[0]} from {before:.3g} to {after:.3g} {m.unit}".removesuffix(" 1")
+        for m, (before, after) in shown_of
+    ]
 
 
 def _cost(cost: LeakCost, unit: str) -> str:

@@ -13,6 +13,7 @@ STATE_WORDS = {
     "may be over": "may be over the limit",
     "alarm": "in alarm",
     "growing": "growing",
+    "line": "changed with its air line",
     "silent": "silent",
     "steady": "steady",
 }
@@ -39,10 +40,11 @@ def shown(estimate: Estimate) -> Num:
 def headline(fleet: FleetTrend) -> str:
     """How many stations are over their limit, or the next worst thing that is true of any."""
     total = len(fleet.stations)
-    for state in ("over", "may be over", "alarm", "growing"):
+    for state in ("over", "may be over", "alarm", "growing", "line"):
         found = sum(s.state == state for s in fleet.stations)
         if found:
-            return f"{count(found)} of {count(total)} stations {STATE_WORDS[state]}"
+            words = STATE_WORDS[state].replace("its", "their")
+            return f"{count(found)} of {count(total)} stations {words}"
     return f"Nothing new on {count(total)} stations"
 
 
@@ -52,9 +54,9 @@ def counts_line(fleet: FleetTrend) -> str:
     for state, words in STATE_WORDS.items():
         found = sum(s.state == state for s in fleet.stations)
         if found:
-            parts.append(f"{count(found)} {words}")
-    silent = sum(s.silent for s in fleet.stations)
-    also = f" {count(silent)} sent no log of late." if silent else ""
+            parts.append(f"{count(found)} {words if found == 1 else words.replace('its', 'their')}")
+    silent = sum(s.silent for s in fleet.stations if s.state != "silent")
+    also = f" {count(silent)} of those sent no log of late." if silent else ""
     return f"{', '.join(parts).capitalize()}.{also}"
 
 
@@ -71,7 +73,8 @@ def _weight(trend: MeasureTrend) -> tuple[int, int, int]:
     limits = {"over": 0, "may be over": 1}.get(state, 2)
     dated = int(isinstance(trend.crossing, Withheld) and trend.not_before_us is None)
     leak = int(trend.measure.name != "decay_rate_kpa_s")
-    return (limits, dated - 2 * int(trend.in_alarm), leak)
+    common = bool(trend.alarms and trend.alarms[-1].common)
+    return (limits, dated - (2 if not common else 1) * int(trend.in_alarm), leak)
 
 
 def finding(trend: MeasureTrend) -> Text:
@@ -88,12 +91,21 @@ def _growth(trend: MeasureTrend) -> Text:
     if isinstance(slope, Withheld):
         return (f"no slope yet, {slope.reason}.",)
     if trend.p_value is None or trend.p_value > 0.05 or slope.lower * slope.upper <= 0:
-        return ("no growth established.",) if not trend.steps else ("no growth established since the last step.",)
+        return _steady(trend)
     way = "rises" if slope.value > 0 else "falls"
-    by_factor = not trend.series.lines or trend.series.lines[-1].by_factor
-    if by_factor and isinstance(trend.relative, Estimate) and trend.relative.lower * trend.relative.upper > 0:
+    if isinstance(trend.relative, Estimate) and trend.relative.lower * trend.relative.upper > 0:
         return say("{} {} a day.", way, _per_cent(trend.relative))
     return say("{} {} a day.", way, _size(slope))
+
+
+def _steady(trend: MeasureTrend) -> Text:
+    """No growth is established: since when, and what was before."""
+    if not trend.steps:
+        return ("no growth established.",)
+    step = trend.steps[-1]
+    resolution = abs(step.after - step.before) / 20 or None
+    before, after = (Num(value=v, unit=unit_of(trend), step=resolution) for v in (step.before, step.after))
+    return say("no growth since the step from {} to {} on {}.", replace(before, bare=True), after, day(step.time_us))
 
 
 def _per_cent(estimate: Estimate) -> Num:

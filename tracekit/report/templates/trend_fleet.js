@@ -38,7 +38,11 @@
     if (key === "last") {
       sorted.sort(function (a, b) { return Number(a.dataset.when) - Number(b.dataset.when); });
     } else if (key) {
-      sorted.sort(function (a, b) { return names.compare(a.dataset[key], b.dataset[key]); });
+      sorted.sort(function (a, b) {
+        var one = a.dataset[key];
+        var two = b.dataset[key];
+        return (one ? 0 : 1) - (two ? 0 : 1) || names.compare(one, two);
+      });
     }
     rows.forEach(function (row) { row.hidden = true; });
     body.append.apply(body, sorted);
