@@ -319,6 +319,53 @@ def korean(rec: Recording) -> Files:
     return {"log.csv": text(["시각,진공압력［ｋＰａ］,흡착 밸브,파기 밸브,제품 감지", *rows])}
 
 
+def written_on_change(rec: Recording) -> Files:
+    """A row per reading, written when a reading has changed by 2 kPa or a level at all."""
+    at, levels, last, rows = clock(rec), [level(rec, b) for b in range(3)], np.nan, []
+    names = ("Suction", "BlowOff", "PartPresent")
+    for i, a in enumerate(at):
+        stamp = a.isoformat(timespec="milliseconds")
+        rows += [f"{stamp};{names[k]};{levels[k][i]}" for k in range(3) if i == 0 or levels[k][i] != levels[k][i - 1]]
+        if not abs(rec.pressure_kpa[i] - last) < 2.0:
+            last = float(rec.pressure_kpa[i])
+            rows.append(f"{stamp};Vacuum_kPa;{last}")
+    return {"log.csv": text(["time;tag;value", *rows])}
+
+
+def states_in_words(rec: Recording) -> Files:
+    """Words of the log's own, one of which is a usual word for a level."""
+    t, kpa = rec.time_s, rec.pressure_kpa
+    s, r, p = words(rec, 0, "at rest", "drawing"), words(rec, 1, "closed", "blowing"), words(rec, 2, "empty", "present")
+    rows = lines_of(rec, lambda i: (f"{t[i]:.2f}", kpa[i], s[i], r[i], p[i]))
+    return {"log.csv": text([HEAD, *rows])}
+
+
+def days(rec: Recording) -> Files:
+    """Elapsed days with many figures."""
+    t, kpa, (s, r, p) = rec.time_s, rec.pressure_kpa, (level(rec, b) for b in range(3))
+    rows = lines_of(rec, lambda i: (f"{t[i] / 86400:.10f}", kpa[i], s[i], r[i], p[i]), ",")
+    return {"log.csv": text(["Time [d],Vacuum [kPa],Suction,Blow-off,Part present", *rows])}
+
+
+def rate_alone(rec: Recording) -> Files:
+    """No time, a rate above the columns under its letters."""
+    kpa, (s, r, p) = rec.pressure_kpa, (level(rec, b) for b in range(3))
+    rows = lines_of(rec, lambda i: (kpa[i], s[i], r[i], p[i]), ",")
+    return {"log.csv": text(["# fs = 100 Hz", "vacuum_kPa,suction,blow,part", *rows])}
+
+
+def wrong_time_unit(rec: Recording) -> Files:
+    """Milliseconds under a name that says seconds."""
+    t, kpa, (s, r, p) = rec.time_s, rec.pressure_kpa, (level(rec, b) for b in range(3))
+    return {"log.csv": text([HEAD, *lines_of(rec, lambda i: (round(t[i] * 1000), kpa[i], s[i], r[i], p[i]))])}
+
+
+def wrong_pressure_unit(rec: Recording) -> Files:
+    """Whole tenths of a kPa under a name that says kPa."""
+    t, kpa, (s, r, p) = rec.time_s, rec.pressure_kpa, (level(rec, b) for b in range(3))
+    return {"log.csv": text([HEAD, *lines_of(rec, lambda i: (f"{t[i]:.2f}", round(kpa[i] * 10), s[i], r[i], p[i]))])}
+
+
 MORE: dict[str, Callable[[Recording], Files]] = {
     f.__name__: f
     for f in (
@@ -326,6 +373,7 @@ MORE: dict[str, Callable[[Recording], Files]] = {
         many_inputs, hex_word, overlapping, parquet_lists, parquet_elapsed, packed_integers, long_preamble,
         seconds_apart, epoch_float, plant_pressures, addresses, zip_folder, comments, offsets_change,
         seconds_over_midnight, named_cells, diary, two_sensors, twos_complement, nothing_but_numbers, polish_words,
-        danish, russian, korean,
+        danish, russian, korean, written_on_change, states_in_words, days, rate_alone, wrong_time_unit,
+        wrong_pressure_unit,
     )
 }  # fmt: skip

@@ -7,13 +7,19 @@ from tests.read.dialects import make_recording
 from tests.read.plant_more import MORE
 from tests.read.reading import Read, read
 from tracekit.errors import LogReadError
+from tracekit.options.read import ReadOptions
 
 RECORDING = make_recording(cycles=8)
 N = len(RECORDING.time_s)
 COARSE = {"twos_complement": 0.051, "polish_words": 0.0051, "parquet_elapsed": 1e-5, "bursts": 1e-6}
 AMBIENT = ("epoch_float", "plant_pressures", "nothing_but_numbers")
 REJECTED = {"overlapping": 300, "long_preamble": 1}
-OWN = {"own_rates", "long_stations", "two_clocks", "counter_restarts", "set_clock", "jitter", "comments", "two_sensors"}
+OWN = {"own_rates", "long_stations", "two_clocks", "counter_restarts", "set_clock", "jitter", "comments", "two_sensors",
+       "written_on_change", "states_in_words"}  # fmt: skip
+REFUSED = {
+    "wrong_time_unit": 'time = { column = "Time [s]", unit = "ms" }',
+    "wrong_pressure_unit": 'pressure = { column = "Vacuum [kPa]", scale = [[0.0, 0.0], [-1000.0, -100.0]] }',
+}
 
 
 def read_files(folder, name: str) -> Read:
@@ -25,7 +31,7 @@ def read_files(folder, name: str) -> Read:
     return read(paths if len(paths) > 1 else paths[0])
 
 
-@pytest.mark.parametrize("name", sorted(set(MORE) - OWN))
+@pytest.mark.parametrize("name", sorted(set(MORE) - set(REFUSED) - OWN))
 def test_it_is_read_right(tmp_path, name):
     """The log reads like the recording, in time, pressure and levels, and every other row is told."""
     found = read_files(tmp_path, name)
@@ -35,6 +41,37 @@ def test_it_is_read_right(tmp_path, name):
     )
     assert np.array_equal(found.digital, RECORDING.digital)
     assert found.facts.rows_rejected == REJECTED.get(name, 0)
+
+
+@pytest.mark.parametrize("name", sorted(REFUSED))
+def test_a_unit_that_cannot_be_is_asked_for(tmp_path, name):
+    """A written unit that gives impossible cycles or pressures is doubted, in one message with the line that tells it."""
+    with pytest.raises(LogReadError, match=r"expected .*\. \S") as caught:
+        read_files(tmp_path, name)
+    assert REFUSED[name] in str(caught.value)
+
+
+@pytest.mark.parametrize("options", [ReadOptions(), ReadOptions(block_bytes=3000)], ids=["whole", "pieces"])
+def test_readings_written_on_change_hold(tmp_path, options):
+    """Between readings that are written on change the last one holds; levels are those of the moment; it is told."""
+    (tmp_path / "log.csv").write_bytes(MORE["written_on_change"](RECORDING)["log.csv"])
+    found = read(tmp_path / "log.csv", options=options)
+    n = len(found.time_s)
+    assert n > 0.98 * N
+    assert np.abs(found.time_s - RECORDING.time_s[:n]).max() < 1e-6
+    assert np.abs(found.pressure_kpa - RECORDING.pressure_kpa[:n]).max() < 2.0
+    assert np.array_equal(found.digital, RECORDING.digital[:n])
+    assert found.facts.gaps == ()
+    assert found.facts.rows_used == found.facts.rows_read < n
+    assert any("writes changes only" in w for w in found.facts.warnings)
+
+
+def test_words_of_the_log_itself(tmp_path):
+    """Two words of which one means a level give both levels; of two unknown words either may be on."""
+    found = read_files(tmp_path, "states_in_words")
+    assert np.array_equal(found.pressure_kpa, RECORDING.pressure_kpa)
+    assert np.array_equal(found.digital & 6, RECORDING.digital & 6)
+    assert len(np.unique((found.digital ^ RECORDING.digital) & 1)) == 1
 
 
 def same_but_time(found: Read) -> np.ndarray:

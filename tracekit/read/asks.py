@@ -11,6 +11,7 @@ from tracekit.units import PressureUnit
 
 _RAW_UNITS = ("ma", "v", "mv", "volt", "volts", "counts", "count", "adc", "#", "digits", "raw", "lsb", "inc")
 _NO_UNITS = ("", "-", "–", "1", "abs", "absolute", "a", "real", "float", "int", "double", "word")
+_MOST_KPA = 200.0  # beyond any vacuum and the usual blow-off
 _EXAMPLES = {
     "ma": "[[4.0, 0.0], [20.0, -101.3]]", "v": "[[0.0, 0.0], [10.0, -101.3]]", "volt": "[[0.0, 0.0], [10.0, -101.3]]",
     "mv": "[[0.0, 0.0], [10000.0, -101.3]]",
@@ -50,6 +51,10 @@ def ask_sense(column: Column, unit: PressureUnit, raw: NDArray[np.float64]) -> Q
     """The question in what sense a column is a pressure; `raw` are its readings, shape (n,)."""
     low, high = spread(raw)
     kpa = (low * unit.kpa, high * unit.kpa)
+    if max(-kpa[0], kpa[1]) > _MOST_KPA and not (kpa[0] >= 0 and kpa[1] - kpa[0] < _MOST_KPA):
+        found = f'"{column.name}" reads from {low:.4g} to {high:.4g} {unit.symbol}, which no vacuum reaches'
+        line = f'pressure = {{ column = "{column.name}", scale = [[0.0, 0.0], [-1000.0, -100.0]] }}'
+        return Question(found=found, line=line + "   # two points: reading, kPa of gauge pressure")
     found = (
         f'"{column.name}" reads from {low:.4g} to {high:.4g} {unit.symbol}; as gauge that is a vacuum of up to '
         f"{max(-kpa[0], 0):.0f} kPa, as vacuum {max(kpa[1], 0):.0f} kPa, as absolute {max(101.3 - kpa[0], 0):.0f} kPa"

@@ -212,6 +212,7 @@ class Decoder:
         if not timely.all():
             rejected.append(("no time, or none that can be read", lines[~timely], int((~timely).sum())))
         keep = None if timely.all() else timely
+        untimely = lines[~timely]
         context = self.context.read(rows.columns)
         if plan.station_column is not None and len(plan.station_names) > 1:
             stations = self._by_column(rows, time_s, lines, timely, missing, rejected, context)
@@ -221,6 +222,8 @@ class Decoder:
                 for s, readers in zip(plan.stations, self._readers, strict=True)
             ]
             stations = [_kept(samples, keep) for samples in whole]
+        if keep is not None:
+            missing = [(reason, kept) for reason, at in missing if len(kept := at[~np.isin(at, untimely)])]
         return Portion(
             stations=tuple(stations),
             rows_read=rows.count + sum(r.rows for r in rows.rejected),

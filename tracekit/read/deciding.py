@@ -15,7 +15,7 @@ from tracekit.read.dateorder import with_date_order
 from tracekit.read.digitals import ROLES, Digital, LevelPlan, asks, by_name, find_digitals
 from tracekit.read.grouping import of_station, shares_signals, station_keys, station_name
 from tracekit.read.head import Head, Question, joined
-from tracekit.read.longform import find_long, long_columns, wide_head
+from tracekit.read.longform import find_long, long_columns, wide_head, with_holding
 from tracekit.read.pairs import are_copies, rows_per_stamp
 from tracekit.read.plan import LongPlan, Plan, StationPlan
 from tracekit.read.pressure import Ambient, PressurePlan, plan_pressure, pressure_columns
@@ -101,7 +101,8 @@ def _decide_long(head: Head, station: Station, long: LongPlan) -> Plan:
         raise asking(head.name, questions, [*wide.assumptions, assumption(time)])
     stations = tuple(f.station for f in found if f.station is not None)
     time = with_rounding(wide, time)
-    facts = [*wide.assumptions, assumption(time), *dict.fromkeys(a for f in found for a in f.assumptions)]
+    long, time, held = with_holding(wide, long, time, stations[0].pressure.column)
+    facts = [*held, *wide.assumptions, assumption(time), *dict.fromkeys(a for f in found for a in f.assumptions)]
     plan = make_plan(wide, station, time, stations, None, (), facts)
     return replace(plan, long=long, columns=long_columns(head, long, time), context=())
 

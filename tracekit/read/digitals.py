@@ -8,8 +8,10 @@ import numpy as np
 import pyarrow as pa
 from numpy.typing import NDArray
 
+from tracekit.read.cells import MISSING_WORDS
 from tracekit.read.columns import Column
 from tracekit.read.head import finite, spread
+from tracekit.read.levels import level_of_word
 from tracekit.read.rows import levels, valid
 from tracekit.read.values import column_numbers, dictionary_codes, word_codes, word_levels
 from tracekit.read.words import Role
@@ -122,7 +124,7 @@ def _plans(column: Column, *, wanted: bool) -> list[LevelPlan]:
     if _marks_only_on(column):
         return [LevelPlan(column=column.name, kind="filled")]
     if column.kind == "level":
-        return [LevelPlan(column=column.name, kind="word")]
+        return [LevelPlan(column=column.name, kind="word", words=_half_known(column))]
     if column.kind == "text":
         words = _two_words(column)
         return [LevelPlan(column=column.name, kind="word", words=words)] if words else []
@@ -152,12 +154,27 @@ def asks(digital: Digital) -> bool:
     return not digital.plan.words or any(digital.weights.get(role, 0.0) >= 0.5 for role in ROLES)
 
 
+def _half_known(column: Column) -> tuple[str, ...]:
+    """The two words of a column of which one means a level and the other nothing, for 0 and 1; else empty."""
+    words = _usual_words(column)
+    known = [level_of_word(w) for w in words]
+    if len(words) != 2 or known.count(None) != 1:
+        return ()
+    return words if known in ([0, None], [None, 1]) else words[::-1]
+
+
 def _two_words(column: Column) -> tuple[str, ...]:
     """The two words of a column that takes only two, apart from rare others; empty where it takes more."""
+    usual = _usual_words(column)
+    return usual if len(usual) == 2 else ()
+
+
+def _usual_words(column: Column) -> tuple[str, ...]:
+    """The words of a column apart from rare ones, missing readings aside, sorted."""
     codes, words = word_codes(column.array)
     counts = np.bincount(codes[codes >= 0], minlength=len(words)) if len(words) else np.empty(0, np.int64)
-    usual = sorted(w.strip() for w, n in zip(words, counts.tolist(), strict=True) if n > 0.01 * counts.sum())
-    return tuple(usual) if len(usual) == 2 else ()
+    usual = sorted({w.strip() for w, n in zip(words, counts.tolist(), strict=True) if n > 0.01 * counts.sum()})
+    return tuple(w for w in usual if w.casefold() not in MISSING_WORDS and w not in ("0", "1"))
 
 
 def _two_plateaus(values: NDArray[np.float64]) -> bool:

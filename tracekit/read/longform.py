@@ -14,6 +14,7 @@ from tracekit.read.convert import BITS, Missing, Portion, PressureReader, Reject
 from tracekit.read.digitals import LevelPlan
 from tracekit.read.head import Head
 from tracekit.read.headers import is_unit
+from tracekit.read.onchange import held_between, hold_step
 from tracekit.read.plan import LongPlan, Plan, StationPlan
 from tracekit.read.quality import bad_rows, plan_quality
 from tracekit.read.rows import Rows
@@ -100,6 +101,21 @@ def wide_head(head: Head, plan: LongPlan, time: TimePlan) -> Head:
     return replace(head, columns=tuple(columns), rows=len(base), assumptions=(*head.assumptions, fact))
 
 
+def with_holding(
+    head: Head, plan: LongPlan, time: TimePlan, pressure: str
+) -> tuple[LongPlan, TimePlan, tuple[Assumption, ...]]:
+    """The plans with the interval at which readings hold where only changes are written; `head` is a wide one."""
+    column = head.column(pressure)
+    step = hold_step(seconds_of(head, time), column.values) if column is not None and time.rounded_s == 0 else 0.0
+    if step == 0.0:
+        return plan, time, ()
+    fact = Assumption(
+        what="written on change", value=f"between readings the last one holds, every {step:.3g} s for a minute at most",
+        evidence="no reading equals the one before, and their changes have a lowest size", confidence=0.9,
+    )  # fmt: skip
+    return replace(plan, hold_s=step), replace(time, typical_s=step), (fact,)
+
+
 def _units_of_tags(head: Head, codes: NDArray[np.int64], count: int) -> list[str]:
     """Unit of each tag from a column of units, empty where there is none."""
     column = next((c for c in head.columns if _holds_units(c)), None)
@@ -168,6 +184,7 @@ class LongDecoder:
         self._kinds = {d.column: d for s in plan.stations for d in s.digitals.values()}
         self._pressures = {s.pressure.column: PressureReader(s.pressure) for s in plan.stations}
         self._last: dict[str, int] = {}
+        self._before: dict[str, tuple[float, float]] = {}
         self._held: _Readings | None = None
 
     def portions(self, rows: Iterable[Rows]) -> Iterator[Portion]:
@@ -187,6 +204,7 @@ class LongDecoder:
             readings = _joined(self._held, readings)
         ends = _group_ends(readings.time_s)
         cut = int(np.searchsorted(ends, len(ends) - 1)) if len(ends) else 0
+        cut = self._after_pressure(readings, ends, cut) if self._long.hold_s > 0 else cut
         self._held = readings.take(slice(cut, None)) if len(ends) else None
         stations = self._samples(readings.take(slice(0, cut)), missing)
         return Portion(
@@ -195,6 +213,11 @@ class LongDecoder:
             rejected=tuple(rejected),
             missing=tuple(missing),
         )
+
+    def _after_pressure(self, readings: _Readings, ends: NDArray[np.int64], cut: int) -> int:
+        """Position behind the last reading of the pressure before `cut`: what follows goes with the next reading."""
+        own = [np.nonzero(readings.channel[:cut] == self._channels.index(name))[0] for name in self._pressures]
+        return min((int(ends[places[-1]]) + 1 for places in own if len(places)), default=0)
 
     def _readings(self, rows: Rows, rejected: Rejected, missing: Missing) -> _Readings:
         lines = rows.lines if rows.lines is not None else np.arange(rows.first_line, rows.first_line + rows.count)
@@ -240,15 +263,31 @@ class LongDecoder:
                 result.append(None)
                 continue
             lines = readings.lines[here]
-            digital = np.zeros(len(here), np.uint8)
-            for role, plan in station.digitals.items():
-                digital |= levels[plan.column][ends[here]].view(np.uint8) * np.uint8(BITS[role])
             kpa = self._pressures[station.pressure.column].read(readings.value[here], lines, missing)
-            result.append(Samples(time_s=readings.time_s[here], pressure_kpa=kpa, digital=digital, lines=lines))
+            time_s, at = readings.time_s[here], ends[here]
+            if self._long.hold_s > 0:
+                time_s, kpa, lines, at = self._filled(station.pressure.column, readings, here, kpa)
+            digital = np.zeros(len(at), np.uint8)
+            for role, plan in station.digitals.items():
+                level = levels[plan.column][np.maximum(at, 0)]
+                level = np.where(at < 0, np.int8(self._last.get(plan.column, 0)), level)
+                digital |= level.view(np.uint8) * np.uint8(BITS[role])
+            result.append(Samples(time_s=time_s, pressure_kpa=kpa, digital=digital, lines=lines))
         for name, level in levels.items():
             if len(level):
                 self._last[name] = int(level[-1])
         return tuple(result)
+
+    def _filled(
+        self, name: str, readings: _Readings, here: NDArray[np.int64], kpa: NDArray[np.float64]
+    ) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.int64], NDArray[np.int64]]:
+        """Times, pressures, lines of a pressure's samples with held ones between, and the last row at each time."""
+        before_s, before_kpa = self._before.get(name, (np.nan, np.nan))
+        held = held_between(readings.time_s[here], before_s, self._long.hold_s)
+        values = np.where(held.source < 0, before_kpa, kpa[np.maximum(held.source, 0)])
+        at = np.searchsorted(np.maximum.accumulate(readings.time_s), held.time_s + 1e-9, side="right") - 1
+        self._before[name] = (float(readings.time_s[here[-1]]), float(kpa[-1]))
+        return held.time_s, values, readings.lines[here][np.maximum(held.source, 0)], at.astype(np.int64)
 
     def _level_at(self, readings: _Readings, name: str) -> NDArray[np.int8]:
         """Level of a digital at every row, shape (n,)."""

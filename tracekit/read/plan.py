@@ -23,11 +23,15 @@ class StationPlan:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LongPlan:
-    """Rows of time, tag and value. Channels are then named by their tags."""
+    """Rows of time, tag and value. Channels are then named by their tags.
+
+    hold_s  interval at which the last reading of a pressure holds, where only changes are written; 0 where all are [s]
+    """
 
     tag: str
     value: str
     quality: QualityPlan | None = None
+    hold_s: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

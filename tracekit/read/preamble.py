@@ -84,7 +84,8 @@ def _interval_s(key: str, value: str) -> float | None:
     unit = quantity["unit"] or (in_key[1] if in_key else "")
     if number <= 0:
         return None
-    if any(word in key for word in _RATE_WORDS) and unit in _RATE_FACTORS:
+    bare = key.strip("#; ")
+    if (any(word in key for word in _RATE_WORDS) or bare in ("fs", "f_s", "fsample")) and unit in _RATE_FACTORS:
         return 1.0 / (number * _RATE_FACTORS[unit])
     if _says_interval(key) and unit in _TIME_FACTORS:
         return number * _TIME_FACTORS[unit]

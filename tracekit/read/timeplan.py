@@ -12,7 +12,8 @@ from tracekit.errors import LogReadError, message
 from tracekit.model.station import Channel
 from tracekit.read.clockcolumns import clock_columns
 from tracekit.read.columns import Column
-from tracekit.read.head import Head, Question, cycle_rows, finite
+from tracekit.read.cyclelength import BEYOND, cycles_fit, unit_by_cycles
+from tracekit.read.head import Head, Question, finite
 from tracekit.read.rows import valid
 from tracekit.read.stamp_values import stamp_ns
 from tracekit.read.values import column_numbers
@@ -29,8 +30,6 @@ in steps of 100 ns (from memory, not verified; a test computes them with the cal
 _SERIAL_DAYS = (36526.0, 73050.0)  # 2000 to 2099 in days since the end of 1899
 _SERIAL_ORIGIN_S = -2209161600.0
 _SAYS_TIME = 1.0  # whole counts of a column whose name does not say time may be ticks of any length
-_PERIOD_S = (0.4, 200.0)
-"""Pick cycles shorter or longer than this are not expected (common practice, no source); less than a factor of 1000."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -89,7 +88,7 @@ def plan_time(head: Head, given: Channel | None) -> tuple[TimePlan | None, list[
         _check_own_times(head, best, sure)
         dated = [p for p in sure if p.dated and not p.date_open and p.zoned]
         return (best if best.dated or not dated else _started(head, best, dated[0])), []
-    if head.preamble.interval_s is not None and _cycles_fit(head, head.preamble.interval_s):
+    if head.preamble.interval_s is not None and cycles_fit(head, head.preamble.interval_s):
         line = head.preamble.interval_line
         return TimePlan(kind="row", columns=(), unit_s=head.preamble.interval_s, evidence=line, confidence=0.9), []
     if plans:
@@ -160,6 +159,8 @@ def _which_unit(plan: TimePlan, head: Head) -> Question:
         line = f'time = {{ column = "{name}", interval_s = 0.01 }}   # seconds from row to row'
         return Question(found=found, line=line)
     found = f'the unit of time in "{name}" does not show'
+    if column is not None and (said := column.hints.time_unit) is not None:
+        found = f'"{name}" says {said.symbol}, but then cycles would be far longer or shorter than those of any station'
     return Question(found=found, line=f'time = {{ column = "{name}", unit = "ms" }}   # or s, us, ns, min')
 
 
@@ -250,13 +251,14 @@ def _named_unit(head: Head, column: Column, base: TimePlan) -> TimePlan:
     """Unit by name, by the preamble's interval, or by the length of cycles."""
     said = column.hints.time_unit
     timely = column.hints.weight("time")
-    if said is not None and timely and said.symbol not in ("d", "h"):
-        return replace(
-            base, unit_s=said.seconds, evidence=f'unit {said.symbol} with the name "{column.name}"', confidence=0.99
-        )
     step = abs(_usual_step(column.values))
+    if said is not None and timely and (said.symbol not in ("d", "h") or timely >= _SAYS_TIME):
+        evidence = f'unit {said.symbol} with the name "{column.name}"'
+        usual = step or float(np.ptp(finite(column.values))) / len(column.values)
+        sure = 0.99 if cycles_fit(head, usual * said.seconds, BEYOND) else 0.0
+        return replace(base, unit_s=said.seconds, evidence=evidence, confidence=sure)
     interval = head.preamble.interval_s
-    if interval is not None and not _cycles_fit(head, interval):
+    if interval is not None and not cycles_fit(head, interval):
         interval = None
     if interval is not None and step > 0 and (timely or column.kind == "number"):
         if column.hints.sample_number or abs(step - 1) < 1e-9:
@@ -271,23 +273,12 @@ def _named_unit(head: Head, column: Column, base: TimePlan) -> TimePlan:
     return _unit_by_cycles(head, column, base, step)
 
 
-def _cycles_fit(head: Head, interval_s: float) -> bool:
-    """False where an interval from row to row would give cycles of a length that no station has."""
-    lengths = [cycle_rows(c.values) for c in head.columns if c.kind == "number" and c.levels > 8]
-    periods = [interval_s * n for n in lengths if n is not None]
-    return not periods or _PERIOD_S[0] <= max(periods) <= _PERIOD_S[1]
-
-
 def _unit_by_cycles(head: Head, column: Column, base: TimePlan, step: float) -> TimePlan:
-    lengths = [cycle_rows(c.values) for c in head.columns if c is not column and c.kind == "number" and c.levels > 8]
-    periods = [step * n for n in lengths if n is not None]
-    fits = [u for u in TIME_UNITS[:4] if periods and _PERIOD_S[0] <= max(periods) * u.seconds <= _PERIOD_S[1]]
-    if len(fits) != 1:
+    found = unit_by_cycles(head, column, step)
+    if found is None:
         return replace(base, confidence=0.0)
-    seconds = max(periods) * fits[0].seconds
-    evidence = f"cycles then last {seconds:.2g} s; no other unit gives a length between 0.4 and 200 s"
     confidence = 0.85 if column.hints.weight("time") else 0.7
-    return replace(base, unit_s=fits[0].seconds, evidence=evidence, confidence=confidence)
+    return replace(base, unit_s=found[0], evidence=found[1], confidence=confidence)
 
 
 def _with_parts(head: Head, plan: TimePlan) -> TimePlan:

@@ -1,0 +1,30 @@
+"""The length of pick cycles as evidence for units and intervals of time."""
+
+from tracekit.read.columns import Column
+from tracekit.read.head import Head, cycle_rows
+from tracekit.units import TIME_UNITS
+
+BEYOND = 10.0  # a written unit is doubted only where cycles are so much longer or shorter than expected
+_PERIOD_S = (0.4, 200.0)
+"""Pick cycles shorter or longer than this are not expected (common practice, no source); less than a factor of 1000."""
+
+
+def cycles_fit(head: Head, interval_s: float, beyond: float = 1.0) -> bool:
+    """False where an interval from row to row gives cycles of a length that no station has, or `beyond` times that."""
+    lengths = [cycle_rows(c.values) for c in head.columns if c.kind == "number" and c.levels > 8]
+    periods = [interval_s * n for n in lengths if n is not None]
+    return not periods or _PERIOD_S[0] / beyond <= max(periods) <= _PERIOD_S[1] * beyond
+
+
+def unit_by_cycles(head: Head, column: Column, step: float) -> tuple[float, str] | None:
+    """Size of a count of a column [s] and why, by the length of cycles; None where several units fit, or none.
+
+    step  usual counts from row to row
+    """
+    lengths = [cycle_rows(c.values) for c in head.columns if c is not column and c.kind == "number" and c.levels > 8]
+    periods = [step * n for n in lengths if n is not None]
+    fits = [u for u in TIME_UNITS[:4] if periods and _PERIOD_S[0] <= max(periods) * u.seconds <= _PERIOD_S[1]]
+    if len(fits) != 1:
+        return None
+    seconds = max(periods) * fits[0].seconds
+    return fits[0].seconds, f"cycles then last {seconds:.2g} s; no other unit gives a length between 0.4 and 200 s"
