@@ -4,16 +4,32 @@ from tracekit.read.columns import Column
 from tracekit.read.head import Head, cycle_rows
 from tracekit.units import TIME_UNITS
 
-BEYOND = 10.0  # a written unit is doubted only where cycles are so much longer or shorter than expected
+_BEYOND = 10.0
+"""A written unit is doubted only where cycles are so much longer than expected, or so much shorter at a rate of samples
+that no logger of stations has: noise also swings, and fast."""
+_FASTEST_S = 1e-4
 _PERIOD_S = (0.4, 200.0)
 """Pick cycles shorter or longer than this are not expected (common practice, no source); less than a factor of 1000."""
 
 
-def cycles_fit(head: Head, interval_s: float, beyond: float = 1.0) -> bool:
-    """False where an interval from row to row gives cycles of a length that no station has, or `beyond` times that."""
+def cycles_fit(head: Head, interval_s: float) -> bool:
+    """False where an interval from row to row would give cycles of a length that no station has."""
+    longest_s = _longest(head, interval_s)
+    return longest_s is None or _PERIOD_S[0] <= longest_s <= _PERIOD_S[1]
+
+
+def may_be_interval(head: Head, interval_s: float) -> bool:
+    """False where an interval from row to row cannot be meant, whatever unit is written beside it."""
+    longest_s = _longest(head, interval_s)
+    if longest_s is None or longest_s > _PERIOD_S[1] * _BEYOND:
+        return longest_s is None
+    return longest_s >= _PERIOD_S[0] / _BEYOND or interval_s >= _FASTEST_S
+
+
+def _longest(head: Head, interval_s: float) -> float | None:
+    """The longest cycle of any column [s], None where none cycles."""
     lengths = [cycle_rows(c.values) for c in head.columns if c.kind == "number" and c.levels > 8]
-    periods = [interval_s * n for n in lengths if n is not None]
-    return not periods or _PERIOD_S[0] / beyond <= max(periods) <= _PERIOD_S[1] * beyond
+    return max((interval_s * n for n in lengths if n is not None), default=None)
 
 
 def unit_by_cycles(head: Head, column: Column, step: float) -> tuple[float, str] | None:

@@ -12,7 +12,7 @@ from tracekit.errors import LogReadError, message
 from tracekit.model.station import Channel
 from tracekit.read.clockcolumns import clock_columns
 from tracekit.read.columns import Column
-from tracekit.read.cyclelength import BEYOND, cycles_fit, unit_by_cycles
+from tracekit.read.cyclelength import cycles_fit, may_be_interval, unit_by_cycles
 from tracekit.read.head import Head, Question, finite
 from tracekit.read.rows import valid
 from tracekit.read.stamp_values import stamp_ns
@@ -255,7 +255,7 @@ def _named_unit(head: Head, column: Column, base: TimePlan) -> TimePlan:
     if said is not None and timely and (said.symbol not in ("d", "h") or timely >= _SAYS_TIME):
         evidence = f'unit {said.symbol} with the name "{column.name}"'
         usual = step or float(np.ptp(finite(column.values))) / len(column.values)
-        sure = 0.99 if cycles_fit(head, usual * said.seconds, BEYOND) else 0.0
+        sure = 0.99 if may_be_interval(head, usual * said.seconds) else 0.0
         return replace(base, unit_s=said.seconds, evidence=evidence, confidence=sure)
     interval = head.preamble.interval_s
     if interval is not None and not cycles_fit(head, interval):
