@@ -22,6 +22,7 @@ from segment.made_traces import (
 )
 
 from tracekit.model.cycle import StationData
+from tracekit.model.station import Settings
 
 PLAIN_S, SAVING_S = seconds_of(PLAIN), seconds_of(SAVING)
 FAILED_TRY = (evacuate(0.4, to=12.0, tau_s=0.05), Piece(seconds=0.3, to=1.0))
@@ -125,6 +126,17 @@ def test_a_machine_that_stops_for_a_lost_part() -> None:
     slow = Piece(seconds=0.02, to=46.0, release=1, present=1)
     late = among((idle(), evacuate(), hold(0.5), replace(torn, present=1), slow, blow_off()))
     assert outcomes(late)[3] == "held"
+
+
+def test_a_set_point_over_the_cut() -> None:
+    """Supply cut just before the output comes on, in the overshoot: the part is held to the release, coasting."""
+    short = (idle(), evacuate(0.25, to=60.0), Piece(seconds=0.05, to=56.5), coast(0.8, 52.0), blow_off())
+    settings = Settings(set_point_kpa=56.0, reset_point_kpa=51.0, supply_off_kpa=54.0, supply_on_kpa=45.0)
+    data = data_of((*short * 4, idle()), settings=settings)
+    assert outcomes(data) == ["held"] * 4
+    assert data.cycles.codes("coasts").tolist() == [1] * 4
+    held_s = data.cycles.floats("hold_end_s") - data.cycles.floats("hold_start_s")
+    np.testing.assert_allclose(held_s, 0.8, atol=0.05)
 
 
 def test_drop_in_a_coast() -> None:

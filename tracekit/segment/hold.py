@@ -23,12 +23,13 @@ HELD, DROPPED, MISSED, INCOMPLETE = (OUTCOMES.index(o) for o in ("held", "droppe
 class Hold:
     """The hold of each cycle, arrays of shape (n_cycles,); sample indices are -1 where an event is absent.
 
-    grip       first sample at the set point           grip_time  time of that crossing [s], NaN where no set point is
+    grip       first sample at the set point (*)       grip_time  time of that crossing [s], NaN where no set point is
                                                                   known and `grip` stands for a hold near its peak
     set_point  set point in force in the cycle [kPa]   output_on  the output came on
     stop       supply-off that ends suction            quit       first sample after suction (stop, release or end)
     drop       last sample before the part was lost    outcome    code into OUTCOMES
     drop_kind  code into DROP_KINDS or -1              peak       highest smooth vacuum [kPa]
+    (*) or the last before a cut that came at most a moment earlier
     """
 
     grip: Ints
@@ -82,7 +83,7 @@ def _grip(samples: Samples, spans: Spans, until: Ints, output_on: Ints, set_poin
     return at, np.where(at >= 0, time, np.nan)
 
 
-def _suction_end(samples: Samples, spans: Spans, grip: Ints, reference: Reference) -> Ints:
+def _suction_end(samples: Samples, spans: Spans, grip: Ints, reference: Reference, options: SegmentOptions) -> Ints:
     """The supply-off that ends suction: the last one, unless it is an air-saving cut (at or above supply_off)."""
     until = np.where(spans.release >= 0, np.minimum(spans.release + 2, spans.end), spans.end)
     last = last_in(samples.supply_fall, spans.start + 1, until)
@@ -92,7 +93,18 @@ def _suction_end(samples: Samples, spans: Spans, grip: Ints, reference: Referenc
     slope = np.maximum(samples.vacuum[here] - samples.vacuum[here - 1], 0.0)
     level = np.maximum(samples.vacuum[here], samples.vacuum[here - 1]) + slope
     cut = level >= reference.supply_off - 2.5 * samples.noise - 0.1
-    return np.asarray(np.where(cut & (grip >= 0) & (last > grip), -1, last), np.int64)
+    # a cut that comes as the set point is reached, or a little before, is one all the same
+    soon = last > grip - samples_in(options.cut_before_grip_s, samples.interval) - 1
+    return np.asarray(np.where(cut & (grip >= 0) & soon, -1, last), np.int64)
+
+
+def _before_an_early_cut(samples: Samples, grip: Ints, stop: Ints, options: SegmentOptions) -> Ints:
+    """The grip, moved before a cut that came as the set point was reached: that coast belongs to the hold."""
+    window = samples_in(options.cut_before_grip_s, samples.interval) + 1
+    here = np.maximum(grip, 0)
+    cut = last_in(samples.supply_fall, np.maximum(here - window, 0), here + 1)
+    early = (grip >= 1) & (cut >= 1) & (cut != stop) & ~samples.supply[np.minimum(here, len(samples.supply) - 1)]
+    return np.asarray(np.where(early, cut - 1, grip), np.int64)
 
 
 def _hidden_release(samples: Samples, spans: Spans, leave: Ints, reference: Reference, options: SegmentOptions) -> Ints:
@@ -118,7 +130,8 @@ def find_hold(samples: Samples, spans: Spans, reference: Reference, last_open: b
     grip, grip_time = _grip(samples, spans, after, output_on, set_point)
     if not (samples.has_present or np.isfinite(reference.set_point)):
         grip = _near_peak(samples, spans, after, reference, options)
-    stop = _suction_end(samples, spans, grip, reference)
+    stop = _suction_end(samples, spans, grip, reference, options)
+    grip = _before_an_early_cut(samples, grip, stop, options)
     leave = np.where(stop >= 0, np.minimum(stop, after), after)
     if not samples.has_release:
         leave = np.where(stop >= 0, leave, _hidden_release(samples, spans, leave, reference, options))
