@@ -84,6 +84,15 @@ def test_retries(tries: int) -> None:
     np.testing.assert_allclose(time[3], time[2], atol=0.005)
 
 
+def test_retries_at_full_vacuum_are_no_air_saving() -> None:
+    """A set point that is hardly reached: tries end at full vacuum, and what follows out of none is a new try."""
+    tried = (evacuate(0.6, to=55.0), coast(0.05, 52.0), coast(0.1, 12.0))
+    data = data_of((*(idle(), *tried, evacuate(), hold(), blow_off()) * 5, idle()))
+    assert not data.air_saving
+    assert data.settings["supply_off"].value_kpa is None
+    assert set(data.cycles.codes("supply_switches").tolist()) == {0}
+
+
 def test_new_cycle_after_release() -> None:
     """After a release command a supply-on is a new cycle, and the failed try before it is a missed one."""
     data = among((idle(), evacuate(0.8, to=12.0, tau_s=0.05), blow_off()))

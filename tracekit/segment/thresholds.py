@@ -17,6 +17,8 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 LAG_S = 0.012  # a switch and its recorder answer within some milliseconds (common practice, no source)
+_HELD_SHARE = 0.4
+"""Of the usual peak: a supply that comes back under it does not recharge a hold."""
 LAG_MOST_S = 0.06  # no healthy switch with its recorder answers later than this (common practice, no source)
 
 
@@ -119,8 +121,9 @@ def switch_edges(samples: Samples, spans: Spans, peak: float, gap_s: float) -> S
     """The edges from which thresholds are read.
 
     Set point: first output-on of each cycle. Reset point: every output-off before the release, and the one that the
-    release causes. supply_off: supply-offs at a vacuum worth holding that are followed by a recharge, or by nothing
-    for longer than `gap_s` before a release that is logged. supply_on: supply-ons inside a hold.
+    release causes. supply_off: supply-offs at a vacuum worth holding that are followed by a recharge (not by a new
+    attempt out of little vacuum), or by nothing for longer than `gap_s` before a release that is logged. supply_on:
+    supply-ons inside a hold.
     """
     n = len(spans.start)
     on = samples.present_rise
@@ -135,13 +138,14 @@ def switch_edges(samples: Samples, spans: Spans, peak: float, gap_s: float) -> S
     resume = resume[(_owner(resume, spans) >= 0) & ~np.isin(resume, spans.start)]
     if n and len(cut):
         mine = _owner(cut, spans)
-        next_on = np.searchsorted(resume, cut)
-        follows = np.append(resume, np.iinfo(np.int64).max)[next_on] < stop[mine]
+        following = np.append(resume, np.iinfo(np.int64).max)[np.searchsorted(resume, cut)]
+        follows = following < stop[mine]
+        held_on = follows & (samples.smooth[np.where(follows, following, 0)] > _HELD_SHARE * peak)  # else a new attempt
         release_time = samples.time[np.minimum(stop[mine], len(samples.time) - 1)]
         alone = (release_time - samples.time[cut] > gap_s) & (spans.release[mine] >= 0)
         worth = samples.smooth[cut] > 0.5 * peak
-        cut = cut[(follows | alone) & worth & (cut < stop[mine])]
+        cut = cut[(held_on | alone & ~follows) & worth & (cut < stop[mine])]
     if n and len(resume):
         mine = _owner(resume, spans)
-        resume = resume[(samples.smooth[resume] > 0.4 * peak) & (resume < stop[mine])]
+        resume = resume[(samples.smooth[resume] > _HELD_SHARE * peak) & (resume < stop[mine])]
     return SwitchEdges(set_point=on[first], reset_point=off[_owner(off, spans) >= 0], supply_off=cut, supply_on=resume)
