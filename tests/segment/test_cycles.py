@@ -86,7 +86,7 @@ def test_retries(tries: int) -> None:
 
 def test_retries_at_full_vacuum_are_no_air_saving() -> None:
     """A set point that is hardly reached: tries end at full vacuum, and what follows out of none is a new try."""
-    tried = (evacuate(0.6, to=55.0), coast(0.05, 52.0), coast(0.1, 12.0))
+    tried = (evacuate(0.6, to=48.0), coast(0.05, 46.0), coast(0.1, 12.0))
     data = data_of((*(idle(), *tried, evacuate(), hold(), blow_off()) * 5, idle()))
     assert not data.air_saving
     assert data.settings["supply_off"].value_kpa is None
