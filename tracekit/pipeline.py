@@ -25,12 +25,14 @@ from tracekit.options.judge import JudgeOptions
 from tracekit.options.measure import MeasureOptions
 from tracekit.options.segment import SegmentOptions
 from tracekit.read import open_log
+from tracekit.read.ahead import ahead
 from tracekit.read.station_file import match_stations
 from tracekit.tune.suggest import suggest
 
 Floats = NDArray[np.float64]
 Done = Callable[[str], None]
 
+_BLOCKS_AHEAD = 5  # a little more than is analysed together, so that reading goes on meanwhile
 _REF_KELVIN = 293.15
 _ABSENT_TEMPERATURE = (20.0, 4.08)  # 20 ± 8 °C where the station file gives none
 
@@ -85,7 +87,7 @@ def measure(
     matched = match_stations(files, layout.stations)
     owned = tuple(matched.get(name, Station()) for name in layout.stations)
     analysers = [StationAnalyser(layout, file.settings, segment, options) for file in owned]
-    for block in source.blocks():
+    for block in ahead(source.blocks(), _BLOCKS_AHEAD):
         analysers[block.station].feed(block)
     for analyser in analysers:
         analyser.finish()

@@ -54,13 +54,14 @@ def test_firsts_and_lasts(case, level: float) -> None:
     )
 
 
-@given(st.integers(0, 2**32 - 1), st.floats(-3, 3))
-def test_long_ranges(seed: int, level: float) -> None:
-    """Ranges that are searched one by one give what short ones give."""
+@given(st.integers(0, 2**32 - 1), st.floats(-3, 5), st.integers(1, 300))
+def test_long_ranges(seed: int, level: float, count: int) -> None:
+    """Ranges of some thousand samples, few or many that overlap, give what short ones give."""
     rng = np.random.default_rng(seed)
     values = rng.normal(size=5000)
-    start, stop = np.array([0, 2000, 2000]), np.array([1999, 2000, 5000])
-    mask, levels = values >= level, np.full(3, level)
+    start = np.array([0, 2000, 2000, *rng.integers(0, 5000, count)])
+    stop = np.minimum(np.array([1999, 2000, 5000, *(start[3:] + rng.integers(0, 4000, count))]), 5000)
+    mask, levels = values >= level, np.full(len(start), level)
     np.testing.assert_array_equal(segments.first_reach(values, levels, start, stop), twins.first(mask, start, stop))
     np.testing.assert_array_equal(segments.last_reach(values, levels, start, stop), twins.last(mask, start, stop))
 
@@ -105,6 +106,30 @@ def test_line_of_a_published_example() -> None:
     assert error[0] == pytest.approx(0.00066793877, rel=1e-5)
 
 
+def test_levels_after_missing_values() -> None:
+    """Missing values count as lower than any level."""
+    values = np.array([np.nan, np.nan, 1.0, np.nan, 3.0])
+    found = segments.first_reaches(values, np.array([0.5, 2.0, 9.0]), np.array([0, 0]), np.array([5, 2]))
+    assert found.tolist() == [[2, 4, -1], [-1, -1, -1]]
+
+
+@given(st.integers(0, 2**32 - 1))
+def test_few_short_ranges_among_many_samples(seed: int) -> None:
+    """What lies between ranges is not looked at, and the sums are the same to the bit."""
+    rng = np.random.default_rng(seed)
+    values = rng.normal(size=4000)
+    start = np.sort(rng.integers(0, 3900, 9))
+    stop = start + rng.integers(0, 100, 9)
+    expected = [values[a:b].sum() for a, b in zip(start, stop, strict=True)]
+    found = segments.range_sum(values, start, stop)
+    alone = [
+        segments.range_sum(values[a:b], np.array([0]), np.array([b - a]))[0] for a, b in zip(start, stop, strict=True)
+    ]
+    assert found.tolist() == alone
+    np.testing.assert_allclose(found, expected, atol=1e-12)
+    np.testing.assert_array_equal(segments.range_max(values, start, stop), twins.highest(values, start, stop))
+
+
 @given(ranged())
 def test_a_range_does_not_see_its_neighbours(case) -> None:
     """A sum is bitwise the same with other samples around the range."""
@@ -129,3 +154,21 @@ def test_moving_mean_keeps_a_straight_line() -> None:
     """The moving mean of a straight line is the line itself, away from its ends."""
     line = np.arange(50.0) * 0.3
     np.testing.assert_allclose(segments.moving_mean(line, 7)[3:-3], line[3:-3])
+
+
+@given(st.integers(0, 2**32 - 1), st.sampled_from([3, 5, 7, 9, 21, 33, 201]), st.integers(3, 40_000))
+def test_moving_mean(seed: int, width: int, count: int) -> None:
+    """A moving mean is the plain mean of its neighbours, the end values standing for those beyond the ends."""
+    values = np.random.default_rng(seed).normal(size=count)
+    padded = np.pad(values, width // 2, mode="edge")
+    some = np.unique(np.linspace(0, count - 1, 50).astype(int))
+    expected = [padded[i : i + width].mean() for i in some]
+    np.testing.assert_allclose(segments.moving_mean(values, width)[some], expected, atol=1e-12)
+
+
+@given(st.integers(0, 2**32 - 1), st.sampled_from([3, 7, 21, 32]), st.integers(100, 20_000))
+def test_moving_mean_sees_its_neighbours_only(seed: int, width: int, cut: int) -> None:
+    """A mean is the same to the bit wherever the samples begin."""
+    values = np.random.default_rng(seed).normal(size=40_000)
+    whole, part = segments.moving_mean(values, width), segments.moving_mean(values[cut:], width)
+    assert whole[cut + width :].tobytes() == part[width:].tobytes()

@@ -110,7 +110,8 @@ def _span_columns(samples: Samples, spans: Spans, hold: Hold) -> Arrays:
     after = np.minimum(spans.end, len(samples.time) - 1)
     end_time = np.where(spans.end < len(samples.time), samples.time[after], samples.time[-1] + samples.interval)
     both = samples.supply & samples.release
-    overlap = np.where(both, samples.step, 0.0) if both.any() else np.zeros(len(both))
+    none = np.zeros(len(spans.start))
+    overlap = range_sum(np.where(both, samples.step, 0.0), spans.start, spans.end) if both.any() else none
     return {
         "start_s": samples.time[spans.start],
         "end_s": end_time,
@@ -123,7 +124,7 @@ def _span_columns(samples: Samples, spans: Spans, hold: Hold) -> Arrays:
         "release_s": _time_at(samples, spans.release),
         "release_end_s": _time_at(samples, spans.release_end),
         "quit_s": _time_at(samples, hold.quit),
-        "overlap_s": range_sum(overlap, spans.start, spans.end),
+        "overlap_s": overlap,
         "reading_range_kpa": range_max(samples.vacuum, spans.start, spans.end)
         - range_min(samples.vacuum, spans.start, spans.end),
         "has_output_on": (hold.output_on >= 0).astype(np.int8),
@@ -172,7 +173,7 @@ def _period_columns(samples: Samples, periods: Periods, options: MeasureOptions)
     settle = samples_in(options.coast_settle_s, samples.interval)
     length = periods.stop - periods.start
     skip = np.where(periods.kind == COAST, np.minimum(settle, length // 3), 0)
-    slope, error, _ = range_line(samples.time, -samples.vacuum, periods.start + skip, periods.stop)
+    slope, error, _ = range_line(samples.time, samples.vacuum, periods.start + skip, periods.stop)
     after = np.minimum(periods.stop, len(samples.time) - 1)
     end_time = np.where(periods.stop < len(samples.time), samples.time[after], samples.time[-1] + samples.interval)
     return {
@@ -183,7 +184,7 @@ def _period_columns(samples: Samples, periods: Periods, options: MeasureOptions)
         "samples": length,
         "vacuum_start_kpa": samples.smooth[periods.start],
         "vacuum_end_kpa": samples.smooth[np.maximum(periods.stop - 1, 0)],
-        "slope_kpa_s": slope,
+        "slope_kpa_s": 0.0 - slope,
         "slope_se_kpa_s": error,
         "used": (periods.reason < 0).astype(np.int8),
         "reason": periods.reason,

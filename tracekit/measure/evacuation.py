@@ -125,7 +125,7 @@ def _sums_so_far(values: Floats, first: Ints, last: Ints) -> Floats:
     """Running sums that start anew in each range, so that a cycle's sums do not depend on the cycles before it."""
     total = np.empty_like(values)
     for begin, end in zip(first.tolist(), last.tolist(), strict=True):
-        np.cumsum(values[begin:end], out=total[begin:end])
+        values[begin:end].cumsum(out=total[begin:end])
     return total
 
 

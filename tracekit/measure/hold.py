@@ -52,11 +52,23 @@ def switching(samples: Samples, spans: Spans, hold: Hold) -> Mapping[str, NDArra
     return {
         "coasts": count_in(off, start, stop),
         "supply_switches": count_in(off, start, stop) + count_in(on, start, stop),
-        "supply_on_time_s": range_sum(np.where(samples.supply, samples.step, 0.0), spans.start, spans.end),
+        "supply_on_time_s": supply_on_time(samples, spans),
         "output_edges": edges if samples.has_present else np.full(len(edges), -1),
         "chatter_edges": extra if samples.has_present else np.full(len(edges), -1),
         "chatter_frequency_hz": _chatter_frequency(samples, spans, up, down, extra),
     }
+
+
+def supply_on_time(samples: Samples, spans: Spans) -> Floats:
+    """Time with the supply on in each cycle [s]: from its edges, each counted from the start of its cycle."""
+    last = len(samples.time) - 1
+    start_time, end_time = samples.time[spans.start], samples.time[np.minimum(spans.end, last)]
+    total = np.where(samples.supply[spans.end - 1], end_time - start_time, 0.0)
+    for edges, sign in ((samples.supply_fall, 1.0), (samples.supply_rise, -1.0)):
+        first, stop = np.searchsorted(edges, spans.start + 1), np.searchsorted(edges, spans.end)
+        owner = np.maximum(np.searchsorted(spans.start, edges, side="right") - 1, 0)
+        total += sign * range_sum(samples.time[edges] - start_time[owner], first, stop)
+    return total
 
 
 def _chatter_frequency(samples: Samples, spans: Spans, up: Ints, down: Ints, extra: Ints) -> Floats:

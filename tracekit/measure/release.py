@@ -9,7 +9,7 @@ from tracekit.options.segment import SegmentOptions
 from tracekit.segment.cycles import Spans
 from tracekit.segment.hold import HELD, Hold
 from tracekit.segment.samples import Samples
-from tracekit.signal.segments import crossing_time, first_fall, last_reach, range_mean, range_min, range_quantile
+from tracekit.signal.segments import crossing_time, first_fall, last_in, range_mean, range_min, range_quantile
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -19,8 +19,9 @@ def idle_vacuum(samples: Samples, spans: Spans, options: SegmentOptions) -> Floa
     """Median reading just before the supply command, after the release before it has ended [kPa]."""
     window = max(options.idle_window_s, 5.0 * samples.interval)
     back = np.searchsorted(samples.time, samples.time[spans.start] - window)
-    blown = last_reach(samples.release, np.ones(len(back)), np.maximum(back, 0), spans.start)
-    start = np.maximum(back, blown + 1)
+    blowing = samples.release[np.maximum(spans.start - 1, 0)]
+    over = last_in(samples.release_fall, back + 1, spans.start + 1)  # the first sample after the release
+    start = np.maximum(back, np.where(blowing, spans.start, over))
     short = spans.start - start < 2
     level = range_quantile(samples.vacuum, start, np.where(short, start, spans.start), 0.5)
     return np.where(spans.cut, np.nan, level)

@@ -25,6 +25,7 @@ from tracekit.segment.learn import learn
 from tracekit.segment.samples import Samples, find_quantisation, make_samples, second_difference_noise
 from tracekit.segment.sawtooth import Saw, find_saw, with_device_supply
 from tracekit.segment.wiring import find_wiring
+from tracekit.signal.select import median
 
 Floats = NDArray[np.float64]
 
@@ -90,24 +91,26 @@ class StationAnalyser:
         """Take the next samples."""
         self._strip.feed(block.time_s, block.pressure_kpa)
         self._buffer.add(block)
-        wanted = self._segment.head_rows if self._learned is None else self._segment.chunk_rows
-        if len(self._buffer) - self._carried >= wanted:
-            self._drain(final=False)
+        fresh = len(self._buffer) - self._carried
+        if self._learned is None and fresh >= self._segment.head_rows:
+            self._learned = self._learn(self._buffer.rows(self._segment.head_rows))
+        if self._learned is None:
+            return
+        # what waited for the head is caught up with little by little, so that reading can go on in between
+        due, step = 2 * len(block.time_s), self._segment.chunk_rows
+        while due > 0 and len(self._buffer) - self._carried >= step:
+            self._advance(self._buffer.rows(self._carried + step), final=False)
+            due -= step
 
     def finish(self) -> None:
-        """Take the end of the log."""
-        self._drain(final=True)
-        self._buffer.close()
-
-    def _drain(self, *, final: bool) -> None:
-        """Measure what has come, chunk by chunk; the buffer starts with the rows carried from the chunk before."""
+        """Take the end of the log; the buffer starts with the rows carried from the chunk before."""
         if self._learned is None and len(self._buffer):
             self._learned = self._learn(self._buffer.rows(self._segment.head_rows))
-        step = self._segment.chunk_rows
-        while (fresh := len(self._buffer) - self._carried) > step or (not final and fresh == step):
-            self._advance(self._buffer.rows(self._carried + step), final=False)
-        if final and len(self._buffer):
+        while len(self._buffer) - self._carried > self._segment.chunk_rows:
+            self._advance(self._buffer.rows(self._carried + self._segment.chunk_rows), final=False)
+        if len(self._buffer):
             self._advance(self._buffer.rows(len(self._buffer)), final=True)
+        self._buffer.close()
 
     def _learn(self, rows: Rows) -> Learned:
         wiring = find_wiring(rows.pressure, rows.digital, self._layout)
@@ -218,7 +221,7 @@ def _grain(pressure: Floats, flat: float | None) -> tuple[float, float]:
 def _interval(time: Floats) -> float:
     """Usual time between samples [s]."""
     step = np.diff(time)
-    return float(np.median(step, overwrite_input=True)) if len(step) else 0.01
+    return median(step) if len(step) else 0.01
 
 
 def _clipped(pressure: Floats, end: float) -> float:

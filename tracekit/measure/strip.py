@@ -26,18 +26,26 @@ class StripMaker:
 
     def feed(self, time: Floats, pressure: Floats) -> None:
         """Take the next rows, shape (n_rows,)."""
-        time = np.concatenate([self._rest[0], time])
-        pressure = np.concatenate([self._rest[1], pressure])
+        waiting = len(self._rest[0])
+        if waiting:
+            need = self._size - waiting % self._size if waiting % self._size else 0
+            self._take(np.concatenate([self._rest[0], time[:need]]), np.concatenate([self._rest[1], pressure[:need]]))
+            time, pressure = time[need:], pressure[need:]
+        if len(time):
+            self._take(time, pressure)
+        while self._count > self._most:
+            self._halve()
+
+    def _take(self, time: Floats, pressure: Floats) -> None:
+        """Put rows into buckets; those of an unfinished bucket at the end become the rest."""
         whole = len(time) // self._size * self._size
-        self._rest = (time[whole:], pressure[whole:])
+        self._rest = (time[whole:].copy(), pressure[whole:].copy())
         if whole:
             shaped = pressure[:whole].reshape(-1, self._size)
             self._parts.append(
                 (time[: whole : self._size].copy(), np.fmin.reduce(shaped, 1), np.fmax.reduce(shaped, 1))
             )
             self._count += len(shaped)
-        while self._count > self._most:
-            self._halve()
 
     def _halve(self) -> None:
         time, low, high = (np.concatenate([p[i] for p in self._parts]) for i in range(3))

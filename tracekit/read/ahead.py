@@ -1,20 +1,33 @@
-"""Work done in a thread beside the reading: the next piece, the hash."""
+"""Work done in a thread beside the reading: the next pieces, the hash."""
 
 import hashlib
-from collections.abc import Iterator
+from collections import deque
+from collections.abc import Callable, Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
 from typing import TypeVar
 
 Item = TypeVar("Item")
 
 
-def one_ahead(items: Iterator[Item]) -> Iterator[Item]:
-    """The same items in order; the next one is made in a thread while the last one is in use."""
+def ahead(items: Iterator[Item], most: int = 1) -> Iterator[Item]:
+    """The same items in order; up to `most` of the next ones are made in a thread while the last one is in use."""
     with ThreadPoolExecutor(1, thread_name_prefix="tracekit-ahead") as pool:
-        coming: Future[Item | None] = pool.submit(next, items, None)
-        while (item := coming.result()) is not None:
-            coming = pool.submit(next, items, None)
-            yield item
+        coming: deque[Future[Item | None]] = deque(pool.submit(next, items, None) for _ in range(most))
+        try:
+            while (item := coming.popleft().result()) is not None:
+                coming.append(pool.submit(next, items, None))
+                yield item
+        finally:
+            for future in coming:
+                future.cancel()
+
+
+def beside(act: Callable[[], Item]) -> Callable[[], Item]:
+    """Begin an act in a thread of its own; what is given back waits for its result."""
+    pool = ThreadPoolExecutor(1, thread_name_prefix="tracekit-beside")
+    future = pool.submit(act)
+    pool.shutdown(wait=False)
+    return future.result
 
 
 class SideHash:

@@ -63,6 +63,8 @@ class Log:
         self._last_s = [np.nan] * len(layout.stations)
         self._shared = False
         self._state = "unread"
+        self._found_lags: tuple[DigitalLag, ...] = ()
+        self._log_id = ""
 
     @property
     def layout(self) -> Layout:
@@ -91,6 +93,9 @@ class Log:
             rest = _nothing(len(self._context))
             rest = self._mergers[station].feed(rest, last=True) if self._mergers else rest
             yield from self._finish(station, clock.feed(rest, last=True))
+        # here and not in facts: blocks are made ahead, while the last ones are still being analysed
+        self._found_lags = tuple(lag for watch in self._lags for lag in watch.lags())
+        self._log_id = self._ending.log_id()
         self._state = "read"
 
     def _account(self, portion: Portion) -> None:
@@ -131,9 +136,9 @@ class Log:
         rejections = losses.rejections()
         intervals = self._intervals.values
         clocks = self._clocks[:1] if self._shared else self._clocks
-        lags = tuple(lag for watch in self._lags for lag in watch.lags())
+        lags = self._found_lags
         return LogFacts(
-            log_id=self._ending.log_id(),
+            log_id=self._log_id,
             source=self._source,
             rows_read=self._rows_read,
             rows_used=self._rows_read - sum(r.rows for r in rejections),

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import pyarrow as pa
 
 from tracekit.options.read import ReadOptions
-from tracekit.read.ahead import SideHash, one_ahead
+from tracekit.read.ahead import SideHash, ahead, beside
 from tracekit.read.bytestream import file_hash, packing_of
 from tracekit.read.columnar import (
     columnar_head,
@@ -35,7 +35,7 @@ class Opened:
     rows      all rows with the columns of a plan; may be called again
     log_id    hash of its bytes, complete once rows has been read to the end
     warnings  what was found to be damaged, complete then too
-    last_rows  the last rows with the columns of a plan, None where only reading to the end tells them
+    last_rows  the last rows with at least the times of a plan, None where only reading to the end tells them
     newest_first  head and rows were turned into the order of time; last_rows were not and are the oldest
     """
 
@@ -99,16 +99,22 @@ def _open_parquet(source: Input, options: ReadOptions) -> Opened:
     file = open_parquet(path, options)
     batches = parquet_batches(file, source.name, None, options)
     head = columnar_head(source.name, batches, file.metadata.num_rows, options)
+    digests: list[Callable[[], str]] = []
 
     def rows(plan: Plan) -> Iterator[Rows]:
         again = open_parquet(path, options)
+        if not digests:
+            digests.append(beside(lambda: file_hash(path)))
         wanted = sources_of(again.schema_arrow.names, _sources(plan))
-        return columnar_rows(one_ahead(parquet_batches(again, source.name, wanted, options)))
+        return columnar_rows(ahead(parquet_batches(again, source.name, wanted, options)))
 
     def tail(plan: Plan) -> Rows | None:
-        return last_of(columnar_rows(last_batches(file, source.name, _sources(plan), options)))
+        return last_of(columnar_rows(last_batches(file, source.name, _time_sources(plan), options)))
 
-    return Opened(source=source, head=head, rows=rows, log_id=lambda: file_hash(path), last_rows=tail)
+    def log_id() -> str:
+        return digests[0]() if digests else file_hash(path)
+
+    return Opened(source=source, head=head, rows=rows, log_id=log_id, last_rows=tail)
 
 
 def last_of(rows: Iterator[Rows]) -> Rows | None:
@@ -121,6 +127,12 @@ def last_of(rows: Iterator[Rows]) -> Rows | None:
 
 def _sources(plan: Plan) -> list[str]:
     return list(dict.fromkeys(c.source or c.name for c in plan.columns.values()))
+
+
+def _time_sources(plan: Plan) -> list[str]:
+    """Columns of the file that tell the time; any where it is the number of the row."""
+    named = [c.source or c.name for c in plan.columns.values() if c.name in plan.time.columns]
+    return list(dict.fromkeys(named)) or _sources(plan)
 
 
 def stream_types(plan: Plan, file: TextFile) -> dict[str, pa.DataType]:

@@ -12,13 +12,14 @@ from tracekit.segment.cycles import Reference, Spans, cycle_starts, find_spans
 from tracekit.segment.samples import Samples
 from tracekit.segment.thresholds import SwitchEdges, explained, in_force, switch_edges
 from tracekit.signal.segments import range_max
+from tracekit.signal.select import quantile
 
 _UNKNOWN = float("nan")
 
 
 def _usual_peak(samples: Samples, filed: Settings, options: SegmentOptions) -> tuple[float, Spans]:
     """Vacuum that a usual cycle reaches at its best, from two passes over the head."""
-    rough = float(np.quantile(samples.smooth, 0.99)) if len(samples.smooth) else 0.0
+    rough = quantile(samples.smooth, 0.99) if np.isfinite(samples.smooth).all() and len(samples.smooth) else 0.0
     reference = Reference(
         set_point=filed.set_point_kpa or _UNKNOWN,
         reset_point=_UNKNOWN,

@@ -8,7 +8,8 @@ from numpy.typing import NDArray
 from tracekit.model.cycle import Wiring
 from tracekit.model.trace import PRESENT_BIT, RELEASE_BIT, SUPPLY_BIT
 from tracekit.options.segment import SegmentOptions
-from tracekit.signal.segments import edges_of, moving_mean
+from tracekit.signal.segments import moving_mean
+from tracekit.signal.select import median
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -22,10 +23,10 @@ class Samples:
     """Samples ready for segmentation, all arrays of shape (n_samples,).
 
     vacuum is spike-free, `smooth` its moving mean over `width` samples; the digitals are 1 while logically on; `step`
-    is the time to the next sample, 0 at the last [s]; `spike` marks the samples that were replaced.
+    is the time to the next sample, 0 at the last [s].
 
     Ascending indices: `*_rise` of the samples at which a digital is on after being off, `*_fall` at which it is off
-    after being on, `gap` of the first samples after a pause.
+    after being on, `gap` of the first samples after a pause, `spike` of the samples that were replaced.
     """
 
     time: NDArray[np.float64]
@@ -42,7 +43,7 @@ class Samples:
     present_rise: Ints
     present_fall: Ints
     gap: Ints
-    spike: NDArray[np.bool_]
+    spike: Ints
     has_supply: bool
     has_release: bool
     has_present: bool
@@ -70,10 +71,9 @@ def second_difference_noise(vacuum: NDArray[np.float64], quantisation: float) ->
     bend = bend if finite.all() else bend[finite]
     if not len(bend):
         return max(quantisation * _UNIFORM, 1e-4)
-    bend -= np.median(bend)
-    middle = np.abs(bend, out=bend)
+    bend -= median(bend)
     # the lower half of the deviations: steep stretches must not pass for noise
-    spread = float(np.quantile(middle, 0.5, overwrite_input=True)) / 0.6745 / 6.0**0.5
+    spread = median(np.abs(bend, out=bend)) / 0.6745 / 6.0**0.5
     return float(max(spread, quantisation * _UNIFORM, 1e-4))
 
 
@@ -100,24 +100,37 @@ def find_quantisation(vacuum: NDArray[np.float64]) -> float:
     return step if float(np.quantile(np.abs(off), 0.9)) < 0.15 * step else 0.0
 
 
-def _spikes(vacuum: NDArray[np.float64], noise: float, options: SegmentOptions) -> NDArray[np.bool_]:
-    mark = np.zeros(len(vacuum), np.bool_)
-    if len(vacuum) < 5:
-        return mark
-    off = vacuum[:-2] + vacuum[2:]
-    off *= 0.5
-    np.subtract(vacuum[1:-1], off, out=off)
-    np.abs(off, out=off)
-    far = np.flatnonzero(off > max(options.spike_sigmas * noise, options.spike_least_kpa))
-    mark[far + 1] = np.abs(vacuum[far] - vacuum[far + 2]) < 0.3 * off[far]
-    return mark
+_BLOCK = 16_384  # samples that stay near the processor while spikes are looked for
+
+
+def _spikes(vacuum: Floats, noise: float, options: SegmentOptions) -> Ints:
+    """Single samples far from neighbours that agree, ascending indices."""
+    limit = max(options.spike_sigmas * noise, options.spike_least_kpa)
+    room = np.empty(_BLOCK)
+    found = []
+    for begin in range(0, max(len(vacuum) - 2, 0) if len(vacuum) >= 5 else 0, _BLOCK):
+        before, here, after = (vacuum[begin + k : min(begin + k + _BLOCK, len(vacuum) - 2 + k)] for k in range(3))
+        off = np.add(before, after, out=room[: len(here)])
+        off *= 0.5
+        np.abs(np.subtract(here, off, out=off), out=off)
+        far = np.flatnonzero(off > limit)
+        if len(far):
+            found.append(begin + 1 + far[np.abs(before[far] - after[far]) < 0.3 * off[far]])
+    return np.concatenate(found) if found else np.zeros(0, np.int64)
 
 
 def _logical(digital: NDArray[np.uint8], bit: int, level: int | None) -> NDArray[np.bool_]:
     """True where a digital is logically on, shape (n,); nowhere where its wiring is unknown."""
     if level is None:
         return np.zeros(len(digital), np.bool_)
-    return np.asarray((digital & bit != 0) == bool(level), np.bool_)
+    return np.asarray(np.equal(digital & bit, bit if level else 0), np.bool_)
+
+
+def _edges(change: Ints, level: NDArray[np.bool_]) -> tuple[Ints, Ints]:
+    """Rises and falls of a digital among the samples at which any digital changes."""
+    on = level[change]
+    moved = on != level[change - 1]
+    return change[moved & on], change[moved & ~on]
 
 
 def make_samples(
@@ -130,9 +143,7 @@ def make_samples(
     if bad.any() and not bad.all():
         vacuum[bad] = np.interp(time[bad], time[~bad], vacuum[~bad])
     spike = _spikes(vacuum, noise, options)
-    if spike.any():
-        at = np.flatnonzero(spike)
-        vacuum[at] = 0.5 * (vacuum[at - 1] + vacuum[at + 1])
+    vacuum[spike] = 0.5 * (vacuum[spike - 1] + vacuum[spike + 1])
     width = max(3, 2 * round(options.filter_s / max(interval, 1e-9) / 2 - 1e-6) + 1)
 
     supply, release, present = (
@@ -143,7 +154,8 @@ def make_samples(
             (PRESENT_BIT, wiring.present_on_level),
         )
     )
-    edges = [edges_of(level) for level in (supply, release, present)]
+    change = np.flatnonzero(digital[1:] != digital[:-1]) + 1
+    edges = [_edges(change, level) for level in (supply, release, present)]
     step = np.zeros(len(time))
     np.subtract(time[1:], time[:-1], out=step[:-1])
     return Samples(

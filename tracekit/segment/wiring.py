@@ -7,16 +7,26 @@ from numpy.typing import NDArray
 
 from tracekit.model.cycle import Wiring
 from tracekit.model.trace import PRESENT_BIT, RELEASE_BIT, SUPPLY_BIT, Layout
+from tracekit.signal.segments import edges_of, range_sum
+from tracekit.signal.select import quantile
 
 Floats = NDArray[np.float64]
 Levels = NDArray[np.bool_]
+Ints = NDArray[np.int64]
+
+
+def _stretches(level: Levels) -> tuple[Ints, Ints]:
+    """First samples of the stretches at level 1, and the first ones after them."""
+    rise, fall = edges_of(level)
+    first, last = np.zeros(int(level[0]), np.int64), np.full(int(level[-1]), len(level))
+    return np.concatenate([first, rise]), np.concatenate([fall, last])
 
 
 def _gain_per_level(vacuum: Floats, level: Levels) -> tuple[float, float]:
     """Vacuum gained in all over the stretches at level 0 and at level 1 [kPa]."""
-    step = np.diff(vacuum)
-    held = level[:-1]
-    return float(step[~held].sum()), float(step[held].sum())
+    begin, end = _stretches(level)
+    high = float((vacuum[np.minimum(end, len(vacuum) - 1)] - vacuum[begin]).sum())
+    return float(vacuum[-1] - vacuum[0]) - high, high
 
 
 def _supply_level(vacuum: Floats, level: Levels, release: Levels | None) -> tuple[int | None, str]:
@@ -29,8 +39,7 @@ def _supply_level(vacuum: Floats, level: Levels, release: Levels | None) -> tupl
     if level.all() or not level.any():
         return None, "never changes"
     gained_low, gained_high = _gain_per_level(vacuum, level)
-    low, high = np.nanquantile(vacuum, (0.01, 0.99))
-    swing = float(high - low)
+    swing = quantile(vacuum, 0.99) - quantile(vacuum, 0.01)
     if abs(gained_high - gained_low) > 1.5 * max(swing, 1e-9) or (
         swing > 5.0 and abs(gained_high - gained_low) > swing
     ):
@@ -50,8 +59,9 @@ def _release_level(vacuum: Floats, level: Levels) -> tuple[int | None, str]:
     if level.all() or not level.any():
         return None, "never changes"
     share = float(level.mean())
-    step = np.diff(vacuum)
-    lost = [float(step[level[:-1] == bool(k)].mean()) for k in (0, 1)]
+    held = int(np.count_nonzero(level[:-1]))
+    counts = (len(level) - 1 - held, held)
+    lost = [gain / (count or 1) for gain, count in zip(_gain_per_level(vacuum, level), counts, strict=True)]
     on = int(lost[1] < lost[0])
     rare_is_off = (share < 0.2) != bool(on) and abs(share - 0.5) > 0.3
     if abs(lost[1] - lost[0]) < 1e-9 or rare_is_off:
@@ -64,7 +74,9 @@ def _present_level(vacuum: Floats, level: Levels) -> tuple[int | None, str]:
     """The level at which a part is held: the one with the higher mean vacuum."""
     if level.all() or not level.any():
         return None, "never changes"
-    mean = [float(vacuum[level == bool(k)].mean()) for k in (0, 1)]
+    held = np.count_nonzero(level)
+    high = float(range_sum(vacuum, *_stretches(level)).sum())
+    mean = ((float(vacuum.sum()) - high) / (len(level) - held), high / held)
     on = int(mean[1] > mean[0])
     return on, f"mean vacuum is {mean[1]:.1f} kPa while it is 1 and {mean[0]:.1f} kPa while it is 0"
 

@@ -1,26 +1,36 @@
 """Arithmetic on half-open sample ranges `[start, stop)`, vectorised over the ranges.
 
 Every routine depends on the samples of its own range only, so a result does not change with the
-samples around it. Empty ranges give NaN (or 0 for sums and counts). Long ranges are taken one by one
-where that spares work on samples that do not matter; the result is the same either way.
+samples around it. Empty ranges give NaN (or 0 for sums and counts). Where ranges are searched, only their first
+samples are looked at, then four times as many, and so on: most of what is looked for lies near the start.
 """
 
 from collections.abc import Iterator
 
 import numpy as np
+from numpy.lib.stride_tricks import as_strided
 from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 
-_LONG = 400  # samples: ranges longer than this on average are searched one by one, which costs some µs each
+_BLOCK = 16_384  # samples that stay near the processor while they are summed
+_NEAR = 128  # samples of each range that are searched first
+_SEARCHED = 1 << 17  # samples searched at once; where the ranges that are left hold more they are searched one by one
+_SPARSE = 4  # ranges that hold less than this part of the samples they lie among are copied out before they are reduced
 
 
 def _reduced(values: Floats, begin: Ints, end: Ints, ufunc: np.ufunc, pad: float) -> Floats:
     """`ufunc` over each range, none of them empty, shape (n_ranges,)."""
-    bounds = np.stack([begin, end], axis=1).ravel()
-    top = int(end.max())
+    low, top = int(begin.min()), int(end.max())
+    length = end - begin
+    if int(length.sum()) * _SPARSE < top - low:  # what lies between ranges would be reduced as well
+        index, _ = range_index(begin, end)
+        return np.asarray(ufunc.reduceat(values[index], np.cumsum(length) - length))
+    bounds = np.empty(2 * len(begin), np.int64)
+    bounds[::2] = begin
+    bounds[1::2] = end
     if bounds[:-1].max() < top:  # the last range ends where the values end, without a boundary of its own
         return np.asarray(ufunc.reduceat(values[:top], bounds[:-1])[::2])
     held = values[: top + 1] if len(values) > top else np.append(values, pad)
@@ -141,11 +151,6 @@ def count_in(where: Ints, start: Ints, stop: Ints) -> Ints:
     return np.asarray(count, np.int64)
 
 
-def _one_by_one(start: Ints, stop: Ints) -> bool:
-    """Whether the ranges are so long that each is worth a call of its own."""
-    return int(np.maximum(stop - start, 0).sum()) > _LONG * len(start)
-
-
 def first_reach(values: Floats, level: Floats, start: Ints, stop: Ints) -> Ints:
     """First index in each range at which `values` is at or over that range's level, -1 where never."""
     return _first(values, level, start, stop, np.greater_equal)
@@ -164,24 +169,41 @@ def last_reach(values: NDArray[np.generic], level: Floats, start: Ints, stop: In
 
 def _first(values: NDArray[np.generic], level: Floats, start: Ints, stop: Ints, compare: np.ufunc) -> Ints:
     out = np.full(len(start), -1, np.int64)
-    if _one_by_one(start, stop):
-        for i, (a, b, bound) in enumerate(zip(start.tolist(), stop.tolist(), level.tolist(), strict=True)):
-            found = _place(values[a:b], bound, compare) if b > a else -1
-            out[i] = found + a if found >= 0 else -1
-        return out
-    index, owner = range_index(start, stop)
-    hit = np.flatnonzero(compare(values[index], level[owner]))
-    if len(hit):
-        owners = owner[hit]
-        first = np.flatnonzero(np.diff(owners, prepend=-1))
-        out[owners[first]] = index[hit[first]]
+    left = np.flatnonzero(stop > start)
+    begin, end, bound = start[left], stop[left], level[left]
+    width = _NEAR
+    while len(left):
+        width = min(width, int((end - begin).max()))
+        if len(left) * width > _SEARCHED:
+            for i, a, b, one in zip(left.tolist(), begin.tolist(), end.tolist(), bound.tolist(), strict=True):
+                place = _place(values[a:b], one, compare)
+                out[i] = a + place if place >= 0 else -1
+            break
+        holds = compare(_windows(values, begin, width), bound[:, None])
+        place = holds.argmax(axis=1)
+        at = begin + place
+        found = holds[np.arange(len(left)), place] & (at < end)
+        out[left[found]] = at[found]
+        begin = begin + width
+        rest = ~found & (begin < end)
+        left, begin, end, bound = left[rest], begin[rest], end[rest], bound[rest]
+        width *= 4
     return out
+
+
+def _windows(values: NDArray[np.generic], begin: Ints, width: int) -> NDArray[np.generic]:
+    """The `width` values from each index on, the last value again where there are no more, (n, width)."""
+    whole = len(values) - width
+    if whole < 0 or int(begin.max()) > whole:
+        return np.asarray(values[np.minimum(begin[:, None] + np.arange(width), len(values) - 1)])
+    step = values.strides[0]
+    return np.asarray(as_strided(values, (whole + 1, width), (step, step), writeable=False)[begin])
 
 
 def _place(values: NDArray[np.generic], bound: float, compare: np.ufunc) -> int:
     """Position of the first value for which the comparison holds, -1 where there is none."""
-    step, at = _LONG, 0
-    while at < len(values):  # most are found near the start
+    step, at = _NEAR, 0
+    while at < len(values):
         holds = compare(values[at : at + step], bound)
         place = int(holds.argmax())
         if holds[place]:
@@ -193,14 +215,16 @@ def _place(values: NDArray[np.generic], bound: float, compare: np.ufunc) -> int:
 
 def first_reaches(values: Floats, levels: Floats, start: Ints, stop: Ints) -> Ints:
     """First index in each range at which `values` is at or over each level, -1 where never, (n_ranges, n_levels)."""
-    out = np.full((len(start), len(levels)), -1, np.int64)
-    for i, (a, b) in enumerate(zip(start.tolist(), stop.tolist(), strict=True)):
-        if b > a:
-            top = np.fmax.accumulate(values[a:b])
-            top[np.isnan(top)] = -np.inf
-            place = np.searchsorted(top, levels)
-            out[i] = np.where(place < b - a, place + a, -1)
-    return out
+    out = np.full((len(start), len(levels)), np.iinfo(np.int64).max)
+    length = np.maximum(stop - start, 0)
+    for row, a, n in zip(out, start.tolist(), length.tolist(), strict=True):
+        if n:
+            top = np.fmax.accumulate(values[a : a + n])
+            if top[0] != top[0]:  # missing values at the start count as lowest
+                top[np.isnan(top)] = -np.inf
+            row[:] = top.searchsorted(levels)
+    inside = out < length[:, None]
+    return np.where(inside, np.where(inside, out, 0) + start[:, None], -1)
 
 
 def crossing_time(time: Floats, values: Floats, level: Floats, at: Ints) -> Floats:
@@ -223,12 +247,12 @@ def range_line(time: Floats, values: Floats, start: Ints, stop: Ints) -> tuple[F
     count = np.maximum(stop - start, 0).astype(np.float64)
     origin = time[np.minimum(start, len(time) - 1)]
     x, y, first, last, length = _laid_out(time, values, start, stop)
+    product = np.empty(len(x))
     with np.errstate(invalid="ignore", divide="ignore", over="ignore"):
         x -= np.repeat(origin, length)
         x -= np.repeat(range_sum(x, first, last) / count, length)
         y -= np.repeat(range_sum(y, first, last) / count, length)
-        product = x * x
-        sxx = range_sum(product, first, last)
+        sxx = range_sum(np.multiply(x, x, out=product), first, last)
         slope = range_sum(np.multiply(x, y, out=product), first, last) / sxx
         y -= np.multiply(np.repeat(slope, length), x, out=product)
         spread = np.sqrt(range_sum(np.multiply(y, y, out=product), first, last) / (count - 2))
@@ -254,9 +278,6 @@ def _laid_out(time: Floats, values: Floats, start: Ints, stop: Ints) -> tuple[Fl
     return time[index], values[index], last - length, last, length
 
 
-_BLOCK = 16_384  # samples that stay near the processor while they are summed
-
-
 def _with_neighbours(values: Floats, start: int, stop: int) -> Floats:
     """Values `[start, stop)`, the first or last one in place of those beyond the ends."""
     before, after = max(-start, 0), max(stop - len(values), 0)
@@ -267,18 +288,26 @@ def _with_neighbours(values: Floats, start: int, stop: int) -> Floats:
 
 
 def moving_mean(values: Floats, width: int) -> Floats:
-    """Centred moving mean over an odd number of samples; shorter at the ends.
+    """Centred moving mean over an odd number of samples; at the ends the last value stands for those beyond.
 
-    Summed from shifted copies, so a mean depends on its own neighbours only.
+    Sums of 2, 4, 8 and so on neighbours come from two shifted copies each, and the mean from those that `width` is made
+    of, always in the same order: a mean depends on its own neighbours only.
     """
     half = width // 2
     if half < 1 or len(values) < 3:
         return values
-    total = np.zeros(len(values))
+    width = 2 * half + 1
+    total = np.empty(len(values))
+    room = np.empty((2, min(len(values), _BLOCK) + width))
     for begin in range(0, len(values), _BLOCK):
         part = total[begin : begin + _BLOCK]
-        around = _with_neighbours(values, begin - half, begin + len(part) + half)
-        for shift in range(2 * half + 1):
-            part += around[shift : shift + len(part)]
-    total /= 2 * half + 1
+        sums, size, offset = _with_neighbours(values, begin - half, begin + len(part) + half), 1, 1
+        part[:] = sums[: len(part)]
+        while size * 2 <= width:
+            wider = room[size.bit_length() % 2, : len(sums) - size]
+            sums, size = np.add(sums[:-size], sums[size:], out=wider), size * 2
+            if width & size:
+                part += sums[offset : offset + len(part)]
+                offset += size
+        part *= 1.0 / width
     return total
