@@ -3,10 +3,15 @@
 import json
 
 import numpy as np
+import pytest
 
 from tests.read.dialects import Dialect, make_recording
+from tests.read.field_logs import FIELD
+from tests.read.plant_more import MORE
 from tests.read.reading import read, written
 from tracekit.cli import run
+from tracekit.model.answers import answers
+from tracekit.read.head import Question
 from tracekit.read.inspection import inspect_log, inspection_json
 from tracekit.read.inspection_text import draw, inspection_text
 from tracekit.read.station_file import parse_station
@@ -45,6 +50,57 @@ def test_open_questions_stand_in_the_station_file(tmp_path):
     assert line in found.station_file
     station = parse_station(found.station_file.replace(line, line[2:]), "answered.toml")
     assert np.array_equal(read(path, station).pressure_kpa, RECORDING.pressure_kpa)
+
+
+@pytest.mark.parametrize(
+    ("name", "line"),
+    [
+        ("no_unit", 'pressure = { column = "Vacuum", unit = "bar", sense = "gauge" }'),
+        ("no_time_unit", 'time = { column = "Count", interval_s = 0.01 }'),
+        ("milliamps", 'pressure = { column = "Vacuum sensor [mA]", scale = [[4.0, 0.0], [20.0, -101.3]] }'),
+    ],
+)
+def test_what_was_decided_is_in_force_beside_what_is_open(tmp_path, name, line):
+    """The station file of an undecided log holds all that was decided: only the one line is to be written."""
+    path = tmp_path / "log.csv"
+    path.write_bytes(FIELD[name](RECORDING))
+    (found,) = inspect_log(path)
+    (question,) = found.questions
+    decided = parse_station(found.station_file, "written.toml").channels
+    assert set(decided) == {"time", "pressure", "supply", "release", "part_present"} - {line.partition(" ")[0]}
+    station = parse_station(found.station_file.replace(f"# {question.line}", line), "answered.toml")
+    again = read(path, station)
+    assert np.abs(again.pressure_kpa - RECORDING.pressure_kpa).max() < 0.01
+    assert np.array_equal(again.digital, RECORDING.digital)
+
+
+@pytest.mark.parametrize(
+    ("content", "shown"),
+    [
+        (FIELD["no_unit"], ["bar: from \u221271.1 to 2.0", 'column = "Vacuum", unit = "bar"', "atm: from"]),
+        (FIELD["no_time_unit"], ["us: a sample every 0.0001 s", 'column = "Count", unit = "us"', "ms: a sample"]),
+        (lambda rec: MORE["two_sensors"](rec)["log.csv"],
+         ['{ column = "Vacuum generator [kPa]" }', '{ column = "Vacuum cup [kPa]" }']),
+    ],
+)  # fmt: skip
+def test_every_reading_is_shown_with_its_line(tmp_path, content, shown):
+    """The terminal shows each reading that is left, what it would mean, and the line that chooses it."""
+    (tmp_path / "log.csv").write_bytes(content(RECORDING))
+    (found,) = inspect_log(tmp_path / "log.csv")
+    text = inspection_text(found)
+    assert all(part in text for part in shown)
+    assert "1e" not in text.partition("What has to be answered")[2]
+
+
+def test_senses_are_shown_with_what_each_would_mean():
+    """A sense that is left open stands there in each way, with the vacuum that it would mean."""
+    found = '"AI1" reads from -1 to 60 kPa; as gauge that is a vacuum of up to 1 kPa, as vacuum 60 kPa, as absolute 102 kPa'
+    line = 'pressure = { column = "AI1", unit = "kPa", sense = "gauge" }'
+    assert answers(Question(found=found, line=line + "   # or absolute, or vacuum")) == [
+        ("gauge: a vacuum of up to 1\u00a0kPa", line),
+        ("absolute: a vacuum of up to 102\u00a0kPa", line.replace('"gauge"', '"absolute"')),
+        ("vacuum: a vacuum of up to 60\u00a0kPa", line.replace('"gauge"', '"vacuum"')),
+    ]
 
 
 def test_the_picture_shows_the_cycles(tmp_path):

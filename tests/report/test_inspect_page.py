@@ -46,7 +46,7 @@ def test_an_undecided_log_shows_every_reading_with_its_line(tmp_path):
     assert "mbar: from \u221260 to 0\u00a0kPa".replace("\u00a0", " ") in text
     assert 'pressure = { column = "AI1", unit = "mbar", sense = "gauge" }' in text
     assert 'unit = "kPa", sense' not in text.partition("The recipe to read it by")[0]
-    assert "Nothing is decided yet." in text
+    assert 'time = { column = "t", unit = "s" }' in text
 
 
 def test_a_decided_log_shows_its_recipe(tmp_path):

@@ -3,6 +3,7 @@
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
+from types import MappingProxyType
 
 from tracekit.errors import LogReadError, message
 from tracekit.model.station import Channel, Station
@@ -22,9 +23,12 @@ from tracekit.read.pressure import Ambient, PressurePlan, plan_pressure, pressur
 from tracekit.read.quality import QualityPlan, plan_quality
 from tracekit.read.roles import by_response
 from tracekit.read.rounding import assumption, with_rounding
+from tracekit.read.settled import pressure_channel, time_channel
 from tracekit.read.signs import with_signed_counts
 from tracekit.read.timeplan import TimePlan, plan_time, seconds_of
 from tracekit.read.views import one_station, station_column
+
+_NONE: Mapping[str, Channel] = MappingProxyType({})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -58,7 +62,7 @@ def decide(head: Head, station: Station) -> Plan:
     questions += [q for f in found for q in f.questions]
     if questions or time is None:
         known = [*head.assumptions, *([assumption(time)] if time else []), *(a for f in found for a in f.assumptions)]
-        raise asking(head.name, questions, known)
+        raise asking(head.name, questions, known, _decided(view, station, time, taken, column, found))
     stations = tuple(f.station for f in found if f.station is not None)
     time = with_rounding(view, time)
     time, rows = with_pairs(view, time, stations[0].pressure)
@@ -69,6 +73,23 @@ def decide(head: Head, station: Station) -> Plan:
             Assumption(what="stations", value=f'column "{column.name}"', evidence=evidence, confidence=0.97)
         )
     return replace(make_plan(head, station, time, stations, column, names, assumptions), stamp_rows=rows)
+
+
+def _decided(
+    head: Head,
+    station: Station,
+    time: TimePlan | None,
+    taken: tuple[str, ...],
+    column: Column | None,
+    stations: Sequence[Found],
+) -> dict[str, Channel]:
+    """The channels of which there is no doubt, though others are open: time, and signals by their names."""
+    found = {} if time is None else time_channel(time, {c.name: c for c in head.columns})
+    signals = by_name(find_digitals([c for c in head.columns if c.name not in taken], _wanted(station.channels)))
+    found |= {role: Channel(column=digital.name) for role, digital in signals.items()}
+    if len(stations) == 1 and stations[0].station is not None:
+        found |= pressure_channel(stations[0].station.pressure)
+    return found | ({"station": Channel(column=column.name)} if column is not None else {})
 
 
 def with_pairs(head: Head, time: TimePlan, pressure: PressurePlan) -> tuple[TimePlan, int]:
@@ -161,17 +182,32 @@ def _quality_facts(quality: QualityPlan | None) -> Iterator[Assumption]:
 
 
 class UndecidedLogError(LogReadError):
-    """A log that leaves something open. `questions` lists what, `assumptions` what was decided of the rest."""
+    """A log that leaves something open.
 
-    def __init__(self, text: str, questions: Sequence[Question], assumptions: Sequence[Assumption]) -> None:
+    `questions` lists what, `assumptions` what was decided of the rest, `channels` that in the form of a station file.
+    """
+
+    def __init__(
+        self,
+        text: str,
+        questions: Sequence[Question],
+        assumptions: Sequence[Assumption],
+        channels: Mapping[str, Channel],
+    ) -> None:
         """Keep what is open beside the message."""
         super().__init__(text)
         self.questions = tuple(questions)
         self.assumptions = tuple(assumptions)
+        self.channels = dict(channels)
 
 
-def asking(name: str, questions: Sequence[Question], assumptions: Sequence[Assumption] = ()) -> UndecidedLogError:
-    """One error with all questions and the lines that answer them."""
+def asking(
+    name: str,
+    questions: Sequence[Question],
+    assumptions: Sequence[Assumption] = (),
+    channels: Mapping[str, Channel] = _NONE,
+) -> UndecidedLogError:
+    """One error with all questions and the lines that answer them, beside what was decided."""
     found = "; ".join(dict.fromkeys(q.found for q in questions))
     by_key: dict[str, str] = {}
     for question in questions:
@@ -179,7 +215,8 @@ def asking(name: str, questions: Sequence[Question], assumptions: Sequence[Assum
     lines = "".join(f"\n    {line}" for line in by_key.values())
     todo = "Put this into a station file, with the right values, and give it with --station:\n    [channels]" + lines
     text = message(name, found, "time and pressure that leave no doubt", todo)
-    return UndecidedLogError(text, questions, assumptions)
+    asked = {question.line.partition(" ")[0] for question in questions}
+    return UndecidedLogError(text, questions, assumptions, {k: c for k, c in channels.items() if k not in asked})
 
 
 def _check_columns(head: Head, station: Station) -> None:

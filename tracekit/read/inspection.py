@@ -1,6 +1,6 @@
 """Says what was understood of a log, with evidence, and writes a station file to start from."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -11,6 +11,7 @@ from tracekit.model.station import Station, StationFacts
 from tracekit.model.trace import Assumption, Block, Layout, LogFacts
 from tracekit.options.read import ReadOptions
 from tracekit.read.deciding import UndecidedLogError
+from tracekit.read.digitals import ROLES
 from tracekit.read.head import Question
 from tracekit.read.log import Log
 from tracekit.read.opening import LogGroup, open_each
@@ -21,6 +22,7 @@ from tracekit.read.station_text import station_text
 _NO_STATION = Station()
 _DEFAULT = ReadOptions()
 _PICTURE_S = 20.0
+_TOLD = ("time", *ROLES)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -74,9 +76,10 @@ def _undecided(group: LogGroup, station: Station) -> Inspection:
     error = group.error
     known = error if isinstance(error, UndecidedLogError) else None
     questions = known.questions if known is not None else ()
-    text = station_text(station, {})
-    lines = "".join(f"{q.line}\n" for q in questions)
-    open_lines = f"# To be answered, with the right values:\n{_commented(lines)}"
+    channels = {**(known.channels if known is not None else {}), **station.channels}
+    lines = {q.line.partition(" ")[0]: q.line for q in reversed(questions)}
+    text = station_text(replace(station, channels=channels), _evidence(known), without=tuple(lines))
+    open_lines = f"# To be answered, with the right values:\n{_commented(lines.values())}"
     return Inspection(
         source=", ".join(group.names),
         assumptions=known.assumptions if known is not None else (),
@@ -90,8 +93,19 @@ def _undecided(group: LogGroup, station: Station) -> Inspection:
     )
 
 
-def _commented(lines: str) -> str:
-    return "".join(f"# {line}\n" for line in lines.splitlines())
+def _commented(lines: Iterable[str]) -> str:
+    return "".join(f"# {line}\n" for line in lines)
+
+
+def _evidence(known: UndecidedLogError | None) -> Mapping[str, str]:
+    """Why time and signals were decided as they were, for the comments of a station file."""
+    if known is None:
+        return {}
+    named = {f"channels.{role}": "its name" for role in ROLES if role in known.channels}
+    told = {
+        f"channels.{a.what}": f"{a.evidence} ({a.confidence:.0%} sure)" for a in known.assumptions if a.what in _TOLD
+    }
+    return {**named, **told}
 
 
 def _read(group: LogGroup, log: Log, station: Station) -> Inspection:

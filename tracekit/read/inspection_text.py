@@ -6,6 +6,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from tracekit.model.answers import NARROW, answer_lines
 from tracekit.model.trace import PRESENT_BIT, RELEASE_BIT, SUPPLY_BIT, LogFacts
 from tracekit.read.inspection import Inspection, Picture
 
@@ -25,10 +26,10 @@ def inspection_text(inspection: Inspection, can_show: Sequence[str] = ()) -> str
         text = f"{a.what}: {a.value} ({a.confidence:.0%}; {a.evidence})"
         lines += textwrap.wrap(printable(text), WIDTH, initial_indent="  ", subsequent_indent="      ")
     if inspection.questions:
-        lines += ["", "What has to be answered in the station file, under [channels]:"]
-        for q in inspection.questions:
-            lines += textwrap.wrap(printable(q.found), WIDTH, initial_indent="  ", subsequent_indent="    ")
-            lines.append(f"      {printable(q.line)}")
+        lines += ["", "What has to be answered in the station file, under [channels], with one of the lines:"]
+        for found, choices in answer_lines(inspection.questions):
+            lines += textwrap.wrap(printable(found), WIDTH, initial_indent="  ", subsequent_indent="    ")
+            lines += [part for means, line in choices for part in _choice(means, line)]
     for picture in inspection.pictures[:3]:
         lines += ["", *draw(picture)]
     if can_show:
@@ -36,6 +37,11 @@ def inspection_text(inspection: Inspection, can_show: Sequence[str] = ()) -> str
         for text in can_show:
             lines += textwrap.wrap(printable(text), WIDTH, initial_indent="  ", subsequent_indent="      ")
     return "\n".join(lines) + "\n"
+
+
+def _choice(means: str, line: str) -> list[str]:
+    """What an answer would mean, where that shows, and its line."""
+    return [*([f"    {printable(means.replace(NARROW, ' '))}"] if means else []), f"      {printable(line)}"]
 
 
 def printable(text: str) -> str:

@@ -31,8 +31,8 @@ def default_text() -> str:
     return station_text(Station(), {})
 
 
-def station_text(station: Station, comments: Mapping[str, str]) -> str:
-    """A station file that reads back as `station`.
+def station_text(station: Station, comments: Mapping[str, str], *, without: Sequence[str] = ()) -> str:
+    """A station file that reads back as `station`; channels `without` have no line, not even as a comment.
 
     `comments` replaces the printed meaning of a key, by "section.key", for example the evidence for it under
     "channels.supply"; values at their default and keys that are not given stand as comments.
@@ -43,7 +43,7 @@ def station_text(station: Station, comments: Mapping[str, str]) -> str:
         if name == "display":
             parts[-1] += _line("entry", dict(station.display.entry) or None, '{ reset_point = "below set_point" }',
                                comments.get("display.entry", "per setting; absent: absolute"))  # fmt: skip
-    parts.append(_channels(station, comments))
+    parts.append(_channels(station, comments, without))
     parts.append(_section("load", station.load, comments))
     parts.append(_limits(station, comments))
     parts.append(_section("price", station.price, comments))
@@ -91,9 +91,11 @@ def _toml_key(name: str) -> str:
     return name if bare.isascii() and bare.isalnum() else _toml(name)
 
 
-def _channels(station: Station, comments: Mapping[str, str]) -> str:
+def _channels(station: Station, comments: Mapping[str, str], without: Sequence[str]) -> str:
     lines = []
     for name, (example, meaning) in _CHANNEL_EXAMPLES.items():
+        if name in without:
+            continue
         channel = station.channels.get(name)
         value: object = list(station.context) or None
         if name != "context":

@@ -158,9 +158,13 @@ def _which_unit(plan: TimePlan, head: Head) -> Question:
         found = f'"{name}" counts samples, and the time between them does not show'
         line = f'time = {{ column = "{name}", interval_s = 0.01 }}   # seconds from row to row'
         return Question(found=found, line=line)
-    found = f'the unit of time in "{name}" does not show'
+    step = abs(_usual_step(column.values)) if column is not None else 0.0
+    found = f'the unit of time in "{name}" does not show (usually from row to row {step:.6g})'
     if column is not None and (said := column.hints.time_unit) is not None:
-        found = f'"{name}" says {said.symbol}, but then cycles would be far longer or shorter than those of any station'
+        found = (
+            f'"{name}" says {said.symbol}, but then cycles would be far longer or shorter than those of any station '
+            f"(usually from row to row {step:.6g})"
+        )
     return Question(found=found, line=f'time = {{ column = "{name}", unit = "ms" }}   # or s, us, ns, min')
 
 

@@ -6,6 +6,7 @@ from itertools import pairwise
 
 import numpy as np
 
+from tracekit.model.answers import answer_lines, answers
 from tracekit.model.result import StationResult
 from tracekit.model.trace import PRESENT_BIT, RELEASE_BIT, SUPPLY_BIT, Assumption
 from tracekit.model.understood import FirstSeconds, OpenQuestion, Understood
@@ -16,15 +17,10 @@ from tracekit.report.sections import can_show, lead_picture
 from tracekit.report.text import NBSP, clean
 from tracekit.report.view import Floats, spaced
 from tracekit.report.words import Num, Text, chance, count, say
-from tracekit.units import PRESSURE_UNITS
 
 _PLAIN = ReportOptions()
 _LANES = (("supply", SUPPLY_BIT), ("release", RELEASE_BIT), ("part present", PRESENT_BIT))
 _MOST_POINTS, _MOST_NUMBERS, _MOST_PICTURES = 2400, 200, 3
-_LOWEST_KPA, _HIGHEST_KPA, _LEAST_SPAN_KPA = -105.0, 1000.0, 15.0
-_RANGE = re.compile(r"readings from (-?[\d.]+) to (-?[\d.]+)")
-_USUAL = ("kPa", "mbar", "bar", "Pa", "psi", "inHg", "mmHg")
-_QUOTED = re.compile(r'"([^"]*)"(?=[^"]*$)')
 
 
 def inspection_page(
@@ -68,44 +64,14 @@ def in_force(station_file: str) -> str:
 
 
 def readings(question: OpenQuestion) -> list[tuple[str, str]]:
-    """The answers that a question leaves open: what each would mean, and the line that chooses it.
-
-    Alternatives stand in the comment behind the line; for a pressure whose unit does not show, they are the units in
-    which its readings are possible at a station of vacuum.
-    """
-    answer, _, comment = question.line.partition("#")
-    answer = answer.rstrip()
-    shown = _RANGE.search(question.found)
-    if answer.startswith("pressure") and 'unit = "' in answer and shown and "unit" in question.found:
-        return _units(answer, float(shown[1]), float(shown[2]))
-    words = [w.strip(" ,.") for w in re.split(r",|\bor\b", comment) if re.fullmatch(r"\s*\w+\s*\.?", w)]
-    first = _QUOTED.search(answer)
-    if not words or first is None:
-        return [("", answer)]
-    swapped = [(w, f"{answer[: first.start(1)]}{w}{answer[first.end(1) :]}") for w in words if w != first[1]]
-    return [(first[1], answer), *swapped]
-
-
-def _units(answer: str, low: float, high: float) -> list[tuple[str, str]]:
-    found: dict[float, tuple[str, str]] = {}
-    for unit in sorted(PRESSURE_UNITS, key=lambda u: u.symbol not in _USUAL):
-        ends = low * unit.kpa, high * unit.kpa
-        possible = ends[0] >= _LOWEST_KPA and ends[1] <= _HIGHEST_KPA and ends[1] - ends[0] >= _LEAST_SPAN_KPA
-        same = any(abs(unit.kpa / known - 1.0) < 1e-3 for known in found)
-        if possible and not same:
-            means = f"{unit.symbol}: from {_figure(ends[0])} to {_figure(ends[1])}{NBSP}kPa"
-            found[unit.kpa] = (means, re.sub(r'unit = "[^"]*"', f'unit = "{unit.symbol}"', answer))
-    return list(found.values()) or [("", answer)]
-
-
-def _figure(value: float) -> str:
-    return f"{value:.3g}".replace("-", "\u2212")
+    """The answers that a question leaves open: what each would mean, and the line that chooses it."""
+    return answers(question)
 
 
 def _answer(inspection: Understood, unit: str) -> str:
     questions = [
-        {"found": _capital(clean(q.found, 300)), "readings": [{"means": m, "line": line_} for m, line_ in readings(q)]}
-        for q in {q.line: q for q in inspection.questions}.values()
+        {"found": _capital(clean(found, 300)), "readings": [{"means": m, "line": line_} for m, line_ in choices]}
+        for found, choices in answer_lines(inspection.questions)
     ]
     return render("inspect_answer.html", {
         "headline": _headline(inspection), "lead": _lead(inspection), "sure": _least_sure(inspection.assumptions),
@@ -114,7 +80,7 @@ def _answer(inspection: Understood, unit: str) -> str:
 
 
 def _headline(inspection: Understood) -> str:
-    n = len({q.line for q in inspection.questions})
+    n = len({q.found for q in inspection.questions})
     if n:
         return f"{count(n)} thing{'s' if n > 1 else ''} must be answered first"
     layout = inspection.layout

@@ -1,0 +1,102 @@
+"""The answers that an open question leaves: what each would mean, and the line that chooses it."""
+
+import re
+from collections.abc import Sequence
+
+from tracekit.errors import UsageError
+from tracekit.model.understood import OpenQuestion
+from tracekit.units import PRESSURE_UNITS, SENSES, time_unit
+
+_LOWEST_KPA, _HIGHEST_KPA, _LEAST_SPAN_KPA = -105.0, 1000.0, 15.0
+_RANGE = re.compile(r"readings from (-?[\d.e+]+) to (-?[\d.e+]+)")
+_STEP = re.compile(r"from row to row ([\d.e+-]+)")
+_FASTEST_S, _SLOWEST_S = 1e-5, 60.0
+_USUAL = ("kPa", "mbar", "bar", "Pa", "psi", "inHg", "mmHg")
+_QUOTED = re.compile(r'"([^"]*)"(?=[^"]*$)')
+_COLUMN = re.compile(r'column = "[^"]*"')
+NARROW = "\u00a0"
+"""Stands between a number and its unit."""
+
+
+def answers(question: OpenQuestion) -> list[tuple[str, str]]:
+    """Every answer to a question as what it would mean, empty where that does not show, and its line.
+
+    For a pressure whose unit does not show they are the units in which its readings are possible at a station of
+    vacuum, for a unit of time the intervals that each would give, for a sense the vacuum, else the columns that may be
+    meant, or what stands behind the line.
+    """
+    answer, _, comment = question.line.partition("#")
+    answer = answer.rstrip()
+    shown = _RANGE.search(question.found)
+    if answer.startswith("pressure") and 'unit = "' in answer and shown and "unit" in question.found:
+        return _units(answer, float(shown[1]), float(shown[2]))
+    senses = [(s, re.search(rf"as {s}[^,]*? (\d+) kPa", question.found)) for s in SENSES]
+    if any(m for _, m in senses):
+        return [
+            (f"{s}: a vacuum of up to {m[1]}{NARROW}kPa", re.sub(r'sense = "[^"]*"', f'sense = "{s}"', answer))
+            for s, m in senses if m
+        ]  # fmt: skip
+    columns = _columns(question.found)
+    if columns and _COLUMN.search(answer):
+        before, behind = _COLUMN.split(answer, maxsplit=1)
+        return [(name, f'{before}column = "{name}"{behind}') for name in columns]
+    return _words(answer, comment, question.found)
+
+
+def _columns(found: str) -> list[str]:
+    """The columns among which a question leaves the choice; none where it is about one."""
+    several = re.search(r"several columns may be [^:]*: (.*)", found) or re.search(r"(.*) switch, but which", found)
+    clocks = re.search(r"(.*) are two clocks", found)
+    match = several or clocks
+    return re.findall(r'"([^"]*)"', match[1]) if match else []
+
+
+def _words(answer: str, comment: str, found: str) -> list[tuple[str, str]]:
+    """What stands behind the line as alternatives, single words parted by commas."""
+    listed = re.split(r",|\bor\b", comment) if comment.strip().startswith("or ") else []
+    words = [w.strip(" ,.") for w in listed if re.fullmatch(r"\s*\w+\s*\.?", w)]
+    first = _QUOTED.search(answer)
+    if not words or first is None:
+        return [("", answer)]
+    every = list(dict.fromkeys([first[1], *words]))
+    step = _STEP.search(found)
+    counts = float(step[1]) if step else 0.0
+    likely = [w for w in every if (s := _interval_s(w, counts)) is None or _FASTEST_S <= s <= _SLOWEST_S]
+    return [(_every(w, counts), f"{answer[: first.start(1)]}{w}{answer[first.end(1) :]}") for w in likely or every]
+
+
+def _interval_s(word: str, counts: float) -> float | None:
+    """The interval between rows that a unit of time would give [s], None where the word is no unit or it is unknown."""
+    try:
+        return counts * time_unit(word).seconds or None
+    except UsageError:
+        return None
+
+
+def _every(word: str, counts: float) -> str:
+    seconds = _interval_s(word, counts)
+    return word if seconds is None else f"{word}: a sample every {_figure(seconds)}{NARROW}s"
+
+
+def _units(answer: str, low: float, high: float) -> list[tuple[str, str]]:
+    found: dict[float, tuple[str, str]] = {}
+    for unit in sorted(PRESSURE_UNITS, key=lambda u: u.symbol not in _USUAL):
+        ends = low * unit.kpa, high * unit.kpa
+        possible = ends[0] >= _LOWEST_KPA and ends[1] <= _HIGHEST_KPA and ends[1] - ends[0] >= _LEAST_SPAN_KPA
+        same = any(abs(unit.kpa / known - 1.0) < 1e-3 for known in found)
+        if possible and not same:
+            means = f"{unit.symbol}: from {_figure(ends[0])} to {_figure(ends[1])}{NARROW}kPa"
+            found[unit.kpa] = (means, re.sub(r'unit = "[^"]*"', f'unit = "{unit.symbol}"', answer))
+    return list(found.values()) or [("", answer)]
+
+
+def _figure(value: float) -> str:
+    return f"{value:.3g}".replace("-", "\u2212")
+
+
+def answer_lines(questions: Sequence[OpenQuestion]) -> list[tuple[str, list[tuple[str, str]]]]:
+    """What was found with its answers, once for each question."""
+    by_found: dict[str, list[tuple[str, str]]] = {}
+    for question in questions:
+        by_found.setdefault(question.found, []).extend(answers(question))
+    return list(by_found.items())
