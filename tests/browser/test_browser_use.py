@@ -112,6 +112,26 @@ def test_a_tap_in_the_hold_rows_takes_that_row(visit):
     assert page.locator("#panel-name").inner_text().startswith(f"Cycle {rows.split()[40]}, held, ")
 
 
+def test_pointing_shows_the_figures_of_a_cycle(visit):
+    """Beneath a picture stand outcome and rate of the cycle under the pointer, in the strip also time and vacuum; keys tell too."""
+    page = visit("torn_cup")
+    for name, pattern in (("rates", r"Cycle 47, held, \d\.\d.kPa/s"), ("strip", r"\d+\.\d\d.s: (\d+\.\d.kPa\. )?Cycle 4\d, held")):
+        stop, read = page.locator(f"#picture-{name} .stop"), page.locator(f"#picture-{name} .readout")
+        assert "Point at a cycle" in read.inner_text()
+        stop.scroll_into_view_if_needed()
+        box = stop.bounding_box()
+        page.mouse.move(box["x"] + 0.5 * box["width"], box["y"] + 0.5 * box["height"])
+        assert re.match(pattern, read.inner_text()), read.inner_text()
+        page.mouse.move(box["x"] + 0.5 * box["width"], box["y"] - 60)
+        assert "Point at a cycle" in read.inner_text()
+        assert page.locator(".panel").count() == 0
+    page.locator("#picture-rates .stop").focus()
+    page.keyboard.press("End")
+    assert page.locator("#picture-rates .readout").inner_text().startswith("Cycle 94, held")
+    page.select_option("#unit", "mbar")
+    assert "mbar/s" in page.locator("#picture-rates .readout").inner_text()
+
+
 def test_a_picture_is_one_tab_stop_with_arrows(visit):
     """Arrows, Home and End move the cycle, Enter opens it, and the value is spoken with outcome and rate."""
     page = visit("torn_cup")
@@ -237,13 +257,14 @@ def test_keyboard_reaches_every_control_in_order(visit):
 
 
 def test_interactive_soon_on_a_slow_machine(browser, pages):
-    """Ready after less than half a second of processor time, which is two seconds on a machine four times slower."""
+    """With the processor slowed four times, the page is ready after less than two seconds of its time."""
     context = browser.new_context(viewport={"width": 1280, "height": 800}, offline=True)
     page = context.new_page()
     session = context.new_cdp_session(page)
     session.send("Performance.enable", {"timeDomain": "threadTicks"})
+    session.send("Emulation.setCPUThrottlingRate", {"rate": 4})
     page.goto(pages["torn_cup"].as_uri())
     page.wait_for_selector("html[data-ready]")
     spent = {m["name"]: m["value"] for m in session.send("Performance.getMetrics")["metrics"]}
     context.close()
-    assert 0.0 < spent["TaskDuration"] < 0.5
+    assert 0.0 < spent["TaskDuration"] < 2.0

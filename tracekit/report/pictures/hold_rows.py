@@ -9,6 +9,7 @@ from tracekit.model.cycle import StationData
 from tracekit.model.result import StationResult
 from tracekit.report.pictures.groups import group_name
 from tracekit.report.plot import Axis, Cell, Column, Label, Picture, Plot, across, bars, dots, finish, upward
+from tracekit.report.text import clean
 from tracekit.report.view import LEAKS, Floats, Indices, codes_present, number_word, odd_cycles, spaced
 from tracekit.report.words import Text, count, say, share_of
 
@@ -87,7 +88,7 @@ def _grouped(chosen: Indices, result: StationResult) -> tuple[Indices, tuple[str
     owner = {c: k for k, g in enumerate(result.leak.groups) for c in g.cycles}
     rank = np.array([owner.get(c, len(result.leak.groups)) for c in chosen.tolist()])
     order = np.argsort(rank, kind="stable")
-    names = [*(group_name(g, 10) for g in result.leak.groups), "no group"]
+    names = [*(clean(group_name(g).removesuffix(" leak"), 10) for g in result.leak.groups), "no group"]
     return chosen[order], tuple(names[k] for k in rank[order].tolist())
 
 

@@ -77,17 +77,20 @@ def _plot(data: StationData, grid: Floats, spread: tuple[Floats, Floats, Floats]
     marks = [across_line(float(upward(y, [v])[0]), "limit") for _, v in levels]
     marks += [band(xs, upward(y, low), upward(y, high), "f-usual"), line(xs, upward(y, mid), "line usual")]
     labels = _level_labels(levels, x, y)
-    for place, (cycle, (time, vacuum)) in enumerate(named.items()):
+    for place, (cycle, (time, vacuum)) in enumerate(sorted(named.items(), key=lambda item: float(item[1][0][-1]))):
         inside = time <= x.high
         marks.append(line(across(x, time[inside]), upward(y, vacuum[inside]), "thin odd"))
-        labels.append(_number(cycle, time[inside], vacuum[inside], place / max(1, len(named))))
+        labels.append(_number(cycle, (time[inside], vacuum[inside]), x.high * (place + 0.5) / len(named), y))
     return Plot(x=x, y=y, marks=tuple(marks), labels=tuple(labels), style="tall")
 
 
-def _number(cycle: int, time: Floats, vacuum: Floats, share: float) -> Label:
-    """A cycle's number on its line, each further along than the one before."""
-    at = int((0.35 + 0.5 * share) * (len(time) - 1))
-    return Label(x=float(time[at]), y=float(vacuum[at]), lines=(count(cycle),), style="mid t-odd", dy=15)
+def _number(cycle: int, curve: Curve, at_s: float, y: Axis) -> Label:
+    """A cycle's number on its line at a time, or where the line ends before; clear of the ticks beneath."""
+    time, vacuum = curve
+    at = min(at_s, float(time[-1]))
+    level = float(np.interp(at, time, vacuum))
+    low = (level - y.low) / (y.high - y.low) * _PLOT_PX < 2.0 * _APART_PX
+    return Label(x=at, y=level, lines=(count(cycle),), style="mid t-odd", dy=-6 if low else 15)
 
 
 def _levels(data: StationData) -> list[tuple[str, float]]:

@@ -2,7 +2,7 @@
 (function () {
   var kit = window.tracekit, data = kit.data, lab = kit.lab, el = lab.el, shape = lab.shape, traces = lab.traces;
   if (!data.cycles || typeof DecompressionStream === "undefined") { return; }
-  var table = null, strip = null, chosen = "all";
+  var table = null, strip = null, chosen = "all", HINT = "Point at a cycle for its figures; a click opens it.";
 
   // ---- cursors: one tab stop per picture -----------------------------------------------------------------------
 
@@ -29,6 +29,7 @@
         var a = (table.start[i] - zoom.lo) / span, b = (end - zoom.lo) / span;
         return b < 0 || a > 1 ? null : [Math.max(0, a), Math.min(1, b)];
       },
+      moment: function (cycle, x) { return vacuumAt(cycle, zoom.lo + x * (zoom.hi - zoom.lo)); },
       find: function (x) {
         var t = zoom.lo + x * (zoom.hi - zoom.lo), i = 0;
         while (i + 1 < table.rows.length && table.start[i + 1] <= t) { i += 1; }
@@ -36,16 +37,26 @@
       } };
   }
 
+  // What the recording reads at a moment: of the cycle's own points, where the page holds them, else only the time.
+  function vacuumAt(cycle, t) {
+    var words = kit.digits(t, -2) + "\u00a0s: ", p = traces.get(cycle), at = t - table.start[table.place.get(cycle)];
+    if (!p || at < p.time[0] || at > p.time[p.time.length - 1]) { return words; }
+    var i = p.time.findIndex(function (v) { return v >= at; });
+    return words + kit.say({ u: "kPa", v: p.vacuum[i], s: 0.1 }, kit.unit()) + ". ";
+  }
+
   function addCursor(plot) {
     var inner = plot.querySelector(".inner"), asked = ask(plot), now = asked.list[0];
     var stop = el("div", { "class": "stop", role: "slider", tabindex: "0", "aria-label": "Cycle in this picture", "aria-valuemin": asked.list[0],
       "aria-valuemax": asked.list[asked.list.length - 1], "aria-valuenow": now, "aria-valuetext": lab.spoken(now) });
     var mark = el("div", { "class": "mark" }), veil = shape("svg", { "class": "data veil", viewBox: "0 0 1000 1000", preserveAspectRatio: "none" });
+    var read = el("p", { "class": "soft control readout", "aria-hidden": "true" }, HINT);
     mark.hidden = true;
     var moved = false;
     inner.append(veil);
     stop.append(mark);
     plot.append(stop);
+    plot.after(read);
     function fit() {
       var a = inner.getBoundingClientRect(), b = plot.getBoundingClientRect();
       ["left", "top", "width", "height"].forEach(function (k) {
@@ -57,6 +68,7 @@
       now = cycle;
       stop.setAttribute("aria-valuenow", cycle);
       stop.setAttribute("aria-valuetext", lab.spoken(cycle));
+      read.textContent = lab.spoken(cycle);
       moved = true;
       mark.hidden = spot === null;
       if (spot) {
@@ -79,6 +91,11 @@
       at(asked.find((e.clientX - a.left) / a.width, (e.clientY - a.top) / a.height));
       lab.open(now, stop);
     });
+    stop.addEventListener("pointermove", function (e) {
+      var a = stop.getBoundingClientRect(), x = (e.clientX - a.left) / a.width, cycle = asked.find(x, (e.clientY - a.top) / a.height);
+      read.textContent = (asked.moment ? asked.moment(cycle, x) : "") + lab.spoken(cycle);
+    });
+    stop.addEventListener("pointerleave", function () { read.textContent = moved ? lab.spoken(now) : HINT; });
     new ResizeObserver(fit).observe(plot);
     cursors.push({ plot: plot, stop: stop, at: at, veil: veil, ask: asked, again: function () { if (moved) { at(now); } } });
   }
