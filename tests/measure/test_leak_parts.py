@@ -11,6 +11,7 @@ from tests.measure.one_volume import Plant, station
 from tracekit.measure import leak_forms, leak_groups, leak_mixture, leak_residuals, leak_sums
 from tracekit.measure.leak_bins import History, break_at_falls, cut_delay_s, gather, timeline
 from tracekit.measure.leak_pieces import Pieces, Windows, cut_pieces, usable
+from tracekit.measure.leak_search import Coasts, thinned
 from tracekit.measure.leak_sums import (
     Regressors,
     Wall,
@@ -102,6 +103,19 @@ def test_a_history_holds_of_resting_gas_only_what_comes_before_others() -> None:
     history = gather(opened, timeline(opened, OPTIONS), np.ones(3, bool))
     assert np.count_nonzero(history.free) == 3
     assert np.array_equal(history.pressure_kpa[history.coast >= 0], whole.pressure_kpa[whole.coast >= 0])
+
+
+def test_fewer_pieces_are_those_of_whole_cycles_spread_over_the_log() -> None:
+    """Thinning to 16 of 40 pieces keeps cycles from first to last with all their pieces, and leaves few as they are."""
+    history = gather(data := station(Plant(rates=(15.0,) * 20)), timeline(data, OPTIONS), np.ones(20, bool))
+    windows = Windows(cut_s=0.05, present_from_s=0.0, present_s=0.3, end_s=0.1)
+    pieces = cut_pieces(history, usable(history, windows), OPTIONS)
+    some = Coasts(history=history, pieces=pieces, rho=np.zeros(len(history.time_s)))
+    few = thinned(some, len(pieces.start) // 2, OPTIONS).pieces
+    kept = np.unique(few.cycle)
+    assert (len(kept), kept[0], kept[-1]) == (10, 0, 19)
+    assert np.array_equal(np.bincount(few.cycle)[kept], np.bincount(pieces.cycle)[kept])
+    assert thinned(some, len(pieces.start), OPTIONS) is some
 
 
 def test_polynomials_through_nodes_are_exact_to_their_degree() -> None:

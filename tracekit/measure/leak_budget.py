@@ -10,7 +10,7 @@ import numpy as np
 
 from tracekit.measure import leak_forms
 from tracekit.measure.leak_bins import Bools, Floats, Ints
-from tracekit.measure.leak_mixture import positive_quantiles
+from tracekit.measure.leak_mixture import positive_quantiles, share_negative
 from tracekit.measure.leak_rating import Rates
 from tracekit.model.estimate import Estimate
 from tracekit.model.result import BudgetLine
@@ -78,6 +78,8 @@ def cycle_rates(rates: Rates, group: Ints, models: Models, options: LeakOptions)
         weight = weight[used] / weight[used].sum()
         sd = _cycle_sd(rates, here, number, models, rate, options)
         lower[here], value[here], upper[here] = positive_quantiles(rate[used], sd, weight, QUANTILES)
+        # most leaks are nearer to nothing than a wide interval can tell: its end is nothing unless that is ruled out
+        lower[here[share_negative(rate[used], sd, weight) > QUANTILES[0]]] = 0.0
     return CycleRates(value=value, lower=lower, upper=upper, by_model=by_model, group=group)
 
 
@@ -89,6 +91,7 @@ def _cycle_sd(rates: Rates, here: Ints, number: int, models: Models, rate: Float
     noise = rates.noise[here] * np.sqrt(models.inflation * np.maximum(rates.misfit[here], 1.0))
     common = [size for _, size in _common(mean, rates.line[here], rates.span[here], number, models, options)]
     common.append(np.full(len(here), _misfit(rates, models)))
+    common.append(np.full(len(here), _impossible(np.nanmedian(rate, axis=1), models.weight[number])))
     return np.asarray(
         np.sqrt(noise**2 + amplitude**2 + _steps(rates, here, models) ** 2 + np.sum(np.square(common), axis=0))
     )
@@ -103,6 +106,14 @@ def _misfit(rates: Rates, models: Models) -> float:
     if not len(known):
         return 0.0
     return float(np.sqrt((models.misfit - 1.0) / np.sum(1.0 / np.maximum(known, 1e-9) ** 2)))
+
+
+def _impossible(medians: Floats, weight: Floats) -> float:
+    """Standard uncertainty that a negative rate shows [kPa/s]: no leak is negative, so the error is at least as large.
+
+    medians and weight over the models, shape (n_models,).
+    """
+    return max(0.0, -float(np.sum(weight * medians)))
 
 
 def _steps(rates: Rates, here: Ints, models: Models) -> Floats:
@@ -136,7 +147,11 @@ def _common(
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LogRate:
-    """The median over a set of cycles with interval and budget; `lacking` shifts by what unknown cycles may be."""
+    """The median over a set of cycles with interval and budget.
+
+    plain   the rate as it came out, which may be negative [kPa/s]
+    sd      what it was believed to be good for before a negative rate showed that it is not [kPa/s]
+    """
 
     estimate: Estimate
     plain: float
@@ -170,7 +185,8 @@ def log_rate(
     if lacking > 0.0:
         parts = (*parts, BudgetLine(source="cycles without a rate", u_kpa_s=0.25 * (down + up), common=True))
     estimate = Estimate(value=value, lower=lower, upper=upper, unit="kPa/s", n=len(own), method=METHOD)
-    return LogRate(estimate=estimate, plain=float(np.sum(weight * medians)), sd=sd, budget=parts)
+    believed = float(np.sqrt(max(sd**2 - _impossible(medians, weight) ** 2, 0.0)))
+    return LogRate(estimate=estimate, plain=float(np.sum(weight * medians)), sd=believed, budget=parts)
 
 
 def _unknown(rate: Floats, lacking: float) -> tuple[float, float]:
@@ -201,7 +217,11 @@ def _parts(
         BudgetLine(source="wall exchange", u_kpa_s=by_node, common=True),
         BudgetLine(source="gas temperature before the coast", u_kpa_s=amplitude, common=True),
         *(BudgetLine(source=s, u_kpa_s=u, common=True) for s, u in common),
-        BudgetLine(source="misfit of the mean coast", u_kpa_s=_misfit(rates, models), common=True),
+        BudgetLine(
+            source="misfit of the mean coast",
+            common=True,
+            u_kpa_s=float(np.hypot(_misfit(rates, models), _impossible(medians, weight))),
+        ),
         BudgetLine(source="quantisation", u_kpa_s=float(np.median(_steps(rates, own, models))), common=True),
         BudgetLine(source="noise", u_kpa_s=noise, common=False),
     )

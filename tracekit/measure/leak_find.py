@@ -8,19 +8,13 @@ from tracekit.measure.leak_bins import Floats, History, Ints, Timeline, break_at
 from tracekit.measure.leak_groups import assign, limits, masks
 from tracekit.measure.leak_pieces import Pieces, Windows, cut_pieces, usable
 from tracekit.measure.leak_posterior import Posterior, posterior
-from tracekit.measure.leak_residuals import common_misfit, inflation, residuals
 from tracekit.measure.leak_search import Coasts, enough, flow_of, inflow, middle_of, scan, sound, stratified
 from tracekit.measure.leak_sums import (
     Scales,
     Wall,
     bin_noise,
-    cycle_sums,
     fit_all,
-    gas_of,
-    regressors,
     sensor_noise,
-    stack,
-    weights,
 )  # fmt: skip
 from tracekit.measure.leak_walls import Located, first_wall, locate_walls, with_boost
 from tracekit.measure.leak_windows import locate_windows
@@ -110,8 +104,7 @@ def _posterior_of(coasts: Coasts, located: Located, windows: Windows, boost_wall
     """Groups and the probability of every model."""
     history, pieces = coasts.history, coasts.pieces
     rho, flow = inflow(history, located.rate), flow_of(history, options)
-    slow, common = _inflation(history, pieces, located, rho, flow)
-    scales = replace(located.scales, temper=slow * max(located.scales.temper, common))
+    scales, slow = located.scales, located.slow
     sums = scan(history, pieces, located.nodes, scales, rho, flow)
     chosen = enough(sums, options)
     fits = fit_all(sums, chosen, scales)
@@ -123,22 +116,8 @@ def _posterior_of(coasts: Coasts, located: Located, windows: Windows, boost_wall
     parted = limits(rate, se, options)
     group = assign(rate, parted)
     found = posterior(located, sums, masks(group, len(parted) + 1), scales, slow, options.negative_soft_kpa_s)
-    found = replace(found, common=common)
+    found = replace(found, common=located.common)
     return Search(
         windows=windows, found=found, parted=parted, line_ratio=0.9, scales=scales, boost_wall=boost_wall,
         located=located, history=history, pieces=pieces, group=group,
     )  # fmt: skip
-
-
-def _inflation(history: History, pieces: Pieces, located: Located, rho: Floats, flow: Floats) -> tuple[float, float]:
-    """How far residuals exceed white noise in their slow part, and in their mean over the cycles.
-
-    At the best wall and the middle form.
-    """
-    scales, weight = located.scales, weights(history, pieces, located.scales.noise)
-    columns = regressors(history, pieces, gas_of(history, located.best, rho), middle_of(flow))
-    sums = stack([cycle_sums(history, pieces, columns, weight, scales.ridge)])
-    fits = fit_all(sums, np.isfinite(located.rate), scales)
-    amplitude = float(fits.amplitude[0, 0])
-    left = residuals(pieces, columns, weight, fits.rate[0, 0], amplitude, scales.ridge)
-    return inflation(pieces, left), common_misfit(history, pieces, left)

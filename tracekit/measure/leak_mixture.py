@@ -35,12 +35,17 @@ def positive_quantiles(
     middle  (n_models, n) means of the components; sd (n,) their standard deviation; weight (n_models, n) or
     (n_models, 1), adding up to one.
     """
-    at_zero = np.minimum(np.sum(weight * normal_share(-middle / sd), axis=0), 1.0 - 1e-4)
+    at_zero = np.minimum(share_negative(middle, sd, weight), 1.0 - 1e-4)
     low = np.minimum.reduce(middle, axis=0) - 6.0 * sd
     high = np.maximum(np.maximum.reduce(middle, axis=0) + 6.0 * sd, 4.0 * sd)
     return tuple(
         _bisect(middle, sd, weight, at_zero + p * (1.0 - at_zero), np.maximum(low, 0.0), high) for p in probabilities
     )
+
+
+def share_negative(middle: Floats, sd: Floats, weight: Floats) -> Floats:
+    """Probability that the mixture puts below zero, shape (n,); arguments as in `positive_quantiles`."""
+    return np.asarray(np.sum(weight * normal_share(-middle / sd), axis=0))
 
 
 def log_share_positive(rate: Floats, soft: float) -> Floats:

@@ -4,7 +4,8 @@ import numpy as np
 
 from tracekit.measure.leak_bins import Bools, Floats, History, Ints
 from tracekit.measure.leak_pieces import Pieces, piece_sum
-from tracekit.measure.leak_sums import Regressors
+from tracekit.measure.leak_search import Coasts
+from tracekit.measure.leak_sums import Regressors, Scales, Wall, cycle_sums, fit_all, gas_of, regressors, stack, weights
 
 BLOCK = 6
 """Bins of a block: long against the sensor's lag, short against a coast."""
@@ -12,6 +13,20 @@ PLACES = 14
 """Places along the mean coast at which its residual is looked at."""
 FEWEST = 6
 """Fewest cycles that tell the scatter of a mean."""
+
+
+def beyond_noise(coasts: Coasts, wall: Wall, flow: Floats, chosen: Bools, scales: Scales) -> tuple[float, float]:
+    """How far residuals exceed white noise in their slow part, and in their mean over the cycles, under one model.
+
+    flow   φ of its form, shape (1, n_bins);  chosen   cycles that are fitted
+    """
+    history, pieces = coasts.history, coasts.pieces
+    weight = weights(history, pieces, scales.noise)
+    columns = regressors(history, pieces, gas_of(history, wall, coasts.rho), flow)
+    sums = stack([cycle_sums(history, pieces, columns, weight, scales.ridge)])
+    fits = fit_all(sums, chosen, scales)
+    left = residuals(pieces, columns, weight, fits.rate[0, 0], float(fits.amplitude[0, 0]), scales.ridge)
+    return inflation(pieces, left), common_misfit(history, pieces, left)
 
 
 def residuals(

@@ -7,7 +7,7 @@ import numpy as np
 
 from tracekit.measure import leak_forms
 from tracekit.measure.leak_bins import Bools, Floats, History, Timeline
-from tracekit.measure.leak_pieces import Pieces
+from tracekit.measure.leak_pieces import Pieces, cut_pieces
 from tracekit.measure.leak_sums import (
     CycleSums,
     Fits,
@@ -30,6 +30,19 @@ class Coasts:
     history: History
     pieces: Pieces
     rho: Floats
+
+
+def thinned(coasts: Coasts, most: int, options: LeakOptions) -> Coasts:
+    """The same with pieces of fewer cycles, evenly spread, so that some `most` pieces are left."""
+    pieces, rows = coasts.pieces, np.unique(coasts.pieces.cycle)
+    keep = int(len(rows) * most / max(len(pieces.start), 1))
+    if keep >= len(rows) or keep < options.fewest_cycles:
+        return coasts
+    chosen = np.zeros(len(coasts.history.rows), bool)
+    chosen[rows[np.linspace(0, len(rows) - 1, keep).round().astype(int)]] = True
+    use = np.zeros(len(coasts.history.time_s), bool)
+    use[pieces.index] = chosen[coasts.history.cycle[pieces.index]]
+    return Coasts(history=coasts.history, pieces=cut_pieces(coasts.history, use, options), rho=coasts.rho)
 
 
 def stratified(line: Timeline, most: int) -> Bools:

@@ -1,5 +1,6 @@
 """Where the exchange of heat between gas and wall lies: time constant, its spread over the volume, sizes of scatter."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -8,7 +9,8 @@ from tracekit.measure import leak_forms
 from tracekit.measure.leak_bins import Bools, Floats, History
 from tracekit.measure.leak_mixture import log_share_positive
 from tracekit.measure.leak_pieces import Pieces
-from tracekit.measure.leak_search import Coasts, enough, flow_of, middle_of, scan, sound
+from tracekit.measure.leak_residuals import beyond_noise
+from tracekit.measure.leak_search import Coasts, enough, flow_of, middle_of, scan, sound, thinned
 from tracekit.measure.leak_sums import (
     CycleSums,
     Fits,
@@ -27,10 +29,11 @@ from tracekit.physics.heat import exchange_boost
 
 EXTREMES = (0, leak_forms.MIDDLE, len(leak_forms.NAMES) - 1)
 """Forms whose valleys bound those of all: the hole that bends most, the middle one, pores."""
-WHOLE_POINTS = 16
-FINE_POINTS = 6
+WHOLE_POINTS = 31
 NODE_POINTS = 6
 """Fits over a valley: its misfit is so close to a parabola that a polynomial of fifth degree holds it."""
+DENSE_POINTS = 81
+"""Points of that polynomial among which the lowest is looked for: a low noise makes valleys narrow and deep."""
 SCATTERS = (0.003, 0.01, 0.03, 0.1, 0.3)
 SPREADS = ((0.0, 0.4), (0.5, 0.35), (1.0, 0.25))
 """Spreads of ln τ over the volume that are tried, with their prior probability: hoses and cups differ."""
@@ -43,6 +46,7 @@ class Located:
     walls      grid over time constant and spread;  log_prior  (n_walls,) with the width of the grid's steps
     nodes      the few walls that are fitted;  between  (n_walls, n_nodes) polynomials that lead from them to the grid
     best, scales, rate   best wall, sizes of what is random, rate per cycle of the history (NaN where not fitted)
+    slow, common         by how much the residuals' slow part, and their mean over the cycles, exceed noise; at least 1
     """
 
     walls: tuple[Wall, ...]
@@ -52,6 +56,8 @@ class Located:
     best: Wall
     scales: Scales
     rate: Floats
+    slow: float = 1.0
+    common: float = 1.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -72,6 +78,11 @@ class _Valley:
         """The form whose valley is deepest."""
         return int(np.argmin(self.cost))
 
+    @property
+    def wall(self) -> Wall:
+        """The wall exchange at the deepest place."""
+        return Wall(tau_s=float(np.exp(self.ln_tau[self.deepest])), spread_ln=self.spread_ln)
+
     def span(self, widths: float, least: float) -> tuple[float, float]:
         """From the lowest to the highest place, and some widths beyond; every form has its own place."""
         beyond = np.maximum(widths * self.sd_ln, least)
@@ -88,7 +99,7 @@ def first_wall(coasts: Coasts, scales: Scales, options: LeakOptions) -> Located 
     history, rho = coasts.history, coasts.rho
     flow = middle_of(flow_of(history, options))
     grid = _whole(options)
-    valley, scales, chosen = _valley(coasts, scales, flow, 0.0, grid, options)
+    valley, scales, chosen = _valley(thinned(coasts, options.whole_coasts, options), scales, flow, 0.0, grid, options)
     if not chosen.any():
         return None
     at = float(valley.ln_tau[0])
@@ -114,7 +125,8 @@ def locate_walls(few: Coasts, coasts: Coasts, first: Located, options: LeakOptio
     The valleys are looked for in `few` coasts and made out in all.
     """
     middle = middle_of(flow_of(few.history, options))
-    whole, scales, chosen = _valley(few, first.scales, middle, SPREADS[1][0], _whole(options), options)
+    fewest = thinned(few, options.whole_coasts, options)
+    whole, scales, chosen = _valley(fewest, first.scales, middle, SPREADS[1][0], _whole(options), options)
     if not chosen.any():
         return None
     centre, flows = float(whole.ln_tau[0]), [flow_of(c.history, options)[list(EXTREMES)] for c in (few, coasts)]
@@ -122,20 +134,36 @@ def locate_walls(few: Coasts, coasts: Coasts, first: Located, options: LeakOptio
     for spread, _ in SPREADS:
         wide = _grid(centre - 0.65, centre + 0.65, 7, options)
         rough, _, _ = _valley(few, scales, flows[0], spread, wide, options)
-        grids.append(_grid(*rough.span(1.0, 0.12), FINE_POINTS, options))
+        rough, _, _ = _valley(few, scales, flows[0], spread, _grid(*rough.span(1.0, 0.12), 7, options), options)
+        grids.append(_fitted(_grid(*rough.span(2.0, 0.05), NODE_POINTS, options)))
         seen.append(scan(coasts.history, coasts.pieces, _walls(grids[-1], spread), scales, coasts.rho, flows[1]))
     # one variance for all: each valley's own would forgive a wall exchange that does not fit
     scales = min((_fitted_to(sums, scales, options)[1] for sums in seen), key=lambda s: s.variance)
-    valleys = []
+    best = _deepest(_valleys(seen, grids, scales, options))
+    form, fitted = EXTREMES[best.deepest], np.isfinite(best.rate)
+    slow, common = beyond_noise(coasts, best.wall, flow_of(coasts.history, options)[form : form + 1], fitted, scales)
+    scales = replace(scales, temper=slow * max(scales.temper, common))
+    return replace(_gridded(_valleys(seen, grids, scales, options), scales, options), slow=slow, common=common)
+
+
+def _valleys(seen: Sequence[CycleSums], grids: Sequence[Floats], scales: Scales, options: LeakOptions) -> list[_Valley]:
+    """The valley of every spread, with the spread's prior in its depth."""
+    out = []
     for (spread, prior), grid, sums in zip(SPREADS, grids, seen, strict=True):
-        found = _lowest(_fitted_to(sums, scales, options)[0], scales, spread, grid, options)
-        valleys.append(replace(found, cost=found.cost - np.log(prior)))
-    return _gridded(valleys, scales, options)
+        fitted, _ = _fitted_to(sums, scales, options)
+        found = _lowest(fitted, scales, spread, grid, options, DENSE_POINTS)
+        out.append(replace(found, cost=found.cost - np.log(prior)))
+    return out
+
+
+def _deepest(valleys: Sequence[_Valley]) -> _Valley:
+    """The deepest of some valleys."""
+    return min(valleys, key=lambda v: float(v.cost.min()))
 
 
 def _gridded(valleys: list[_Valley], scales: Scales, options: LeakOptions) -> Located:
     """A grid over each valley that is deep enough, and the few nodes that carry it."""
-    best = min(valleys, key=lambda v: float(v.cost.min()))
+    best = _deepest(valleys)
     walls: list[Wall] = []
     nodes: list[Wall] = []
     priors: list[Floats] = []
@@ -152,9 +180,8 @@ def _gridded(valleys: list[_Valley], scales: Scales, options: LeakOptions) -> Lo
         between = _beside(between, lagrange(fitted, grid))
         share = np.log(dict(SPREADS)[valley.spread_ln])
         priors.append(_ln_prior(grid, options) + share + np.log(grid[1] - grid[0]))
-    wall = Wall(tau_s=float(np.exp(best.ln_tau[best.deepest])), spread_ln=best.spread_ln)
     return Located(
-        walls=tuple(walls), log_prior=np.concatenate(priors), nodes=tuple(nodes), between=between, best=wall,
+        walls=tuple(walls), log_prior=np.concatenate(priors), nodes=tuple(nodes), between=between, best=best.wall,
         scales=scales, rate=best.rate,
     )  # fmt: skip
 
@@ -187,7 +214,7 @@ def _beside(one: Floats, other: Floats) -> Floats:
 
 
 def _whole(options: LeakOptions) -> Floats:
-    """A grid over all time constants, so close that no valley falls between: far ones may be shallow, but wide."""
+    """A grid over all time constants, so close that no valley falls between, which few coasts make wide."""
     return np.linspace(np.log(options.tau_least_s), np.log(options.tau_most_s), WHOLE_POINTS)
 
 
@@ -217,15 +244,23 @@ def _fitted_to(sums: CycleSums, scales: Scales, options: LeakOptions) -> tuple[t
     return (fits, chosen), replace(scales, variance=max(fits.variance(chosen), options.variance_least))
 
 
-def _lowest(fitted: tuple[Fits, Bools], scales: Scales, spread: float, ln_tau: Floats, options: LeakOptions) -> _Valley:
-    """The lowest point of the misfit over a grid of time constants, for every form."""
+def _lowest(
+    fitted: tuple[Fits, Bools], scales: Scales, spread: float, ln_tau: Floats, options: LeakOptions, dense: int = 0
+) -> _Valley:
+    """The lowest point of the misfit over a grid of time constants, for every form.
+
+    With `dense` points of the polynomial through the grid's, which are to be those of `_fitted`, else among them.
+    """
     (fits, chosen), nothing = fitted, np.array([np.inf])
     if not chosen.any():
         return _Valley(spread_ln=spread, ln_tau=nothing, sd_ln=nothing, cost=nothing, rate=nothing)
     physical = log_share_positive(fits.middle(chosen), options.negative_soft_kpa_s)
     cost = 0.5 * fits.total / scales.divisor - _ln_prior(ln_tau, options)[:, None] - physical
-    places = np.array([_parabola(ln_tau, column) for column in cost.T])
     at, form = np.unravel_index(int(np.argmin(cost)), cost.shape)
+    if dense:
+        nodes, ln_tau = ln_tau, np.linspace(ln_tau[0], ln_tau[-1], dense)
+        cost = lagrange(nodes, ln_tau) @ cost
+    places = np.array([_parabola(ln_tau, column) for column in cost.T])
     return _Valley(
         spread_ln=spread, ln_tau=places[:, 0], sd_ln=places[:, 1], cost=places[:, 2] - np.log(places[:, 1]),
         rate=fits.rate[at, form],

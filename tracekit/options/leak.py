@@ -14,6 +14,7 @@ class LeakOptions:
     fit_coasts: int = option(
         400, "", "coasts that share the search for wall exchange, windows and form; more add nothing"
     )
+    whole_coasts: int = option(40, "", "coasts on which all wall exchanges are tried: few make valleys wide enough to see")
     window_coasts: int = option(160, "", "coasts that the search for motion windows uses")
     zero_cycles: int = option(9, "", "cycles over which the sensor's zero is smoothed by a median")
     zero_most_kpa: float = option(10.0, "kPa", "idle readings beyond this are vacuum left by a weak release, no zero")
@@ -56,7 +57,7 @@ class LeakOptions:
     memory_sd_slow_1_s: float = option(
         2.0, "1/s", "what a sampling interval adds to it: slow logs see little of the evacuation"
     )
-    temper: float = option(3.0, "", "divides log-likelihoods: the model is simpler than the station")
+    temper: float = option(2.0, "", "divides log-likelihoods: the model is simpler than the station")
     slow_residuals: float = option(3.0, "", "inflation of the residuals' slow part from which it is said")
     temper_slow_s: float = option(0.02, "s", "sampling interval at which bends between samples cost as much again")
     outlier_ratio: float = option(4.0, "", "cycles whose misfit exceeds this multiple of the median are set aside")
@@ -81,7 +82,7 @@ class LeakOptions:
     motion_kpa: float = option(
         0.006, "kPa", "standard uncertainty of the vacuum that motion outside the windows costs in a coast"
     )
-    line_share: float = option(0.07, "", "share of the distance to the straight line that enters the uncertainty")
+    line_share: float = option(0.05, "", "share of the distance to the straight line that enters the uncertainty")
     line_strain: float = option(1.5, "", "growth of that share per prior standard deviation that α is off")
     fewest_cycles: int = option(5, "", "fewest cycles with a rate that make a log's value")
     lacking_share: float = option(0.10, "", "share of held cycles without a rate from which the interval is widened")
