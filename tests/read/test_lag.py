@@ -34,6 +34,9 @@ def test_late_digitals_are_told_and_not_moved(tmp_path, samples, invert):
         assert lag.lag_s == pytest.approx(samples * 0.01, abs=0.016)
         assert lag.edges >= 10
     assert sum("was written late" in w for w in found.facts.warnings) == 2
+    told = {s: next(w for w in found.facts.warnings if w.startswith(f"{s} of log was written late")) for s in lags}
+    assert {"response_delay_s", "evacuation_time_s"} <= set(told["supply"].replace(",", "").split())
+    assert "release_time_s" in told["release"]
 
 
 @pytest.mark.parametrize("samples", [0, 1])

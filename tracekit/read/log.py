@@ -173,10 +173,16 @@ class Log:
         ]
 
 
+_LATE = {
+    "supply": "response_delay_s, evacuation_time_s and the decay of coasts between its edges are wrong by that or more",
+    "release": "release_time_s and the ends of holds are wrong by that or more",
+}
+
+
 def _lag_warning(lag: DigitalLag) -> str:
     return (
         f"{lag.signal} of {lag.station} was written late: the pressure answers {lag.lag_s:.3g} s before its edges "
-        f"(± {2 * lag.u_s:.2g} s, {lag.edges} edges); nothing was moved, and times from its edges are wrong by that"
+        f"(± {2 * lag.u_s:.2g} s, {lag.edges} edges); nothing was moved: {_LATE[lag.signal]}"
     )
 
 
