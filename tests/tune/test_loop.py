@@ -42,6 +42,15 @@ def test_a_cut_out_of_reach_never_comes():
     assert found.on_time_s.item() == pytest.approx(2.0)
 
 
+def test_a_supply_that_resumes_in_vain_stays_on():
+    """Where the supply cut once but no longer reaches supply_off it stays on to the end, without a warning on the way."""
+    with np.errstate(divide="raise", invalid="raise", over="raise"):
+        found = run_loop(lanes(ultimate=65.0, off=75.0, on=66.0, tau_s=0.1, end_s=20.0, rate=4.0, exchange_1_s=9.0))
+    assert found.switches.item() == 2.0
+    coast = 0.3 + (75.0 - 66.0) / 4.0
+    assert found.on_time_s.item() == pytest.approx(0.3 + 20.0 - coast, abs=0.3)
+
+
 @pytest.mark.parametrize("memory", [-0.45, -0.2, 0.1])
 @pytest.mark.parametrize("rate", [0.3, 3.0, 30.0])
 def test_coast_against_time_steps(memory, rate):

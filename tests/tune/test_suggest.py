@@ -193,3 +193,14 @@ def test_a_sound_station_needs_no_interim_settings():
     fault = Finding(code="leak_steady", kind="cause", severity="minor", confidence=0.9, share=1.0, title="leak")
     result = replace(stations.diagnosed(stations.HEALTHY, LOADED), findings=(fault,))
     assert tune_station(result, stations.filed(stations.HEALTHY, LOADED)).notes == ()
+
+
+def test_a_leak_that_no_coast_showed_is_said():
+    """Where the supply never cut, settings that make it cut come with what to count afterwards; else nothing is added."""
+    far = stations.scenario(stations.spec(saving=Saving(supply_off_kpa=86.0, supply_on_kpa=80.0)))
+    unseen = stations.diagnosed(far, stations.LOAD).suggestion
+    assert unseen.withheld is None
+    assert "more than 4 supply changes in a hold mean a leak" in unseen.reasons[-1]
+    seen = stations.diagnosed(stations.NARROW, stations.LOAD).suggestion
+    assert seen.withheld is None
+    assert not any("hardly ever cut" in reason for reason in seen.reasons)

@@ -40,6 +40,9 @@ class TuneOptions:
     grip_of_hold: float = option(0.7, "share", "of that weight, per kPa of the band's middle under the reach")
     grip_of_reset: float = option(0.3, "share", "of that weight, per kPa that the reset point lies low")
     readings: float = option(10.0, "readings", "independent readings of a hold at its lowest vacuum")
+    switches_doubtful: int = option(
+        4, "edges", "more in a hold after a first cut point to a leak (common practice, no source)"
+    )
     least_spread_kpa: float = option(0.25, "kPa", "levels differ from one recording to the next")
     weight_false_drop: float = option(100.0, "cost per event", "output goes off though the part is held: a stop")
     weight_false_present: float = option(100.0, "cost per event", "an empty cup counts as holding a part")

@@ -141,11 +141,12 @@ def coast_pressure(lanes: Lanes, from_kpa: Floats, memory: Floats, time: Floats)
 
 def recharge_of(lanes: Lanes, memory: Floats, slope: Floats) -> tuple[Floats, Floats]:
     """Time from the supply-on command to the cut [s], and e at the turn after it."""
-    lowest = lanes.on - slope * lanes.delay_on_s
+    lowest = np.minimum(lanes.on - slope * lanes.delay_on_s, lanes.off)
     left = np.maximum(lanes.ultimate - lanes.off, 0.05)
-    rise = lanes.tau_s * np.log(np.maximum((lanes.ultimate - lowest) / left, 1.0 + 1e-9))
-    with np.errstate(divide="ignore", invalid="ignore"):
-        speed = np.log(np.maximum(lanes.ambient - lanes.off, 1.0) / np.maximum(lanes.ambient - lowest, 1.0)) / rise
+    gap = lanes.ultimate - lowest
+    never = (gap <= left) & (lowest < lanes.off)
+    rise = np.where(never, _LONGEST_S, lanes.tau_s * np.log(np.maximum(gap / left, 1.0 + 1e-9)))
+    speed = np.log(np.maximum(lanes.ambient - lanes.off, 1.0) / np.maximum(lanes.ambient - lowest, 1.0)) / rise
     steady = speed / lanes.exchange_1_s
     after = steady + (memory - steady) * np.exp(-lanes.exchange_1_s * (rise + lanes.delay_later_s) / 1.4)
     return rise + lanes.delay_on_s, after * lanes.later_share

@@ -61,7 +61,7 @@ def predict(scene: Scene, values: Values) -> dict[str, Estimate]:
     found = {"evacuation_time_s": _evacuation(scene, values, "set_point" in changed)}
     found |= _shares(scene, values, changed)
     moved = bool(changed & {"supply_off", "supply_on"})
-    unseen = scene.saving and moved and scene.model.coasts_seen < _COASTS_LEAST
+    unseen = moved and leak_unseen(scene)
     hidden = scene.data.air_saving or cuts_unseen(scene.data)  # a loop whose thresholds are not known
     unseen |= not scene.saving and "set_point" in changed and hidden
     held = int(scene.data.cycles.where("outcome", "held").sum())
@@ -69,6 +69,11 @@ def predict(scene: Scene, values: Values) -> dict[str, Estimate]:
         return found  # how fast vacuum is lost, or how long a hold lasts, is not in the log
     switches, on_time = _supply(scene, values, changed)
     return found | _per_time(scene, switches, on_time, changed)
+
+
+def leak_unseen(scene: Scene) -> bool:
+    """Whether the log shows too few coasts to tell how often an air-saving loop would switch."""
+    return scene.saving and scene.model.coasts_seen < _COASTS_LEAST
 
 
 def _evacuation(scene: Scene, values: Values, changed: bool) -> Estimate:

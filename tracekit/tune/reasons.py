@@ -4,7 +4,10 @@ from tracekit.options.tune import TuneOptions
 from tracekit.tune.order import Rules, Values
 from tracekit.tune.prepare import Prepared
 
-_LEAVE_MOST = 90
+UNSEEN_LEAK = (
+    "The supply hardly ever cut, so how fast this station leaks was not seen: record ten picks after entering; "
+    "more than {most} supply changes in a hold mean a leak, which is repaired first"
+)
 
 
 def leave(rules: Rules, now: Values) -> str:

@@ -11,9 +11,9 @@ from tracekit.tune.display import entry_form, on_grid, shown
 from tracekit.tune.known import NAMES, known_settings
 from tracekit.tune.obstacles import leak_first, repair_first, setting_faults, unknown
 from tracekit.tune.order import Rules, Values, broken, constraints
-from tracekit.tune.predict import predict
+from tracekit.tune.predict import leak_unseen, predict
 from tracekit.tune.prepare import Prepared, prepare
-from tracekit.tune.reasons import cannot, leave, reason_of
+from tracekit.tune.reasons import UNSEEN_LEAK, cannot, leave, reason_of
 from tracekit.tune.replay import compared, replay_bins
 from tracekit.tune.search import Problem, best, cost_of
 
@@ -117,13 +117,15 @@ def made(prepared: Prepared, values: Values, station: Station) -> Suggestion:
     problem, scene = prepared.problem, prepared.scene
     rules, now = problem.rules, problem.now
     rows = _rows(prepared, values, station)
+    loop_moved = any(rules.moved(values, n) for n in ("supply_off", "supply_on") if n in values)
+    unseen = (UNSEEN_LEAK.format(most=problem.options.switches_doubtful),) if loop_moved and leak_unseen(scene) else ()
     return Suggestion(
         settings=rows,
         constraints=constraints(values, rules),
         predicted_now=predict(scene, now),
         predicted_suggested=predict(scene, values),
         replayed=compared(scene.data, *(replay_bins(scene.data, v, now, scene.fall) for v in (now, values))),
-        reasons=tuple(row.reason for row in rows if row.reason),
+        reasons=(*(row.reason for row in rows if row.reason), *unseen),
     )
 
 
