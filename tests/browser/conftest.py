@@ -8,10 +8,16 @@ from pathlib import Path
 import pytest
 import stories
 
+from tracekit.compare.plan import plan_for
+from tracekit.compare.plan_share import PlanQuestion
+from tracekit.options.compare import CompareOptions, PlanOptions, SerialOptions
+from tracekit.report.folder_page import folder_page
 from tracekit.report.page import write_pages
+from tracekit.report.plan_page import plan_page
 
 FLAGS = ("--no-sandbox", "--disable-gpu", "--no-first-run", "--disable-background-networking", "--disable-component-update",
          "--disable-sync")  # fmt: skip
+PLAIN = ("many", "folder", "plan")  # pages without cycles to look into
 CANDIDATES = ("chromium", "chromium-browser", "google-chrome")
 
 
@@ -30,9 +36,15 @@ def browser():
 
 @pytest.fixture(scope="session")
 def pages(tmp_path_factory):
-    """The folder of every story's page, by story."""
+    """The folder of every story's page, by story; the index over all of them, and the page of a plan."""
     root = tmp_path_factory.mktemp("pages")
-    return {name: write_pages(make(), root / name) for name, make in {**stories.STORIES, "many": stories.many}.items()}
+    made = {name: write_pages(make(), root / name) for name, make in {**stories.STORIES, "many": stories.many}.items()}
+    question = PlanQuestion(measure="decay_rate_kpa_s", change=1.0, looks=3)
+    plan = plan_for(question, (), CompareOptions(), PlanOptions(), SerialOptions(), "2025-01-01T00:00:00Z")
+    for name, text in (("plan", plan_page(plan)), ("folder", folder_page(root, failed=(("bad.csv", "no rows"),)))):
+        made[name] = root / f"{name}.html"
+        made[name].write_text(text, encoding="utf-8")
+    return made
 
 
 @pytest.fixture
@@ -53,7 +65,7 @@ def visit(browser, pages):
         page.on("dialog", lambda dialog: (page.said.append(dialog.message), dialog.dismiss()))
         page.goto((path or pages[name]).as_uri())
         if ready is None:
-            ready = script and name not in ("unmeasurable", "many")
+            ready = script and name not in ("unmeasurable", *PLAIN)
         if ready:
             page.wait_for_selector("html[data-ready]", timeout=10_000)
         return page

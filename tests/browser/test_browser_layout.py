@@ -35,7 +35,7 @@ OVERLAPS = """() => [...document.querySelectorAll('.plot')].flatMap(plot => {
 })"""
 
 
-@pytest.mark.parametrize("name", [*NAMES, "many"])
+@pytest.mark.parametrize("name", [*NAMES, "many", "folder", "plan"])
 def test_opens_from_a_file_without_network(visit, name):
     """The page opens from file:// with the network off, becomes ready, and the console stays silent."""
     page = visit(name)
@@ -44,7 +44,7 @@ def test_opens_from_a_file_without_network(visit, name):
 
 
 @pytest.mark.parametrize("width", [320, 360, 768, 1280, 3840])
-@pytest.mark.parametrize("name", [*NAMES, "many"])
+@pytest.mark.parametrize("name", [*NAMES, "many", "folder", "plan"])
 def test_nothing_is_cut_or_runs_sideways(visit, name, width):
     """At every width there is no sideways scroll, no text is clipped, and no two labels of a picture overlap."""
     page = visit(name, width=width)
@@ -74,7 +74,7 @@ def test_wider_spacing_of_text_breaks_nothing(visit, name):
 
 
 @pytest.mark.parametrize("theme", ["light", "dark"])
-@pytest.mark.parametrize("name", [*NAMES, "many"])
+@pytest.mark.parametrize("name", [*NAMES, "many", "folder", "plan"])
 def test_axe_finds_nothing_serious(visit, axe, name, theme):
     """axe-core finds nothing serious or critical in either theme, the cycle panel open."""
     page = visit(name, width=360, theme=theme)

@@ -268,3 +268,16 @@ def test_interactive_soon_on_a_slow_machine(browser, pages):
     spent = {m["name"]: m["value"] for m in session.send("Performance.getMetrics")["metrics"]}
     context.close()
     assert 0.0 < spent["TaskDuration"] < 2.0
+
+
+def test_folder_index_leads_to_its_pages_and_follows_the_unit(visit):
+    """A name in the index of a folder opens that page; pressures in its rows follow the switch."""
+    page = visit("folder")
+    assert page.locator("h1").inner_text().endswith("recordings need work")
+    page.select_option("#unit", "mbar")
+    assert "mbar/s" in page.locator("table.stations").inner_text()
+    assert "kPa" not in page.locator("table.stations").inner_text()
+    page.locator("a.go").first.click()
+    page.wait_for_selector("html[data-ready]")
+    assert page.locator("h1").inner_text() == "Very likely parts torn off in motion"
+    assert page.said == []
