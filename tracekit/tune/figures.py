@@ -1,6 +1,7 @@
 """What is shown of the fitted model: each quantity with its interval."""
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
@@ -9,6 +10,7 @@ from numpy.typing import NDArray
 from tracekit.model.cycle import StationData
 from tracekit.model.estimate import Bound, Estimate, Quantity, Withheld
 from tracekit.model.result import LeakResult
+from tracekit.options.figures import FigureOptions
 from tracekit.tune.coasts import coasts_of, recharges_of
 from tracekit.tune.intervals import estimate, of_median
 from tracekit.tune.station_model import FittedStation
@@ -19,13 +21,13 @@ _LEAST = 3
 _ROBUST = 1.17  # standard error of 1.4826 times the median deviation, times √n, of Gaussian values
 _FORMS = {"hole": "through a hole", "porous": "through pores", "undecided": "hole or pores, undecided"}
 _NOT_SHOWN = "the log does not show it"
+_PASSED = "samples are too far apart to show where the vacuum turns"
 
 
 def model_figures(data: StationData, leak: LeakResult, model: FittedStation) -> Mapping[str, Quantity]:
     """Name and value of everything that the model is made of, in the order of a pick."""
     cycles, held = data.cycles, data.cycles.where("outcome", "held")
-    step = data.sensor.sample_interval_s / np.sqrt(12.0)
-    quantum = data.sensor.quantisation_kpa / np.sqrt(12.0)
+    shared = _shared(data, model, FigureOptions())
 
     def column(name: str, unit: str, own: float) -> Quantity:
         return _median(cycles.floats(name)[held], unit, "median over held cycles", own)
@@ -35,16 +37,16 @@ def model_figures(data: StationData, leak: LeakResult, model: FittedStation) -> 
     first = coasts.first & np.isfinite(coasts.turn_kpa)
     peaks = cycles.floats("peak_vacuum_kpa")[held]
     found: dict[str, Quantity] = {
-        "response_delay_s": column("response_delay_s", "s", step),
-        "open_cup_vacuum_kpa": column("open_cup_vacuum_kpa", "kPa", quantum),
-        "evacuation_time_s": column("evacuation_time_s", "s", step),
-        "pump_time_constant_s": column("pump_time_constant_s", "s", step),
-        "ultimate_vacuum_kpa": column("ultimate_vacuum_kpa", "kPa", quantum),
+        "response_delay_s": column("response_delay_s", "s", shared.step_s),
+        "open_cup_vacuum_kpa": column("open_cup_vacuum_kpa", "kPa", shared.level_kpa),
+        "evacuation_time_s": column("evacuation_time_s", "s", shared.step_s),
+        "pump_time_constant_s": column("pump_time_constant_s", "s", shared.step_s),
+        "ultimate_vacuum_kpa": column("ultimate_vacuum_kpa", "kPa", shared.ultimate_kpa),
         "weakest_vacuum_kpa": _bound(
             model.facts.reach_low, "lower_bound", "kPa", len(model.rows), "what all but the weakest 5 % reach"
         ),
-        "overshoot_kpa": _over(data, coasts.turn_kpa[first], "supply_off", 1.0, quantum),
-        "delay_off_s": _delay_off(data, coasts.turn_kpa[first], model, step),
+        "overshoot_kpa": _over(data, coasts.turn_kpa[first], "supply_off", 1.0, shared),
+        "delay_off_s": _delay_off(data, coasts.turn_kpa[first], shared),
         "decay_rate_kpa_s": leak.decay_rate,
         "wall_exchange_s": _rough(
             leak.wall_time_constant_s,
@@ -53,17 +55,79 @@ def model_figures(data: StationData, leak: LeakResult, model: FittedStation) -> 
             len(model.rows),
             "gas and wall, fitted with the leak; known to some 40 %",
         ),
-        "delay_on_s": _median(recharges.turn_s, "s", "supply-on command to the turn of the vacuum", step),
-        "undershoot_kpa": _over(data, recharges.turn_kpa, "supply_on", -1.0, quantum),
-        "recharge_time_s": _median(recharges.duration_s, "s", "median over recharges", step),
+        "delay_on_s": _median(recharges.turn_s, "s", "supply-on command to the turn of the vacuum", shared.turn_s),
+        "undershoot_kpa": _over(data, recharges.turn_kpa, "supply_on", -1.0, shared),
+        "recharge_time_s": _median(recharges.duration_s, "s", "median over recharges", shared.step_s),
         "deepest_dip_kpa": _bound(
             model.facts.dip, "upper_bound", "kPa", len(model.rows), "what 95 % of the holds stay within"
         ),
-        "cycle_scatter_kpa": _scatter(peaks[np.isfinite(peaks)]),
-        "noise_kpa": column("noise_kpa", "kPa", quantum / 10.0),
-        "noise_time_s": _noise_time(data),
+        "cycle_scatter_kpa": _scatter(peaks[np.isfinite(peaks)], shared.peak_kpa),
     }
-    return found
+    time = _noise_time(data)
+    noise = column("noise_kpa", "kPa", shared.quantum_kpa / 10.0)
+    return {**found, "noise_kpa": _noise(noise, time, shared, data.sensor.sample_interval_s), "noise_time_s": time}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Shared:
+    """Standard uncertainties that all cycles of a recording share, and the speed of the rise at supply_off.
+
+    step_s        half a sample, of times at commands
+    turn_s        of the turn of a falling vacuum: noise hides it while vacuum hardly falls
+    quantum_kpa   the recorder's step
+    level_kpa     of a level read off an extreme
+    ultimate_kpa  of an extrapolated end
+    peak_kpa      that a peak's scatter may owe to the recorder: noise, step, and samples beside the peak
+    turn_seen     samples are close enough to show a turn
+    speed_kpa_s   speed of the rise at supply_off, 0 where that is unknown
+    """
+
+    step_s: float
+    turn_s: float
+    quantum_kpa: float
+    level_kpa: float
+    ultimate_kpa: float
+    peak_kpa: float
+    turn_seen: bool
+    speed_kpa_s: float
+
+
+def _shared(data: StationData, model: FittedStation, options: FigureOptions) -> _Shared:
+    interval, noise = data.sensor.sample_interval_s, data.sensor.noise_kpa
+    step, quantum = interval / np.sqrt(12.0), data.sensor.quantisation_kpa / np.sqrt(12.0)
+    cycles, setting = data.cycles, data.settings.get("supply_off")
+    off = None if setting is None else setting.value_kpa
+    speed = 0.0 if off is None else float(np.median(model.rise.speed(np.array([off]))))
+    bin_s = max(options.bin_s, interval)
+    in_bins = float(np.hypot(noise * np.sqrt(min(interval / bin_s, 1.0)), quantum))
+    falls = max(float(np.median(model.rate)), 0.1)
+    way = cycles.floats("ultimate_vacuum_kpa") - cycles.floats("peak_vacuum_kpa")
+    left = float(np.median(way[np.isfinite(way)])) if np.isfinite(way).any() else 0.0
+    level = float(np.hypot(quantum, options.level_noise * noise))
+    return _Shared(
+        step_s=float(step),
+        turn_s=float(np.hypot(np.hypot(step, bin_s / np.sqrt(12.0)), min(in_bins / falls, options.turn_seen_s))),
+        quantum_kpa=float(quantum),
+        level_kpa=level,
+        ultimate_kpa=float(np.hypot(level, options.ultimate_share * max(left, 0.0))),
+        peak_kpa=float(np.hypot(np.hypot(quantum, noise), speed * step if off is not None else 0.0)),
+        turn_seen=interval <= options.turn_seen_s,
+        speed_kpa_s=speed,
+    )
+
+
+def _noise(found: Quantity, time: Quantity, shared: _Shared, interval_s: float) -> Quantity:
+    """Noise of single samples: neighbours tell the least of it where it lasts, the most where they are far apart."""
+    lasts = time.value if isinstance(time, Estimate) else 0.0
+    if not isinstance(found, Estimate):
+        return found
+    if not shared.turn_seen:
+        why = "between samples so far apart the vacuum itself moves"
+        return Bound(status="upper_bound", limit=found.upper, unit=found.unit, n=found.n, method=why)
+    if lasts <= FigureOptions().alike * interval_s:
+        return found
+    why = "neighbouring samples are alike: the noise is larger than their differences tell"
+    return Bound(status="lower_bound", limit=found.lower, unit=found.unit, n=found.n, method=why)
 
 
 def leak_law(leak: LeakResult) -> str:
@@ -95,31 +159,38 @@ def _bound(value: float, status: Literal["lower_bound", "upper_bound"], unit: st
     return Bound(status=status, limit=value, unit=unit, n=n, method=method)
 
 
-def _over(data: StationData, turn: Floats, name: str, sign: float, own: float) -> Quantity:
+def _over(data: StationData, turn: Floats, name: str, sign: float, shared: _Shared) -> Quantity:
     setting = data.settings.get(name)
     if setting is None or setting.value_kpa is None:
         return Withheld("the threshold in force is not known")
+    if not shared.turn_seen:
+        return Withheld(_PASSED)
     beyond = sign * (turn - setting.value_kpa)
-    return _median(beyond, "kPa", f"beyond {name} in force", float(np.hypot(own, setting.spread_kpa)))
+    return _median(beyond, "kPa", f"beyond {name} in force", float(np.hypot(shared.level_kpa, setting.spread_kpa)))
 
 
-def _delay_off(data: StationData, turn: Floats, model: FittedStation, own: float) -> Quantity:
+def _delay_off(data: StationData, turn: Floats, shared: _Shared) -> Quantity:
     """Supply-off command to the turn of the vacuum: each overshoot over the speed of the rise there [s]."""
     off = data.settings["supply_off"].value_kpa if "supply_off" in data.settings else None
     if off is None:
         return Withheld("the threshold in force is not known")
-    speed = max(float(np.median(model.rise.speed(np.array([off])))), 1e-3)
+    speed = max(shared.speed_kpa_s, 1e-3)
+    own = float(np.hypot(shared.step_s, shared.level_kpa / speed))
     return _median((turn - off) / speed, "s", "overshoot over the speed of the rise at supply_off", own)
 
 
-def _scatter(peaks: Floats) -> Quantity:
-    """Robust standard deviation of the peak vacuum between cycles [kPa]."""
+def _scatter(peaks: Floats, own: float) -> Quantity:
+    """Robust standard deviation of the peak vacuum between cycles [kPa]; the recorder may add or hide `own` of it."""
     n = len(peaks)
     if n < 2 * _LEAST:
         return Withheld(_NOT_SHOWN)
     spread = 1.4826 * float(np.median(np.abs(peaks - np.median(peaks))))
     half = 1.96 * _ROBUST * spread / np.sqrt(n)
-    return estimate(spread, half, "kPa", n, "of the peak vacuum, from its median deviation")
+    lower = float(np.sqrt(max(max(spread - half, 0.0) ** 2 - own**2, 0.0)))
+    upper = float(np.hypot(spread + half, own))
+    return Estimate(
+        value=spread, lower=lower, upper=upper, unit="kPa", n=n, method="of the peak vacuum, from its median deviation"
+    )
 
 
 def _noise_time(data: StationData) -> Quantity:
