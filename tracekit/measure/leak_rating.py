@@ -128,7 +128,7 @@ def _rate_block(
     pieces = cut_pieces(history, usable(history, windows), options)
     if not len(pieces.start):
         return
-    slope, vacuum, span = _straight(history, pieces)
+    slope, vacuum, span = straight_lines(history, pieces)
     rough = np.maximum(np.nan_to_num(slope), 0.0)
     rho = inflow(history, rough * found.line_ratio)
     history = with_boost(history, found.boost_wall, rho)
@@ -156,7 +156,7 @@ def _misfit(sums: CycleSums, amplitude: Floats, best: int, chosen: Bools) -> Flo
     return np.asarray(uu - 2.0 * c * uh + c * c * hh - (gu - c * gh) ** 2 / gg)
 
 
-def _straight(history: History, pieces: Pieces) -> tuple[Floats, Floats, Floats]:
+def straight_lines(history: History, pieces: Pieces) -> tuple[Floats, Floats, Floats]:
     """Slope of straight lines through each cycle's pieces, their mean vacuum, and root of their squared lengths."""
     n, t = history.samples[pieces.index], history.time_s[pieces.index]
     p = history.pressure_kpa[pieces.index] - history.ambient_kpa
