@@ -5,6 +5,7 @@ pytest tests/accuracy/test_trend_accuracy.py -m accuracy -s
 
 import math
 from collections.abc import Iterator
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -12,7 +13,7 @@ from history.made_up_series import DAY_US, JAN_US, LEAK, MadeUp, followed, limit
 
 from tracekit.history.collect import StationHistory
 from tracekit.history.measures import MEASURES
-from tracekit.history.trend import station_trend
+from tracekit.history.trend import grows_fast, station_trend
 from tracekit.model.estimate import Estimate
 from tracekit.model.trend import CrossingDate, Event, MeasureTrend
 from tracekit.options.history import TrendOptions
@@ -174,6 +175,70 @@ def test_false_alarms_are_few(stations: int, table: list[tuple[str, str, str, in
     table.append(("false alarms per station-year, all measures", "≤ 1", f"{alarms / stations:.2f}", stations))
     table.append(("false steps per station-year, all measures", "", f"{steps / stations:.2f}", stations))
     assert alarms <= max(stations, 3)
+
+
+def repaired(rng: np.random.Generator, history: StationHistory) -> StationHistory:
+    """Half of the stations have a repair on a day of their own: leak and evacuation time come down by a third and stay."""
+    if rng.random() < 0.5:
+        return history
+    at = int(rng.integers(3, len(history.start_us)))
+    factor = np.where(np.arange(len(history.start_us)) < at, 1.5, 1.0)
+    changed = {
+        name: replace(history.followed[name], value=history.followed[name].value * factor)
+        for name in (LEAK, "evacuation_time_s")
+    }
+    return replace(history, followed={**history.followed, **changed})
+
+
+def first_logs(history: StationHistory, logs: int) -> StationHistory:
+    """The history as it was after so many logs."""
+    followed_then = {
+        name: replace(
+            f, value=f.value[:logs], lower=f.lower[:logs], upper=f.upper[:logs], n=f.n[:logs], bound=f.bound[:logs]
+        )
+        for name, f in history.followed.items()
+    }
+    return replace(history, start_us=history.start_us[:logs], followed=followed_then)
+
+
+@pytest.mark.parametrize(
+    "stations", [pytest.param(6, id="short"), pytest.param(500, id="long", marks=pytest.mark.accuracy)]
+)
+def test_steady_stations_are_not_called_growing(stations: int, table: list[tuple[str, str, str, int]]) -> None:
+    """Without a limit, at most 1 % of steady stations are ever called growing, looked at twelve times in their first 90 logs."""
+    rng = np.random.default_rng(2031)
+    wrong = told = 0
+    for _ in range(stations):
+        whole = repaired(rng, steady_station(rng, 90))
+        said = [
+            any(
+                grows_fast(t, OPTIONS)
+                for t in station_trend(first_logs(whole, n), (), None, {}, OPTIONS).measures.values()
+            )
+            for n in (5, 6, 7, 8, 10, 12, 14, 17, 21, 28, 45, 90)
+        ]
+        wrong += any(said)
+        told += sum(said)
+    table.append(("steady, no limit: stations ever called growing", "≤ 1 %", f"{wrong / stations:.1%}", stations))
+    table.append(("the same, of single looks", "", f"{told / (12 * stations):.2%}", 12 * stations))
+    assert wrong <= max(0.01 * stations, 0)
+
+
+@pytest.mark.parametrize("series", FEW)
+def test_fast_growth_without_a_limit_is_seen_soon(series: int, table: list[tuple[str, str, str, int]]) -> None:
+    """The price of that: a new station's leak that doubles in ten days is called growing within two weeks in the median."""
+    rng = np.random.default_rng(2032)
+    seen = []
+    for _ in range(series):
+        made = made_up_leak(rng, logs=40, growth=math.log(2) / 10, daily=True, parts=False)
+        days = [
+            n
+            for n in range(5, 41)
+            if grows_fast(leak_trend(replace(made, history=first_logs(made.history, n))), OPTIONS)
+        ]
+        seen.append(min(days, default=math.inf))
+    table.append(("doubling in 10 days, no limit: called growing, median", "", f"{np.median(seen):.0f} logs", series))
+    assert np.median(seen) <= 14
 
 
 @pytest.mark.accuracy
