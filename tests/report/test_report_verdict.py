@@ -9,7 +9,7 @@ from stories import Play
 from tracekit.model.estimate import Bound
 from tracekit.model.finding import CODES, CauseChance, Evidence
 from tracekit.report.phrases import cause_name, phrase
-from tracekit.report.todo import step_of, steps, to_record
+from tracekit.report.todo import lasting, step_of, steps, to_record
 from tracekit.report.verdict import HEADLINE_MOST, LEAD_MOST, URGENCY_MOST, verdict
 from tracekit.report.words import plain
 
@@ -190,3 +190,10 @@ def test_a_caution_says_nothing_twice():
     """A sentence that a caution holds twice is told once."""
     step = step_of(replace(stories.BLANK, caution="Valves move on command. Wear goggles. Valves move on command."))
     assert step.caution == "Valves move on command. Wear goggles."
+
+
+def test_minutes_inside_an_act_are_not_doubled():
+    """A step whose act names minutes tells its whole time as that."""
+    assert lasting(step_of(stories.BLANK)) == " (5 min)"
+    assert lasting(step_of(replace(stories.BLANK, do="Let the station rest for 30 min.", minutes=40))) == ", 40 min in all"
+    assert lasting(step_of(replace(stories.BLANK, minutes=0))) == ""

@@ -3,7 +3,7 @@
 from tracekit.model.result import DiagnosisRecord, StationResult
 from tracekit.report.sections import leave_words, setting_entries, why_leave
 from tracekit.report.text import clean, escape
-from tracekit.report.todo import steps
+from tracekit.report.todo import lasting, steps
 from tracekit.report.verdict import verdict
 from tracekit.report.words import chance, plain
 
@@ -18,11 +18,10 @@ def notebook_html(record: DiagnosisRecord) -> str:
 def _station(result: StationResult) -> str:
     said, first = verdict(result), steps(result)[0]
     name = clean(result.data.station, 60) or "Station without a name"
-    minutes = f" ({first.minutes} min)" if first.minutes else ""
     lines = [
         f"<p><b>{escape(name)}: {escape(said.headline)}</b><br>{escape(plain(said.lead))}",
         f"<br>{escape(said.action)} {escape(said.reasons)}</p>",
-        f"<p>First: {escape(first.act)}{minutes}. {escape(first.how)}",
+        f"<p>First: {escape(first.act)}{lasting(first)}. {escape(first.how)}",
         f"<br>Caution: {escape(first.caution)}</p>" if first.caution else "</p>",
         f"<p>{escape(_settings(result))}</p>",
         _findings(result),

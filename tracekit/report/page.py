@@ -20,7 +20,7 @@ from tracekit.report.pictures.choose import choose
 from tracekit.report.proof import proof
 from tracekit.report.ruled import causes_map
 from tracekit.report.text import NBSP, clean, escape
-from tracekit.report.todo import steps
+from tracekit.report.todo import lasting, steps
 from tracekit.report.verdict import verdict
 from tracekit.report.view import counts
 from tracekit.report.words import count, html, plain
@@ -215,7 +215,7 @@ def _told(result: StationResult, record: DiagnosisRecord) -> dict[str, object]:
     return {
         "name": clean(result.data.station, 60) or "Station without a name", "when": _when(record.logs),
         "headline": said.headline, "lead": plain(said.lead), "action": f"{said.action} {said.reasons}".strip(),
-        "first": clean(f"{first.act}{f' ({first.minutes} min)' if first.minutes else ''}.", 160),
+        "first": clean(f"{first.act}{lasting(first)}.", 160),
         "severity": said.severity,
     }  # fmt: skip
 
@@ -239,12 +239,11 @@ def _print_note(record: DiagnosisRecord) -> str:
 def _row(result: StationResult, href: str, unit: str) -> dict[str, str]:
     said = verdict(result)
     first = steps(result)[0]
-    minutes = f" ({first.minutes} min)" if first.minutes else ""
     n = len(result.data.cycles)
     return {
         "name": clean(result.data.station, 60) or "Station without a name", "href": href, "headline": said.headline,
         "lead": html(said.lead, unit), "action": said.action, "reasons": said.reasons,
-        "cycles": f"{count(n)} cycle{'' if n == 1 else 's'}", "first": f"{first.act}{minutes}.",
+        "cycles": f"{count(n)} cycle{'' if n == 1 else 's'}", "first": f"{first.act}{lasting(first)}.",
     }  # fmt: skip
 
 

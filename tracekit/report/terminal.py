@@ -9,7 +9,7 @@ from tracekit.report.markup import numbers_plain
 from tracekit.report.phrases import cause_name
 from tracekit.report.sections import leave_words, setting_entries, why_leave
 from tracekit.report.text import ascii_only, clean
-from tracekit.report.todo import Step, steps
+from tracekit.report.todo import Step, lasting, steps
 from tracekit.report.verdict import chance_of, rival_of, verdict
 from tracekit.report.view import main_finding
 from tracekit.report.words import chance, count, plain
@@ -61,8 +61,7 @@ def _cause(result: StationResult) -> list[str]:
 
 
 def _first_step(step: Step, unit: str) -> list[str]:
-    minutes = f" ({step.minutes} min)" if step.minutes else ""
-    lines = _wrapped(f"First: {numbers_plain(step.act, unit)}{minutes}.", "")
+    lines = _wrapped(f"First: {numbers_plain(step.act, unit)}{lasting(step)}.", "")
     lines += _wrapped(numbers_plain(step.how, unit))[:3] if step.how else []
     for seen, means in step.results:
         lines += _wrapped(numbers_plain(f"{seen}: {means}." if seen else f"{means}.", unit))[:2]

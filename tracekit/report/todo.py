@@ -64,6 +64,13 @@ def _once(text: str) -> str:
     return " ".join(dict.fromkeys(_END.split(text)))
 
 
+def lasting(step: Step) -> str:
+    """How long a step takes, to stand behind its act; in all, where the act itself names minutes."""
+    if not step.minutes:
+        return ""
+    return f", {step.minutes} min in all" if " min" in step.act else f" ({step.minutes} min)"
+
+
 def to_record(result: StationResult) -> tuple[str, ...]:
     """How to record a log that shows more, one line per thing that this one lacks."""
     data = result.data

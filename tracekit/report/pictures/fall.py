@@ -22,7 +22,7 @@ from tracekit.report.view import (
     touched,
 )  # fmt: skip
 from tracekit.report.warmth import without_warming
-from tracekit.report.words import Num, Text, join, say
+from tracekit.report.words import Num, Text, join, plain, say
 
 _MOST_COASTS, _POINTS, _SURGE_S, _SURGE_MOST_S, _RISING_KPA = 300, 24, 0.02, 0.3, 0.05
 
@@ -180,7 +180,8 @@ def _heading(here: _Fall, base: _Fall | None, names: tuple[str, str]) -> Text:
     lost = float(np.interp(when, base.time_s, base.mid))
     where = "in the baseline" if names[1] == "baseline" else "on the others"
     tail = say("; {} {}", where, _lost_num(max(0.0, lost)))
-    return (*text, *tail, *(say(" in {}.", _time(when)) if when < end else (".",)))
+    other = plain((_time(when),)) != plain((_time(end),))
+    return (*text, *tail, *(say(" in {}.", _time(when)) if other else (".",)))
 
 
 def _lost_num(value: float) -> Num:
