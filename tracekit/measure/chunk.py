@@ -15,7 +15,7 @@ from tracekit.options.segment import SegmentOptions
 from tracekit.segment.cycles import Reference, Spans, find_spans
 from tracekit.segment.hold import DROPPED, Hold, find_hold
 from tracekit.segment.periods import COAST, Periods, find_periods, make_bins
-from tracekit.segment.samples import Samples, samples_in
+from tracekit.segment.samples import Samples, samples_in, time_steps
 from tracekit.signal.segments import first_in, range_line, range_max, range_min, range_sum
 
 Arrays = Mapping[str, NDArray[np.generic]]
@@ -110,8 +110,9 @@ def _span_columns(samples: Samples, spans: Spans, hold: Hold) -> Arrays:
     after = np.minimum(spans.end, len(samples.time) - 1)
     end_time = np.where(spans.end < len(samples.time), samples.time[after], samples.time[-1] + samples.interval)
     both = samples.supply & samples.release
-    none = np.zeros(len(spans.start))
-    overlap = range_sum(np.where(both, samples.step, 0.0), spans.start, spans.end) if both.any() else none
+    overlap = np.zeros(len(spans.start))
+    if both.any():
+        overlap = range_sum(np.where(both, time_steps(samples.time), 0.0), spans.start, spans.end)
     return {
         "start_s": samples.time[spans.start],
         "end_s": end_time,

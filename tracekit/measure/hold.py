@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from tracekit.options.measure import MeasureOptions
 from tracekit.segment.cycles import Spans
 from tracekit.segment.hold import Hold
-from tracekit.segment.samples import Samples
+from tracekit.segment.samples import Samples, time_steps
 from tracekit.signal.segments import count_in, first_in, last_in, range_index, range_mean, range_min, range_sum
 
 Floats = NDArray[np.float64]
@@ -25,9 +25,10 @@ def hold_vacua(samples: Samples, hold: Hold) -> Mapping[str, Floats]:
     start = np.maximum(hold.grip, 0)
     held = hold.grip >= 0
     stop = np.where(held, np.maximum(hold_end(hold), start), start)
-    weight = range_sum(samples.step, start, stop)
+    step = time_steps(samples.time)
+    weight = range_sum(step, start, stop)
     with np.errstate(invalid="ignore", divide="ignore"):
-        mean = range_sum(samples.smooth * samples.step, start, stop) / weight
+        mean = range_sum(np.multiply(samples.smooth, step, out=step), start, stop) / weight
     inner = np.maximum(stop - 2, start)
     lowest = range_min(samples.smooth, start, np.where(held, np.maximum(inner, start + 1), start))
     end_time = samples.time[np.clip(stop, 0, len(samples.time) - 1)] - 0.5 * samples.interval

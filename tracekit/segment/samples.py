@@ -22,8 +22,7 @@ _UNIFORM = 12.0**-0.5
 class Samples:
     """Samples ready for segmentation, all arrays of shape (n_samples,).
 
-    vacuum is spike-free, `smooth` its moving mean over `width` samples; the digitals are 1 while logically on; `step`
-    is the time to the next sample, 0 at the last [s].
+    vacuum is spike-free, `smooth` its moving mean over `width` samples; the digitals are 1 while logically on.
 
     Ascending indices: `*_rise` of the samples at which a digital is on after being off, `*_fall` at which it is off
     after being on, `gap` of the first samples after a pause, `spike` of the samples that were replaced.
@@ -35,7 +34,6 @@ class Samples:
     supply: NDArray[np.bool_]
     release: NDArray[np.bool_]
     present: NDArray[np.bool_]
-    step: NDArray[np.float64]
     supply_rise: Ints
     supply_fall: Ints
     release_rise: Ints
@@ -100,7 +98,21 @@ def find_quantisation(vacuum: NDArray[np.float64]) -> float:
     return step if float(np.quantile(np.abs(off), 0.9)) < 0.15 * step else 0.0
 
 
-_BLOCK = 16_384  # samples that stay near the processor while spikes are looked for
+_BLOCK = 16_384  # samples that stay near the processor while spikes and gaps are looked for
+
+
+def time_steps(time: Floats) -> Floats:
+    """Time from each sample to the next one, 0 at the last, shape (n_samples,) [s]."""
+    step = np.zeros(len(time))
+    np.subtract(time[1:], time[:-1], out=step[:-1])
+    return step
+
+
+def _gaps(time: Floats, limit: float) -> Ints:
+    """First samples after pauses longer than the limit, ascending indices."""
+    parts = (time[begin : begin + _BLOCK + 1] for begin in range(0, len(time), _BLOCK))
+    found = [np.flatnonzero(part[1:] - part[:-1] > limit) + number * _BLOCK + 1 for number, part in enumerate(parts)]
+    return np.concatenate(found) if found else np.zeros(0, np.int64)
 
 
 def _spikes(vacuum: Floats, noise: float, options: SegmentOptions) -> Ints:
@@ -156,8 +168,6 @@ def make_samples(
     )
     change = np.flatnonzero(digital[1:] != digital[:-1]) + 1
     edges = [_edges(change, level) for level in (supply, release, present)]
-    step = np.zeros(len(time))
-    np.subtract(time[1:], time[:-1], out=step[:-1])
     return Samples(
         time=time,
         vacuum=vacuum,
@@ -165,14 +175,13 @@ def make_samples(
         supply=supply,
         release=release,
         present=present,
-        step=step,
         supply_rise=edges[0][0],
         supply_fall=edges[0][1],
         release_rise=edges[1][0],
         release_fall=edges[1][1],
         present_rise=edges[2][0],
         present_fall=edges[2][1],
-        gap=np.flatnonzero(step > max(options.gap_intervals * interval, options.gap_least_s)) + 1,
+        gap=_gaps(time, max(options.gap_intervals * interval, options.gap_least_s)),
         spike=spike,
         has_supply=wiring.supply_on_level is not None,
         has_release=wiring.release_on_level is not None,
