@@ -37,7 +37,7 @@ def down(least: float, most: float, chance: float = 1.0) -> Change:
 _BASIC: Mapping[str, Mapping[str, Change]] = {
     "leak_steady": {
         "decay": up(0.3, 60.0), "balance": up(0.37, 1.01), "rise": up(0.001, 0.2, 0.6),
-        "ultimate": down(0.1, 12.0, 0.6), "unevenness": Change(-5.8, -1.6), "blow": down(0.005, 0.4, 0.15),
+        "ultimate": down(0.1, 12.0, 0.6), "unevenness": Change(-5.8, -1.6), "blow": down(0.005, 0.15, 0.15),
         "blow_start": down(0.001, 0.02, 0.3), "residual": down(0.1, 30.0, 0.3), "overshoot": down(0.05, 2.0, 0.4),
     },
     "check_valve_leak": {
@@ -68,7 +68,8 @@ _BASIC: Mapping[str, Mapping[str, Change]] = {
         "blow_start": up(0.0005, 0.02, 0.5), "response": up(0.001, 0.05, 0.25), "overshoot": down(0.1, 6.0, 0.5),
     },
     "supply_valve_slow": {
-        "decay": SAME, "response": up(0.003, 0.4, 0.65), "rise": SAME, "ultimate": SAME, "open": SAME,
+        "decay": SAME, "response": up(0.003, 0.4, 0.65), "rise": SAME, "ultimate": SAME,
+        "open": down(0.05, 8.0, 0.4),  # less time before the part closes the cup
         "blow": up(0.02, 0.8, 0.25), "blow_start": up(0.002, 0.3, 0.25), "over": SAME, "idle": SAME, "residual": SAME,
         "noise": SAME, "rise_scatter": SAME, "overshoot": up(0.3, 10.0, 0.6),
     },
@@ -93,7 +94,7 @@ _BASIC: Mapping[str, Mapping[str, Change]] = {
     },
     "sensor_slow": {
         "response": up(0.01, 0.8), "blow_start": up(0.01, 0.8), "rise": up(0.005, 0.8, 0.6), "blow": up(0.02, 1.5, 0.7),
-        "noise": down(0.1, 2.0, 0.4), "over": down(0.1, 20.0, 0.4), "residual": up(0.1, 30.0, 0.4),
+        "noise": down(0.1, 2.0, 0.4), "open": down(0.05, 8.0, 0.4), "over": down(0.1, 20.0, 0.4), "residual": up(0.1, 30.0, 0.4),
         "overshoot": Change(-1.0, 5.0, 0.5),
     },
     "none": {
@@ -153,16 +154,16 @@ SIGNS: Mapping[str, Mapping[str, float]] = {
         "leak_part_dependent": 0.9, "check_valve_leak": 0.25, "leak_steady": 0.03, "supply_pressure_dips": 0.02,
     },
     "late_response": {
-        "supply_valve_slow": 0.6, "sensor_noisy": 0.3, "supply_pulsation": 0.05, "exhaust_restricted": 0.1,
+        "supply_valve_slow": 0.7, "sensor_noisy": 0.3, "supply_pulsation": 0.05, "exhaust_restricted": 0.1,
         "supply_pressure_low": 0.15,
     },
     "scattered_evacuation": {
-        "supply_pressure_dips": 0.85, "leak_part_dependent": 0.4, "supply_valve_slow": 0.05, "leak_steady": 0.06,
+        "supply_pressure_dips": 0.85, "leak_part_dependent": 0.4, "supply_valve_slow": 0.05, "leak_steady": 0.02,
         "supply_pressure_low": 0.06, "exhaust_restricted": 0.06, "sensor_noisy": 0.2,
     },
     "sudden_losses": {"collision_or_peel": 0.97, "motion_dips": 0.1, "leak_steady": 0.006, "leak_part_dependent": 0.01},
     "gradual_losses": {"leak_steady": 0.3, "leak_part_dependent": 0.3, "check_valve_leak": 0.2, "motion_dips": 0.1},
-    "empty_picks": {"part_not_presented": 0.97, "leak_part_dependent": 0.05},
+    "empty_picks": {"part_not_presented": 0.97, "leak_part_dependent": 0.02},
     "deep_dips": {"motion_dips": 0.9, "collision_or_peel": 0.1, "sensor_noisy": 0.2},
     "pulsation": {"supply_pulsation": 0.9},
     "tight_on_plate": {

@@ -165,7 +165,7 @@ def scatter_sign(features: Features, groups: Bools) -> tuple[Sign, Bools]:
     if groups.any() and (slow & groups).sum() > 0.6 * slow.sum():
         chance = min(chance, 0.1)  # the slow ones are the leaking ones
     return Sign(
-        name="scattered_evacuation", present=min(max(chance, 0.004), 0.998), text=f"{int(slow.sum())} slow evacuations"
+        name="scattered_evacuation", present=min(max(chance, 0.004), 0.9995), text=f"{int(slow.sum())} slow evacuations"
     ), slow
 
 
