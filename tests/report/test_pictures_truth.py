@@ -15,6 +15,7 @@ from tracekit.report.pictures.hold_rows import hold_rows
 from tracekit.report.pictures.overlay import overlay
 from tracekit.report.pictures.pulldown import pulldown
 from tracekit.report.pictures.rates import rates
+from tracekit.report.verdict import verdict
 from tracekit.report.words import plain
 
 
@@ -139,3 +140,17 @@ def test_overlay_draws_and_names_the_odd_cycles():
     plain_one = overlay(stories.healthy().stations[0])
     assert "Thin lines" not in said(plain_one)
     assert 'class="thin odd"' not in plain_one.html
+
+
+def test_holds_that_end_early_are_told():
+    """A hold that stops far before the others is named under the rows and counted in the verdict; usual scatter is not."""
+    result = stories.result(Play(cycles=40))
+    ends = result.data.cycles.floats("hold_end_s").copy()
+    assert "early" not in said(hold_rows(result)) + verdict(result).reasons
+    for cycle in (3, 17):
+        ends[cycle] -= 1.2
+    short = with_cycles(result, hold_end_s=ends)
+    assert "Ended early: cycles 3 and 17." in said(hold_rows(short))
+    assert verdict(short).reasons == "No drop seen; 2 holds end early."
+    ends[::2] -= 1.2
+    assert "early" not in said(hold_rows(with_cycles(result, hold_end_s=ends)))

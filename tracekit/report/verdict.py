@@ -11,7 +11,7 @@ from tracekit.model.result import StationResult
 from tracekit.report.measures import has_sentence, measure, setting_names
 from tracekit.report.phrases import NOTHING, phrase, without_article
 from tracekit.report.text import clean
-from tracekit.report.view import LEAKS, REPAIRABLE, counts, fault_of_log, main_finding, median, symptom
+from tracekit.report.view import LEAKS, REPAIRABLE, counts, early_ends, fault_of_log, main_finding, median, symptom
 from tracekit.report.words import (
     Num,
     Text,
@@ -339,7 +339,7 @@ def _reasons(result: StationResult, main: Finding | None, room: int) -> str:
     n = counts(result.data)
     parts: list[str] = []
     if n["cycles"]:
-        parts.append(_losses(n["dropped"], n["missed"]))
+        parts.append(_losses(n["dropped"], n["missed"], len(early_ends(result.data))))
     also = also_found(result, main) if main is not None else None
     if also is not None:
         tail = f"Also: {without_article(phrase(also.code).short)}."
@@ -353,9 +353,10 @@ def _reasons(result: StationResult, main: Finding | None, room: int) -> str:
     return " ".join(parts)
 
 
-def _losses(dropped: int, missed: int) -> str:
+def _losses(dropped: int, missed: int, early: int) -> str:
     if not dropped and not missed:
-        return "No drop seen."
+        holds = "hold ends" if early == 1 else "holds end"
+        return f"No drop seen; {count(early)} {holds} early." if early else "No drop seen."
     if dropped and missed:
         return f"{count(dropped)} dropped, {count(missed)} missed."
     words = []

@@ -19,6 +19,7 @@ LEAKS = frozenset({
 })  # fmt: skip
 REPAIRABLE = ("cause", "setting", "sensor")
 _LEAST_TOUCHED, _NEARLY_ALL = 5, 0.95
+_EARLY_DEVIATIONS, _EARLY_SHARE, _MOST_EARLY = 6.0, 0.2, 0.25
 _WORDS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
 
 
@@ -65,6 +66,17 @@ def counts(data: StationData) -> dict[str, int]:
         name: int(data.cycles.where("outcome", name).sum()) for name in ("held", "dropped", "missed", "incomplete")
     }
     return {"cycles": len(data.cycles), **found}
+
+
+def early_ends(data: StationData) -> Indices:
+    """Held cycles whose hold ends far before the usual moment: the station gave up, or the part was lost unseen."""
+    cycles = data.cycles
+    held = np.flatnonzero(cycles.where("outcome", "held"))
+    lasted = (cycles.floats("hold_end_s") - cycles.floats("start_s"))[held]
+    usual = median(lasted)
+    scatter = 1.4826 * median(np.abs(lasted - usual))
+    early = held[lasted < usual - max(_EARLY_DEVIATIONS * scatter, _EARLY_SHARE * usual)]
+    return early if len(held) >= _LEAST_TOUCHED and len(early) <= _MOST_EARLY * len(held) else early[:0]
 
 
 def codes_present(result: StationResult) -> set[str]:

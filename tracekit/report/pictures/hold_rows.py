@@ -10,8 +10,18 @@ from tracekit.model.result import StationResult
 from tracekit.report.pictures.groups import group_name
 from tracekit.report.plot import Axis, Cell, Column, Label, Picture, Plot, across, bars, dots, finish, upward
 from tracekit.report.text import clean
-from tracekit.report.view import LEAKS, Floats, Indices, codes_present, number_word, odd_cycles, spaced
-from tracekit.report.words import Text, count, say, share_of
+from tracekit.report.view import (
+    LEAKS,
+    Floats,
+    Indices,
+    codes_present,
+    early_ends,
+    is_list,
+    number_word,
+    odd_cycles,
+    spaced,
+)
+from tracekit.report.words import Text, count, join, say, share_of
 
 _MOST_ROWS, _MOST_ODD, _BASE_ROWS, _GAP_ROWS, _MOST_NUMBERS = 100, 60, 15, 2, 200
 _REFILL_CODES = {*LEAKS, "supply_short_cycling", "supply_band_too_narrow", "supply_on_below_reset"}
@@ -45,6 +55,9 @@ def hold_rows(result: StationResult, unit: str = "kPa") -> Picture | None:
     base = _baseline_rows(result) if not output else None
     heading = _output_heading(data, held) if output else _refill_heading(result)
     caption = _caption(len(held), len(chosen), base, output)
+    early = early_ends(data)
+    if len(early):
+        caption = join([caption, (f"Ended early: cycle{'s' if len(early) > 1 else ''} {is_list(early.tolist())}.",)])
     plot = _plot(rows, base, output or bool(codes_present(result) & _REFILL_CODES), names)
     return finish("holds", (heading, caption), plot, _columns(output), _numbers(rows), len(rows.start), unit)
 
