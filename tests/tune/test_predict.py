@@ -12,6 +12,7 @@ from tracekit.simulate.scenario import Saving, Switch
 from tracekit.tune.known import known_settings
 from tracekit.tune.predict import predict
 from tracekit.tune.prepare import prepare
+from tracekit.tune.what_if import tables_of
 
 OPTIONS = TuneOptions()
 
@@ -80,6 +81,10 @@ def test_what_no_log_shows_is_not_predicted():
     found = predicted(far, {"supply_off": 76.0, "supply_on": 68.0})
     assert "supply_switches_per_hold" not in found
     assert "evacuation_time_s" in found
+    result, file = stations.diagnosed(far, stations.LOAD), stations.filed(far, stations.LOAD)
+    tables = tables_of(prepare(result.data, result.leak, file, known_settings(result.data, OPTIONS), None, OPTIONS))
+    assert tables.switches.size == tables.off.size == 0
+    assert tables.drops.size > 0
 
 
 def test_mostly_rescued_picks_tell_no_hold():

@@ -5,9 +5,23 @@ import pytest
 
 from tests.tune import tuned_stations as stations
 from tracekit import cli
+from tracekit.simulate.scenario import Saving
 from tracekit.simulate.station_text import station_text
 
 pytestmark = pytest.mark.browser
+
+
+NEVER_CUT = stations.scenario(stations.spec(saving=Saving(supply_off_kpa=86.0, supply_on_kpa=80.0)))
+
+
+@pytest.fixture(scope="module")
+def unseen(tmp_path_factory):
+    """Page of a station whose supply never cut."""
+    out = tmp_path_factory.mktemp("unseen")
+    (out / "station.toml").write_text(station_text(stations.logged(NEVER_CUT).truth) + stations.LOAD, encoding="utf-8")
+    log = stations.written(NEVER_CUT)
+    assert cli.run(["tune", log, "--station", str(out / "station.toml"), "--out", str(out), "--quiet"]) == 0
+    return out
 
 
 @pytest.fixture(scope="module")
@@ -85,6 +99,15 @@ def test_a_broken_rule_is_named_and_blocks_the_copy(visit):
     page.locator("#try-suggested").click()
     assert page.locator("#try-broken").is_hidden()
     assert page.locator("#try-copy").is_enabled()
+
+
+def test_what_was_not_seen_is_not_given(visit, unseen):
+    """Of a supply that never cut, nothing is said of its changes with other settings, and nothing is lost as it is now."""
+    page = visit(unseen / "report.html")
+    cells = page.locator("#try-rows tr", has_text="Supply changes per hold").locator("td").all_inner_texts()
+    assert cells == ["not given", "not given"]
+    assert row(page, "Holds that lose the output")[0] == 0.0
+    assert page.said == []
 
 
 def test_buttons_move_one_step_of_the_device(visit):

@@ -36,7 +36,7 @@ def sheet_page(record: DiagnosisRecord, tuning: Tuning, station: Station, unit: 
         blocks.append(Block("order", "Order of entry", _order(tuning), "Order", page_one=True))
         blocks.append(Block("expect", "What to expect", _expect(tuning), "Expect", page_one=True))
     blocks += [
-        Block("verify", "Check the grip", _steps(_VERIFY), "Check", page_one=True),
+        Block("verify", "Check the grip", _steps(_verify(tuning)), "Check", page_one=True),
         Block("cautions", "Cautions", render("sheet_lines.html", {"text": "", "lines": [SHORT, _HOLDS]}), "Cautions",
               page_one=True),
         Block("signed", "Entered by", _signed(), "Signed", page_one=True),
@@ -77,6 +77,13 @@ def _order(tuning: Tuning) -> str:
     if not tuning.order.safe:
         lines.append("No order keeps every rule in between: only with the machine stopped and empty.")
     return _steps(lines, numbered=True)
+
+
+def _verify(tuning: Tuning) -> tuple[str, ...]:
+    """How to check what was entered; what no log has shown comes before the way back."""
+    of_rows = {s.reason for s in tuning.suggestion.settings}
+    unsure = (f"{setting_names(clean(r, 300))}." for r in tuning.suggestion.reasons if r not in of_rows)
+    return (*_VERIFY[:-1], *unsure, _VERIFY[-1])
 
 
 def _steps(lines: Sequence[str], *, numbered: bool = False) -> str:

@@ -10,7 +10,7 @@ from tracekit.model.tuning import Tables
 from tracekit.tune.cost import lanes_of
 from tracekit.tune.loop import run_loop
 from tracekit.tune.noise import above
-from tracekit.tune.predict import Scene
+from tracekit.tune.predict import Scene, leak_unseen
 from tracekit.tune.prepare import Prepared
 from tracekit.tune.replay import replay_bins
 
@@ -72,9 +72,10 @@ def _replayed(scene: Scene, reset: Floats, point: Floats) -> tuple[Floats, Float
 
 
 def _loop(prepared: Prepared, top: float) -> tuple[Floats, Floats, Floats, Floats]:
+    """Grids of supply_off and supply_on, edges and supply time over them; empty where the log tells nothing of them."""
     scene, model = prepared.scene, prepared.scene.model
     nothing = np.zeros(0)
-    if not prepared.problem.saving:
+    if not prepared.problem.saving or leak_unseen(scene):
         return nothing, nothing, np.zeros((0, 0)), np.zeros((0, 0))
     off = _grid(scene.now, "supply_off", 0.4 * top, float(np.median(model.rise.ultimate)), _PLANE)
     on = _grid(scene.now, "supply_on", 0.25 * top, float(np.median(model.rise.ultimate)), _PLANE)

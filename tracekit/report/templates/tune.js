@@ -30,9 +30,13 @@
     var found = { evacuation: along(tables.point, tables.evacuation_s, v.set_point), missed: along(tables.point, tables.missed, v.set_point),
       drops: over(tables.reset, tables.point, tables.drops, v.reset_point, v.set_point),
       edges: over(tables.reset, tables.point, tables.edges, v.reset_point, v.set_point), switches: null, air: null, risk: null };
-    if (v.supply_on !== undefined && v.supply_off !== undefined && tables.off.length) {
+    var loop = v.supply_on !== undefined && v.supply_off !== undefined, known = loop && tables.off.length > 0;
+    if (known) {
       found.switches = over(tables.off, tables.on, tables.switches, v.supply_off, v.supply_on);
       found.air = over(tables.off, tables.on, tables.on_time_s, v.supply_off, v.supply_on);
+    }
+    // A loop that never cut is as recorded until one of its thresholds is moved.
+    if (known || (loop && (v.supply_on !== t.now.supply_on || v.supply_off !== t.now.supply_off))) {
       found.risk = along(tables.gap, tables.risk, v.supply_on - rules.fall - v.reset_point);
       if (found.drops !== null && found.risk !== null) { found.drops = Math.max(found.drops, found.risk); }
     }
@@ -81,7 +85,7 @@
   function lines(old, next) {
     var list = [["Part present after", old.evacuation, next.evacuation, 3, "\u00a0s", 1], ["Closed picks missed", old.missed, next.missed, 0, "\u00a0%", 100],
       ["Holds that lose the output", old.drops, next.drops, 0, "\u00a0%", 100], ["Needless output changes per hold", old.edges, next.edges, 1, "", 1]];
-    if (next.switches !== null) {
+    if (t.now.supply_on !== undefined && t.now.supply_off !== undefined) {
       list.push(["Supply changes per hold", old.switches, next.switches, 1, "", 1], ["Supply changes per hour", old.switches, next.switches, 0, "", t.holds_per_hour]);
       list.push(["Supply on per hold", old.air, next.air, 2, "\u00a0s", 1]);
       if (t.flow_l_min) { list.push(["Air per hold", old.air, next.air, 2, "\u00a0L ANR", t.flow_l_min / 60]); }
