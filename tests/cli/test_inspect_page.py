@@ -31,6 +31,18 @@ def test_an_open_question_has_its_page_too(tmp_path: Path, capsys: pytest.Captur
     assert "must be answered first" in (out / "report.html").read_text(encoding="utf-8")
 
 
+def test_what_is_not_shown_is_told_once(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Causes that a log cannot show for one reason stand in one line; the station file of several logs is that of one."""
+    first, second = write_log(tmp_path / "a.csv"), write_log(tmp_path / "b.csv", seed=2)
+    assert cli.run(["inspect", str(first)]) == 0
+    shown = " ".join(capsys.readouterr().out.partition("can and cannot show:")[2].split())
+    reasons = [part.partition(". ")[2] for part in shown.split("not shown: ")[1:]]
+    assert reasons
+    assert len(set(reasons)) == len(reasons)
+    assert cli.run(["inspect", str(first), str(second), "--write-station", str(tmp_path / "s.toml")]) == 0
+    assert "s.toml is of a.csv alone" in capsys.readouterr().err
+
+
 def _in_mbar(line: str) -> str:
     cells = line.split(";")
     if cells[0] != "t":

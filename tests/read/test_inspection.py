@@ -94,7 +94,9 @@ def test_every_reading_is_shown_with_its_line(tmp_path, content, shown):
 
 def test_senses_are_shown_with_what_each_would_mean():
     """A sense that is left open stands there in each way, with the vacuum that it would mean."""
-    found = '"AI1" reads from -1 to 60 kPa; as gauge that is a vacuum of up to 1 kPa, as vacuum 60 kPa, as absolute 102 kPa'
+    found = (
+        '"AI1" reads from -1 to 60 kPa; as gauge that is a vacuum of up to 1 kPa, as vacuum 60 kPa, as absolute 102 kPa'
+    )
     line = 'pressure = { column = "AI1", unit = "kPa", sense = "gauge" }'
     assert answers(Question(found=found, line=line + "   # or absolute, or vacuum")) == [
         ("gauge: a vacuum of up to 1\u00a0kPa", line),
@@ -126,6 +128,20 @@ def test_json_is_complete(tmp_path):
     document = json.loads(json.dumps(inspection_json(found), allow_nan=False))
     assert document["rows_read"] == document["rows_used"] == len(RECORDING.time_s)
     assert document["columns"]["pressure"] == "Unterdruck [mbar]"
+
+
+def test_open_questions_stand_in_the_json_with_their_answers(tmp_path):
+    """The JSON form of an undecided log holds each question with every answer that is left."""
+    path = tmp_path / "log.csv"
+    path.write_bytes(FIELD["no_unit"](RECORDING))
+    (found,) = inspect_log(path)
+    (question,) = json.loads(json.dumps(inspection_json(found), allow_nan=False))["questions"]
+    assert [a["line"].partition('unit = "')[2].partition('"')[0] for a in question["answers"]] == [
+        "bar",
+        "kgf/cm2",
+        "atm",
+    ]
+    assert all(a["means"] for a in question["answers"])
 
 
 def test_the_command_asks_and_exits_with_2(tmp_path, capsys):

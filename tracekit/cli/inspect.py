@@ -47,6 +47,8 @@ def inspect(
     found = inspect_log(logs if len(logs) > 1 else logs[0], stations)
     if write_station is not None:
         _write(write_station, found[0].station_file)
+        if len(found) > 1:
+            print(f"tracekit: {write_station.name} is of {found[0].source} alone", file=sys.stderr)
     several = len(found) > 1 or logs[0] == STANDARD_INPUT
     wanted = (out is not None or not (as_json or quiet)) and not several
     shows = [_measured(logs, stations, one) if wanted else ((), ()) for one in found]
@@ -91,9 +93,13 @@ def _measured(
     lines = []
     for result in record.stations:
         name = f"{result.data.station}, " if len(record.stations) > 1 else ""
+        hidden: dict[str, list[str]] = {}
         for item in result.detectable:
-            size = "not shown" if item.smallest is None else f"from {item.smallest:.3g} {item.unit} of {item.measure}"
-            lines.append(f"{name}{item.code}: {size}. {item.why}")
+            if item.smallest is None:
+                hidden.setdefault(item.why, []).append(item.code)
+            else:
+                lines.append(f"{name}{item.code}: from {item.smallest:.3g} {item.unit} of {item.measure}. {item.why}")
+        lines += [f"{name}not shown: {', '.join(codes)}. {why}" for why, codes in hidden.items()]
     return record.stations, tuple(lines)
 
 

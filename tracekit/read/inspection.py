@@ -7,6 +7,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from tracekit.model.answers import answers
 from tracekit.model.station import Station, StationFacts
 from tracekit.model.trace import Assumption, Block, Layout, LogFacts
 from tracekit.options.read import ReadOptions
@@ -166,7 +167,10 @@ def inspection_json(inspection: Inspection) -> dict[str, object]:
             {"what": a.what, "value": a.value, "evidence": a.evidence, "confidence": a.confidence}
             for a in inspection.assumptions
         ],
-        "questions": [{"found": q.found, "line": q.line} for q in inspection.questions],
+        "questions": [
+            {"found": q.found, "line": q.line, "answers": [{"means": m, "line": text} for m, text in answers(q)]}
+            for q in inspection.questions
+        ],
     }
     if inspection.message:
         document["message"] = inspection.message
