@@ -14,7 +14,7 @@ from tracekit.options.measure import MeasureOptions
 from tracekit.options.segment import SegmentOptions
 from tracekit.segment.cycles import Reference, Spans, find_spans
 from tracekit.segment.hold import DROPPED, Hold, find_hold
-from tracekit.segment.periods import COAST, Periods, find_periods, make_bins
+from tracekit.segment.periods import COAST, Periods, TraceBins, find_periods, make_bins
 from tracekit.segment.samples import Samples, samples_in, time_steps
 from tracekit.signal.segments import first_in, range_line, range_max, range_min, range_sum
 
@@ -38,7 +38,7 @@ class ChunkResult:
     levels: Mapping[str, Floats]
     periods: Arrays
     edges: Arrays
-    bins: Arrays
+    bins: dict[str, NDArray[np.int32] | NDArray[np.float64]]
     excerpts: tuple[Excerpt, ...]
 
 
@@ -79,10 +79,20 @@ def measure_chunk(
         },
         periods=_period_columns(samples, periods, measure),
         edges=_edge_columns(samples, spans),
-        bins={"cycle": bins.cycle, "period": bins.period, "time_s": bins.time, "pressure_kpa": -bins.vacuum,
-              "samples": bins.samples},
+        bins=_bin_columns(bins),
         excerpts=_excerpts(samples, spans, hold, cycles),
-    )  # fmt: skip
+    )
+
+
+def _bin_columns(bins: TraceBins) -> dict[str, NDArray[np.int32] | NDArray[np.float64]]:
+    """The averaged trace in as few bytes as its numbers need: there are far more bins than cycles."""
+    return {
+        "cycle": bins.cycle.astype(np.int32),
+        "period": bins.period.astype(np.int32),
+        "time_s": bins.time,
+        "pressure_kpa": -bins.vacuum,
+        "samples": bins.samples.astype(np.int32),
+    }
 
 
 def usual_open_level(

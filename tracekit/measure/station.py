@@ -31,10 +31,18 @@ def _gather(results: list[ChunkResult], part: str) -> Arrays:
     if "cycle" in joined:
         before = np.cumsum([0, *(len(r.cycles["start_s"]) for r in results)])
         joined["cycle"] = np.concatenate([t["cycle"] + n for t, n in zip(tables, before[:-1], strict=True)])
-    if "period" in joined:
-        before = np.cumsum([0, *(len(r.periods["cycle"]) for r in results)])
-        joined["period"] = np.concatenate([t["period"] + n for t, n in zip(tables, before[:-1], strict=True)])
     return joined
+
+
+def _gather_bins(results: list[ChunkResult]) -> Bins:
+    """The averaged trace of all chunks, taken out of them column by column: nearly all that is kept is held once."""
+    cycles = np.cumsum([0, *(len(r.cycles["start_s"]) for r in results)])
+    periods = np.cumsum([0, *(len(r.periods["cycle"]) for r in results)])
+    for result, cycle, period in zip(results, cycles[:-1].tolist(), periods[:-1].tolist(), strict=True):
+        result.bins["cycle"] = result.bins["cycle"] + np.int32(cycle)
+        result.bins["period"] = result.bins["period"] + np.int32(period)
+    names = list(results[0].bins) if results else []
+    return _bins({name: np.concatenate([r.bins.pop(name) for r in results]) for name in names})
 
 
 def _levels(results: list[ChunkResult], name: str, width: int) -> NDArray[np.float64]:
@@ -60,7 +68,7 @@ def station_data(
     temperature: tuple[float, float],
     options: MeasureOptions,
 ) -> StationData:
-    """Everything measured of one station, from its finished analyser.
+    """Everything measured of one station, from its finished analyser, which gives its averaged trace away.
 
     `temperature` is the ambient temperature and its standard uncertainty [°C].
     """
@@ -81,7 +89,7 @@ def station_data(
         cycles=_cycles_table(cycles, facts, name),
         periods=_table(PERIODS, _gather(results, "periods") or _NO_ROWS, name, facts.log_id, {"reason": REASONS}),
         edges=_table(EDGES, _gather(results, "edges") or _NO_ROWS, name, facts.log_id, {}),
-        bins=_bins(_gather(results, "bins")),
+        bins=_gather_bins(results),
         strip=strip,
         excerpts=analyser.excerpts.excerpts,
         sensor=_sensor(learned, strip.lowest_kpa, strip.highest_kpa, cycles),
