@@ -1,0 +1,72 @@
+"""Where a rule begins and ends: limits of the station file, what counts as an empty pick, what a missing channel is called."""
+
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+from segment.made_traces import PLAIN, table_of, trace_of
+
+from tracekit.judge.findings import _limit_severity
+from tracekit.judge.signs import loss_signs
+from tracekit.model.estimate import Estimate
+from tracekit.pipeline import diagnose
+
+
+def leaking(value: float, **limits: tuple[float | None, str]) -> SimpleNamespace:
+    """What the severity of a limit is judged from: a leak and the limits of a station file."""
+    rate = Estimate(value=value, lower=value, upper=value, unit="kPa/s", n=20, method="given")
+    given = {name: SimpleNamespace(max=most, severity=severity) for name, (most, severity) in limits.items()}
+    return SimpleNamespace(station=SimpleNamespace(limits=given), leak=SimpleNamespace(decay_rate=rate))
+
+
+@pytest.mark.parametrize("code", ["leak_steady", "check_valve_leak", "release_valve_leak"])
+@pytest.mark.parametrize(("value", "severity"), [(3.9, "minor"), (4.0, "minor"), (4.1, "critical")])
+def test_a_limit_makes_every_steady_leak_severe(code, value, severity):
+    """Above the limit, not at it, each cause of a steady leak is as severe as the station file says."""
+    assert _limit_severity(leaking(value, decay_rate_kpa_s=(4.0, "critical")), code) == severity
+
+
+def test_limits_of_other_things_do_not_count():
+    """A limit of another measure, one without an upper end, and causes that are no steady leak leave the severity minor."""
+    assert _limit_severity(leaking(9.0, hold_vacuum_kpa=(4.0, "critical")), "leak_steady") == "minor"
+    assert _limit_severity(leaking(9.0, decay_rate_kpa_s=(None, "critical")), "leak_steady") == "minor"
+    assert _limit_severity(leaking(9.0, decay_rate_kpa_s=(4.0, "critical")), "filter_clogged") == "minor"
+
+
+def test_the_worst_of_two_limits_counts():
+    """Of two limits that are passed the more severe one is taken; a severity that is not known counts as major."""
+    both = leaking(9.0, decay_rate_kpa_s=(4.0, "info"), decay_rate_upper=(5.0, "unheard"))
+    assert _limit_severity(both, "leak_steady") == "major"
+
+
+def losses(outcome: list[str], peak: list[float], kind: list[str]) -> SimpleNamespace:
+    """Cycles with their outcomes, peaks and kinds of drop."""
+    columns = {"outcome": outcome, "drop_kind": kind}
+    return SimpleNamespace(
+        cycles=SimpleNamespace(where=lambda name, value: np.array([v == value for v in columns[name]]), floats=lambda _: np.array(peak)),
+        usual_peak_kpa=70.0,
+    )
+
+
+def test_an_empty_pick_reaches_far_less_than_usual():
+    """A missed pick is empty below 0.62 of the usual peak of 70 kPa, 43.4 kPa; one that nearly gripped is not."""
+    signs = loss_signs(losses(["missed", "missed", "held"], [43.0, 44.0, 20.0], ["", "", ""]))
+    named = {sign.name: (sign.present, flag.tolist()) for sign, flag in signs}
+    assert named["empty_picks"] == (0.93, [True, False, False])
+    assert named["sudden_losses"] == (0.001, [False] * 3)
+
+
+def test_losses_by_their_kind_and_count():
+    """One sudden loss is nearly sure, two are surer; a loss that is not sudden is gradual."""
+    signs = loss_signs(losses(["dropped"] * 3, [70.0] * 3, ["sudden", "sudden", "gradual"]))
+    named = {sign.name: (sign.present, flag.tolist()) for sign, flag in signs}
+    assert named["sudden_losses"] == (0.998, [True, True, False])
+    assert named["gradual_losses"] == (0.95, [False, False, True])
+
+
+def test_a_missing_channel_is_told_by_count():
+    """A log without a supply column says which channel is missing, and how many."""
+    columns = {k: v for k, v in trace_of(PLAIN * 3).items() if k != "supply"}
+    found = next(f for f in diagnose(table_of(columns)).stations[0].findings if f.code == "channel_missing")
+    assert [(e.measure, e.value) for e in found.evidence] == [("channels", 1.0)]
+    assert "supply" in found.evidence[0].text
