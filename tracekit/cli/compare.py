@@ -11,6 +11,7 @@ from tracekit.cli.opening import OpenPage, show_page
 from tracekit.cli.sides import folder_for, read_document, recordings, station_hashes
 from tracekit.compare.engine import Asked, check_asked
 from tracekit.compare.engine import compare as compare_sides
+from tracekit.model.comparison import Comparison
 from tracekit.read.station_file import load_stations
 from tracekit.report.compare_page import comparison_page
 from tracekit.report.comparison_json import comparison_json, plan_from_json
@@ -67,8 +68,14 @@ def compare(
     document = comparison_json(result)
     page = text_write(comparison_page(result, unit))
     write_files(folder, {"comparison.json": json_write(document), "report.html": page})
-    if as_json:
-        print(json.dumps(document, ensure_ascii=False, indent=1))
-    elif not quiet:
-        print("\n".join([*comparison_lines(result, unit), f"Sheet: {folder / 'report.html'}"]))
+    if as_json or not quiet:
+        _say(result, document if as_json else None, unit, folder)
     show_page(folder / "report.html", wanted=open_page)
+
+
+def _say(result: Comparison, document: dict[str, object] | None, unit: str, folder: Path) -> None:
+    """Print the document where it is given, else the summary and where the sheet is."""
+    if document is not None:
+        print(json.dumps(document, ensure_ascii=False, indent=1))
+        return
+    print("\n".join([*comparison_lines(result, unit), f"Sheet: {folder / 'report.html'}"]))

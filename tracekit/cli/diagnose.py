@@ -83,11 +83,7 @@ def diagnose(
         _check(job)
     running = run_on_cluster(_everywhere(jobs), cluster) if cluster else run_jobs(jobs, _processes(jobs, workers))
     outcomes = tuple(_shown(jobs, running, quiet=quiet, as_json=as_json, timing=timing))
-    page = outcomes[0].page if len(jobs) == 1 else _index(outcomes, out or DEFAULT_OUT, jobs[0].unit)
-    if page is not None and len(jobs) > 1 and not (quiet or as_json):
-        print(f"Index: {page}")
-    if page is not None:
-        show_page(page, wanted=open_page)
+    show_page(_page(outcomes, jobs, out, silent=quiet or as_json), wanted=open_page)
     _leave(outcomes, fail_on)
 
 
@@ -177,6 +173,16 @@ def _shown(
         if at + 1 < len(jobs):
             _progress(pace(at + 1, len(jobs), time.monotonic() - began_s))
         yield outcome
+
+
+def _page(outcomes: Sequence[Outcome], jobs: Sequence[Job], out: Path | None, *, silent: bool) -> Path | None:
+    """The page of the only recording, or of several the index, which is written and told here."""
+    if len(jobs) == 1:
+        return outcomes[0].page
+    page = _index(outcomes, out or DEFAULT_OUT, jobs[0].unit)
+    if page is not None and not silent:
+        print(f"Index: {page}")
+    return page
 
 
 def _index(outcomes: Sequence[Outcome], folder: Path, unit: str) -> Path | None:

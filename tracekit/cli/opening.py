@@ -11,9 +11,9 @@ OpenPage = Annotated[bool, typer.Option("--open", help="Open the page in a brows
 """The option of every command that writes a page."""
 
 
-def show_page(page: Path, *, wanted: bool) -> None:
+def show_page(page: Path | None, *, wanted: bool) -> None:
     """Open a page in the reader's browser where that is wanted; say where it is if no browser opens."""
-    if not wanted or not page.is_file():
+    if not wanted or page is None or not page.is_file():
         return
     address = page.resolve().as_uri()
     if not webbrowser.open(address):
