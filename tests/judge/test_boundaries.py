@@ -7,7 +7,10 @@ import pytest
 from segment.made_traces import PLAIN, table_of, trace_of
 
 from tracekit.judge.findings import _limit_severity
+from tracekit.judge.setting_rules import _set_point_over_cut
 from tracekit.judge.signs import loss_signs
+from tracekit.judge.symptoms import _never_cuts
+from tracekit.model.cycle import SettingInForce
 from tracekit.model.estimate import Estimate
 from tracekit.pipeline import diagnose
 
@@ -70,3 +73,42 @@ def test_a_missing_channel_is_told_by_count():
     found = next(f for f in diagnose(table_of(columns)).stations[0].findings if f.code == "channel_missing")
     assert [(e.measure, e.value) for e in found.evidence] == [("channels", 1.0)]
     assert "supply" in found.evidence[0].text
+
+
+def station(coasts: list[int], lengths: list[float], outcome: list[str], **settings: tuple[float | None, float]) -> SimpleNamespace:
+    """A station with settings in force (value and spread) and cycles with coasts, hold lengths and outcomes."""
+    named = {"hold_start_s": np.zeros(len(lengths)), "hold_end_s": np.array(lengths)}
+    cycles = SimpleNamespace(codes=lambda _: np.array(coasts), floats=lambda name: named[name], where=lambda _, value: np.array([o == value for o in outcome]))
+    force = {n: SettingInForce(value_kpa=v, source="edges", spread_kpa=spread) for n, (v, spread) in settings.items()}
+    return SimpleNamespace(cycles=cycles, settings=force, wiring=SimpleNamespace(supply_on_level=1))
+
+
+@pytest.mark.parametrize(("never", "low", "high"), [(3, 0.2, 0.3), (4, 0.65, 0.75), (10, 0.96, 0.98)])
+def test_a_supply_that_is_never_cut_is_told_by_its_share(never, low, high):
+    """Of ten long holds without a cut, a third is a doubt, two fifths are likely and all of them are nearly sure."""
+    made = station([0] * never + [2] * (10 - never), [1.0] * 10, ["held"] * 10, supply_off=(70.0, 0.1))
+    fact = _never_cuts(made, np.ones(10, bool))
+    assert fact is not None
+    assert low < fact.probability < high
+    assert fact.cycles == tuple(range(never))
+
+
+def test_a_supply_that_is_cut_in_nearly_all_holds_is_no_matter():
+    """Two holds without a cut, and short holds, do not count; without a threshold there is nothing to say."""
+    held = np.ones(10, bool)
+    few = station([0, 0] + [1] * 8, [1.0] * 10, ["held"] * 10, supply_off=(70.0, 0.1))
+    short = station([0] * 10, [0.3] * 10, ["held"] * 10, supply_off=(70.0, 0.1))
+    unknown = station([0] * 10, [1.0] * 10, ["held"] * 10, supply_off=(None, 0.0))
+    assert [_never_cuts(made, held) for made in (few, short, unknown)] == [None] * 3
+
+
+@pytest.mark.parametrize(("gap", "spread", "found"), [(1.0, 0.5, True), (0.0, 0.5, True), (-0.04, 0.5, True), (-0.06, 0.5, False), (1.0, 1.1, False)])
+def test_a_set_point_over_the_cut(gap, spread, found):
+    """A set point at or over supply_off is as good as sure and critical, where both are known; below it is none."""
+    made = station([1, 1], [1.0] * 2, ["held", "missed"], set_point=(70.0 + gap, spread), supply_off=(70.0, spread))
+    fact = _set_point_over_cut(made)
+    assert (fact is not None) == found
+    if fact is not None:
+        assert (fact.code, fact.probability, fact.critical, fact.cycles) == ("set_point_too_high", 0.97, True, (1,))
+        assert fact.evidence[0].reference == 70.0
+        assert fact.evidence[0].reference_source == "supply_off"
