@@ -112,8 +112,8 @@ def _marks_only_on(column: Column) -> bool:
         if len(words) != 1 or not any(column.hints.weight(r) >= 0.5 for r in ROLES):
             return False
     elif column.kind in ("level", "number"):
-        states = np.unique(finite(column.values))
-        if len(states) != 1 or states[0] != 1.0:
+        known = finite(column.values)
+        if not len(known) or known.min() != 1.0 or known.max() != 1.0:
             return False
     else:
         return False

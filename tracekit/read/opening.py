@@ -211,7 +211,8 @@ def _portions(recording: Recording, parts: list[Part], decoders: list[Decoder | 
         for portion in found:
             for side in sides:
                 portion = replace(portion, stations=tuple(s and side.under(s) for s in portion.stations))
-            latest_s = max([latest_s, *(float(s.time_s.max()) for s in portion.stations if s is not None)])
+            if len(parts) > 1:
+                latest_s = max([latest_s, *(float(s.time_s.max()) for s in portion.stations if s is not None)])
             yield portion
     for side in sides:
         yield from side.rest()
