@@ -28,7 +28,7 @@ def test_history_lists(made: str, capsys: pytest.CaptureFixture[str]) -> None:
     """Without options the stations are listed, as text or JSON, and nothing is changed."""
     before = sorted(Path(made).rglob("*"))
     assert cli.run(["history", made]) == 0
-    assert "1 stations, 40 logs" in capsys.readouterr().out
+    assert "1 station, 40 logs" in capsys.readouterr().out
     assert cli.run(["history", made, "--json"]) == 0
     assert json.loads(capsys.readouterr().out)["stations"][0]["logs"] == 40
     assert sorted(Path(made).rglob("*")) == before

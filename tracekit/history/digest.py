@@ -44,6 +44,8 @@ def _headline(fleet: FleetTrend) -> str:
         for state in ("over", "may be over", "alarm", "growing", "line")
     }
     total = len(fleet.stations)
+    if not any(counts.values()):
+        return f"Nothing new on {total} station{'s' if total != 1 else ''}."
     parts = [f"{counts['over']} of {total} stations over the limit"]
     wording = (
         ("may be over", "may be over"), ("alarm", "in alarm"), ("growing", "growing"),

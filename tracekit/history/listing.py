@@ -63,7 +63,8 @@ def listing_lines(listing: Listing, events: tuple[Event, ...], options: StoreOpt
     """The listing as lines for a terminal."""
     opts = options or StoreOptions()
     logs = sum(s.logs for s in listing.stations)
-    lines = [f"{len(listing.stations)} stations, {logs} logs, {len(events)} events noted."]
+    counted = ((len(listing.stations), "station"), (logs, "log"), (len(events), "event"))
+    lines = [", ".join(f"{n} {word}{'s' if n != 1 else ''}" for n, word in counted) + " noted."]
     width = max((len(s.station) for s in listing.stations), default=0)
     for s in listing.stations:
         span = f"{iso(s.first_us)[:10]} to {iso(s.last_us)[:10]}"

@@ -45,7 +45,7 @@ def headline(fleet: FleetTrend) -> str:
         if found:
             words = STATE_WORDS[state].replace("its", "their")
             return f"{count(found)} of {count(total)} stations {words}"
-    return f"Nothing new on {count(total)} stations"
+    return f"Nothing new on {count(total)} station{'s' if total != 1 else ''}"
 
 
 def counts_line(fleet: FleetTrend) -> str:
