@@ -14,6 +14,7 @@ from tracekit.judge.evidence import USUAL, Sign, combined, log_fit, sign_evidenc
 from tracekit.judge.features import Bands
 from tracekit.judge.fingerprints import FINGERPRINTS, SAME, SIGN_BACKGROUND, SIGNS, Change, down, up
 from tracekit.judge.rank import HYPOTHESES, Posterior, posterior, rivals
+from tracekit.judge.reasons import reason_for
 from tracekit.model.finding import CODES
 from tracekit.options.judge import JudgeOptions
 
@@ -314,3 +315,12 @@ def test_detectable() -> None:
     hidden = {d.code: d for d in detectable(missing, calm(), (), USUAL, True, OPTIONS)}["supply_valve_slow"]
     assert hidden.smallest is None
     assert hidden.why == "the log does not show this measure"
+
+
+def test_a_rival_says_that_it_would_show_so_too() -> None:
+    """What speaks for the first cause speaks for its rival, and its line says so; without any evidence it does not."""
+    leak = {**quiet(), "decay": effect("decay", 2.5)}
+    assert reason_for("check_valve_leak", leak, calm(), "baseline", 0.06).startswith(
+        "not excluded: it would show so too ("
+    )
+    assert reason_for("leak_steady", {}, (), "baseline", 0.05) == "not in this log"

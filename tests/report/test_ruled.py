@@ -59,3 +59,15 @@ def test_a_cause_that_the_log_could_not_show_stays_open():
     assert title == "What the log leaves open: 1 of 2 causes"
     assert "The range of the sensor ends at 0." in html
     assert "unchanged" not in html
+
+
+def test_a_rival_of_a_small_chance_is_open_not_likely():
+    """Its chance stands beside it, whatever its reason says."""
+    title, html = causes_map(
+        with_causes(("leak_steady", 0.8, "fall is 7 kPa/s"), ("check_valve_leak", 0.12, "not excluded: it would show so too (fall is 7 kPa/s)")),
+        "kPa",
+    )  # fmt: skip
+    assert title == "What the log leaves open: 1 of 2 causes"
+    assert "(not excluded, chance 1 in 10)" in html
+    assert "It would show so too (fall is " in html
+    assert html.count("■") == 2  # in the reading and at the likely one

@@ -94,8 +94,8 @@ _BASIC: Mapping[str, Mapping[str, Change]] = {
     },
     "sensor_slow": {
         "response": up(0.01, 0.8), "blow_start": up(0.01, 0.8), "rise": up(0.005, 0.8, 0.6), "blow": up(0.02, 1.5, 0.7),
-        "noise": down(0.1, 2.0, 0.4), "open": down(0.05, 8.0, 0.4), "over": down(0.1, 20.0, 0.4), "residual": up(0.1, 30.0, 0.4),
-        "overshoot": Change(-1.0, 5.0, 0.5),
+        "noise": down(0.1, 2.0, 0.4), "open": down(0.05, 8.0, 0.4), "over": down(0.1, 20.0, 0.4),
+        "residual": up(0.1, 30.0, 0.4), "overshoot": Change(-1.0, 5.0, 0.5),
     },
     "none": {
         "decay": SAME, "balance": SAME, "rise": SAME, "ultimate": SAME, "open": SAME, "blow": SAME, "over": SAME,

@@ -23,6 +23,7 @@ _WORDS: Mapping[str, str] = {
     "idle": "the idle reading",
     "noise": "the noise",
     "fast_fall": "the fall just after the cut",
+    "command": "the length of the release command",
 }
 _SIGN_WORDS: Mapping[str, str] = {
     "rate_groups": "groups of cycles that leak differently",
@@ -75,6 +76,9 @@ def reason_for(code: str, effects: Mapping[str, Effect], signs: tuple[Sign, ...]
         return "not in this log" if source != "none" else "needs a baseline to be seen"
     best = max(points) if present >= 0.3 else min(points)
     if present < 0.3 and best[0] > -0.7:
+        gain, words = max(points)
+        if gain > 1.0:
+            return f"not excluded: it would show so too ({words})"
         return (
             "not excluded, but nothing speaks for it"
             if source != "none"

@@ -9,6 +9,8 @@ from tracekit.report.phrases import NOTHING, cause_name
 from tracekit.report.text import clean
 from tracekit.report.words import chance, count
 
+_PROBABLE = 0.3
+"""From this chance on a cause is called likely, from the next on it is left open whatever its reason."""
 LIKELY = 0.05
 _PLACES: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("Part and motion", ("leak_part_dependent", "part_not_presented", "collision_or_peel", "motion_dips")),
@@ -75,15 +77,18 @@ def _place(code: str) -> str:
 
 
 def _state(cause: CauseChance, unseen: Mapping[str, str]) -> str:
-    """A log that could not have shown a cause does not speak against it."""
-    if cause.chance >= LIKELY:
+    """A log that could not have shown a cause, or leaves it a chance, does not speak against it."""
+    if cause.chance >= _PROBABLE:
         return "likely"
-    return "open" if cause.reason.startswith(_OPEN) or cause.code in unseen else "against"
+    left = cause.chance >= LIKELY or cause.reason.startswith(_OPEN)
+    return "open" if left or cause.code in unseen else "against"
 
 
 def _entry(cause: CauseChance, state: str, unseen: str) -> dict[str, str]:
     words = {"likely": f"chance {chance(cause.chance)}", "open": "not excluded", "against": "against it"}[state]
-    against = state == "open" and not cause.reason.startswith(_OPEN)
+    if state == "open" and cause.chance >= LIKELY:
+        words = f"not excluded, chance {chance(cause.chance)}"
+    against = state == "open" and not cause.reason.startswith(_OPEN) and cause.chance < LIKELY
     why = _sentence(unseen) if against and unseen else _why(cause)
     return {"mark": _MARKS[state], "state": state, "name": cause_name(cause.code), "words": words, "why": why}
 
