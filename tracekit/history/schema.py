@@ -6,7 +6,7 @@
     DIR/events/<hash>.json                                  a noted repair
     DIR/good/<hash of station>/<start>-<log>-<sum>.good     the station's last good log, to serve as a baseline
     DIR/forgotten/<hash>.json                               a station and span that readers leave out
-    DIR/watched, alarmed, trend-due, trend-alarms           what `tracekit watch` has done and told; readers pass them by
+    DIR/watched, alarmed, trend-due, trend-alarms           what `tracekit watch` has done and told
 
 `ab` are the first two digits of the log_id. `analysis` is a hash of everything beside the log that shapes the rows.
 `sum` is the start of the SHA-256 of the file's bytes, so that any damage shows.
