@@ -20,7 +20,7 @@ from tracekit.model.result import LeakChange
 from tracekit.options.report import ReportOptions
 from tracekit.report.frame import Block, frame
 from tracekit.report.page import index_page, page_names, safe_name, station_page, write_pages
-from tracekit.report.sections import limits
+from tracekit.report.sections import answer, limits
 
 ORDER = ["answer", "steps", "causes", "evidence", "limits", "assumptions", "cautions", "file"]
 
@@ -264,3 +264,18 @@ def test_a_change_of_leak_without_coasts_is_told():
     assert "Change of the leak" not in read(limits(result, "kPa")).text
     told = read(limits(replace(result, leak_change=Withheld("the time constant has changed")), "kPa")).text
     assert "The time constant has changed." in told
+
+
+def test_an_act_that_goes_on_is_not_cut_in_two():
+    """Where a first screen is too small for all, "Then …" stays and the second result goes; other hows go first."""
+    result = stories.torn_cup().stations[0]
+    long = "Command the supply twenty times by hand and read the response delay of every single one of the edges"
+    for how, kept, gone in ((f"Then {long.lower()}.", "Then command", "look at the controller"), (f"{long}.", "look at the controller", "Command the")):
+        step = replace(
+            stories.BLANK, do=f"Let the station rest for half an hour. {how}", expect_if="More than 50 ms, or the first one much slower: the valve sticks.",
+            expect_else="Always the same delay, whatever was commanded: look at the controller.", caution="Valves move on command. " * 4 + "Keep out. Stay clear. Nobody under the load at any time.",
+        )  # fmt: skip
+        found = replace(result.findings[0], next_steps=(step,))
+        shown = answer(replace(result, findings=(found,)), "kPa")
+        assert kept in shown
+        assert gone not in shown

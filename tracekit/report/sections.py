@@ -179,12 +179,18 @@ def _short_step(step: Step, room_px: int) -> tuple[Step, bool]:
     ) + 14
     left = room_px - fixed
     pairs = [23 * _lines(f"{seen}: {means}") for seen, means in step.results]
-    how = step.how if sum(pairs) + 23 * _lines(step.how) <= left else ""
+    how = step.how if sum(pairs[:_needed(step)]) + 23 * _lines(step.how) <= left else ""
+    left -= 23 * _lines(how) if how else 0
     results = step.results
     while len(results) > 1 and sum(pairs[: len(results)]) > left:
         results = results[:-1]
     short = Step(act=step.act, how=how, minutes=step.minutes, results=results, caution=step.caution)
     return short, bool((step.how and not how) or len(results) < len(step.results) or step.more)
+
+
+def _needed(step: Step) -> int:
+    """How many results must stand beside how to do it: one where the act goes on there ("Then …"), else all."""
+    return 1 if step.how.startswith("Then ") else len(step.results)
 
 
 def _lines(text: str, wide: int = 38) -> int:
