@@ -15,6 +15,7 @@ from tracekit.simulate.scenario import Saving
 from tracekit.tune.interim import until_repaired
 from tracekit.tune.known import known_settings
 from tracekit.tune.prepare import prepare
+from tracekit.tune.reasons import reason_of
 from tracekit.tune.suggest import suggest
 from tracekit.tune.tuning import tune_station
 
@@ -204,3 +205,15 @@ def test_a_leak_that_no_coast_showed_is_said():
     seen = stations.diagnosed(stations.NARROW, stations.LOAD).suggestion
     assert seen.withheld is None
     assert not any("hardly ever cut" in reason for reason in seen.reasons)
+
+
+def test_a_band_that_narrows_is_not_called_wider():
+    """Where supply_off follows supply_on upwards its reason is the distance that stays, never a wider band."""
+    result, file = stations.diagnosed(stations.HEALTHY, LOADED), stations.filed(stations.HEALTHY, LOADED)
+    prepared = prepare(result.data, result.leak, file, known_settings(result.data, TuneOptions()), None, TuneOptions())
+    now = prepared.problem.now
+    up = {**now, "supply_off": now["supply_off"] + 1.0, "supply_on": now["supply_on"] + 4.0}
+    band = up["supply_off"] - up["supply_on"]
+    assert f"up 1.0 kPa: it stays {band:.1f} kPa over supply_on" in reason_of(prepared, up, "supply_off")
+    wider = {**now, "supply_off": now["supply_off"] + 1.0}
+    assert "a wider band" in reason_of(prepared, wider, "supply_off")

@@ -25,6 +25,15 @@ def unseen(tmp_path_factory):
 
 
 @pytest.fixture(scope="module")
+def crowded(tmp_path_factory):
+    """Page of a station whose four thresholds lie close together, in a broken order."""
+    out = tmp_path_factory.mktemp("crowded")
+    log = stations.written(stations.ORDER)
+    assert cli.run(["tune", log, "--out", str(out), "--quiet"]) == 0
+    return out
+
+
+@pytest.fixture(scope="module")
 def folder(tmp_path_factory):
     """Page and sheet of the short-cycling station."""
     text = station_text(stations.logged(stations.NARROW).truth) + stations.LOAD + stations.PRICE
@@ -69,6 +78,20 @@ def test_nothing_scrolls_sideways(visit, name, width):
     page = visit(name, width=width)
     assert page.evaluate("document.documentElement.scrollWidth") <= width
     assert page.said == []
+
+
+@pytest.mark.parametrize("width", [360, 1280])
+def test_names_in_the_pictures_do_not_collide(visit, crowded, width):
+    """Thresholds within seven kPa of one another: no name in the picture of settings covers another."""
+    page = visit(crowded / "report.html", width=width)
+    boxes = page.evaluate(
+        "[...document.querySelectorAll('#picture-axis svg text')].map(e => e.getBoundingClientRect().toJSON())"
+    )
+    assert len(boxes) > 8
+    for k, a in enumerate(boxes):
+        for b in boxes[k + 1 :]:
+            apart = a["right"] <= b["left"] + 1 or b["right"] <= a["left"] + 1
+            assert apart or a["bottom"] <= b["top"] + 3 or b["bottom"] <= a["top"] + 3, (a, b)
 
 
 def test_keys_move_a_setting_and_its_effects(visit):

@@ -111,7 +111,7 @@ def short(name: str, value: Estimate) -> str:
     """A predicted effect without its interval."""
     if name in _PERCENT:
         return f"{100.0 * value.value:.0f}{NBSP}%"
-    step = max((value.upper - value.lower) / 2.0, 1e-3)
+    step = max((value.upper - value.lower) / 2.0, 0.01 * abs(value.value), 1e-3)
     unit = "s" if value.unit == "s" else ""
     return number(Num(value=value.value, unit=unit, step=step))
 

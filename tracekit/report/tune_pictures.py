@@ -9,6 +9,7 @@ from tracekit.report.words import Num, Text, count, say
 _SHORT = {"reset_point": "reset", "set_point": "set", "supply_on": "on", "supply_off": "off"}
 _ORDER = ("reset_point", "set_point", "supply_on", "supply_off")
 _MOST_NUMBERS = 200
+_NEAR = 0.2  # of the axis: names nearer than that would touch on a phone
 
 
 def settings_axis(tuning: Tuning, unit: str) -> Picture | None:
@@ -26,7 +27,7 @@ def settings_axis(tuning: Tuning, unit: str) -> Picture | None:
         at = upward(y, np.array([float(place)]))
         if values:
             marks.append(dots(across(x, [v for _, v in values]), np.repeat(at, len(values)), style))
-            labels += _value_labels(values, place)
+            labels += _value_labels(values, place, high - low)
         else:
             marks.append(bars(across(x, [start]), across(x, [max(stop, start + 0.005 * high)]), at, style))
         labels.append(Label(x=low, y=float(place), lines=(name,), style="end", dx=-6, dy=4))
@@ -67,13 +68,19 @@ def _rows(tuning: Tuning, fitted: Fitted) -> list[_Row]:
     return rows
 
 
-def _value_labels(values: list[tuple[str, float]], place: int) -> list[Label]:
-    """Short names by their marks, alternately above and below, so that neighbours do not collide."""
+def _value_labels(values: list[tuple[str, float]], place: int, span: float) -> list[Label]:
+    """Short names by their marks, alternately above and below; near neighbours of a row lean away from each other."""
     ordered = sorted(values, key=lambda pair: pair[1])
-    return [
-        Label(x=value, y=float(place), lines=(_SHORT[name],), style="mid", dy=-9 if k % 2 == 0 else 18)
-        for k, (name, value) in enumerate(ordered)
-    ]
+    found = []
+    for first, dy in ((0, -9), (1, 18)):
+        row = ordered[first::2]
+        near = len(row) > 1 and row[1][1] - row[0][1] < _NEAR * span
+        leans = (("end", 4), ("", -4)) if near else (("mid", 0), ("mid", 0))
+        found += [
+            Label(x=value, y=float(place), lines=(_SHORT[name],), style=style, dx=dx, dy=dy)
+            for (name, value), (style, dx) in zip(row, leans, strict=False)
+        ]
+    return found
 
 
 def _axis_heading(tuning: Tuning) -> Text:

@@ -40,8 +40,10 @@ def reason_of(prepared: Prepared, values: Values, name: str) -> str:
     way = f"{'up' if up else 'down'} {abs(new[name] - now[name]):.1f} kPa"
     if name == "supply_off":
         if up:
-            reach = f"the weakest cycle reaches {facts.reach_low:.1f} kPa"
-            return f"supply_off {way}: a wider band spares valve and air; {reach}"
+            band = new[name] - new["supply_on"]
+            wider = band > now[name] - now["supply_on"]
+            why = "a wider band spares valve and air" if wider else f"it stays {band:.1f} kPa over supply_on"
+            return f"supply_off {way}: {why}; the weakest cycle reaches {facts.reach_low:.1f} kPa"
         if rules.off_most is not None and now[name] > rules.off_most:
             return f"supply_off {way}: the weakest cycle reaches only {facts.reach_low:.1f} kPa"
         return f"supply_off {way}: less air per pick; {new[name] - new['supply_on']:.1f} kPa over supply_on"
