@@ -75,6 +75,7 @@ def test_history_keeps_order(tmp_path: Path, capsys: pytest.CaptureFixture[str])
         (["history", "HERE", "--export", "no-such-folder/x.csv"], "cannot be written"),
         (["watch", ".", "--history", "h", "--webhook", "ftp://works/x"], "--webhook"),
         (["watch", ".", "--history", "h", "--exec", "mail 'x"], "--exec"),
+        (["watch", ".", "--history", "h", "--baseline", "nowhere.csv"], "nowhere.csv"),
         (["watch", ".", "--history", "h", "--recursive"], "lies in the watched folder"),
         (["trend", "nowhere"], "no history there"),
         (["trend", "HERE", "--limit", "decay_rate<=4"], "Did you mean"),
