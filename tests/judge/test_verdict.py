@@ -173,6 +173,15 @@ def test_leak_against_a_baseline() -> None:
     assert first.severity == "minor"
 
 
+def test_a_rival_is_told_once() -> None:
+    """A cause named as a rival of the first is no finding of its own beside it."""
+    case = case_of(saving_with(8.0) * 14, baseline=saving_with(1.0) * 14)
+    found = judge(case, replace(OPTIONS, rival=1.01, rival_evidence=1e9, rival_least=0.01)).findings
+    first = found[0]
+    assert first.alternatives
+    assert not {f.code for f in found} & set(first.alternatives)
+
+
 def test_limit_of_the_station_file() -> None:
     """A leak over the limit of the station file has at least the severity that the file gives."""
     limits = {"decay_rate_kpa_s": Limit(max=2.0, severity="critical")}

@@ -209,6 +209,7 @@ def _ranked(
     shown = {f.code for f in symptoms}
     found: list[tuple[float, Finding]] = []
     named: set[str] = set()
+    told: set[str] = set()
     facts = {f.code: f for f in repairs}
     for code in sorted(HYPOTHESES, key=lambda c: -post.present[c]):
         own = post.present[code]
@@ -216,10 +217,11 @@ def _ranked(
             continue
         others = rivals(post, code, options)
         listed = own + sum(post.present[o] for o in others) >= options.listed
-        if code in named or (named & set(others)):
+        if code in named or code in told or (named & set(others)):
             continue
         if listed:
             named |= {code}
+            told |= set(others)
         explains = tuple(s for s in EXPLAINS.get(code, ()) if s in shown)
         found.append(
             (
