@@ -113,6 +113,16 @@ def test_clocks_that_differ_by_far_are_asked_for(tmp_path):
         read(path)
 
 
+@pytest.mark.filterwarnings("error")
+def test_a_time_beyond_measure_is_no_drift(tmp_path):
+    """One damaged time of a second clock says nothing about its rate, and warns nobody."""
+    path = tmp_path / "log.csv"
+    rows = [f"{t:.2f},{round(t * 1000)},{k}" for t, k in zip(RECORDING.time_s, RECORDING.pressure_kpa, strict=True)]
+    rows[40] = rows[40].replace(",400,", ",1e300,")
+    path.write_text("\n".join(["Time [s],Machine time [ms],Vacuum [kPa]", *rows]) + "\n")
+    assert np.array_equal(read(path).time_s, RECORDING.time_s)
+
+
 def test_a_time_of_each_cycle_is_no_second_clock(tmp_path):
     """The time that a cycle took, in every row of the cycle, is not compared with the clock."""
     path = tmp_path / "log.csv"

@@ -30,9 +30,12 @@ def ratio_of(own_s: NDArray[np.float64], other_s: NDArray[np.float64]) -> tuple[
     span = float(np.median(own[-quarter:]) - np.median(own[:quarter]))
     if not span > 0:
         return None
-    drift = (float(last.mean()) - float(first.mean())) / span
-    rows = np.linspace(-0.5, 0.5, quarter)[:, None] * drift * span / 3.0
-    scatter = float(np.hypot((first - rows[:, 0]).std(), (last - rows[:, 0]).std()))
+    with np.errstate(over="ignore", invalid="ignore"):  # a damaged time may be beyond measure
+        drift = (float(last.mean()) - float(first.mean())) / span
+        inside = np.linspace(-0.5, 0.5, quarter) * drift * span / 3.0
+        scatter = float(np.hypot((first - inside).std(), (last - inside).std()))
+    if not np.isfinite(drift + scatter):
+        return None
     return drift * 1e6, max(_LEAST_PPM, _SURE * 1e6 * scatter / np.sqrt(quarter) / span)
 
 
