@@ -13,6 +13,8 @@ import pyarrow.csv as pcsv
 import pyarrow.parquet as pq
 
 from tracekit import pipeline
+from tracekit.options.report import ReportOptions
+from tracekit.report.whole import pages
 
 NAMES = ("time_s", "pressure_kpa", "supply", "release", "part_present")
 TYPES = {"time_s": pa.float64(), "pressure_kpa": pa.float64()} | dict.fromkeys(NAMES[2:], pa.int8())
@@ -47,10 +49,12 @@ class Stages:
 
 
 def turn(path: str) -> dict[str, object]:
-    """One bare reading, then one diagnosis without files."""
+    """One bare reading, then one diagnosis with its page, without files."""
     wall, cpu, rows = timed(lambda: bare(path))
     stages = Stages()
     record = pipeline.diagnose(path, done=stages)
+    pages(record, ReportOptions())
+    stages("page")
     kinds = record.periods.texts("kind")
     return {
         "rows": rows,

@@ -158,7 +158,7 @@ def whole_lines(pieces: Iterator[bytes], size: int, *, quoted: bool = False) -> 
         if cut == 0 and length < LONGEST_LINE:
             quotes += piece.count(b'"') if quoted else 0
             continue
-        yield b"".join([*kept[:-1], piece[:cut]]) if cut else b"".join([*kept, b"\n"])
+        yield b"".join([*kept[:-1], memoryview(piece)[:cut]]) if cut else b"".join([*kept, b"\n"])
         kept = [piece[cut:]] if cut else []
         length = len(kept[0]) if kept else 0
         quotes = kept[0].count(b'"') if quoted and kept else 0

@@ -139,8 +139,7 @@ def find_hold(samples: Samples, spans: Spans, reference: Reference, last_open: b
     missed = peak < options.open_share * reference.peak
     gripped = grip >= 0 if samples.has_present or np.isfinite(reference.set_point) else ~missed
     missed = missed | ~gripped
-    lost, drop, kind = _drops(samples, spans, leave, peak, options)
-    lost &= ~missed
+    lost, drop, kind = _drops(samples, spans, leave, peak, ~missed, options)
     outcome = np.where(missed, MISSED, np.where(lost, DROPPED, HELD))
     release_seen = (spans.release >= 0) | (not samples.has_release)
     outcome = np.where(
@@ -176,9 +175,9 @@ def _is_last(spans: Spans, last_open: bool) -> Bools:
 
 
 def _drops(
-    samples: Samples, spans: Spans, leave: Ints, peak: Floats, options: SegmentOptions
+    samples: Samples, spans: Spans, leave: Ints, peak: Floats, gripped: Bools, options: SegmentOptions
 ) -> tuple[Bools, Ints, Ints]:
-    """Cycles whose vacuum is gone at the end of suction, the last sample before the loss, and its kind.
+    """Gripped cycles whose vacuum is gone at the end of suction, the last sample before the loss, and its kind.
 
     Vacuum *at the end* decides: a collapse that recovers in the same attempt is no drop.
     """
@@ -187,9 +186,11 @@ def _drops(
     lost = np.maximum(samples.vacuum[end], samples.smooth[np.maximum(end - 1, 0)]) < level
     if samples.has_present:
         lost = lost & ~samples.present[end] | _stopped_for_it(samples, spans, leave, options)
+    lost &= gripped
+    end = np.where(lost, end, spans.start - 1)  # the others need not be searched
     high = last_reach(samples.smooth, 0.8 * peak, spans.start, end + 1)
     low = first_fall(samples.smooth, 0.4 * peak, np.maximum(high, 0), end + 1)
-    low = np.where(low >= 0, low, end)
+    low = np.where(low >= 0, low, np.maximum(end, 0))
     quick = samples.time[low] - samples.time[np.maximum(high, 0)] <= options.sudden_s
     kind = np.where(quick, DROP_KINDS.index("sudden"), DROP_KINDS.index("gradual"))
     return lost & (high >= 0), high, kind
