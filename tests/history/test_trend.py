@@ -24,7 +24,6 @@ from tracekit.history.add import add_record
 from tracekit.history.adjust import adjust, weather_effect
 from tracekit.history.charts import chart_limits, run_charts
 from tracekit.history.collect import StationHistory, collect
-from tracekit.history.common import line_changes
 from tracekit.history.cost import energy_per_supply_second
 from tracekit.history.digest import digest_json, digest_text
 from tracekit.history.events import note_event, parse_event, parse_time, read_events
@@ -480,9 +479,9 @@ def test_a_change_of_the_air_line_is_one_finding(fleet_folder: Path) -> None:
     steps = [s for st in got.stations for s in st.measures["evacuation_time_s"].steps]
     assert {s.common for s in steps} == {"north main"}
     assert not any("evacuation" in line for _, _, line in got.changed)
-    (line,) = line_changes(got.common, OPTIONS)
+    (line,) = got.lines
     assert len(line.stations) == 4
-    assert line.ways["evacuation_time_s"] == "up"
+    assert line.ways["evacuation time"] == "up"
     assert {s.state for s in got.stations if s.station in line.stations[1:]} == {"line"}
     text = digest_text(got)
     assert text.count("north main: 4 of") == 1

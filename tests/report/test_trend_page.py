@@ -12,7 +12,7 @@ from tracekit.history.add import add_record
 from tracekit.history.trend import trend
 from tracekit.model.estimate import Estimate
 from tracekit.model.station import Limit, Station, StationFacts
-from tracekit.model.trend import CommonChange, FleetTrend, LeakCost
+from tracekit.model.trend import FleetTrend, LeakCost, LineChange
 from tracekit.report.pictures.over_time import date_ticks, over_time
 from tracekit.report.trend_page import fleet_page, station_page, trend_pages
 from tracekit.report.trend_words import counts_line, day, finding, headline, main_measure
@@ -122,14 +122,14 @@ def test_a_page_of_hundreds_shows_a_part_at_first(fleet: FleetTrend) -> None:
 
 def test_what_many_have_in_common_stands_before_the_stations(fleet: FleetTrend) -> None:
     """A change of a whole air line and the news of the week come before the table, causes with their running share after it."""
-    change = CommonChange(
-        supply_group="north main", measure=LEAK, kind="step up", time_us=JAN_US, stations=("Glaze 1", "Glaze 2"), of=3
+    change = LineChange(
+        supply_group="north main", time_us=JAN_US, stations=("Glaze 1", "Glaze 2"), of=3, ways={"leak": "up"}
     )
     news = ((fleet.as_of_us, "Glaze 1", "alarm, leak"),)
-    told = replace(fleet, common=(change,), changed=news, causes=(("leak_steady", 6, 0.6), ("clogged_filter", 2, 0.2)))
+    told = replace(fleet, lines=(change,), changed=news, causes=(("leak_steady", 6, 0.6), ("clogged_filter", 2, 0.2)))
     page = fleet_page(told, {})
     common = "2 of 3 stations changed at once (leak up). Look at the compressed-air line first."
-    causes = ("(leak_steady): 6 stations", "clogged_filter: 2 stations")
+    causes = ("leak_steady: 6 stations", "clogged_filter: 2 stations")
     places = [page.index(text) for text in (common, "Glaze 1: alarm, leak", 'id="fleet"', *causes)]
     assert places == sorted(places)
     assert "with those above 75\u00a0%" in page

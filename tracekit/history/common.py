@@ -1,10 +1,11 @@
 """Changes that several stations of one compressed-air line show at once: the line changed, not each station."""
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, replace
+from collections.abc import Iterable
+from dataclasses import replace
 
-from tracekit.model.trend import Alarm, CommonChange, MeasureTrend, StationTrend, Step
+from tracekit.history.measures import MEASURES
+from tracekit.model.trend import Alarm, CommonChange, LineChange, MeasureTrend, StationTrend, Step
 from tracekit.options.history import TrendOptions
 
 _DAY_US = 86_400_000_000
@@ -48,27 +49,6 @@ def _of_group(group: str, members: list[StationTrend], options: TrendOptions) ->
                 )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class LineChange:
-    """All that the stations of a supply group showed at about the same time: one event of the compressed-air line.
-
-    time_us  of the first step, else of the first alarm
-    ways     up or down, by measure
-    """
-
-    supply_group: str
-    time_us: int
-    stations: tuple[str, ...]
-    of: int
-    ways: Mapping[str, str]
-
-    def what(self, titles: Mapping[str, str]) -> str:
-        """In one line, with measures by their titles: what changed where, and what to look at."""
-        ways = ", ".join(f"{titles.get(name, name).split(':')[0]} {way}" for name, way in self.ways.items())
-        many = f"{len(self.stations)} of {self.of} stations changed at once"
-        return f"{self.supply_group}: {many} ({ways}). Look at the compressed-air line first."
-
-
 def line_changes(common: tuple[CommonChange, ...], options: TrendOptions) -> tuple[LineChange, ...]:
     """The common changes put together by supply group and time, the earliest first."""
     window_us = options.common_days * _ALARMS_LATER * _DAY_US
@@ -84,10 +64,11 @@ def line_changes(common: tuple[CommonChange, ...], options: TrendOptions) -> tup
 
 def _line_change(changes: list[CommonChange]) -> LineChange:
     steps = [c.time_us for c in changes if c.kind.startswith("step")]
+    titles = {m.name: m.title.split(":")[0] for m in MEASURES}
     return LineChange(
         supply_group=changes[0].supply_group, time_us=min(steps or [c.time_us for c in changes]),
         stations=tuple(sorted({s for c in changes for s in c.stations})), of=max(c.of for c in changes),
-        ways={c.measure: c.kind.split()[-1] for c in sorted(changes, key=lambda c: c.measure)},
+        ways={titles[c.measure]: c.kind.split()[-1] for c in sorted(changes, key=lambda c: c.measure)},
     )  # fmt: skip
 
 

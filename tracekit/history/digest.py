@@ -2,9 +2,7 @@
 
 from collections.abc import Iterator
 
-from tracekit.history.common import line_changes
 from tracekit.history.events import iso
-from tracekit.history.measures import MEASURES
 from tracekit.history.trend import grows_fast
 from tracekit.model.estimate import Estimate, Withheld
 from tracekit.model.trend import FleetTrend, MeasureTrend, StationTrend
@@ -65,11 +63,10 @@ def _section(title: str, lines: Iterator[str], rows: int) -> list[str]:
 
 def _common(fleet: FleetTrend) -> Iterator[str]:
     """Air lines that changed this week, or whose stations are in alarm by it."""
-    titles = {m.name: m.title for m in MEASURES}
     standing = {s.supply_group for s in fleet.stations if s.state == "line"}
-    for change in line_changes(fleet.common, TrendOptions()):
+    for change in fleet.lines:
         if change.supply_group in standing or fleet.as_of_us - change.time_us < _WEEK_US:
-            yield f"{iso(change.time_us)[:10]} {change.what(titles)}"
+            yield f"{iso(change.time_us)[:10]} {change.text}"
 
 
 def _station(station: StationTrend) -> list[str]:

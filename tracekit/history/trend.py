@@ -9,7 +9,7 @@ from pathlib import Path
 
 from tracekit.history.charts import chart_limits
 from tracekit.history.collect import StationHistory, collect
-from tracekit.history.common import find_common, mark_common
+from tracekit.history.common import find_common, line_changes, mark_common
 from tracekit.history.cost import leak_cost
 from tracekit.history.events import read_events
 from tracekit.history.measure_trend import measure_trend, sides_of
@@ -72,7 +72,8 @@ def trend(
     marked = (replace(t, state=_state(t, t.silent, opts)) for t in mark_common(told, common, opts))
     ranked = tuple(sorted(marked, key=_badness))
     return FleetTrend(
-        as_of_us=now, stations=ranked, common=common, changed=_changed(ranked, now, opts), causes=_causes(ranked),
+        as_of_us=now, stations=ranked, common=common, lines=line_changes(common, opts),
+        changed=_changed(ranked, now, opts), causes=_causes(ranked),
         false_alarms_week=opts.false_alarms_per_year * 7.0 / opts.logs_per_year * len(ranked),
         alarm_rule=chart_limits(_all_sides(MEASURES), opts).rule, damaged=collected.damaged, loose=collected.loose,
         logs=collected.logs, version=importlib.metadata.version("tracekit"),

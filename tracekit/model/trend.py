@@ -226,10 +226,33 @@ class CommonChange:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class LineChange:
+    """All that the stations of a supply group showed at about the same time: one event of the compressed-air line.
+
+    time_us  of the first step, else of the first alarm
+    ways     up or down, by title of the measure
+    """
+
+    supply_group: str
+    time_us: int
+    stations: tuple[str, ...]
+    of: int
+    ways: Mapping[str, str]
+
+    @property
+    def text(self) -> str:
+        """In one line: what changed where, and what to look at."""
+        ways = ", ".join(f"{title} {way}" for title, way in self.ways.items())
+        many = f"{len(self.stations)} of {self.of} stations changed at once"
+        return f"{self.supply_group}: {many} ({ways}). Look at the compressed-air line first."
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class FleetTrend:
     """All stations, worst first.
 
     as_of_us            what "now" means: the newest log, unless told otherwise
+    lines               the common changes put together, one for each event of a compressed-air line
     changed             one line per alarm, step or silence of the last seven days
     causes              (code, stations, share) of the findings in the newest logs, the commonest first
     false_alarms_week   to be expected over all stations at these limits
@@ -238,6 +261,7 @@ class FleetTrend:
     as_of_us: int
     stations: tuple[StationTrend, ...]
     common: tuple[CommonChange, ...]
+    lines: tuple[LineChange, ...]
     changed: tuple[tuple[int, str, str], ...]
     causes: tuple[tuple[str, int, float], ...]
     false_alarms_week: float

@@ -2,12 +2,8 @@
 
 import math
 
-from tracekit.history.common import line_changes
-from tracekit.history.measures import MEASURES
-from tracekit.judge.handbook import codes, title
 from tracekit.model.estimate import Estimate, Withheld
 from tracekit.model.trend import FleetTrend, LeakCost, MeasureTrend, Repair, StationTrend
-from tracekit.options.history import TrendOptions
 from tracekit.report.frame import Block, asset, frame, render
 from tracekit.report.page import safe_name
 from tracekit.report.pictures.over_time import over_time
@@ -118,9 +114,7 @@ def _after_name(text: Text) -> Text:
 
 def _news(fleet: FleetTrend) -> list[Block]:
     """What must be known before a single station is looked at: what many have in common, and what is new."""
-    titles = {m.name: m.title for m in MEASURES}
-    changes = line_changes(fleet.common, TrendOptions())[::-1]
-    common = [f"{day(c.time_us)}, {clean(c.what(titles), 400)}" for c in changes]
+    common = [f"{day(c.time_us)}, {clean(c.text, 400)}" for c in fleet.lines[::-1]]
     changed = [f"{day(t)}, {clean(s, 60)}: {clean(what, 120)}" for t, s, what in fleet.changed]
     parts = (
         ("common", "Changed at many stations of one line at once", common, "Common"),
@@ -151,9 +145,10 @@ def _pareto(fleet: FleetTrend) -> list[str]:
     lines, so_far = [], 0
     for code, stations, _ in fleet.causes:
         so_far += stations
-        name = f"{title(code)} ({code})" if code in codes() else code
         many = f"{count(stations)} station{'s' if stations > 1 else ''}"
-        lines.append(f"{name}: {many}; with those above {100 * so_far / total:.0f} % of all")
+        lines.append(f"{code}: {many}; with those above {100 * so_far / total:.0f} % of all")
+    if lines:
+        lines.append(f"What one means and how to test it: tracekit explain {fleet.causes[0][0]}")
     return lines
 
 
