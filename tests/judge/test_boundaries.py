@@ -7,11 +7,14 @@ import pytest
 from segment.made_traces import PLAIN, table_of, trace_of
 
 from tracekit.judge.findings import _limit_severity
+from tracekit.judge.priors import TWO_CAUSES, prior
+from tracekit.judge.rank import posterior
 from tracekit.judge.setting_rules import _set_point_over_cut
-from tracekit.judge.signs import loss_signs
+from tracekit.judge.signs import _coast_odds, _flow_odds, loss_signs, plate_signs
 from tracekit.judge.symptoms import _never_cuts
 from tracekit.model.cycle import SettingInForce
 from tracekit.model.estimate import Estimate
+from tracekit.options.judge import JudgeOptions
 from tracekit.pipeline import diagnose
 
 
@@ -112,3 +115,53 @@ def test_a_set_point_over_the_cut(gap, spread, found):
         assert (fact.code, fact.probability, fact.critical, fact.cycles) == ("set_point_too_high", 0.97, True, (1,))
         assert fact.evidence[0].reference == 70.0
         assert fact.evidence[0].reference_source == "supply_off"
+
+
+@pytest.mark.parametrize(("complaint", "faulty"), [(False, 0.25), (True, 0.6)])
+def test_without_evidence_the_posterior_is_the_prior(complaint, faulty):
+    """Nothing measured and nothing seen leave a quarter for a fault, 0.6 after a complaint, shared by the priors."""
+    post = posterior({}, (), (), complaint, JudgeOptions())
+    assert 1.0 - faulty <= post.none < 1.0 - faulty * (1.0 - TWO_CAUSES)  # only the likelier pairs are formed
+    singles = sum(post.single.values())
+    assert 1.0 - TWO_CAUSES - 0.02 < singles / (1.0 - post.none) <= 1.0
+    ratio = post.single["leak_steady"] / post.single["sensor_noisy"]
+    assert ratio == pytest.approx(prior("leak_steady", (), complaint=True) / prior("sensor_noisy", (), complaint=True))
+
+
+def rates(now: float, plate: float) -> list[SimpleNamespace]:
+    """The leak with parts and with the cup on a plate."""
+    return [SimpleNamespace(decay_rate=Estimate(value=v, lower=v, upper=v, unit="kPa/s", n=9, method="given")) for v in (now, plate)]
+
+
+@pytest.mark.parametrize(("plate", "low", "high"), [(4.0, 0.99, 1.0), (2.2, 0.6, 0.7), (2.0, 0.5, 0.5), (0.0, 0.0, 0.01), (-3.0, 0.0, 0.01)])
+def test_a_cup_on_a_plate_tells_where_it_leaks(plate, low, high):
+    """As much on the plate: the station leaks; half: undecided; nothing, or less than nothing: it is the part."""
+    leaks, tight = plate_signs(*rates(4.0, plate))
+    assert low <= leaks.present <= high
+    assert leaks.present + tight.present == pytest.approx(1.0)
+    assert plate_signs(*rates(4.0, 0.0))[0].present == pytest.approx(plate_signs(*rates(4.0, -3.0))[0].present)
+    assert plate_signs(*rates(0.49, plate)) == ()
+
+
+def test_odds_of_a_leak_stay_within_bounds():
+    """However large the flow or short the coast, one figure alone moves the odds by no more than e^4.5, nor below e^-3.5."""
+    options = JudgeOptions()
+    assert _flow_odds(1e9, options) == _coast_odds(1e9, 10.0, options) == 4.5
+    assert _coast_odds(1e-9, 10.0, options) == -3.5
+    assert -3.5 <= _flow_odds(1e-9, options) < 0.0
+    assert _coast_odds(3.0, None, options) is None
+    assert _coast_odds(3.0, options.band_kpa - 1e-9, options) is None
+    even = options.band_kpa / options.short_coast_s
+    assert _coast_odds(even, options.band_kpa, options) == pytest.approx(0.0)
+    assert _coast_odds(even * np.e**0.4, options.band_kpa, options) == pytest.approx(1.0)
+
+
+def test_a_fact_becomes_a_finding_whole():
+    """A rule's evidence, cycles, alternatives and chance stand in its finding; nothing is surer than 0.99."""
+    log = trace_of(PLAIN * 4)
+    record = diagnose(table_of({k: v for k, v in log.items() if k != "supply"})).stations[0]
+    for found in record.findings:
+        assert found.evidence, found.code
+        assert 0.0 <= found.confidence <= 0.99
+        assert 0.0 <= found.share <= 1.0
+        assert found.next_steps or found.severity == "info", found.code
