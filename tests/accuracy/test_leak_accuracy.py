@@ -15,6 +15,7 @@ import pytest
 from recordings import GIVEN, SIMULATED
 
 from tracekit.model.estimate import Estimate
+from tracekit.model.result import BudgetLine
 from tracekit.pipeline import measure
 from tracekit.read.station_file import load_station
 from tracekit.simulate.draw_scenario import random_scenario
@@ -27,6 +28,8 @@ LABELS = (
     "cup_leak_orifice", "porous_part", "growing_leak", "part_dependent_leak", "leaking_check_valve",
     "healthy_airsave", "supply_valve_short_cycling",
 )  # fmt: skip
+HARD = ("motion_dips", "sensor_slow", "low_supply_pressure", "sensor_noisy", "supply_dips", "clogged_filter")
+"""Kinds whose coasts hold what the estimator does not model; tried as drawn."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -40,6 +43,7 @@ class Held:
     cycles_inside: float
     path: str | None
     mechanism: str
+    budget: tuple[BudgetLine, ...] = ()
 
 
 def sensor(**changes: float) -> Callable[[Scenario], Scenario]:
@@ -117,6 +121,7 @@ def found_of(log: Path, station: Path, truth: dict[str, Any], name: str) -> Held
         value=leak.decay_rate if isinstance(leak.decay_rate, Estimate) else None,
         cycles_inside=float(inside[rated].mean()) if rated.sum() >= 5 else float("nan"),
         path={"orifice": "hole", "porous": "porous"}.get(next(iter(paths))) if len(paths) == 1 else None,
+        budget=leak.budget,
     )  # fmt: skip
 
 
@@ -173,6 +178,24 @@ def figures(logs: Sequence[Held]) -> dict[str, tuple[float, int]]:
     }  # fmt: skip
 
 
+def show_shares(logs: Sequence[Held]) -> None:
+    """Prints what each source adds to the variance of the leaks above 1.5 kPa/s, as a mean share, and its median size."""
+    shares: dict[str, list[tuple[float, float]]] = {}
+    for held in (h for h in logs if h.value is not None and h.true > 1.5):
+        whole = sum(line.u_kpa_s**2 for line in held.budget)
+        for line in held.budget:
+            shares.setdefault(line.source, []).append((line.u_kpa_s**2 / whole, line.u_kpa_s / held.true))
+    for source, pairs in sorted(shares.items(), key=lambda item: -float(np.mean([p[0] for p in item[1]]))):
+        share, size = float(np.mean([p[0] for p in pairs])), float(np.median([p[1] for p in pairs]))
+        print(f"  {source:<46}{share:>9.2f}{100.0 * size:>8.2f} %")
+
+
+def cover_of_kinds(logs: Sequence[Held]) -> dict[str, tuple[float, int]]:
+    """Coverage by the cycles' intervals in every kind, with its logs."""
+    kinds = {h.kind: [x.cycles_inside for x in logs if x.kind == h.kind and np.isfinite(x.cycles_inside)] for h in logs}
+    return {kind: (float(np.mean(found)), len(found)) for kind, found in kinds.items() if found}
+
+
 def show(title: str, found: dict[str, tuple[float, int]]) -> None:
     """Prints a table."""
     print(f"\n{title}")
@@ -207,8 +230,11 @@ def many(tmp_path_factory: pytest.TempPathFactory) -> dict[str, list[Held]]:
     """Drawn stations of all kinds at every corner, by corner."""
     folder, out = tmp_path_factory.mktemp("leak"), {}
     for number, corner in enumerate(CORNERS):
-        out[corner] = drawn(corner, LABELS, [40 + 2 * number, 41 + 2 * number], folder / str(number))
+        labels = (*LABELS, *HARD) if corner == "as drawn" else LABELS
+        out[corner] = drawn(corner, labels, [40 + 2 * number, 41 + 2 * number], folder / str(number))
         show(corner, figures(out[corner]))
+        show_shares(out[corner])
+        show("cycles' intervals cover, by kind", cover_of_kinds(out[corner]))
     return out
 
 
@@ -218,6 +244,7 @@ def test_figures_over_all_corners(many: dict[str, list[Held]]) -> None:
     """Over all corners the figures asked of the estimator hold."""
     found = figures([h for logs in many.values() for h in logs])
     show("all corners", found)
+    show_shares([h for logs in many.values() for h in logs])
     assert found["above 1.5 kPa/s: median relative error"][0] <= 0.025
     assert found["above 1.5 kPa/s: p95 of it"][0] <= 0.10
     assert found["interval of a log covers"][0] >= 0.93
@@ -234,6 +261,15 @@ def test_no_corner_breaks_the_intervals(many: dict[str, list[Held]]) -> None:
     print(f"\nworst corner: {worst}, {by_corner[worst][0]:.2f} of {by_corner[worst][1]} logs")
     assert by_corner[worst][0] >= 0.8
     assert min(count for _, count in by_corner.values()) >= 5
+
+
+@pytest.mark.accuracy
+@pytest.mark.full
+def test_no_kind_breaks_the_intervals_of_the_cycles(many: dict[str, list[Held]]) -> None:
+    """In every kind of log, whatever its coasts hold beside a leak, the cycles' intervals cover at least 88 %."""
+    found = cover_of_kinds([h for logs in many.values() for h in logs])
+    show("cycles' intervals cover, by kind, all corners", found)
+    assert min(value for value, count in found.values() if count >= 2) >= 0.88
 
 
 @pytest.mark.accuracy

@@ -26,7 +26,10 @@ _MAIN: Mapping[str, tuple[str, ...]] = {
     "supply_valve_passing": ("idle",),
 }
 _NINE_IN_TEN = 1.645
-"""Errors below the true change that nine in ten measured changes surpass, with a margin: 1.28 found 14 of 19 leaks."""
+"""Errors below the true change that nine in ten measured changes surpass, with a margin.
+
+Without one, at 1.28, 14 of 19 simulated leaks of the printed size were listed; with it 28 of 30, and 1 of 30 thirds.
+"""
 
 
 def _quiet(effects: Mapping[str, Effect]) -> dict[str, Effect]:

@@ -28,7 +28,8 @@ class Models:
 
     weight        (n_groups, n_models), adding up to one per group
     amplitude, amplitude_sd   (n_groups, n_models) α − 1 and its standard deviation
-    strain        (n_groups,) by how many prior standard deviations beyond the first α is off what is expected
+    strain        (n_groups,) by how many prior standard deviations beyond the first α is off what is expected, and by
+                  how much the mean coast's residual exceeds what noise allows, over that
     inflation     of the variance by noise
     misfit        of the mean coast: its mean square over what noise allows, at least 1
     common_kpa    standard uncertainty of ambient and zero together [kPa]
@@ -131,8 +132,8 @@ def _common(
 ) -> list[tuple[str, Floats]]:
     """What is the same in all cycles and in no model, as (source, standard uncertainty).
 
-    The share of the distance to the straight line, which is what warming was found to add, grows with the strain of
-    the amplitude: where α is far from what is expected, one volume with one pressure is too simple.
+    The share of the distance to the straight line, which is what warming was found to add, grows with the strain:
+    where α is far from what is expected, or the mean coast fits badly, one volume with one pressure is too simple.
     """
     size = np.abs(mean)
     share = options.line_share * (1.0 + options.line_strain * float(models.strain[number]))

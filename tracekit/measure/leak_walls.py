@@ -142,7 +142,7 @@ def locate_walls(few: Coasts, coasts: Coasts, first: Located, options: LeakOptio
     best = _deepest(_valleys(seen, grids, scales, options))
     form, fitted = EXTREMES[best.deepest], np.isfinite(best.rate)
     slow, common = beyond_noise(coasts, best.wall, flow_of(coasts.history, options)[form : form + 1], fitted, scales)
-    scales = replace(scales, temper=slow * max(scales.temper, common))
+    scales = replace(scales, temper=slow * common * scales.temper)
     return replace(_gridded(_valleys(seen, grids, scales, options), scales, options), slow=slow, common=common)
 
 

@@ -82,7 +82,7 @@ class LeakOptions:
     motion_kpa: float = option(
         0.006, "kPa", "standard uncertainty of the vacuum that motion outside the windows costs in a coast"
     )
-    line_share: float = option(0.05, "", "share of the distance to the straight line that enters the uncertainty")
+    line_share: float = option(0.07, "", "share of the distance to the straight line that enters the uncertainty")
     line_strain: float = option(1.5, "", "growth of that share per prior standard deviation that α is off")
     fewest_cycles: int = option(5, "", "fewest cycles with a rate that make a log's value")
     lacking_share: float = option(0.10, "", "share of held cycles without a rate from which the interval is widened")
