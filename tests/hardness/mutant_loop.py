@@ -3,7 +3,7 @@
 Tests are collected once. Every mutant is then tried in a fork of that process, which has run no test yet, so that nothing
 computed without the mutant is there: the tests of the mutant's own package that reach the mutated function, quick ones
 first, until one fails or the processor time that a mutant may cost is spent (a mutant that slower tests would notice
-counts as survived). The tool's own runner does the same with a collection per mutant, which costs more than the tests.
+counts as survived). Survivors are tried again with files of tests that did not exist when the times were taken. The tool's own runner does the same with a collection per mutant, which costs more than the tests.
 """
 
 import json
@@ -27,8 +27,10 @@ def pytest_runtestloop(session: pytest.Session) -> bool | None:
         return None
     asked = json.loads(ASKED.read_text(encoding="utf-8"))
     kept = json.loads((HERE / "mutmut-stats.json").read_text(encoding="utf-8"))
+    known = {test.split("::")[0] for test in kept["duration_by_test"]}
+    new = [item for item in session.items if item.nodeid.split("::")[0] not in known]
     for name in asked["names"]:
-        items = chosen(session.items, kept, name, tuple(asked["tests"][name.split(".")[1]]))
+        items = new if asked["fresh"] else chosen(session.items, kept, name, tuple(asked["tests"][name.split(".")[1]]))
         word = tried(items, name, asked["seconds"]) if items else "no test"
         with FOUND.open("a", encoding="utf-8") as file:
             file.write(json.dumps([name, word]) + "\n")

@@ -5,8 +5,8 @@
 
 mutmut makes the changes and finds out which tests reach which function, in a copy of the tree as it was last committed;
 this file draws the sample and prints the table; `mutant_loop.py` tries the mutants, each with the tests of its own package.
-A folder that is there is used again: mutants that were tried are not tried again, and with `--fresh-tests` survivors are,
-with the tests of now.
+A folder that is there is used again: mutants that were tried are not tried again; with `--fresh-tests` survivors are, with
+the files of tests that have come since.
 """
 
 import argparse
@@ -44,7 +44,7 @@ def arguments() -> argparse.Namespace:
     parser.add_argument("--slow", nargs="*", default=[], help="test files that are left out")
     parser.add_argument("--seconds", type=float, default=60.0, help="processor time that a mutant may cost")
     parser.add_argument("--folder", type=Path, required=True, help="where the copy is made")
-    parser.add_argument("--fresh-tests", action="store_true", help="take the tests anew; survivors are tried again")
+    parser.add_argument("--fresh-tests", action="store_true", help="try survivors with new files of tests")
     parser.add_argument("--show", help="print the change that a mutant makes")
     return parser.parse_args()
 
@@ -113,7 +113,8 @@ def tried(asked: argparse.Namespace, names: list[str]) -> None:
     """Try the mutants; every outcome is kept at once, so that a run that is ended keeps what it has."""
     place = asked.folder / "mutants"
     shutil.copy2(Path(__file__).with_name("mutant_loop.py"), place / "conftest.py")
-    (place / "asked.json").write_text(json.dumps({"names": names, "seconds": asked.seconds, "tests": CORE}), encoding="utf-8")
+    table = {"names": names, "seconds": asked.seconds, "tests": CORE, "fresh": asked.fresh_tests}
+    (place / "asked.json").write_text(json.dumps(table), encoding="utf-8")
     tests = [folder for name in asked.only for folder in CORE[name]]
     left_out = [f"--ignore={name}" for name in asked.slow]
     words = ("env", "TRACEKIT_MUTANTS=1", sys.executable, "-m", "pytest", "--rootdir=.", "-p", "no:cacheprovider",
