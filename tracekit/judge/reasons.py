@@ -47,7 +47,9 @@ def _change_words(name: str, effect: Effect) -> str:
     if name in LOGARITHMIC:
         percent = 100.0 * (np.exp(effect.shift) - 1.0)
         return f"{word} changed by {percent:+.0f} %"
-    unit = {"response": "ms", "blow_start": "ms", "decay": "kPa/s", "balance": "of it"}.get(name, "kPa")
+    if name == "balance":
+        return f"the evacuation slowed by {100.0 * effect.shift:.0f} % of what the leak rose"
+    unit = {"response": "ms", "blow_start": "ms", "decay": "kPa/s"}.get(name, "kPa")
     value = effect.shift * 1e3 if unit == "ms" else effect.shift
     return f"{word} changed by {value:+.2g} {unit}"
 

@@ -289,7 +289,7 @@ def _unreachable(data: StationData, station: Station, now: Bools) -> Fact | None
     evidence = Evidence(
         measure="peak_vacuum_kpa", value=peak if np.isfinite(peak) else level, unit="kPa", reference=level,
         reference_source="supply_off", cycles=int(never.sum()),
-        text=f"{int(never.sum())} of {int(long.sum())} holds never reach supply_off",
+        text=f"in {int(never.sum())} of {int(long.sum())} holds vacuum stays under supply_off",
     )  # fmt: skip
     return Fact(
         code="supply_off_unreachable", probability=0.97 * logistic((share - 0.5) / 0.06), evidence=(evidence,),
