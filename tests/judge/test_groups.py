@@ -1,0 +1,77 @@
+"""Two groups in a row of values, how often they take turns, and how noisy a sensor must be to be called so."""
+
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+
+from tracekit.judge.sensor_rules import _noisy
+from tracekit.judge.signs import alternations, two_groups
+from tracekit.options.judge import JudgeOptions
+
+
+def mixed(low: int, high: int, gap: float = 5.0) -> np.ndarray:
+    """Values about 1 and about 1 + gap, one after the other as far as they reach."""
+    values = np.concatenate([1.0 + 0.01 * np.arange(low), 1.0 + gap + 0.01 * np.arange(high)])
+    return values[np.random.default_rng(3).permutation(len(values))]
+
+
+@pytest.mark.parametrize(("low", "high"), [(20, 4), (4, 20), (6, 6)])
+def test_a_group_of_four_is_found(low, high):
+    """The upper of two groups is told where each has at least four cycles; the gap is counted in spreads, twenty at most."""
+    values = mixed(low, high)
+    upper, gap = two_groups(values, 0.5)
+    assert upper.tolist() == (values > 3.0).tolist()
+    assert gap == 20.0
+
+
+@pytest.mark.parametrize(("low", "high"), [(20, 3), (3, 20)])
+def test_a_group_has_at_least_four(low, high):
+    """Three odd cycles are cut together with their nearest neighbour."""
+    upper, _ = two_groups(mixed(low, high), 0.5)
+    assert upper.sum() == (4 if high == 3 else 19)
+
+
+def test_no_groups_where_there_are_none():
+    """A gap under the least, and fewer than ten values, are one group; missing values belong to none."""
+    assert not two_groups(mixed(10, 10, gap=0.3), 0.5)[0].any()
+    assert not two_groups(mixed(5, 4), 0.5)[0].any()
+    holes = mixed(10, 10)
+    holes[::5] = np.nan
+    upper, _ = two_groups(holes, 0.5)
+    assert not upper[::5].any()
+    assert upper.sum() == (holes > 3.0).sum()
+
+
+def test_gap_in_spreads():
+    """A gap of 2 between groups that spread by 0.2 and 0.1 (robust) is 2/√(0.2² + 0.1²) of them, about 8.9."""
+    rng = np.random.default_rng(8)
+    values = np.concatenate([1.0 + 0.2 * rng.standard_normal(4000), 4.0 + 0.1 * rng.standard_normal(4000)])
+    _, gap = two_groups(values, 0.5)
+    assert gap == pytest.approx(3.0 / np.hypot(0.2, 0.1), rel=0.05)
+
+
+def test_turns_of_a_flag():
+    """How often a flag changes from one cycle to the next."""
+    assert alternations(np.array([False, True, True, False, False, True])) == 3
+    assert alternations(np.array([True, True])) == 0
+
+
+def noisy(level: float, step: float = 0.0):
+    """What is said of a sensor whose readings scatter by `level` and which is read in steps."""
+    data = SimpleNamespace(
+        cycles=SimpleNamespace(floats=lambda _: np.array([level, np.nan, level])), sensor=SimpleNamespace(quantisation_kpa=step, noise_kpa=9.9)
+    )
+    return _noisy(data, JudgeOptions())
+
+
+def test_noise_beyond_what_is_usual():
+    """At the usual limit it is a toss-up, well beyond it nearly sure; what the recorder's steps make is taken out first."""
+    limit = JudgeOptions().noisy_kpa
+    assert noisy(limit).probability == pytest.approx(0.95 / 2)
+    assert noisy(limit + 0.5).probability > 0.93
+    assert noisy(limit - 0.3).probability < 0.05 or limit < 0.3
+    assert noisy(np.hypot(limit, 1.0 / np.sqrt(12.0)), step=1.0).probability == pytest.approx(0.95 / 2)
+    evidence = noisy(limit + 0.5).evidence[0]
+    assert (evidence.measure, evidence.unit, evidence.reference, evidence.reference_source) == ("noise_kpa", "kPa", limit, "common practice")
+    assert f"{limit + 0.5:.2f} kPa" in evidence.text

@@ -1,0 +1,26 @@
+"""Settings typed after --set: understood, or one message that says where, what was found and what to do."""
+
+import pytest
+
+from tracekit.errors import UsageError
+from tracekit.tune.tuning import parse_settings
+
+
+def test_settings_are_vacuum_whatever_their_sign():
+    """A value with or without sign, a name with or without unit; of two of one name the later counts."""
+    assert parse_settings(["set_point=-56", " reset_point_kpa = 51.5", "set_point=57"]) == {"set_point": 57.0, "reset_point": 51.5}
+    assert parse_settings([]) == {}
+
+
+@pytest.mark.parametrize(("text", "expected"), [
+    ("set_point", "a setting and its value, like set_point=56"), ("set_pint=5", "a setting and its value"),
+    ("set_point=high", "expected a number"), ("set_point=nan", "kPa of vacuum"), ("supply_off=-1e308", "kPa of vacuum"),
+    ("supply_on=inf", "kPa of vacuum"),
+])  # fmt: skip
+def test_what_is_no_setting_is_told(text, expected):
+    """The option, the text as it was typed, what was expected and what to do."""
+    with pytest.raises(UsageError, match="--set") as told:
+        parse_settings([text])
+    assert f'"{text}"' in str(told.value)
+    assert expected in str(told.value)
+    assert str(told.value).startswith("--set")
