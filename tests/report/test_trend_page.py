@@ -196,6 +196,17 @@ def test_a_day_of_many_scales_has_round_dates() -> None:
         assert at[0] >= 20000.3
         assert at[-1] <= 20000.3 + span
         assert all(t == int(t) for t in at)
+    names = [name for _, name in date_ticks(20200.0, 20340.0)]
+    assert names == ["May ’25", "Jun", "Jul", "Aug", "Sep"]
+    assert "Jan ’26" in [name for _, name in date_ticks(20400.0, 20500.0)]
+
+
+def test_cells_of_a_phone_say_what_they_are(fleet: FleetTrend) -> None:
+    """Where the table of measures is stacked, slope, p value, steps and limit have their names beside them."""
+    page = station_page(fleet.stations[0], fleet)
+    assert page.count('data-name="slope a day"') == len(fleet.stations[0].measures)
+    for name in ("now", "p", "steps, alarms", "limit"):
+        assert f'data-name="{name}"' in page
 
 
 def test_pages_of_the_fleet_say_what_changed(fleet: FleetTrend, tmp_path: Path) -> None:

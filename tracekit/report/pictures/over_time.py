@@ -164,8 +164,13 @@ def date_ticks(low: float, high: float, most: int = 5) -> list[tuple[float, str]
         moment = datetime(number // 12, number % 12 + 1, 1, tzinfo=UTC)
         at = (moment - epoch) / timedelta(days=1)
         if low <= at <= high:
-            found.append((at, f"{moment:%b %Y}" if months < 12 else f"{moment:%Y}"))
+            found.append((at, _month(moment, named=not found or moment.month == 1) if months < 12 else f"{moment:%Y}"))
     return found
+
+
+def _month(moment: datetime, *, named: bool) -> str:
+    """A month for the axis, short enough for a phone; the year stands at the first and at each January."""
+    return f"{moment:%b} ’{moment:%y}" if named else f"{moment:%b}"
 
 
 def _caption(trend: MeasureTrend) -> Text:
