@@ -52,8 +52,8 @@ _BASIC: Mapping[str, Mapping[str, Change]] = {
         "idle": down(0.05, 1.0, 0.5), "noise": SAME,
     },
     "flow_restricted": {
-        "decay": SAME, "over": up(0.12, 25.0, 0.9), "residual": down(0.1, 10.0, 0.6), "open": up(0.1, 40.0, 0.8),
-        "response": down(0.0005, 0.02, 0.5), "blow": Change(-1.0, 0.3, 0.7), "fast_fall": up(0.3, 20.0, 0.6),
+        "decay": SAME, "over": up(0.12, 60.0, 0.9), "residual": down(0.1, 60.0, 0.6), "open": up(0.1, 40.0, 0.8),
+        "response": down(0.0005, 0.02, 0.5), "blow": Change(-2.0, 0.3, 0.7), "fast_fall": up(0.3, 20.0, 0.6),
         "blow_start": down(0.0005, 0.02, 0.6), "idle": SAME, "noise": SAME, "ultimate": SAME,
         "rise": Change(-0.3, 2.0, 0.5), "overshoot": Change(-3.0, 3.0, 0.5), "command": down(0.1, 1.0, 0.1),
     },
