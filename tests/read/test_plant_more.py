@@ -1,5 +1,7 @@
 """Odd clocks, layouts, containers and words: read like the recording, or asked for in one message."""
 
+import time
+
 import numpy as np
 import pytest
 
@@ -184,3 +186,15 @@ def test_a_record_with_names_in_another_order(tmp_path):
     found = read(tmp_path / "log.csv")
     assert found.facts.rows_rejected == 1
     assert np.array_equal(found.pressure_kpa, np.delete(RECORDING.pressure_kpa, 1500))
+
+
+def test_a_line_of_a_thousand_records_is_left_out_soon(tmp_path):
+    """Records run together in one line, the last name of each lost, cost no more than their length."""
+    lines = MORE["named_cells"](RECORDING)["log.csv"].decode().split("\r\n")
+    lines[1500] = ",".join(line.rpartition(",")[0] for line in lines[:1000]) * 3
+    (tmp_path / "log.csv").write_text("\n".join([*lines[:1400], "", *lines[1400:]]))
+    begun = time.process_time()
+    found = read(tmp_path / "log.csv")
+    assert time.process_time() - begun < 5.0
+    assert found.facts.rows_rejected == 1
+    assert found.facts.rejections[0].first_lines == (1502,)

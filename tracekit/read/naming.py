@@ -37,8 +37,8 @@ def find_named(lines: Sequence[str]) -> Named | None:
         known = [hints(n) for n in names if n]
         pressures = [h for h in known if h.weight("pressure") >= 0.9 or h.pressure_unit is not None]
         if pressures and len(pressures) < len(known):
-            fields = "".join(rf"""["']?(?<!\w){re.escape(n)}["']?\s?[=:]\s?([^\n]*?)""" for n in names if n)
-            pattern = rf"(?m)^\s*\{{?\s*([^\n]*?){fields}\s*\}}?,?\r?$".encode()
+            steps = "".join(rf"""(?>([^\n]*?)["']?(?<!\w){re.escape(n)}["']?[ \t]?[=:][ \t]?)""" for n in names if n)
+            pattern = rf"(?m)^[ \t]*\{{?[ \t]*{steps}(?>([^\n]*?)[ \t]*\}}?,?\r?$)".encode()
             return Named(names=names, pattern=pattern, evidence=f"{len(known)} fields of every line name their value")
     return None
 
