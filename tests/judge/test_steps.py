@@ -83,6 +83,18 @@ def test_expectation_carries_the_figures() -> None:
     assert "idle vacuum -0.5 to 0.5 kPa, now 3.4 kPa" in zero.expect_if
 
 
+def test_a_goal_is_still_ahead() -> None:
+    """What is met as it is, or cannot be met, proves no repair and is left out."""
+    blocked = {"open_cup_vacuum_kpa": 1.9, "baseline_open_cup_vacuum_kpa": 1.9, "release_peak_kpa": 27.7}
+    last = _steps("flow_restricted", measures={**blocked, "baseline_release_peak_kpa": 9.8}, has_baseline=True)[-1]
+    assert "over-pressure of the blow-off at most 12.8 kPa, now 27.7 kPa" in last.expect_if
+    assert "open-cup" not in last.expect_if.partition("Here:")[2]
+    alone = _steps("flow_restricted", measures={"open_cup_vacuum_kpa": 1.9})[-1]
+    assert "Here:" not in alone.expect_if  # 3 kPa less than 1.9 kPa is no vacuum
+    deep = _steps("flow_restricted", measures={"open_cup_vacuum_kpa": 9.0})[-1]
+    assert "open-cup vacuum at most 6.0 kPa, now 9.0 kPa" in deep.expect_if
+
+
 def test_no_figures_without_measures() -> None:
     """Unknown or not finite measures leave words only, never an empty or false number."""
     for code in CODES:

@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 
+import numpy as np
 import pytest
 import stories
 from stories import Play
@@ -84,6 +85,17 @@ def test_evidence_becomes_the_lead(plain_result):
     assert text == "The set point takes 0.162 s (0.160 to 0.165), on all 12 cycles. Baseline: 0.118."
     limit = replace(fact, reference_source="limit")
     assert "Limit: 0.118" in lead(replace(plain_result, findings=(replace(found, evidence=(limit,)),)))
+
+
+def test_a_figure_of_the_last_cycles_says_so(plain_result):
+    """Where a fault grows through the log its figure holds at the end: it is not told of all the cycles it touches."""
+    usual = float(np.nanmedian(plain_result.data.cycles.floats("evacuation_time_s")))
+    fact = Evidence(measure="evacuation_time_s", value=3.0 * usual, lower=2.9 * usual, upper=3.1 * usual, unit="s",
+                    reference=usual, reference_source="baseline", cycles=4)  # fmt: skip
+    found = stories.finding("exhaust_restricted", evidence=(fact,), cycles=tuple(range(10)), share=10 / 12)
+    assert " in the last 4 of 12 cycles." in lead(replace(plain_result, findings=(found,)))
+    steady = replace(fact, value=usual, lower=0.9 * usual, upper=1.1 * usual)
+    assert ", on 10 of 12 cycles." in lead(replace(plain_result, findings=(replace(found, evidence=(steady,)),)))
 
 
 def test_healthy_says_what_would_have_shown():

@@ -46,29 +46,34 @@ def _limit_severity(case: Case, code: str) -> Severity:
     return worst
 
 
-def _steps(case: Case, code: str, others: tuple[str, ...]) -> tuple[NextStep, ...]:
+def _steps(
+    case: Case, code: str, others: tuple[str, ...], now: NDArray[np.bool_] | None = None
+) -> tuple[NextStep, ...]:
     facts = case.station.station
     return next_steps(
         code, others, air_saving=case.data.air_saving, has_baseline=case.baseline is not None,
-        sensor_at=facts.sensor_at, source=facts.source, measures=_measures(case),
+        sensor_at=facts.sensor_at, source=facts.source, measures=_measures(case, now),
     )  # fmt: skip
 
 
-def _measures(case: Case) -> dict[str, float]:
-    """Medians by column for the wording of steps, those of the baseline with a prefix."""
+def _measures(case: Case, now: NDArray[np.bool_] | None) -> dict[str, float]:
+    """Medians by column for the wording of steps, those of the baseline with a prefix; of the cycles `now` if given."""
     out: dict[str, float] = {}
     for prefix, data, leak in (("", case.data, case.leak), ("baseline_", case.baseline, case.baseline_leak)):
         if data is None:
             continue
+        chosen = np.ones(len(data.cycles), np.bool_) if now is None or prefix else now
         for column in data.cycles.columns:
             if (column.kind == "float" and not column.name.endswith("_s")) or column.name in (
                 "response_delay_s", "evacuation_time_s", "release_time_s", "pump_time_constant_s",
             ):  # fmt: skip
-                values = data.cycles.floats(column.name)
+                values = data.cycles.floats(column.name)[chosen]
                 if np.isfinite(values).any():
                     out[prefix + column.name] = float(np.nanmedian(values))
         if leak is not None and isinstance(leak.decay_rate, Estimate):
-            out[prefix + "decay_rate_kpa_s"] = leak.decay_rate.value
+            rates = leak.rate[chosen]
+            partly = not chosen.all() and np.isfinite(rates).any()
+            out[prefix + "decay_rate_kpa_s"] = float(np.nanmedian(rates)) if partly else leak.decay_rate.value
     for name, setting in case.data.settings.items():
         if setting.value_kpa is not None:
             out[f"{name}_kpa"] = setting.value_kpa
@@ -145,7 +150,7 @@ def cause_finding(
         evidence=(*_effect_evidence(seen, code), *signs),
         alternatives=others,
         explains=explains,
-        next_steps=_steps(case, code, others),
+        next_steps=_steps(case, code, others, seen.comparison.now),
         cycles=rows(touched),
     )
 

@@ -265,14 +265,25 @@ def _expectation(verify: Verify, place: _Place) -> str:
 
 
 def _known_targets(verify: Verify, place: _Place) -> tuple[Target, ...]:
-    """The first target of each measure whose terms are all known and that applies to this station."""
+    """The first target of each measure whose terms are known, that applies to this station and is still ahead."""
     found: dict[str, Target] = {}
     for target in verify.targets:
         hidden = target.measure.startswith("decay_") and not place.air_saving
         elsewhere = target.only_sensor_at not in {"", place.sensor_at}
-        if not hidden and not elsewhere and _bounds(target, place) is not None:
+        if not hidden and not elsewhere and _ahead(target, place):
             found.setdefault(target.measure, target)
     return tuple(found.values())
+
+
+def _ahead(target: Target, place: _Place) -> bool:
+    """A goal whose terms are known, which can be reached and is not met as it is: else it proves nothing."""
+    bounds = _bounds(target, place)
+    if bounds is None:
+        return False
+    (low, high), now = bounds, place.measures.get(target.measure)
+    impossible = high is not None and high < 0.0 and (now is None or now >= 0.0)
+    met = now is not None and (low is None or now >= low) and (high is None or now <= high)
+    return not impossible and not met
 
 
 def _bounds(target: Target, place: _Place) -> tuple[float | None, float | None] | None:

@@ -262,7 +262,7 @@ def _evidence_lead(result: StationResult, main: Finding, fact: Evidence) -> Text
     words = measure(fact.measure)
     number = Num(value=fact.value, unit=fact.unit, lower=fact.lower, upper=fact.upper, step=_step(fact))
     start = say(words.sentence, number)
-    where = say(", on {}.", _share(result, main))
+    where = _where(result, main, fact)
     if fact.reference is None:
         return _first_fit([(*start, *where), (*start, "."), (_sentence(main.title, LEAD_MOST),)])
     if fact.reference_source == "earlier cycles":
@@ -274,6 +274,18 @@ def _evidence_lead(result: StationResult, main: Finding, fact: Evidence) -> Text
         return _first_fit([(*start, *where), (*start, ".")])
     tail = say(" {}: {}.", name, Num(value=fact.reference, unit=fact.unit, step=_step(fact), bare=True))
     return _first_fit([(*start, *where, *tail), (*start, ".", *tail), (*start, ".")])
+
+
+def _where(result: StationResult, main: Finding, fact: Evidence) -> Text:
+    """The share of cycles that a fault touches, or the last ones alone where the figure holds for them, not for all."""
+    cycles = result.data.cycles
+    columns = {c.name for c in cycles.columns if c.kind == "float"}
+    if fact.measure in columns and fact.lower is not None and fact.upper is not None and main.cycles:
+        middle = median(cycles.floats(fact.measure)[np.array(main.cycles, np.int64)])
+        few = fact.cycles or 0
+        if not fact.lower <= middle <= fact.upper and 0 < few < len(main.cycles):
+            return say(" in the last {} of {} cycles.", count(few), count(len(cycles)))
+    return say(", on {}.", _share(result, main))
 
 
 def _now_lead(start: Text, main: Finding, fact: Evidence) -> Text:
