@@ -110,6 +110,16 @@ def test_words_keep_their_length(name: str) -> None:
     assert all(len(sentence) < 160 for sentence in limits(CASES[name]))
 
 
+def test_better_is_not_good_enough() -> None:
+    """An improvement that misses the agreed limit does not read as a success."""
+    assert headline(CASES["demonstrated"]) == "The improvement is demonstrated"
+    missed = compare((BEFORE,), (FIXED,), Asked(accept=("decay_rate_kpa_s<=1",)))
+    assert missed.verdict == "demonstrated"
+    assert headline(missed) == "Better, but the limit is not kept"
+    kept = compare((BEFORE,), (FIXED,), Asked(accept=("decay_rate_kpa_s<=6",)))
+    assert headline(kept) == "The improvement is demonstrated"
+
+
 def test_the_lead_says_what_the_json_says() -> None:
     """Before, after and change on the page are the figures of the document, rounded."""
     case = CASES["demonstrated"]

@@ -35,6 +35,10 @@ def headline(comparison: Comparison) -> str:
         if "rejected" in decisions:
             return "The agreed limit is not kept"
         return "The agreed limit is kept" if decisions == {"accepted"} else "The agreed limit is not decided"
+    refused = [a for a in comparison.acceptance if a.decision != "accepted"]
+    if comparison.verdict == "demonstrated" and refused:
+        rejected = any(a.decision == "rejected" for a in refused)
+        return f"Better, but the limit is {'not kept' if rejected else 'not decided'}"
     return _HEADLINES[comparison.verdict]
 
 
