@@ -160,7 +160,7 @@ def _which_unit(plan: TimePlan, head: Head) -> Question:
         return Question(found=found, line=line)
     step = abs(_usual_step(column.values)) if column is not None else 0.0
     found = f'the unit of time in "{name}" does not show (usually from row to row {step:.6g})'
-    if column is not None and (said := column.hints.time_unit) is not None:
+    if column is not None and column.hints.weight("time") and (said := column.hints.time_unit) is not None:
         found = (
             f'"{name}" says {said.symbol}, but then cycles would be far longer or shorter than those of any station '
             f"(usually from row to row {step:.6g})"
