@@ -597,4 +597,7 @@ def test_fast_growth_without_a_limit() -> None:
     noise = np.random.default_rng(3).normal(0.0, 0.02, len(day))
     fast, slow, still, falling = (np.exp(rate * day + noise) for rate in (0.2, 0.005, 0.0, -0.2))
     assert grows_fast(trend_of(fast), OPTIONS)
+    assert grows_fast(trend_of(fast[:7]), OPTIONS)
+    by_chance = np.array([0.904, 0.944, 1.001, 1.046, 1.128])
+    assert not grows_fast(trend_of(by_chance), OPTIONS), "five logs that rise by chance are no growth"
     assert not any(grows_fast(trend_of(value), OPTIONS) for value in (slow, still, falling))

@@ -268,10 +268,12 @@ def _grows(trend_of: MeasureTrend, options: TrendOptions) -> bool:
 def grows_fast(trend_of: MeasureTrend, options: TrendOptions) -> bool:
     """Without a limit: whether the measure gets worse so fast that even the least of it matters within a week.
 
-    Growth must be beyond doubt, since all measures are looked at and a new station has few logs.
+    Not before some logs: of all measures of a new station one easily rises five times in a row by chance.
     """
     rate = trend_of.relative
-    if not isinstance(rate, Estimate) or trend_of.p_value is None or trend_of.p_value >= options.undated_growth_p:
+    if not isinstance(rate, Estimate) or rate.n < options.fast_shortest_logs:
+        return False
+    if trend_of.p_value is None or trend_of.p_value >= options.growth_p:
         return False
     least = rate.lower if trend_of.measure.worse > 0 else -rate.upper
     return 7.0 * least > options.fast_week_share

@@ -27,7 +27,8 @@ class TrendOptions:
     fast_week_share: float = option(
         0.2, "share a week", "without a limit, what surely gets worse by more than this is called growing"
     )
-    undated_growth_p: float = option(0.01, "1", "and below this where no limit or only the earliest date is known")
+    fast_shortest_logs: int = option(7, "logs", "and no sooner: one of 120 runs of five rises all the way by chance")
+    undated_growth_p: float = option(0.01, "1", "and below this where only the earliest date of crossing is known")
     shortest_logs: int = option(5, "logs", "below this a slope is withheld: no interval for it is honest")
     step_shortest_logs: int = option(4, "logs", "a level must last this long before it counts as a level")
     step_penalty: float = option(4.0, "1", "times ln(n) times variance: the price of a step, set by simulation")
