@@ -6,10 +6,11 @@ import numpy as np
 import pytest
 from segment.made_traces import PLAIN, table_of, trace_of
 
+from tracekit.judge.effects import _spread
 from tracekit.judge.findings import _limit_severity
 from tracekit.judge.priors import TWO_CAUSES, prior
 from tracekit.judge.rank import posterior
-from tracekit.judge.setting_rules import _set_point_over_cut
+from tracekit.judge.setting_rules import _set_point_over_cut, weak_suction
 from tracekit.judge.signs import _coast_odds, _flow_odds, loss_signs, plate_signs
 from tracekit.judge.symptoms import _never_cuts
 from tracekit.model.cycle import SettingInForce
@@ -165,3 +166,22 @@ def test_a_fact_becomes_a_finding_whole():
         assert 0.0 <= found.confidence <= 0.99
         assert 0.0 <= found.share <= 1.0
         assert found.next_steps or found.severity == "info", found.code
+
+
+@pytest.mark.parametrize(("level", "low", "high"), [(50.0, 0.99, 1.0), (90.0, 0.0, 0.01), (float("nan"), 0.5, 0.5)])
+def test_a_setting_that_stood_within_reach_points_to_the_generator(level, low, high):
+    """At half of ambient a setting was within every sound generator's reach, at nine tenths within none's."""
+    fact = SimpleNamespace(code="supply_off_unreachable", evidence=(SimpleNamespace(reference=level),))
+    assert low <= weak_suction(fact, SimpleNamespace(ambient_kpa=100.0)) <= high
+    assert weak_suction(SimpleNamespace(code="supply_off_unreachable", evidence=()), SimpleNamespace(ambient_kpa=100.0)) == 0.5
+
+
+def test_how_far_a_healthy_station_differs_grows_with_what_is_measured():
+    """Leak and overpressure differ by a fixed part and by a share of themselves, an evacuation's end by a share alone."""
+    options = JudgeOptions()
+    assert _spread("over", 0.0, options) == options.spread_over
+    assert _spread("over", 100.0, options) == pytest.approx(np.hypot(options.spread_over, 3.0))
+    assert _spread("decay", 0.0, options) == options.spread_decay
+    assert _spread("decay", 10.0, options) == pytest.approx(np.hypot(options.spread_decay, 10.0 * options.spread_decay_share))
+    assert _spread("top", -8.0, options) == pytest.approx(8.0 * options.spread_top_share)
+    assert _spread("idle", 8.0, options) == options.spread_idle

@@ -1,11 +1,8 @@
-"""What a hold's switching comes to: edges, chatter and its frequency, air time, and how far thresholds are passed."""
+"""What a hold's switching comes to: edges of the output, chatter and its frequency."""
 
 import numpy as np
 import pytest
-from segment.made_traces import KNOWN, PLAIN, SAVING, Piece, blow_off, data_of, evacuate, hold, idle
-
-from tracekit.options.tune import TuneOptions
-from tracekit.tune.facts import _beyond
+from segment.made_traces import KNOWN, PLAIN, Piece, blow_off, data_of, evacuate, hold, idle
 
 
 def chattering(times: int, seconds: float):
@@ -30,14 +27,3 @@ def test_a_quiet_output_has_no_frequency():
     """A pick with one edge on and one off, and one that blinks once, show no frequency of chatter."""
     for pieces in (PLAIN, chattering(1, 0.1)):
         assert np.isnan(data_of(pieces * 4, settings=KNOWN).cycles.floats("chatter_frequency_hz")).all()
-
-
-def test_how_far_thresholds_are_passed():
-    """Coasts that end at 63 kPa, where supply comes on, pass that threshold by nothing; peaks at 72 pass 70 by two."""
-    data = data_of(SAVING * 10, settings=KNOWN)
-    held = data.cycles.where("outcome", "held")
-    on, off = (data.settings[n].value_kpa for n in ("supply_on", "supply_off"))
-    assert on == pytest.approx(63.0, abs=1.0)
-    assert off == pytest.approx(70.0, abs=2.5)
-    assert 0.0 <= _beyond(data, held, "recharge", TuneOptions()) < 1.0
-    assert 0.0 <= _beyond(data, held, "coast", TuneOptions()) < 4.0

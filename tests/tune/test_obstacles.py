@@ -4,11 +4,12 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
+from segment.made_traces import KNOWN, SAVING, data_of
 
 from tracekit.model.cycle import SettingInForce
 from tracekit.model.estimate import Bound, Estimate, Withheld
 from tracekit.options.tune import TuneOptions
-from tracekit.tune.facts import peaks
+from tracekit.tune.facts import _beyond, peaks
 from tracekit.tune.obstacles import leak_first, repair_first, setting_faults
 from tracekit.tune.station_model import _UNSEEN_RATE, _rates
 
@@ -96,3 +97,14 @@ def test_rates_without_an_estimate():
     unseen, doubt = _rates(rated([np.nan] * 2, Withheld("why")), np.arange(2), coasts(np.nan), OPTIONS)
     assert unseen.tolist() == [_UNSEEN_RATE] * 2
     assert doubt == OPTIONS.rate_unseen_u
+
+
+def test_how_far_thresholds_are_passed():
+    """Coasts that end at 63 kPa, where supply comes on, pass that threshold by nothing; peaks at 72 pass 70 by two."""
+    data = data_of(SAVING * 10, settings=KNOWN)
+    held = data.cycles.where("outcome", "held")
+    on, off = (data.settings[n].value_kpa for n in ("supply_on", "supply_off"))
+    assert on == pytest.approx(63.0, abs=1.0)
+    assert off == pytest.approx(70.0, abs=2.5)
+    assert 0.0 <= _beyond(data, held, "recharge", TuneOptions()) < 1.0
+    assert 0.0 <= _beyond(data, held, "coast", TuneOptions()) < 4.0
