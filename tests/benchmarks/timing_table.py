@@ -6,7 +6,6 @@ import statistics
 import subprocess
 import sys
 import tempfile
-import time
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
@@ -34,17 +33,22 @@ def as_installed() -> dict[str, str]:
     return {**kept, "PYTHONPATH": str(ROOT), "PYTHONPYCACHEPREFIX": str(Path(tempfile.gettempdir(), "tracekit-compiled"))}
 
 
+_SMALL_PARENT = (
+    "import resource, subprocess, sys, time; begun = time.perf_counter();"
+    "code = subprocess.run(sys.argv[1:], stdout=subprocess.DEVNULL).returncode; wall = time.perf_counter() - begun;"
+    "used = resource.getrusage(resource.RUSAGE_CHILDREN);"
+    "print(wall, used.ru_utime + used.ru_stime, used.ru_maxrss / 1024); sys.exit(code)"
+)
+"""Runs the command: a process is said to have used at least the memory of the one that started it, which has to be small."""
+
+
 def run(arguments: Sequence[str]) -> Run:
     """Run a command to its end. Raises where it fails."""
-    begun = time.perf_counter()
-    process = subprocess.Popen(list(arguments), stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, cwd=ROOT, env=as_installed())
-    assert process.stderr is not None
-    said = process.stderr.read()
-    process.stderr.close()
-    _, status, used = os.wait4(process.pid, 0)
-    process.returncode = os.waitstatus_to_exitcode(status)
-    assert process.returncode in (0, 1), said.decode()
-    return Run(time.perf_counter() - begun, used.ru_utime + used.ru_stime, used.ru_maxrss / 1024)
+    command = [sys.executable, "-c", _SMALL_PARENT, *arguments]
+    done = subprocess.run(command, capture_output=True, text=True, cwd=ROOT, env=as_installed(), check=False)
+    assert done.returncode in (0, 1), done.stderr
+    wall, cpu, peak = map(float, done.stdout.split())
+    return Run(wall, cpu, peak)
 
 
 def in_turn(commands: Sequence[Sequence[str]], times: int) -> list[list[Run]]:
@@ -75,6 +79,12 @@ def machine() -> str:
     return f"{model}, {os.cpu_count()} cores"
 
 
+def _commit() -> str:
+    """The commit that is measured, asked for before the run: others may commit meanwhile."""
+    said = subprocess.run(["git", "rev-parse", "--short", "HEAD"], capture_output=True, text=True, cwd=ROOT, check=False)
+    return said.stdout.strip() or "unknown"
+
+
 @dataclass
 class Table:
     """Rows of measure, figure, goal; printed at the end. `busy`: others had the machine too, so goals are not held."""
@@ -82,6 +92,7 @@ class Table:
     load: float = field(default_factory=lambda: os.getloadavg()[0])
     rows: list[tuple[str, str, str, str]] = field(default_factory=list)
     more: list[str] = field(default_factory=list)
+    commit: str = field(default_factory=_commit)
 
     @property
     def busy(self) -> bool:
@@ -97,15 +108,14 @@ class Table:
         reached = value >= goal if least else value <= goal
         far = value < goal / FAR if least else value > goal * FAR
         sign = "≥" if least else "≤"
-        self.rows.append((measure, f"{value:.3g} {unit}".strip(), f"{sign} {goal:.3g}", "yes" if reached else "no"))
+        self.rows.append((measure, f"{value:.0f} {unit}".strip() if value >= 1000 else f"{value:.3g} {unit}".strip(), f"{sign} {goal:.3g}", "yes" if reached else "no"))
         return reached or self.busy or (not os.environ.get(STRICT) and not far)
 
     def text(self) -> str:
         """The table in Markdown."""
-        commit = subprocess.run(["git", "rev-parse", "--short", "HEAD"], capture_output=True, text=True, cwd=ROOT, check=False)
         head = [
             "# Speed", "",
-            f"{datetime.now(UTC):%Y-%m-%d %H:%M} UTC, commit {commit.stdout.strip() or 'unknown'}, Python {sys.version.split()[0]}, {machine()}.",
+            f"{datetime.now(UTC):%Y-%m-%d %H:%M} UTC, commit {self.commit}, Python {sys.version.split()[0]}, {machine()}.",
             f"Load average before the run {self.load:.1f}"
             + (": the machine was shared, so wall-clock figures are too high and goals that need free cores cannot be judged."
                if self.busy else "."),
