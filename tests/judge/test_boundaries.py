@@ -168,7 +168,7 @@ def test_a_fact_becomes_a_finding_whole():
         assert found.next_steps or found.severity == "info", found.code
 
 
-@pytest.mark.parametrize(("level", "low", "high"), [(50.0, 0.99, 1.0), (90.0, 0.0, 0.01), (float("nan"), 0.5, 0.5)])
+@pytest.mark.parametrize(("level", "low", "high"), [(50.0, 0.99, 1.0), (90.0, 0.0, 0.1), (float("nan"), 0.5, 0.5)])
 def test_a_setting_that_stood_within_reach_points_to_the_generator(level, low, high):
     """At half of ambient a setting was within every sound generator's reach, at nine tenths within none's."""
     fact = SimpleNamespace(code="supply_off_unreachable", evidence=(SimpleNamespace(reference=level),))
