@@ -16,6 +16,7 @@ import stories
 
 from tracekit.errors import OutputError
 from tracekit.model.estimate import Estimate, Withheld
+from tracekit.model.finding import Evidence
 from tracekit.model.result import LeakChange
 from tracekit.options.report import ReportOptions
 from tracekit.report.frame import Block, frame
@@ -279,3 +280,14 @@ def test_an_act_that_goes_on_is_not_cut_in_two():
         shown = answer(replace(result, findings=(found,)), "kPa")
         assert kept in shown
         assert gone not in shown
+
+
+def test_what_is_for_information_says_its_fact():
+    """A remark on the recording tells what was seen, not what to do at the machine."""
+    record = stories.torn_cup()
+    fact = Evidence(measure="on_level", value=0.0, unit="", text="supply is logged with 0 for on")
+    seen = stories.finding("channel_inverted", kind="recording", severity="info", title="A signal is 0", evidence=(fact,))
+    first = record.stations[0]
+    told = replace(record, stations=(replace(first, findings=(*first.findings, seen)),))
+    text = read(station_page(told, 0)).text
+    assert "For information: Supply is logged with 0 for on." in text

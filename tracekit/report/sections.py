@@ -276,6 +276,9 @@ def _other(f: Finding, *, explained: bool) -> dict[str, str]:
             "title": clean(f.title, 100).rstrip("."),
             "words": "Follows from the first finding." if explained else words,
         }
+    fact = next((e.text for e in f.evidence if len(e.text.split()) >= 4), "") if f.kind == "recording" else ""
+    if fact and f.severity == "info":
+        return {"title": clean(f.title, 100).rstrip("."), "words": f"For information: {_whole(fact)}"}
     step = clean(f.next_steps[0].do, 200).partition(". ")[0].rstrip(".") + "." if f.next_steps else ""
     note = "For information." if f.severity == "info" else words
     return {"title": clean(f.title, 100).rstrip("."), "words": f"{note} {step}".strip()}
