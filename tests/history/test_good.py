@@ -35,7 +35,7 @@ def same(one: Any, two: Any) -> bool:
 
 def result_of(number: int, cycles: int = 30) -> StationResult:
     """A healthy made-up result of that log."""
-    return station_result(cycles_table(log_id_of(number), "Glaze 1", cycles, decay=1.0 + number))
+    return station_result(cycles_table(log_id_of(number), "Glaze 1", cycles, decay=1.0 + 0.01 * number))
 
 
 def added(folder: Path, number: int, result: StationResult) -> None:
@@ -65,6 +65,21 @@ def test_the_newest_good_log_is_kept(tmp_path: Path) -> None:
     assert same(data.cycles, result_of(3).data.cycles)
     assert same(leak, result_of(3).leak)
     assert len(list((tmp_path / "good").rglob("*.good"))) == 1
+
+
+def test_a_baseline_does_not_follow_slow_growth(tmp_path: Path) -> None:
+    """Logs without findings of their own, each a little worse, leave the first one: else it would hide the growth."""
+    for number, decay in enumerate((1.0, 1.1, 2.4, 4.0), start=1):
+        result = station_result(cycles_table(log_id_of(number), "Glaze 1", 30, decay=decay))
+        added(tmp_path, number, result)
+    assert last_good(tmp_path, "Glaze 1")[2] == log_id_of(2)
+    slower = station_result(cycles_table(log_id_of(5), "Glaze 1", 30, decay=1.0))
+    took = slower.data.cycles
+    later = {**took.data, "evacuation_time_s": 1.4 * took.floats("evacuation_time_s")}
+    added(tmp_path, 5, replace(slower, data=replace(slower.data, cycles=replace(took, data=later))))
+    assert last_good(tmp_path, "Glaze 1")[2] == log_id_of(2)
+    added(tmp_path, 6, station_result(cycles_table(log_id_of(6), "Glaze 1", 30, decay=0.9)))
+    assert last_good(tmp_path, "Glaze 1")[2] == log_id_of(6)
 
 
 def test_where_there_is_none_it_is_said(tmp_path: Path) -> None:

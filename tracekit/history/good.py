@@ -8,6 +8,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
+from numpy.typing import NDArray
 
 from tracekit.errors import UsageError, message
 from tracekit.history.forgotten import Tombstone, read_tombstones
@@ -15,6 +16,7 @@ from tracekit.history.frozen import freeze, thaw
 from tracekit.history.place import Place, open_place
 from tracekit.history.schema import digest
 from tracekit.model.cycle import StationData, Strip
+from tracekit.model.estimate import Estimate
 from tracekit.model.result import LeakResult, StationResult
 
 FOLDER = "good"
@@ -22,6 +24,9 @@ _ENDING = ".good"
 _LEAST_HELD = 20
 _WRONG_KINDS = ("cause", "setting", "sensor")
 _SUM_DIGITS = 24
+_MORE_SHARE = 0.25
+_MORE_KPA_S = 0.5
+"""A station whose leak or evacuation has grown by more is no longer in the state of its good log."""
 
 
 class NoGoodLogError(UsageError):
@@ -35,18 +40,54 @@ def is_good(result: StationResult) -> bool:
 
 
 def keep_good(place: Place, result: StationResult, log_id: str, start_us: int) -> bool:
-    """Keep a station's log as its last good one, if it is good and newer than the one kept, which then goes."""
+    """Keep a station's log as its last good one, if it is good and newer than the one kept, which then goes.
+
+    A log in which the station leaks or evacuates clearly worse than in the one kept does not take its place: a baseline
+    that followed slow growth would hide it. What is usual after a change on purpose is learnt once the kept log is
+    forgotten.
+    """
     if not is_good(result):
         return False
     folder = _folder(result.data.station)
     kept = [name for name in place.names(folder) if name.endswith(_ENDING)]
     if any(_start_of(name) > start_us or log_id[:16] in name for name in kept):
         return False
+    if any(_clearly_worse(result, *records) for records in _kept(place, folder, kept)):
+        return False
     data = freeze({"data": _slim(result.data), "leak": result.leak}, _facts(result, log_id, start_us))
     place.put(f"{folder}/{max(start_us, 0):020d}-{log_id[:16]}-{_seal(data)}{_ENDING}", data)
     for name in kept:
         place.delete(f"{folder}/{name}")
     return True
+
+
+def _kept(place: Place, folder: str, names: list[str]) -> list[tuple[StationData, LeakResult]]:
+    """What is kept, as far as it can be read and is not forgotten."""
+    stones, found = read_tombstones(place), []
+    for name in names:
+        with suppress(OSError, ValueError):
+            records, facts = thaw(place.read(f"{folder}/{name}"))
+            if not _is_forgotten(facts, stones):
+                found.append((records["data"], records["leak"]))
+    return found
+
+
+def _clearly_worse(result: StationResult, data: StationData, leak: LeakResult) -> bool:
+    """Whether a station leaks more, beyond both intervals, or evacuates more slowly than in an older log."""
+    now, then = result.leak.decay_rate, leak.decay_rate
+    if isinstance(now, Estimate) and isinstance(then, Estimate):
+        allowed = max(_MORE_SHARE * then.value, _MORE_KPA_S)
+        if now.lower > then.upper and now.value > then.value + allowed:
+            return True
+    took, before = _evacuations(result.data), _evacuations(data)
+    if min(np.isfinite(took).sum(), np.isfinite(before).sum()) < _LEAST_HELD:
+        return False
+    return float(np.nanmedian(took)) > (1.0 + _MORE_SHARE) * float(np.nanmedian(before))
+
+
+def _evacuations(data: StationData) -> NDArray[np.float64]:
+    """Evacuation times of held cycles [s]."""
+    return data.cycles.floats("evacuation_time_s")[data.cycles.where("outcome", "held")]
 
 
 def last_good(history: str | Path, station: str, before_us: int | None = None) -> tuple[StationData, LeakResult, str]:
