@@ -48,7 +48,9 @@ def leak(lower: float) -> SimpleNamespace:
 def test_a_leak_that_is_surely_too_large_comes_first(lower, volume, told):
     """Half a litre a minute ANR, or 6 kPa/s where no volume is known, counted from the lower end of the interval."""
     station = SimpleNamespace(station=SimpleNamespace(volume_ml=volume))
-    assert (leak_first(leak(lower), station, (), OPTIONS) is not None) == told
+    said = leak_first(leak(lower), station, (), OPTIONS)
+    assert (said is not None) == told
+    assert said is None or "usual" in said  # no finding calls it a leak to repair
     assert leak_first(leak(lower), station, ("supply_on_below_reset",), OPTIONS) is None
     assert leak_first(SimpleNamespace(decay_rate=Withheld("no coasts")), station, (), OPTIONS) is None
 

@@ -41,6 +41,9 @@ _FIRST: Mapping[str, str] = {
 }
 
 
+_LEAKY = "See first whether so large a leak is usual here; settings for a leaking station hide it"
+
+
 def repair_first(findings: tuple[Finding, ...]) -> str | None:
     """What must be repaired before settings make sense, or None."""
     for finding in findings:
@@ -86,5 +89,5 @@ def leak_first(leak: LeakResult, station: Station, faults: tuple[str, ...], opti
     volume = station.station.volume_ml
     flow = 0.0006 * (volume or 0.0) * rate.lower  # L/min ANR at 20 °C: 0.6 L/min per Pa·m³/s
     if flow > options.leaky_l_min or (volume is None and rate.lower > options.leaky_kpa_s):
-        return _FIRST["leak_steady"]
+        return _LEAKY
     return None
