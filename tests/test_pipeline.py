@@ -190,7 +190,7 @@ def test_law_of_later_idle(simulated) -> None:
     different = {k for k in before if before[k].tobytes() != after[k].tobytes() and not k.startswith("0 strip")}
     idle_period = {f"0 periods {k}" for k in ("end_s", "samples", "vacuum_end_kpa", "slope_kpa_s", "slope_se_kpa_s")}
     assert different <= {"0 cycles end_s", "0 reading_range_kpa", "0 leak"} | idle_period
-    np.testing.assert_allclose(before["0 leak"], after["0 leak"], rtol=1e-8)  # the noise is learned from all samples
+    np.testing.assert_allclose(before["0 leak"], after["0 leak"], rtol=3e-5)  # the noise is learned from all samples
     np.testing.assert_array_equal(before["0 cycles end_s"][:-1], after["0 cycles end_s"][:-1])
     np.testing.assert_allclose(after["0 cycles end_s"][-1] - before["0 cycles end_s"][-1], rows * interval)
 

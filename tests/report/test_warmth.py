@@ -69,3 +69,14 @@ def test_without_a_time_constant_nothing_is_taken_out():
     """No time constant, no correction."""
     data = stories.data_of(Play(cycles=3))
     assert without_warming(data, stories.leak_of(data)) is None
+
+
+def test_some_cycles_are_as_in_the_whole():
+    """Only the bins of the cycles asked for and of those before them are worked on, to the same figures."""
+    result = stories.result(Play(cycles=9))
+    leak = replace(result.leak, wall_time_constant_s=TAU)
+    whole = without_warming(result.data, leak)
+    some = without_warming(result.data, leak, np.array([2, 6]))
+    asked = np.isin(result.data.bins.cycle, (2, 6))
+    np.testing.assert_allclose(some[asked], whole[asked], rtol=1e-9)
+    assert np.isnan(some[~np.isin(result.data.bins.cycle, (1, 2, 5, 6))]).all()

@@ -72,9 +72,10 @@ def _fall_of(data: StationData, leak: LeakResult, part: Mask | None) -> _Fall | 
     if part is not None:
         coasts &= np.append(part, False)[data.periods.codes("cycle")]
     usable = np.flatnonzero(coasts)
-    cleaned = without_warming(data, leak)
+    drawn = spaced(usable, _MOST_COASTS)
+    cleaned = without_warming(data, leak, np.unique(data.periods.codes("cycle")[drawn]))
     pressure = data.bins.pressure_kpa if cleaned is None else cleaned
-    chosen = runs(in_periods(data, spaced(usable, _MOST_COASTS)), data.bins.period)
+    chosen = runs(in_periods(data, drawn), data.bins.period)
     begin = _end_of_surge_s(data, chosen)
     kept = [c for _, rows in chosen if (c := _lost(data, rows, pressure, begin)) is not None]
     if len(kept) < 5:

@@ -159,7 +159,7 @@ def date_ticks(low: float, high: float, most: int = 5) -> list[tuple[float, str]
         return [((m - epoch) / timedelta(days=1), f"{m.day} {m:%b}") for m in moments]
     months = next(m for m in (1, 2, 3, 6, 12, 24, 60, 120) if span / (30.4 * m) <= most or m == 120)
     begin = epoch + timedelta(days=low)
-    found = []
+    found: list[tuple[float, str]] = []
     for number in range(begin.year * 12, (begin.year + int(span / 365) + 2) * 12 + 1, months):
         moment = datetime(number // 12, number % 12 + 1, 1, tzinfo=UTC)
         at = (moment - epoch) / timedelta(days=1)
