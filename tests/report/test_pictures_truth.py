@@ -8,7 +8,7 @@ import stories
 from stories import Play
 
 from tracekit.model.estimate import Withheld
-from tracekit.report.pictures.blowoff import blowoff
+from tracekit.report.pictures.blowoff import _plot, _Release, blowoff
 from tracekit.report.pictures.choose import choose
 from tracekit.report.pictures.fall import fall
 from tracekit.report.pictures.hold_rows import hold_rows
@@ -154,3 +154,13 @@ def test_holds_that_end_early_are_told():
     assert verdict(short).reasons == "No drop seen; 2 holds end early."
     ends[::2] -= 1.2
     assert "early" not in said(hold_rows(with_cycles(result, hold_end_s=ends)))
+
+
+def test_a_band_stays_inside_its_axes():
+    """Where a fault grows through the log the band reaches far beyond both lines, and not over the axis."""
+    time = np.linspace(0.0, 0.3, 7)
+    line = np.linspace(70.0, -15.0, 7)
+    here = _Release(time_s=time, low=line - 25.0, mid=line, high=line + 3.0, cycles=60)
+    plot = _plot(here, replace(here, mid=line + 5.0), ("60 cycles", "baseline"))
+    assert plot.y.low <= float(here.low.min())
+    assert plot.y.high >= float(here.high.max())

@@ -89,8 +89,10 @@ def _release(data: StationData, part: Mask | None) -> _Release | None:
 def _plot(here: _Release, base: _Release | None, names: tuple[str, str]) -> Plot:
     both = [here] if base is None else [here, base]
     x = Axis(low=0.0, high=max(float(r.time_s[-1]) for r in both), unit="s", name="seconds after the release command")
-    lowest = min(0.0, *(float(np.nanmin(r.mid)) for r in both)) - 1.0
-    y = Axis(low=lowest, high=round_up(max(float(np.nanmax(r.mid)) for r in both)), unit="kPa", name="{} of vacuum")
+    # the band is drawn of this log alone; it may lie far from both lines where a fault grows
+    lowest = min(0.0, float(np.nanmin(here.low)), *(float(np.nanmin(r.mid)) for r in both)) - 1.0
+    highest = max(float(np.nanmax(here.high)), *(float(np.nanmax(r.mid)) for r in both))
+    y = Axis(low=lowest, high=round_up(highest), unit="kPa", name="{} of vacuum")
     marks = [across_line(float(upward(y, [0.0])[0]), "axis")]
     labels = [_label(here, names[0], "t-usual")]
     if base is not None:
