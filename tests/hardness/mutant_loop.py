@@ -33,7 +33,7 @@ def pytest_runtestloop(session: pytest.Session) -> bool | None:
     for name in asked["names"]:
         own = tuple(asked["tests"][name.split(".")[1]])
         items = [item for item in new if item.nodeid.startswith(own)] if asked["fresh"] else chosen(session.items, kept, name, own)
-        word = tried(items, name, asked["seconds"]) if items else "no test"
+        word = tried(items, name, asked["seconds"]) if items else "survived" if asked["fresh"] else "no test"
         with FOUND.open("a", encoding="utf-8") as file:
             file.write(json.dumps([name, word]) + "\n")
     return True

@@ -154,13 +154,20 @@ def gather(data: StationData, line: Timeline, chosen: Bools) -> History:
         step_s=np.where(first, 0.0, np.diff(time, prepend=time[:1])),
         free=free | first,
         coast=np.where(coasting, np.cumsum(coasting & opens) - 1, -1),
-        since_cut_s=time - data.periods.floats("start_s")[period],
-        since_present_s=time - line.present_s[cycle],
-        until_end_s=_end(cycle, time, coasting & (data.ambient_kpa - pressure < line.floor_kpa[cycle]), line) - time,
+        since_cut_s=_told(time - data.periods.floats("start_s")[period]),
+        since_present_s=_told(time - line.present_s[cycle]),
+        until_end_s=_told(
+            _end(cycle, time, coasting & (data.ambient_kpa - pressure < line.floor_kpa[cycle]), line) - time
+        ),
         clipped=_clipped(data, bins.pressure_kpa[keep]),
         boost=np.ones(len(time)),
         ambient_kpa=data.ambient_kpa,
     )
+
+
+def _told(distance_s: Floats) -> Floats:
+    """Distances between times, without the last bits of the times: a window must not begin by them."""
+    return np.round(distance_s, 7)
 
 
 def _kinds(data: StationData, period: Ints) -> tuple[Bools, Bools]:
