@@ -58,7 +58,7 @@ def test_what_is_not_wanted_any_more_is_not_made() -> None:
 def test_an_act_beside() -> None:
     """An act runs in another thread; its result is waited for, its error is handed on."""
     assert beside(threading.get_ident)() != threading.get_ident()
-    with pytest.raises(ZeroDivisionError):
+    with pytest.raises(ZeroDivisionError, match="by zero"):
         beside(lambda: 1 // 0)()
 
 

@@ -46,7 +46,8 @@ def history(
     said += [f"{'noted' if note_event(where, e) else 'noted already'}: {e.station}: {e.text}" for e in noted]
     if forget:
         gone = forget_in(where, only or None, *span)
-        said.append(f"{gone.logs} log{'s' if gone.logs != 1 else ''} forgotten. The rows leave the files at the next --compact.")
+        many = "s" if gone.logs != 1 else ""
+        said.append(f"{gone.logs} log{many} forgotten. The rows leave the files at the next --compact.")
     if compact:
         done = compact_place(where)
         said.append(f"{done.before} files merged into {done.after}; {done.removed} unfinished ones removed.")

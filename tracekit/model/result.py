@@ -70,7 +70,7 @@ class LeakResult:
     """The leak of one station in one log.
 
     rate, rate_lower, rate_upper  per row of the cycles table, NaN where the cycle has no usable coast [kPa/s]
-    rate_noise                    standard deviation of the rate by noise alone, same rows [kPa/s]; empty where not known
+    rate_noise                    standard deviation of the rate by noise alone, same rows [kPa/s]; empty where unknown
     local_rate, local_vacuum      slope as observed and where, NaN where there is none [kPa/s, kPa]
     decay_rate                    of the log: median over held cycles, its bound, or withheld
     form_probability              posterior of hole, mixture, porous

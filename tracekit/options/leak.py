@@ -14,7 +14,7 @@ class LeakOptions:
     fit_coasts: int = option(
         400, "", "coasts that share the search for wall exchange, windows and form; more add nothing"
     )
-    whole_coasts: int = option(40, "", "coasts on which all wall exchanges are tried: few make valleys wide enough to see")
+    whole_coasts: int = option(40, "", "coasts on which all wall exchanges are tried: few make wide valleys")
     window_coasts: int = option(160, "", "coasts that the search for motion windows uses")
     zero_cycles: int = option(9, "", "cycles over which the sensor's zero is smoothed by a median")
     zero_most_kpa: float = option(10.0, "kPa", "idle readings beyond this are vacuum left by a weak release, no zero")
