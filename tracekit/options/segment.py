@@ -20,7 +20,7 @@ class SegmentOptions:
     hidden_release_kpa: float = option(4.0, "kPa", "this far under supply_on the supply would have resumed")
     hidden_release_s: float = option(0.03, "s", "a blow-off that is not logged begins so long before vacuum has fallen")
     lost_share: float = option(0.6, "unitless", "vacuum under this share of the cycle's peak counts as lost")
-    cut_before_grip_s: float = option(0.1, "s", "a set point above supply_off is reached so soon after the cut, or never")
+    cut_before_grip_s: float = option(0.1, "s", "a set point over supply_off is reached so soon after a cut, or never")
     falling_share: float = option(0.92, "unitless", "vacuum under this share of a moment ago is falling, not standing")
     fall_s: float = option(0.05, "s", "the moment ago")
     order_interval_s: float = option(0.0101, "s", "samples farther apart do not show that a fall came before a valve")
