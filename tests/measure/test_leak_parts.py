@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tests.measure.one_volume import Plant, station
-from tracekit.measure import leak_forms, leak_groups, leak_mixture, leak_residuals, leak_sums
+from tracekit.measure import leak_forms, leak_groups, leak_mixture, leak_posterior, leak_residuals, leak_sums
 from tracekit.measure.leak_bins import History, break_at_falls, cut_delay_s, gather, timeline
 from tracekit.measure.leak_pieces import Pieces, Windows, cut_pieces, usable
 from tracekit.measure.leak_search import Coasts, thinned
@@ -124,6 +124,25 @@ def test_polynomials_through_nodes_are_exact_to_their_degree() -> None:
     at = np.polynomial.Polynomial([1.0, -2.0, 0.5, 3.0, -1.0, 0.2])
     assert lagrange(nodes, x) @ at(nodes) == pytest.approx(at(x), rel=1e-9, abs=1e-9)
     assert lagrange(nodes, nodes) == pytest.approx(np.eye(6), abs=1e-12)
+
+
+def test_a_variance_led_by_a_polynomial_stays_one() -> None:
+    """Where variances rise steeply from node to node the polynomial dips below zero; what is made of it does not."""
+    nodes, grid = np.linspace(0.0, 1.0, 6), np.linspace(0.0, 1.0, 41)
+    variance = np.array([1e-6, 1e-6, 1e-6, 1e-6, 1.0, 1.0])[:, None]
+    between = lagrange(nodes, grid)
+    assert (between @ variance).min() < 0.0
+    kept = leak_posterior.within(between, variance)
+    assert kept.min() == 1e-6
+    assert kept.max() == 1.0
+
+
+def test_the_table_of_the_normal_distribution_passes_what_is_unknown_on() -> None:
+    """NaN stays NaN and disturbs no neighbour."""
+    share = leak_mixture.normal_share(np.array([0.0, np.nan, 9.0]))
+    assert share[0] == pytest.approx(0.5, abs=1e-6)
+    assert np.isnan(share[1])
+    assert share[2] == pytest.approx(1.0, abs=1e-6)
 
 
 def test_the_cut_delay_is_past_the_valve() -> None:

@@ -83,6 +83,18 @@ def test_a_finding_says_growth_and_date(fleet: FleetTrend) -> None:
     assert "Reaches 5.0" in text
 
 
+def test_growth_is_told_in_the_form_that_is_better_known(fleet: FleetTrend) -> None:
+    """By amounts where these scatter less for their size than factors do, else by factors."""
+    grown = main_measure(fleet.stations[0])
+    assert grown is not None
+    slope = Estimate(value=0.256, lower=0.25, upper=0.268, unit="kPa/s/d", n=6, method="", level=0.95)
+    loose = replace(slope, value=0.1, lower=0.001, upper=0.5, unit="1/d")
+    by_amounts = replace(grown, slope=slope, relative=loose, p_value=0.001)
+    assert "rises 0.256\u00a0kPa/s (0.250\u00a0to\u00a00.268) a day" in plain(finding(by_amounts))
+    by_factors = replace(by_amounts, relative=replace(loose, lower=0.098, upper=0.102))
+    assert "rises 10.0\u00a0% (9.8\u00a0to\u00a010.2) a day" in plain(finding(by_factors))
+
+
 def test_the_repair_is_in_picture_and_words(fleet: FleetTrend) -> None:
     """The repaired station's picture rules the step, and its caption says from where to where."""
     station = next(s for s in fleet.stations if s.station == "Glaze 2")

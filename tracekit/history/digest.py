@@ -107,13 +107,20 @@ def _measure(trend: MeasureTrend) -> str:
     elif trend.in_alarm and trend.alarms:
         parts.append(f"in alarm since {iso(trend.alarms[-1].time_us)[:10]}")
     elif trend.limit is None and isinstance(trend.relative, Estimate) and grows_fast(trend, TrendOptions()):
-        r = trend.relative
-        parts.append(
-            f"changing by {100 * r.value:.0f} % ({100 * r.lower:.0f} to {100 * r.upper:.0f}) a day, no limit given"
-        )
+        parts.append(f"changing by {_a_day(trend)} a day, no limit given")
     else:
         return ""
     return f"{trend.measure.title}: {', '.join(parts)}"
+
+
+def _a_day(trend: MeasureTrend) -> str:
+    """Growth of a day in the form that the logs tell better, with its interval."""
+    if trend.by_factors and isinstance(trend.relative, Estimate):
+        r = trend.relative
+        return f"{100 * r.value:.0f} % ({100 * r.lower:.0f} to {100 * r.upper:.0f})"
+    assert isinstance(trend.slope, Estimate)
+    s = trend.slope
+    return f"{s.value:.3g} ({s.lower:.3g} to {s.upper:.3g}) {s.unit.removesuffix('/d')}"
 
 
 def digest_json(fleet: FleetTrend, rows: int = _ROWS) -> dict[str, object]:

@@ -21,9 +21,9 @@ _PER_UNIT = (len(_TABLE_X) - 1) / float(_TABLE_X[-1] - _TABLE_X[0])
 
 
 def normal_share(x: Floats) -> Floats:
-    """Normal distribution function; good to 10⁻⁶. Straight lines between the table's even steps; no search in it."""
+    """Normal distribution function, good to 10⁻⁶; NaN stays NaN. Straight lines between the table's even steps."""
     place = np.clip((x - _TABLE_X[0]) * _PER_UNIT, 0.0, len(_TABLE_X) - 1.0)
-    below = np.minimum(place.astype(np.int64), len(_TABLE_X) - 2)
+    below = np.minimum(np.nan_to_num(place).astype(np.int64), len(_TABLE_X) - 2)
     return np.asarray(_TABLE_Y[below] + (place - below) * _RISE[below])
 
 

@@ -63,9 +63,17 @@ def posterior(
         walls=located.walls,
         weight=np.stack([wall[:, None] * np.exp(e - v[:, None]) for e, v in zip(each, evidence, strict=True)]),
         amplitude=np.stack([to_walls @ f.amplitude for f in fits]),
-        amplitude_sd=np.sqrt(np.stack([to_walls @ f.amplitude_var for f in fits]) * scales.divisor),
+        amplitude_sd=np.sqrt(np.stack([within(to_walls, f.amplitude_var) for f in fits]) * scales.divisor),
         inflation=inflation,
     )
+
+
+def within(between: Floats, values: Floats) -> Floats:
+    """Values (n_nodes, n_forms) led from nodes to walls, never beyond the nodes' own.
+
+    A polynomial through variances that rise steeply dips below zero.
+    """
+    return np.asarray(np.clip(between @ values, values.min(axis=0), values.max(axis=0)))
 
 
 def _log_sum(values: Floats) -> Floats:

@@ -158,6 +158,19 @@ class MeasureTrend:
     series: Series
     not_before_us: int | None = None
 
+    @property
+    def by_factors(self) -> bool:
+        """Whether growth is told better as a share of the level: where that interval is the narrower for its size."""
+        if not isinstance(self.relative, Estimate):
+            return False
+        return not isinstance(self.slope, Estimate) or _looseness(self.relative) < _looseness(self.slope)
+
+
+def _looseness(estimate: Estimate) -> float:
+    """Width of an interval for the size of its value."""
+    width = estimate.upper - estimate.lower
+    return width / abs(estimate.value) if estimate.value else float("inf")
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Repair:

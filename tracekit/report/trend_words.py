@@ -93,7 +93,7 @@ def _growth(trend: MeasureTrend) -> Text:
     if trend.p_value is None or trend.p_value > 0.05 or slope.lower * slope.upper <= 0:
         return _steady(trend)
     way = "rises" if slope.value > 0 else "falls"
-    if isinstance(trend.relative, Estimate) and trend.relative.lower * trend.relative.upper > 0:
+    if isinstance(trend.relative, Estimate) and trend.by_factors and trend.relative.lower * trend.relative.upper > 0:
         return say("{} {} a day.", way, _per_cent(trend.relative))
     return say("{} {} a day.", way, _size(slope))
 
