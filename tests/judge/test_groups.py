@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from tracekit.judge.sensor_rules import _noisy
-from tracekit.judge.signs import alternations, two_groups
+from tracekit.judge.signs import _intervals_apart, alternations, two_groups
 from tracekit.options.judge import JudgeOptions
 
 
@@ -75,3 +75,15 @@ def test_noise_beyond_what_is_usual():
     evidence = noisy(limit + 0.5).evidence[0]
     assert (evidence.measure, evidence.unit, evidence.reference, evidence.reference_source) == ("noise_kpa", "kPa", limit, "common practice")
     assert f"{limit + 0.5:.2f} kPa" in evidence.text
+
+
+@pytest.mark.parametrize(("half_width", "apart"), [(0.2, True), (0.8, False)])
+def test_rates_that_are_known_badly_make_no_groups(half_width, apart):
+    """Groups about 0.5 and 1.5 kPa/s are apart where the intervals of their rates are, and where none is known."""
+    rate = np.array([0.5] * 12 + [1.5] * 5)
+    columns = {"decay_rate_lower_kpa_s": rate - half_width, "decay_rate_upper_kpa_s": rate + half_width}
+    upper = rate > 1.0
+    known = SimpleNamespace(cycles=SimpleNamespace(floats=columns.__getitem__))
+    assert _intervals_apart(known, upper, ~upper) == apart
+    unknown = SimpleNamespace(cycles=SimpleNamespace(floats=lambda name: np.full(17, np.nan)))
+    assert _intervals_apart(unknown, upper, ~upper)

@@ -67,6 +67,8 @@ def group_sign(data: StationData, features: Features) -> tuple[Sign, Bools]:
         upper, gap = np.zeros(len(rate), np.bool_), 0.0
     changes = alternations(upper[np.isfinite(rate)])
     chance = logistic(2.2 * (gap - 5.0)) if changes >= 4 else 0.002
+    if chance > 0.5 and not _intervals_apart(data, upper & held, ~upper & held):
+        chance = 0.5  # a few rates that are known badly stand apart now and then
     if data.air_saving and held.sum() >= 10:
         never = held & (data.cycles.codes("coasts") == 0)
         share = float(never.sum() / held.sum())
@@ -81,6 +83,15 @@ def group_sign(data: StationData, features: Features) -> tuple[Sign, Bools]:
     return Sign(
         name="rate_groups", present=min(max(chance, 0.001), 0.9993), text=f"{count} cycles leak more than the rest"
     ), upper
+
+
+def _intervals_apart(data: StationData, upper: Bools, lower: Bools) -> bool:
+    """Whether the usual interval of the one group's rates lies over that of the other's."""
+    high = data.cycles.floats("decay_rate_lower_kpa_s")[upper]
+    low = data.cycles.floats("decay_rate_upper_kpa_s")[lower]
+    if not np.isfinite(high).any() or not np.isfinite(low).any():
+        return True
+    return bool(np.nanmedian(high) > np.nanmedian(low))
 
 
 def _slow_but_tight(features: Features, coasting: Bools) -> bool:
