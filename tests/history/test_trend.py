@@ -601,3 +601,16 @@ def test_fast_growth_without_a_limit() -> None:
     by_chance = np.array([0.904, 0.944, 1.001, 1.046, 1.128])
     assert not grows_fast(trend_of(by_chance), OPTIONS), "five logs that rise by chance are no growth"
     assert not any(grows_fast(trend_of(value), OPTIONS) for value in (slow, still, falling))
+
+
+def test_files_named_by_themselves_are_asked_about(tmp_path: Path) -> None:
+    """Six days of one station added without its name are six stations: the digest asks, and not where names are given."""
+    for day in range(6):
+        table = cycles_table(log_id_of(day), f"station12_day{day}", 30, decay=1.0)
+        add_record(tmp_path, record_of(station_result(table), facts=facts_of(log_id_of(day), JAN_US + day * DAY_US)))
+    assert "6 stations of one log each differ by a number alone in their names." in digest_text(trend(tmp_path))
+    named = tmp_path / "named"
+    for day in range(6):
+        table = cycles_table(log_id_of(day), "Glaze 1", 30, decay=1.0)
+        add_record(named, record_of(station_result(table), facts=facts_of(log_id_of(day), JAN_US + day * DAY_US)))
+    assert "differ by a number" not in digest_text(trend(named))

@@ -1,5 +1,6 @@
 """The weekly digest: what a reader of mail or chat must know, worst first, in plain text."""
 
+import re
 from collections.abc import Iterator
 
 from tracekit.history.events import iso
@@ -8,6 +9,7 @@ from tracekit.model.estimate import Estimate, Withheld
 from tracekit.model.trend import FleetTrend, MeasureTrend, StationTrend
 from tracekit.options.history import TrendOptions
 
+_ALIKE = 3
 _ROWS = 20
 _HEAD = 3
 _WEEK_US = 7 * 86_400_000_000
@@ -27,8 +29,21 @@ def digest_text(fleet: FleetTrend, rows: int = _ROWS) -> str:
         "Silent:", (f"{s.station}, last log {iso(s.last_us)[:10]}" for s in fleet.stations if s.silent), rows
     )
     lines += _section("Files that cannot be read:", (f"{d.name}: {d.reason}" for d in fleet.damaged), rows)
+    if (one := _perhaps_one(fleet)) is not None:
+        lines += ["", f"{one} If they are one station, diagnose them with --station FILE, which holds its name."]
     lines += ["", f"At the present limits expect {fleet.false_alarms_week:.2g} false alarms a week over all stations."]
     return "\n".join(lines).replace("\n\n\n", "\n\n") + "\n"
+
+
+def _perhaps_one(fleet: FleetTrend) -> str | None:
+    """Stations of one log each whose names differ by a number alone: files of one station named by themselves."""
+    alike: dict[str, int] = {}
+    for station in fleet.stations:
+        bare = re.sub(r"\d+", "#", station.station)
+        if station.logs == 1 and bare != station.station:
+            alike[bare] = alike.get(bare, 0) + 1
+    most = max(alike.values(), default=0)
+    return f"{most} stations of one log each differ by a number alone in their names." if most >= _ALIKE else None
 
 
 def _bad(fleet: FleetTrend) -> list[StationTrend]:
