@@ -57,3 +57,11 @@ def test_levels_are_finite():
     for k in known_settings(stations.diagnosed(stations.NARROW, with_file=False).data, OPTIONS).values():
         assert np.isfinite([k.low, k.value, k.high]).all()
         assert k.low <= k.value <= k.high
+
+
+def test_no_switch_resets_above_its_set_point():
+    """A reset point that only a fast release tells may be known badly, but never over the set point in force."""
+    known = known_settings(stations.diagnosed(stations.PLAIN, with_file=False).data, OPTIONS)
+    fast = stations.diagnosed(stations.HEALTHY, with_file=False).data
+    assert known["reset_point"].high <= known["set_point"].high
+    assert known_settings(fast, OPTIONS)["reset_point"].high <= known_settings(fast, OPTIONS)["set_point"].high

@@ -12,6 +12,7 @@ from tracekit.report.words import number, of_quantity
 
 WIDTH = 80
 _NAME, _EFFECT, _NOW, _CELL = 38, 26, 10, 25
+_ROUGHLY = " What is marked ~ is known roughly and counts at its worst: put it into the station file, under [settings]."
 _EFFECTS = {
     "evacuation_time_s": "part present after", "missed_share": "missed picks",
     "false_drop_share": "holds losing the output", "chatter_edges_per_hold": "needless changes per hold",
@@ -103,4 +104,7 @@ def _broken(tuning: Tuning) -> list[str]:
     if tuning.what_if is None:
         return []
     bad = [f"{c.name} (short by {-c.margin_kpa:.1f} kPa)" for c in tuning.what_if.constraints if not c.holds]
-    return _wrapped("Asked settings break: " + "; ".join(bad) + "." if bad else "The asked settings keep every rule.")
+    if not bad:
+        return _wrapped("The asked settings keep every rule.")
+    rough = _ROUGHLY if any(name not in tuning.sure for name in tuning.shown_now) else ""
+    return _wrapped(f"Asked settings break: {'; '.join(bad)}.{rough}")

@@ -4,6 +4,7 @@ A threshold that a fast crossing tells is known only to the distance that vacuum
 """
 
 from collections.abc import Mapping
+from dataclasses import replace
 
 import numpy as np
 
@@ -27,6 +28,9 @@ def known_settings(data: StationData, options: TuneOptions) -> Mapping[str, Know
         below, above = _doubt(data, name, setting, options)
         value = setting.value_kpa
         found[name] = Known(name=name, value=value, low=value - below, high=value + above)
+    point, reset = found.get("set_point"), found.get("reset_point")
+    if point is not None and reset is not None:  # no switch resets above its set point
+        found["reset_point"] = replace(reset, high=max(min(reset.high, point.high), reset.value))
     return found
 
 
