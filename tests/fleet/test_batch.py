@@ -2,6 +2,7 @@
 
 import os
 import time
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -29,6 +30,18 @@ def test_a_process_that_is_ended_costs_one_log(tmp_path: Path) -> None:
     assert [outcome.error for outcome in outcomes][::2] == ["", ""]
     assert "lost.csv: its process was ended" in outcomes[1].error
     assert [(tmp_path / f"out_{at}" / "report.html").exists() for at in range(3)] == [True, False, True]
+
+
+@pytest.mark.parametrize("workers", [1, 2])
+def test_whatever_goes_wrong_costs_one_log(tmp_path: Path, workers: int) -> None:
+    """A fault that nobody foresaw is the outcome of its own log; those beside it are finished."""
+    logs = [str(write_log(tmp_path / f"log_{n}.csv", cycles=6, seed=n)) for n in range(2)]
+    good = [Job(log=log, folder=tmp_path / f"out_{at}") for at, log in enumerate(logs)]
+    broken = replace(good[0], folder=tmp_path / "broken", baseline=3)
+    outcomes = list(run_jobs([good[0], broken, good[1]], workers))
+    assert [outcome.error for outcome in outcomes][::2] == ["", ""]
+    assert outcomes[1].error.startswith("log_0.csv: ")
+    assert "Please report it" in outcomes[1].error
 
 
 def test_stages_add_up(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -123,7 +123,7 @@ def run_jobs(jobs: Sequence[Job], workers: int) -> Iterator[Outcome]:
     of memory, say) the first job that is not done is tried once more by itself.
     """
     if workers <= 1 or len(jobs) == 1:
-        yield from map(told, jobs)
+        yield from map(told if len(jobs) == 1 else told_whatever, jobs)
         return
     done = 0
     while done < len(jobs):
@@ -140,7 +140,7 @@ def _in_processes(jobs: Sequence[Job], workers: int) -> Iterator[Outcome]:
     """Outcomes in order, until all are there or a process is ended from outside."""
     context = multiprocessing.get_context("spawn")
     with ProcessPoolExecutor(max_workers=min(workers, len(jobs)), mp_context=context) as pool:
-        pending: list[Future[Outcome]] = [pool.submit(told, job) for job in jobs]
+        pending: list[Future[Outcome]] = [pool.submit(told_whatever, job) for job in jobs]
         for future in pending:
             try:
                 outcome = future.result()
@@ -168,6 +168,17 @@ def told(job: Job) -> Outcome:
         return run_job(job)
     except TracekitError as error:
         return Outcome(log=job.log, error=str(error))
+
+
+def told_whatever(job: Job) -> Outcome:
+    """The same, where even a fault of ours or of the system's (no memory, no thread) costs its own log alone."""
+    try:
+        return told(job)
+    except Exception as error:  # noqa: BLE001 - whatever it is, the other logs are finished
+        said = " ".join(f"{type(error).__name__}: {error}".split())[:300]
+        short = isinstance(error, MemoryError) or "unavailable" in said
+        todo = "Try fewer --workers." if short else "Please report it; TRACEKIT_DEBUG=1 with this log alone shows more."
+        return Outcome(log=job.log, error=message(Path(job.log).name, said, "a log that can be diagnosed", todo))
 
 
 def _remember(record: DiagnosisRecord, job: Job) -> tuple[str, ...]:
