@@ -7,6 +7,7 @@ from concurrent.futures.process import BrokenProcessPool
 from contextlib import ExitStack
 from dataclasses import dataclass
 from pathlib import Path
+from types import TracebackType
 
 from tracekit.errors import TracekitError, message
 from tracekit.fleet.address import is_address, nearby
@@ -170,15 +171,31 @@ def told(job: Job) -> Outcome:
         return Outcome(log=job.log, error=str(error))
 
 
+class _Whatever:
+    """Keeps the error that ended its block, so that the caller can tell of it; an interrupt goes on."""
+
+    error: Exception | None = None
+
+    def __enter__(self) -> None:
+        """Nothing to prepare."""
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> bool:
+        """Keep the error."""
+        self.error = error if isinstance(error, Exception) else None
+        return self.error is not None
+
+
 def told_whatever(job: Job) -> Outcome:
     """The same, where even a fault of ours or of the system's (no memory, no thread) costs its own log alone."""
-    try:
+    fault = _Whatever()
+    with fault:
         return told(job)
-    except Exception as error:  # noqa: BLE001 - whatever it is, the other logs are finished
-        said = " ".join(f"{type(error).__name__}: {error}".split())[:300]
-        short = isinstance(error, MemoryError) or "unavailable" in said
-        todo = "Try fewer --workers." if short else "Please report it; TRACEKIT_DEBUG=1 with this log alone shows more."
-        return Outcome(log=job.log, error=message(Path(job.log).name, said, "a log that can be diagnosed", todo))
+    said = " ".join(f"{type(fault.error).__name__}: {fault.error}".split())[:300]
+    short = isinstance(fault.error, MemoryError) or "unavailable" in said
+    todo = "Try fewer --workers." if short else "Please report it; TRACEKIT_DEBUG=1 with this log alone shows more."
+    return Outcome(log=job.log, error=message(Path(job.log).name, said, "a log that can be diagnosed", todo))
 
 
 def _remember(record: DiagnosisRecord, job: Job) -> tuple[str, ...]:
