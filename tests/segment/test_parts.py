@@ -6,7 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from segment.made_traces import KNOWN, PLAIN, SAVING, data_of, hold, idle, trace_of
 
-from tracekit.model.cycle import Wiring
+from tracekit.model.cycle import PULSES, Wiring
 from tracekit.model.station import Settings
 from tracekit.model.trace import Layout
 from tracekit.options.segment import SegmentOptions
@@ -105,6 +105,25 @@ def test_given_polarity_wins() -> None:
     found = find_wiring(columns["pressure_kpa"], bits, layout(supply=0))
     assert found.supply_on_level == 0
     assert found.evidence["supply"] == "station file"
+
+
+@pytest.mark.parametrize("pieces", [PLAIN, SAVING])
+def test_pulses_of_a_coil_are_no_supply(pieces) -> None:
+    """Where the evacuation goes on after the signal no level means on; a supply that is cut at its top is none of these."""
+    columns = trace_of((*pieces * 5, idle()))
+    supply = columns["supply"].astype(bool)
+    bits = columns["release"] * 2 + columns["part_present"] * 4
+    usual = find_wiring(columns["pressure_kpa"], (bits + supply).astype(np.uint8), layout())
+    assert usual.supply_on_level == 1
+    rise = np.flatnonzero(np.diff(supply.astype(int), prepend=0) > 0)
+    pulses = np.zeros(len(supply), np.bool_)
+    for start in rise:
+        pulses[start : start + 5] = True
+    for turned in (False, True):
+        logged = (bits + (pulses ^ turned)).astype(np.uint8)
+        found = find_wiring(columns["pressure_kpa"], logged, layout())
+        assert found.supply_on_level is None
+        assert found.evidence["supply"] == PULSES
 
 
 def test_agreed_value() -> None:

@@ -109,7 +109,11 @@ def _channels(data: StationData, layout: Layout) -> Fact | None:
     has = {"supply": layout.has_supply, "release": layout.has_release, "part present": layout.has_present}
     level = {"supply": data.wiring.supply_on_level, "part present": data.wiring.present_on_level}
     missing = [f"{name} is not in the log" for name, there in has.items() if not there]
-    still = [f"{name} never changes" for name, on in level.items() if has[name] and on is None]
+    said = data.wiring.evidence
+    still = [
+        f"{name} {said.get(name.replace(' ', '_'), 'never changes')}"
+        for name, on in level.items() if has[name] and on is None
+    ]  # fmt: skip
     if not missing and not still:
         return None
     return _recorded("channel_missing", "channels", float(len(missing) + len(still)), "; ".join([*missing, *still]))

@@ -1,7 +1,7 @@
 """What is given of a leak: a value, a bound, or nothing, by stated rules."""
 
 from tracekit.measure.leak_budget import LogRate
-from tracekit.model.cycle import StationData
+from tracekit.model.cycle import BOTH_COILS, PULSES, StationData
 from tracekit.model.estimate import Bound, Quantity, Withheld
 from tracekit.options.leak import LeakOptions
 
@@ -78,6 +78,8 @@ def without_coasts(data: StationData) -> str:
     """Why there is no decay in a log."""
     if data.air_saving:
         return FEW_COASTS
+    if data.wiring.evidence.get("supply") == PULSES:
+        return f"The supply {PULSES}. {BOTH_COILS}"
     return NO_SUPPLY if data.wiring.supply_on_level is None else NO_COASTS
 
 

@@ -67,6 +67,11 @@ class SensorFacts:
     stuck_cycles: int
 
 
+PULSES = "is logged as pulses of a valve with two coils"
+"""Evidence of a supply of which no level means on."""
+BOTH_COILS = 'Name both in the station file: supply = { column = "...", signal = "pulse", off_column = "..." }.'
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Wiring:
     """Which level of each digital is logically on, or None where the channel is absent or never moves."""

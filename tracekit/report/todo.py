@@ -3,6 +3,7 @@
 import re
 from dataclasses import dataclass
 
+from tracekit.model.cycle import BOTH_COILS, PULSES
 from tracekit.model.estimate import Withheld
 from tracekit.model.finding import Finding, NextStep
 from tracekit.model.result import StationResult
@@ -74,8 +75,10 @@ def lasting(step: Step) -> str:
 def to_record(result: StationResult) -> tuple[str, ...]:
     """How to record a log that shows more, one line per thing that this one lacks."""
     data = result.data
+    pulses = data.wiring.evidence.get("supply") == PULSES
     lacks: list[tuple[bool, str]] = [
-        (data.wiring.supply_on_level is None, "Log the command of the supply valve."),
+        (pulses, f"No new recording for the supply, which {PULSES}. {BOTH_COILS}"),
+        (data.wiring.supply_on_level is None and not pulses, "Log the command of the supply valve."),
         (data.wiring.release_on_level is None, "Log the command of the release valve."),
         (data.wiring.present_on_level is None, "Log the part-present output of the switch."),
         (

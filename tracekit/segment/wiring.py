@@ -5,7 +5,7 @@ from collections.abc import Mapping
 import numpy as np
 from numpy.typing import NDArray
 
-from tracekit.model.cycle import Wiring
+from tracekit.model.cycle import PULSES, Wiring
 from tracekit.model.trace import PRESENT_BIT, RELEASE_BIT, SUPPLY_BIT, Layout
 from tracekit.signal.segments import edges_of, range_sum
 from tracekit.signal.select import quantile
@@ -29,6 +29,25 @@ def _gain_per_level(vacuum: Floats, level: Levels) -> tuple[float, float]:
     return float(vacuum[-1] - vacuum[0]) - high, high
 
 
+_FEWEST, _OUT_OF, _ON_BY = 3, 0.25, 0.3
+"""Suctions that start out of so little vacuum, and by what share of all vacuum it rises after the signal has ended."""
+
+
+def _goes_on(vacuum: Floats, on: Levels, swing: float) -> bool:
+    """Whether evacuations go on after the signal that began them has ended: then it is a coil's pulse, not a valve."""
+    begin, end = _stretches(on)
+    follows = np.append(begin[1:], len(vacuum))
+    whole = end < follows
+    begin, end, follows = begin[whole], end[whole], follows[whole]
+    lowest = quantile(vacuum, 0.01)
+    start = vacuum[begin] < lowest + _OUT_OF * swing
+    if start.sum() < _FEWEST:
+        return False
+    bounds = np.stack([end, np.minimum(follows, len(vacuum) - 1)], axis=1).ravel()
+    highest = np.maximum.reduceat(vacuum, bounds)[::2]
+    return float(np.median((highest - vacuum[end])[start])) > _ON_BY * swing
+
+
 def _supply_level(vacuum: Floats, level: Levels, release: Levels | None) -> tuple[int | None, str]:
     """The level at which vacuum is made.
 
@@ -44,6 +63,8 @@ def _supply_level(vacuum: Floats, level: Levels, release: Levels | None) -> tupl
         swing > 5.0 and abs(gained_high - gained_low) > swing
     ):
         on = int(gained_high > gained_low)
+        if _goes_on(vacuum, level == bool(on), swing):
+            return None, PULSES
         text = (
             f"vacuum changes by {gained_high:+.0f} kPa in all while it is 1 and by {gained_low:+.0f} kPa while it is 0"
         )
