@@ -5,6 +5,7 @@ from pathlib import Path
 
 import numpy as np
 import pyarrow as pa
+import pyarrow.compute as pc
 import pyarrow.csv as pcsv
 import pyarrow.parquet as pq
 
@@ -38,10 +39,16 @@ def write_csv(log: SimulatedLog, rows: int, path: Path) -> Path:
     return path
 
 
-def write_parquet(log: SimulatedLog, rows: int, path: Path) -> Path:
-    """Write a Parquet log of so many rows, a million at a time, so that there may be very many."""
+def write_parquet(log: SimulatedLog, rows: int, path: Path, number: int = 0) -> Path:
+    """Write a Parquet log of so many rows, a million at a time, so that there may be very many.
+
+    Each `number` reads 0.01 kPa off the one before: logs of the same samples would be one recording.
+    """
     step = 1_000_000
     with pq.ParquetWriter(path, pa.schema(TYPES), compression="zstd") as writer:
         for first in range(0, rows, step):
-            writer.write_table(rows_of(log, first, min(step, rows - first)))
+            part = rows_of(log, first, min(step, rows - first))
+            place = part.column_names.index("pressure_kpa")
+            moved = pc.add(part.column(place), pa.scalar(0.01 * number, part.schema.field(place).type))
+            writer.write_table(part.set_column(place, part.schema.field(place), moved))
     return path

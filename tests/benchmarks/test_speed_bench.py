@@ -136,7 +136,7 @@ def test_help(table: Table) -> None:
 def test_two_workers(table: Table, simulated: Any, times: int, tmp_path: Path) -> None:
     """Two workers over many files gain at least 0.9 of what two pure spins gain."""
     for number in range(4):
-        material.write_parquet(simulated, 150_000, tmp_path / f"log_{number}.parquet")
+        material.write_parquet(simulated, 150_000, tmp_path / f"log_{number}.parquet", number)
     base = [PY, "-m", "tracekit", "diagnose", str(tmp_path), "--out", str(tmp_path / "out"), "--quiet", "--workers"]
     runs = in_turn([[*base, "1"], [*base, "2"], [PY, "-c", SPIN], [PY, "-c", TWO_SPINS]], times - 1)
     gain = median_ratio([r.wall_s for r in runs[0]], [r.wall_s for r in runs[1]])
@@ -199,7 +199,7 @@ def test_time_against_cycles(table: Table, simulated: Any, tmp_path: Path) -> No
 def test_workers(table: Table, simulated: Any, tmp_path: Path) -> None:
     """Seconds per log over 24 logs of five minutes with one and two workers, told for planning."""
     for number in range(24):
-        material.write_parquet(simulated, 300_000, tmp_path / f"log_{number}.parquet")
+        material.write_parquet(simulated, 300_000, tmp_path / f"log_{number}.parquet", number)
     told = []
     for workers in range(1, (os.cpu_count() or 1) + 1):
         out = str(tmp_path / f"out_{workers}")
