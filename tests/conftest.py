@@ -1,9 +1,8 @@
 """What all tests share: properties are tried on the same examples in every run, without a stop-watch."""
 
-import os
-import shutil
 
 import pytest
+from browser_path import chromium_path
 from hypothesis import settings
 
 settings.register_profile("steady", derandomize=True, deadline=None, max_examples=50)
@@ -14,10 +13,7 @@ settings.load_profile("steady")
 def chromium():
     """The distribution's browser, driven by Playwright; the test skips, with the reason, where there is none."""
     sync_api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed (extra: browser)")
-    names = ("chromium", "chromium-browser", "google-chrome")
-    found = os.environ.get("TRACEKIT_CHROMIUM") or next((p for c in names if (p := shutil.which(c))), None)
-    if not found:
-        pytest.skip("no Chromium on this machine; install the distribution's package")
+    found = chromium_path()
     with sync_api.sync_playwright() as playwright:
         opened = playwright.chromium.launch(executable_path=found, args=["--no-sandbox", "--disable-gpu"])
         yield opened

@@ -26,7 +26,7 @@ from tests.read.plant_more import MORE
 from tracekit.model.trace import LogSource
 from tracekit.read import open_log
 
-pytestmark = pytest.mark.bench
+pytestmark = [pytest.mark.bench, pytest.mark.full]  # some minutes
 CYCLES, TURNS, LEAST = int(os.environ.get("TRACEKIT_BENCH_CYCLES", "2000")), 3, 0.7
 PLAIN = Dialect(names="canonical")
 COMMON = {

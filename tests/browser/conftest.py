@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 import stories
+from browser_path import chromium_path
 
 from tracekit.compare.plan import plan_for
 from tracekit.compare.plan_share import PlanQuestion
@@ -18,16 +19,13 @@ from tracekit.report.plan_page import plan_page
 FLAGS = ("--no-sandbox", "--disable-gpu", "--no-first-run", "--disable-background-networking", "--disable-component-update",
          "--disable-sync")  # fmt: skip
 PLAIN = ("many", "folder", "plan")  # pages without cycles to look into
-CANDIDATES = ("chromium", "chromium-browser", "google-chrome")
 
 
 @pytest.fixture(scope="session")
 def browser():
     """Chromium of the distribution, with a profile of its own; skipped where there is none."""
     sync_api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed (extra: browser)")
-    found = os.environ.get("TRACEKIT_CHROMIUM") or next((p for c in CANDIDATES if (p := shutil.which(c))), None)
-    if not found:
-        pytest.skip("no Chromium on this machine; install the distribution's package")
+    found = chromium_path()
     with sync_api.sync_playwright() as playwright:
         opened = playwright.chromium.launch(executable_path=found, args=list(FLAGS))
         yield opened

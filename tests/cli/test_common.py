@@ -17,7 +17,7 @@ from tracekit.cli.diagnose import pace
 from tracekit.cli.opening import show_page
 
 
-@pytest.mark.parametrize("command", [name for name, _ in cli.available() if name != "watch"])
+@pytest.mark.parametrize("command", [name for name, _ in cli.COMMANDS if name != "watch"])
 def test_every_command_takes_the_common_flags(
     command: str, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch, tmp_path: Path
 ) -> None:
@@ -133,7 +133,7 @@ def test_completion_names_commands_and_options(shell: str, capsys: pytest.Captur
     """Each script holds every command and the options of diagnose."""
     assert cli.run(["completion", shell]) == 0
     text = capsys.readouterr().out
-    for name, _ in cli.available():
+    for name, _ in cli.COMMANDS:
         assert name in text
     assert "baseline" in text
 

@@ -40,7 +40,7 @@ def test_help_names_every_command(capsys: pytest.CaptureFixture[str]) -> None:
         assert cli.run(arguments) == 0
         shown = capsys.readouterr().out
         assert shown.startswith("Usage: tracekit LOG...")
-        for name, text in cli.available():
+        for name, text in cli.COMMANDS:
             assert f"  {name:<10}{text}\n" in shown
 
 
@@ -52,7 +52,7 @@ def test_version(capsys: pytest.CaptureFixture[str]) -> None:
 
 def test_each_command_has_a_module_of_its_name() -> None:
     """What is listed and there can be imported and called."""
-    for name, _ in cli.available():
+    for name, _ in cli.COMMANDS:
         module = __import__(f"tracekit.cli.{name}", fromlist=[name])
         assert callable(getattr(module, name))
 

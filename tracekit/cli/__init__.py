@@ -7,7 +7,6 @@
 import functools
 import importlib
 import importlib.metadata
-import importlib.util
 import os
 import sys
 from collections.abc import Callable, Sequence
@@ -107,7 +106,7 @@ def run(arguments: Sequence[str]) -> int:
 def _run(arguments: Sequence[str]) -> int:
     first = arguments[0] if arguments else "--help"
     if first in ("--help", "-h"):
-        print(_USAGE.format(commands="\n".join(f"  {name:<10}{text}" for name, text in available())), end="")
+        print(_USAGE.format(commands="\n".join(f"  {name:<10}{text}" for name, text in COMMANDS)), end="")
         return DONE
     if first == "--version":
         print(f"tracekit {importlib.metadata.version('tracekit')}")
@@ -125,17 +124,12 @@ def _run(arguments: Sequence[str]) -> int:
     return DONE
 
 
-def available() -> tuple[tuple[str, str], ...]:
-    """The commands whose module is there."""
-    return tuple((name, text) for name, text in COMMANDS if importlib.util.find_spec(f"{__name__}.{name}"))
-
-
 def _command_name(first: str) -> str:
     """The command that `first` calls; a log in its place means diagnose.
 
     Raises UsageError where it is neither.
     """
-    names = [name for name, _ in available()]
+    names = [name for name, _ in COMMANDS]
     if first in names:
         return first
     looks_like_log = first == "-" or any(mark in first for mark in "./\\*?[") or Path(first).exists()

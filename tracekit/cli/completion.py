@@ -78,7 +78,7 @@ def _options() -> dict[str, tuple[str, ...]]:
     """Every command with its long options."""
     front: Any = importlib.import_module("tracekit.cli")
     found: dict[str, tuple[str, ...]] = {}
-    for name, _ in front.available():
+    for name, _ in front.COMMANDS:
         app = typer.Typer(add_completion=False)
         app.command(name)(getattr(importlib.import_module(f"tracekit.cli.{name}"), name))
         parameters = typer.main.get_command(app).params
