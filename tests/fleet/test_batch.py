@@ -1,6 +1,8 @@
 """Many logs in processes: each has an outcome, whatever happens to the others."""
 
 import os
+import sys
+import threading
 import time
 from dataclasses import replace
 from pathlib import Path
@@ -8,6 +10,7 @@ from pathlib import Path
 import pytest
 from cli.made_logs import write_log
 
+from tracekit.fleet import batch
 from tracekit.fleet.batch import Job, run_jobs
 from tracekit.fleet.timing import StageClock, timing_line
 
@@ -42,6 +45,17 @@ def test_whatever_goes_wrong_costs_one_log(tmp_path: Path, workers: int) -> None
     assert [outcome.error for outcome in outcomes][::2] == ["", ""]
     assert outcomes[1].error.startswith("log_0.csv: ")
     assert "Please report it" in outcomes[1].error
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="processes begin as copies on Linux alone")
+def test_workers_do_not_load_modules_anew(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where no other thread runs, workers are copies of this process: they know what it has changed. Else they begin anew."""
+    logs = [str(write_log(tmp_path / f"log_{n}.csv", cycles=6, seed=n)) for n in range(2)]
+    jobs = [Job(log=log, folder=tmp_path / f"out_{at}") for at, log in enumerate(logs)]
+    monkeypatch.setattr(batch, "first_screen", lambda *_args, **_options: "as changed")
+    for threads, shown in ((1, True), (2, False)):
+        monkeypatch.setattr(threading, "active_count", lambda threads=threads: threads)
+        assert [outcome.screen == "as changed" for outcome in run_jobs(jobs, 2)] == [shown, shown]
 
 
 def test_stages_add_up(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -1,11 +1,14 @@
 """Many logs, one after the other or in processes of their own: the good ones are finished, the bad ones told."""
 
 import multiprocessing
+import sys
+import threading
 from collections.abc import Iterator, Sequence
 from concurrent.futures import Future, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import ExitStack
 from dataclasses import dataclass
+from multiprocessing.context import BaseContext
 from pathlib import Path
 from types import TracebackType
 
@@ -139,8 +142,7 @@ def run_jobs(jobs: Sequence[Job], workers: int) -> Iterator[Outcome]:
 
 def _in_processes(jobs: Sequence[Job], workers: int) -> Iterator[Outcome]:
     """Outcomes in order, until all are there or a process is ended from outside."""
-    context = multiprocessing.get_context("spawn")
-    with ProcessPoolExecutor(max_workers=min(workers, len(jobs)), mp_context=context) as pool:
+    with ProcessPoolExecutor(max_workers=min(workers, len(jobs)), mp_context=_processes()) as pool:
         pending: list[Future[Outcome]] = [pool.submit(told_whatever, job) for job in jobs]
         for future in pending:
             try:
@@ -148,6 +150,15 @@ def _in_processes(jobs: Sequence[Job], workers: int) -> Iterator[Outcome]:
             except BrokenProcessPool:
                 return
             yield outcome
+
+
+def _processes() -> BaseContext:
+    """How processes begin: as copies of this one, which has all modules, unless another thread could hold a lock.
+
+    Processes that begin anew load all modules once more, which takes longer than a small log does.
+    """
+    alone = sys.platform == "linux" and threading.active_count() == 1
+    return multiprocessing.get_context("fork" if alone else "spawn")
 
 
 def _ended(log: str) -> str:
