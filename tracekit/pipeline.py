@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from tracekit.judge.case import Case
 from tracekit.judge.verdict import judge
+from tracekit.measure.late import withhold_late
 from tracekit.measure.leak import estimate_leak
 from tracekit.measure.leak_change import leak_change
 from tracekit.measure.station import station_data
@@ -31,6 +32,7 @@ from tracekit.tune.suggest import suggest
 
 Floats = NDArray[np.float64]
 Done = Callable[[str], None]
+Heard = Callable[[int], None]
 
 _BLOCKS_AHEAD = 5  # a little more than is analysed together, so that reading goes on meanwhile
 _REF_KELVIN = 293.15
@@ -71,10 +73,12 @@ def measure(
     started_us: int | None = None,
     chunk_rows: int | None = None,
     done: Done = _unheard,
+    heard: Heard | None = None,
 ) -> MeasuredLog:
     """Read a log and measure every station in it.
 
-    `log` is a path, several paths, a DataFrame or an Arrow table; `done` is told each stage that has ended.
+    `log` is a path, several paths, a DataFrame or an Arrow table; `done` is told each stage that has ended, `heard`
+    after every block how many rows have been read.
     Raises LogReadError where it cannot be read, UsageError where several station files are given and none belongs to
     the log.
     """
@@ -89,13 +93,19 @@ def measure(
     analysers = [StationAnalyser(layout, file.settings, segment, options) for file in owned]
     for block in ahead(source.blocks(), _BLOCKS_AHEAD):
         analysers[block.station].feed(block)
+        if heard is not None:
+            heard(source.rows_read)
     for analyser in analysers:
         analyser.finish()
     facts = source.facts()
     if facts.start_time_us is None and started_us is not None:
         facts = replace(facts, start_time_us=started_us)
     stations = tuple(
-        station_data(a, facts, _name(n, f), f, _temperature(f), options)
+        withhold_late(
+            station_data(a, facts, _name(n, f), f, _temperature(f), options),
+            [lag for lag in facts.digital_lags if lag.station == n],
+            options,
+        )
         for a, n, f in zip(analysers, layout.stations, owned, strict=True)
     )
     done("samples")
@@ -120,13 +130,15 @@ def diagnose(
     started_us: int | None = None,
     chunk_rows: int | None = None,
     done: Done = _unheard,
+    heard: Heard | None = None,
 ) -> DiagnosisRecord:
     """The main job: a log becomes findings, settings and tables. Writes nothing.
 
     `baseline` is a log of the same station when healthy, or a `Kept` baseline measured before; `blanked` is a log with
-    the cup on a flat plate. `done` is told each stage that has ended: open, samples, leak, baseline, judge.
+    the cup on a flat plate. `done` is told each stage that has ended: open, samples, leak, baseline, judge; `heard`
+    how many rows of `log` have been read.
     """
-    now = measure(log, station, started_us=started_us, chunk_rows=chunk_rows, done=done)
+    now = measure(log, station, started_us=started_us, chunk_rows=chunk_rows, done=done, heard=heard)
     healthy = _baseline(baseline, station, now, chunk_rows)
     plate = None if blanked is None else measure(blanked, _own_ambient(station), chunk_rows=chunk_rows)
     if baseline is not None or blanked is not None:

@@ -4,7 +4,7 @@ import json
 import os
 import sys
 import time
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Annotated
@@ -12,6 +12,7 @@ from typing import Annotated
 import typer
 
 from tracekit.cli.opening import OpenPage, show_page
+from tracekit.cli.progress import pace, reading_progress, show
 from tracekit.errors import UsageError, message
 from tracekit.fleet.address import is_address, logs_at
 from tracekit.fleet.batch import LAST_GOOD, SEVERITIES, Job, Outcome, run_jobs
@@ -31,7 +32,6 @@ from tracekit.units import pressure_unit
 
 DEFAULT_OUT = Path("tracekit-out")
 STANDARD_INPUT = "-"
-_CLOCK = ((1.0, 100.0, "s"), (60.0, 6000.0, "min"), (3600.0, float("inf"), "h"))  # seconds of a unit, and up to when
 CANONICAL_TIME = "time_s"  # seconds since the start: such a log has no date
 
 
@@ -81,7 +81,8 @@ def diagnose(
     ]  # fmt: skip
     for job in jobs:
         _check(job)
-    running = run_on_cluster(_everywhere(jobs), cluster) if cluster else run_jobs(jobs, _processes(jobs, workers))
+    alone = run_jobs(jobs, _processes(jobs, workers), _hear)  # begins when asked for the first outcome
+    running = run_on_cluster(_everywhere(jobs), cluster) if cluster else alone
     outcomes = tuple(_shown(jobs, running, quiet=quiet, as_json=as_json, timing=timing))
     show_page(_page(outcomes, jobs, out, silent=quiet or as_json), wanted=open_page)
     _leave(outcomes, fail_on)
@@ -117,6 +118,11 @@ def _everywhere(jobs: Sequence[Job]) -> list[Job]:
         )
         for job in jobs
     ]
+
+
+def _hear(job: Job) -> Callable[[int], None] | None:
+    """What shows the rows read of a job."""
+    return reading_progress([job.log, *job.continued])
 
 
 def _processes(jobs: Sequence[Job], workers: int) -> int:
@@ -159,9 +165,9 @@ def _shown(
 ) -> Iterator[Outcome]:
     """Run the jobs and print each as it is done."""
     began_s = time.monotonic()
-    _progress(f"Reading {Path(jobs[0].log).name} ...")
+    show(f"Reading {Path(jobs[0].log).name} ...")
     for at, outcome in enumerate(running):
-        _progress("")
+        show("")
         if as_json and outcome.document is not None:
             print(json.dumps(outcome.document, ensure_ascii=False, indent=None if len(jobs) > 1 else 1))
         elif not quiet and outcome.screen:
@@ -171,7 +177,7 @@ def _shown(
         if timing and outcome.seconds:
             print(timing_line(outcome.seconds, outcome.rows), file=sys.stderr)
         if at + 1 < len(jobs):
-            _progress(pace(at + 1, len(jobs), time.monotonic() - began_s))
+            show(pace(at + 1, len(jobs), time.monotonic() - began_s))
         yield outcome
 
 
@@ -193,22 +199,6 @@ def _index(outcomes: Sequence[Outcome], folder: Path, unit: str) -> Path | None:
     page = folder_page(folder, failed, ReportOptions(unit=unit))
     write_files(folder, {FOLDER_INDEX: text_write(page)})
     return folder / FOLDER_INDEX
-
-
-def pace(done: int, total: int, seconds: float) -> str:
-    """How far a run is, how fast it goes, and what is left at that pace: "12 of 400 logs, 3.1 a second, 2 min left"."""
-    each_s = seconds / done
-    left_s = each_s * (total - done)
-    rate = f"{1.0 / each_s:.1f} a second" if each_s <= 1.0 else f"{each_s:.1f} s each"
-    size, unit = next((left_s / s, u) for s, most, u in _CLOCK if left_s < most)
-    left = f"{size:.1f} {unit}" if unit == "h" else f"{size:.0f} {unit}"
-    return f"{done} of {total} logs, {rate}, {left} left"
-
-
-def _progress(text: str) -> None:
-    """Show what is going on in the last line of a terminal; nothing where the output goes elsewhere."""
-    if sys.stderr.isatty():
-        print(f"\r\x1b[2K{text}", end="", file=sys.stderr, flush=True)
 
 
 def _leave(outcomes: Sequence[Outcome], fail_on: Severity | None) -> None:

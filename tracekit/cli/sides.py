@@ -5,6 +5,7 @@ import json
 from collections.abc import Sequence
 from pathlib import Path
 
+from tracekit.cli.progress import reading_progress, show
 from tracekit.compare.recording import chosen_station, file_of, recording_from, recording_of
 from tracekit.errors import OutputError, UsageError, message
 from tracekit.model.comparison import Recording, Recordings
@@ -25,8 +26,13 @@ def recordings(
     files = tuple(stations) or None
     paths = dict.fromkeys(str(one.path) for log in logs for one in find_inputs(log))
     if findings:
-        return tuple(recording_of(diagnose(path, station=files), only, stations) for path in paths)
-    return tuple(_measured(measure(path, files), only, stations) for path in paths)
+        found = (diagnose(path, station=files, heard=reading_progress([path])) for path in paths)
+        sides = tuple(recording_of(record, only, stations) for record in found)
+    else:
+        measured = (measure(path, files, heard=reading_progress([path])) for path in paths)
+        sides = tuple(_measured(log, only, stations) for log in measured)
+    show("")
+    return sides
 
 
 def _measured(log: MeasuredLog, only: str | None, stations: Sequence[Station]) -> Recording:

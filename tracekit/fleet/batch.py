@@ -3,7 +3,7 @@
 import multiprocessing
 import sys
 import threading
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Future, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import ExitStack
@@ -21,7 +21,7 @@ from tracekit.model.finding import Severity
 from tracekit.model.result import DiagnosisRecord
 from tracekit.model.station import Station
 from tracekit.options.report import ReportOptions
-from tracekit.pipeline import Kept, diagnose
+from tracekit.pipeline import Heard, Kept, diagnose
 from tracekit.report.files import write_result
 from tracekit.report.json import diagnosis_json
 from tracekit.report.page import INDEX_NAME
@@ -75,8 +75,8 @@ class Outcome:
     rows: int = 0
 
 
-def run_job(job: Job) -> Outcome:
-    """Diagnose one recording, write its files, add it to the history.
+def run_job(job: Job, heard: Heard | None = None) -> Outcome:
+    """Diagnose one recording, write its files, add it to the history; `heard` is told the rows read so far.
 
     Raises TracekitError where it cannot be read or written.
     """
@@ -93,6 +93,7 @@ def run_job(job: Job) -> Outcome:
             blanked=blanked,
             started_us=job.started_us,
             done=clock,
+            heard=heard,
         )
     options = ReportOptions(unit=job.unit)
     made = pages(record, options)
@@ -115,19 +116,25 @@ def run_job(job: Job) -> Outcome:
     )
 
 
+def _nobody(_job: Job) -> None:
+    """Nobody asked how far a job is."""
+
+
 def _last_good(job: Job) -> Kept:
     """What the history kept of each station's last good log."""
     return Kept(of=lambda station: last_good(job.history, station, job.started_us)[:2])
 
 
-def run_jobs(jobs: Sequence[Job], workers: int) -> Iterator[Outcome]:
+def run_jobs(jobs: Sequence[Job], workers: int, hear: Callable[[Job], Heard | None] = _nobody) -> Iterator[Outcome]:
     """The outcome of every job, in order; a job that fails does not stop the others.
 
     Each worker is a process of its own and works on one log at a time. Where a process is ended from outside (for want
-    of memory, say) the first job that is not done is tried once more by itself.
+    of memory, say) the first job that is not done is tried once more by itself. `hear` gives what is told the rows
+    read of a job that runs in this process.
     """
     if workers <= 1 or len(jobs) == 1:
-        yield from map(told if len(jobs) == 1 else told_whatever, jobs)
+        act = told if len(jobs) == 1 else told_whatever
+        yield from (act(job, hear(job)) for job in jobs)
         return
     done = 0
     while done < len(jobs):
@@ -172,12 +179,12 @@ def worst_severity(record: DiagnosisRecord) -> Severity | None:
     return next((severity for severity in reversed(SEVERITIES) if severity in found), None)
 
 
-def told(job: Job) -> Outcome:
+def told(job: Job, heard: Heard | None = None) -> Outcome:
     """The outcome of a job; one that fails says so in its outcome."""
     if job.refusal:
         return Outcome(log=job.log, error=job.refusal)
     try:
-        return run_job(job)
+        return run_job(job, heard)
     except TracekitError as error:
         return Outcome(log=job.log, error=str(error))
 
@@ -198,11 +205,11 @@ class _Whatever:
         return self.error is not None
 
 
-def told_whatever(job: Job) -> Outcome:
+def told_whatever(job: Job, heard: Heard | None = None) -> Outcome:
     """The same, where even a fault of ours or of the system's (no memory, no thread) costs its own log alone."""
     fault = _Whatever()
     with fault:
-        return told(job)
+        return told(job, heard)
     said = " ".join(f"{type(fault.error).__name__}: {fault.error}".split())[:300]
     short = isinstance(fault.error, MemoryError) or "unavailable" in said
     todo = "Try fewer --workers." if short else "Please report it; TRACEKIT_DEBUG=1 with this log alone shows more."

@@ -119,6 +119,11 @@ class LogSource(Protocol):
         """What was understood of the log."""
         ...
 
+    @property
+    def rows_read(self) -> int:
+        """Rows read so far, good and bad."""
+        ...
+
     def blocks(self) -> Iterator[Block]:
         """The samples, once, in bounded memory."""
         ...

@@ -76,6 +76,11 @@ class Log:
         """Base names of the files."""
         return self._source
 
+    @property
+    def rows_read(self) -> int:
+        """Rows read so far, good and bad; with blocks made ahead, those of the blocks to come among them."""
+        return self._rows_read
+
     def blocks(self) -> Iterator[Block]:
         """The samples, once, in bounded memory."""
         if self._state != "unread":

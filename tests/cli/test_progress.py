@@ -1,0 +1,98 @@
+"""Progress inside one long log: what it says, when it says nothing, and that it counts what was read."""
+
+import gzip
+import io
+import zipfile
+
+import pyarrow as pa
+import pyarrow.parquet as pq
+import pytest
+from made_logs import write_log
+
+from tracekit import cli
+from tracekit.cli import progress
+from tracekit.pipeline import measure
+from tracekit.read.expected import expected_rows
+
+
+class Terminal(io.StringIO):
+    """A standard error that a person looks at."""
+
+    def isatty(self) -> bool:
+        return True
+
+
+@pytest.mark.parametrize(
+    ("rows", "total", "seconds", "said"),
+    [
+        (1_200_000, 3_604_000, 0.75, "1 200 000 of about 3 600 000 rows, 1.6 million a second, 2 s left"),
+        (45_678, 9_000_000, 1.0, "45 700 of about 9 000 000 rows, 45 700 a second, 3 min left"),
+        (812, 1000, 2.0, "812 of about 1 000 rows, 406 a second, 0 s left"),
+        (2_000_000, None, 4.0, "2 000 000 rows, 500 000 a second"),
+        (1_100, 1_000, 1.0, "1 100 rows, 1 100 a second"),  # more than was expected: no time is made up
+    ],
+)
+def test_rows_rate_and_time_left(rows, total, seconds, said):
+    """Rows read, their rate, and what is left of the total at that rate; no guess where there is no total."""
+    assert progress.rows_pace(rows, total, seconds) == said
+
+
+def test_expected_rows_by_kind_of_file(tmp_path):
+    """Parquet tells its rows, text and gzip nearly; two files add up; what does not show is None."""
+    log = write_log(tmp_path / "a.csv", cycles=20)
+    assert expected_rows([log]) == pytest.approx(8001, rel=0.02)
+    assert expected_rows([log, str(log)]) == pytest.approx(16002, rel=0.02)
+    packed = tmp_path / "a.csv.gz"
+    packed.write_bytes(gzip.compress(log.read_bytes()))
+    assert expected_rows([packed]) == pytest.approx(8001, rel=0.1)
+    table = tmp_path / "a.parquet"
+    pq.write_table(pa.table({"pressure_kpa": [1.0] * 1234}), table)
+    assert expected_rows([table]) == 1234
+    with zipfile.ZipFile(tmp_path / "a.zip", "w") as archive:
+        archive.write(log, "a.csv")
+    (tmp_path / "broken.csv.gz").write_bytes(b"\x1f\x8bnot really")
+    (tmp_path / "broken.parquet").write_bytes(b"PAR1not really")
+    for name in ("a.zip", "broken.csv.gz", "broken.parquet", "absent.csv", "-"):
+        assert expected_rows([tmp_path / name]) is None
+    assert expected_rows(["-"]) is None
+
+
+def test_the_hook_counts_every_row_that_was_read(tmp_path):
+    """What is heard grows and ends at the rows that the facts of the log say."""
+    heard = []
+    found = measure(write_log(tmp_path / "a.csv", cycles=20), heard=heard.append)
+    assert heard == sorted(heard)
+    assert heard[-1] == found.facts.rows_read == 8000
+
+
+@pytest.mark.parametrize("command", ["diagnose", "compare"])
+def test_a_person_sees_progress_and_a_clean_line_after(command, tmp_path, monkeypatch):
+    """The last line says how far the log is, in 79 characters; it is empty again when results are printed."""
+    terminal = Terminal()
+    monkeypatch.setattr("sys.stderr", terminal)
+    monkeypatch.setattr(progress, "_PATIENCE_S", 0.0)
+    monkeypatch.setattr(progress, "_EVERY_S", 0.0)
+    monkeypatch.chdir(tmp_path)
+    logs = [str(write_log(tmp_path / f"{name}.csv", decay_kpa_s=rate)) for name, rate in (("first", 1.0), ("second", 1.4))]
+    assert cli.run([command, *(logs if command == "compare" else logs[:1]), "--quiet"]) == 0
+    lines = terminal.getvalue().split("\r\x1b[2K")
+    told = [line for line in lines if "rows" in line]
+    assert told
+    assert all(line.startswith(("first.csv: ", "second.csv: ")) and len(line) < 80 for line in told)
+    assert lines[-1] == ""
+
+
+def test_nothing_is_shown_or_looked_up_where_output_is_piped(tmp_path, monkeypatch, capsys):
+    """Without a terminal standard error stays empty and no file is looked at for its rows."""
+    monkeypatch.setattr(progress, "expected_rows", lambda paths: pytest.fail("nobody looks"))
+    assert cli.run(["diagnose", str(write_log(tmp_path / "a.csv")), "--out", str(tmp_path / "out"), "--quiet"]) == 0
+    assert capsys.readouterr().err == ""
+
+
+def test_progress_waits_until_a_rate_is_known(monkeypatch):
+    """In the first half second nothing flickers by."""
+    screen = Terminal()
+    monkeypatch.setattr("sys.stderr", screen)
+    seen = progress.ReadingProgress("a.csv", 1000)
+    seen(500)
+    assert screen.getvalue() == ""
