@@ -78,6 +78,11 @@ def weather(temperature_c: float) -> Callable[[Scenario], Scenario]:
     return lambda s: replace(s, station=replace(s.station, air=replace(s.station.air, temperature_c=temperature_c)))
 
 
+def ejector(**changes: float) -> Callable[[Scenario], Scenario]:
+    """A corner of the suction curve."""
+    return lambda s: replace(s, station=replace(s.station, ejector=replace(s.station.ejector, **changes)))
+
+
 CORNERS: dict[str, Callable[[Scenario], Scenario]] = {
     "as drawn": lambda s: s,
     "gain +0.6 %": sensor(gain_error=0.006),
@@ -86,17 +91,24 @@ CORNERS: dict[str, Callable[[Scenario], Scenario]] = {
     "steps of 0.01 kPa": sensor(step_kpa=0.01),
     "steps of 0.5 kPa": sensor(step_kpa=0.5),
     "slow coloured noise": sensor(coloured_share=1.0, noise_time_s=0.02),
+    "noise of 0.15 kPa, 30 ms long": sensor(coloured_share=1.0, noise_time_s=0.03, noise_kpa=0.15),
     "noise of 0.4 kPa": sensor(noise_kpa=0.4),
     "spikes": sensor(spikes_per_s=0.5, spike_kpa=6.0),
     "20 Hz": recorder(rate_hz=20.0),
     "50 Hz": recorder(rate_hz=50.0),
     "1 kHz": recorder(rate_hz=1000.0),
+    "2 kHz": recorder(rate_hz=2000.0),
     "a fifth of the samples missing": recorder(missing_share=0.2),
     "fast walls": walls(0.05, 0.05, 0.0),
     "slow walls, convection": walls(0.5, 0.5, 1.5),
     "unequal walls": walls(0.05, 0.4, 0.6),
     "strong motion": motion(1.2, 0.4),
+    "no motion": motion(0.0, 0.2),
+    "short motion": motion(0.8, 0.1),
     "38 degrees": weather(38.0),
+    "suction bends much": ejector(bend=0.45),
+    "suction stops at once": ejector(lag_off_s=0.002),
+    "suction fades slowly": ejector(lag_off_s=0.04),
 }
 
 

@@ -25,8 +25,8 @@ class Timeline:
     """What is needed of every cycle of the log, shape (n_cycles,); NaN where unknown.
 
     zero_kpa     sensor's zero as vacuum, smoothed over cycles [kPa]
-    present_s    part present first on, else set point reached [s]
-    end_s        end of the hold: drop, last supply-off or release command, whatever comes first [s]
+    present_s    part present first on, else set point reached, at the earliest where edges come late [s]
+    end_s        end of the hold: drop, last supply-off or release command, whatever comes first, likewise [s]
     floor_kpa    a vacuum below this is a loss of grip [kPa]
     rated        held or dropped, with at least one coast
     held         outcome held
@@ -55,7 +55,7 @@ class History:
     since_cut_s      time since the supply was cut [s], in coasts
     since_present_s  time since part present came on [s]
     until_end_s      time until the end of the hold or a loss of grip [s]
-    clipped          the sensor's range may cut the reading
+    clipped          the sensor's range may cut the reading, or the coast may be over already where edges come late
     boost            factor on the wall exchange by which cold gas takes heat faster [unitless]
     """
 
@@ -91,8 +91,8 @@ def timeline(data: StationData, options: LeakOptions) -> Timeline:
     coasts = np.bincount(data.periods.codes("cycle")[data.periods.where("kind", "coast")], minlength=n)
     return Timeline(
         zero_kpa=_zero(zero_readings(cycles.floats("idle_vacuum_kpa"), options), options.zero_cycles),
-        present_s=np.where(np.isfinite(on), on, cycles.floats("hold_start_s")),
-        end_s=np.fmin(np.fmin(cycles.floats("hold_end_s"), release), cycles.floats("end_s")),
+        present_s=np.where(np.isfinite(on), on, cycles.floats("hold_start_s")) - data.late_s,
+        end_s=np.fmin(np.fmin(cycles.floats("hold_end_s"), release), cycles.floats("end_s")) - data.late_s,
         floor_kpa=_floor(data, options),
         rated=(held | dropped) & (coasts > 0),
         held=held,
@@ -142,6 +142,7 @@ def gather(data: StationData, line: Timeline, chosen: Bools) -> History:
     cycle, time = bins.cycle[keep].astype(np.int64), bins.time_s[keep]
     coasting, free = _kinds(data, period)
     opens = np.concatenate([[True], period[1:] != period[:-1]])
+    over = (time > data.periods.floats("end_s")[period] - data.late_s) if data.late_s else np.zeros(len(time), bool)
     first = np.concatenate([[True], cycle[1:] != cycle[:-1]])
     pressure = np.maximum(data.ambient_kpa + bins.pressure_kpa[keep] + line.zero_kpa[cycle], LOWEST_KPA)
     return History(
@@ -159,7 +160,7 @@ def gather(data: StationData, line: Timeline, chosen: Bools) -> History:
         until_end_s=_told(
             _end(cycle, time, coasting & (data.ambient_kpa - pressure < line.floor_kpa[cycle]), line) - time
         ),
-        clipped=_clipped(data, bins.pressure_kpa[keep]),
+        clipped=_clipped(data, bins.pressure_kpa[keep]) | over,
         boost=np.ones(len(time)),
         ambient_kpa=data.ambient_kpa,
     )

@@ -107,6 +107,7 @@ class StationData:
     usual_open_kpa    rise from idle to the open-cup vacuum, NaN where most cycles do not show it [kPa]
     from_request      the log holds a request: the supply was found in the saw-tooth of the pressure
     reading_range_kpa highest minus lowest reading of each cycle, shape (n_cycles,) [kPa]
+    late_s            the most by which the digitals may have been written late, 0 where nothing shows it [s]
     """
 
     station: str
@@ -128,6 +129,7 @@ class StationData:
     temperature_u_c: float
     notes: tuple[str, ...] = ()
     from_request: bool = False
+    late_s: float = 0.0
     levels_kpa: NDArray[np.float64] = field(default_factory=lambda: np.zeros(0))
     rise_s: NDArray[np.float64] = field(default_factory=lambda: np.zeros((0, 0)))
     fall_s: NDArray[np.float64] = field(default_factory=lambda: np.zeros((0, 0)))

@@ -13,6 +13,9 @@ class MeasureOptions:
         8.0, "sigmas", "an open-cup vacuum must stand out of the noise by this to tell the onset of the response"
     )
     onset_least_kpa: float = option(1.0, "kPa", "an open-cup vacuum below is none to time the response by")
+    late_hidden_s: float = option(
+        0.05, "s", "lag of the digitals that the delay of valve and sensor may hide (common practice: 10 to 50 ms)"
+    )
     level_step_kpa: float = option(5.0, "kPa", "grid of vacuum levels whose crossing times are kept per cycle")
     level_most_kpa: float = option(95.0, "kPa", "highest level of that grid")
     coarse_interval_s: float = option(0.008, "s", "from this sample interval on crossings use raw readings")
