@@ -9,11 +9,10 @@ from numpy.typing import NDArray
 from tracekit.measure.evacuation import Evacuation, fall_times, measure_evacuation
 from tracekit.measure.hold import cycle_noise, hold_vacua, switching
 from tracekit.measure.release import idle_vacuum, measure_release
-from tracekit.model.cycle import Excerpt
 from tracekit.options.measure import MeasureOptions
 from tracekit.options.segment import SegmentOptions
 from tracekit.segment.cycles import Reference, Spans, find_spans
-from tracekit.segment.hold import DROPPED, Hold, find_hold
+from tracekit.segment.hold import Hold, find_hold
 from tracekit.segment.periods import COAST, Periods, TraceBins, find_periods, make_bins
 from tracekit.segment.samples import Samples, samples_in, time_steps
 from tracekit.signal.segments import first_in, range_line, range_max, range_min, range_sum
@@ -21,9 +20,6 @@ from tracekit.signal.segments import first_in, range_line, range_max, range_min,
 Arrays = Mapping[str, NDArray[np.generic]]
 Ints = NDArray[np.int64]
 Floats = NDArray[np.float64]
-
-_EXCERPT_SAMPLES = 20_000
-_EXCERPTS = 8  # of one kind; the station keeps no more of all its stretches
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -39,7 +35,6 @@ class ChunkResult:
     periods: Arrays
     edges: Arrays
     bins: dict[str, NDArray[np.int32] | NDArray[np.float64]]
-    excerpts: tuple[Excerpt, ...]
 
 
 def measure_chunk(
@@ -80,7 +75,6 @@ def measure_chunk(
         periods=_period_columns(samples, periods, measure),
         edges=_edge_columns(samples, spans),
         bins=_bin_columns(bins),
-        excerpts=_excerpts(samples, spans, hold, cycles),
     )
 
 
@@ -243,25 +237,3 @@ def _chatter(at: Ints, spans: Spans) -> NDArray[np.bool_]:
     extra[first] = False
     extra[last] = False
     return extra
-
-
-def _excerpts(samples: Samples, spans: Spans, hold: Hold, cycles: Arrays) -> tuple[Excerpt, ...]:
-    """Every sample of a few cycles: the first losses, the worst chatter, the first cycles."""
-    chosen: list[tuple[int, str]] = [(int(i), "drop") for i in np.flatnonzero(hold.outcome == DROPPED)[:_EXCERPTS]]
-    chatter = np.asarray(cycles["chatter_edges"])
-    if len(chatter) and chatter.max() > 0:
-        chosen.append((int(np.argmax(chatter)), "chatter"))
-    chosen += [(i, "usual") for i in range(min(3, len(spans.start)))]
-    out = []
-    for i, why in chosen:
-        a, b = int(spans.start[i]), int(min(spans.end[i], spans.start[i] + _EXCERPT_SAMPLES))
-        out.append(
-            Excerpt(
-                cycle=i,
-                why=why,
-                time_s=samples.time[a:b].copy(),
-                pressure_kpa=-samples.vacuum[a:b],
-                present=samples.present[a:b].astype(np.int8),
-            )
-        )
-    return tuple(out)

@@ -186,9 +186,9 @@ class StationAnalyser:
             result = measure_chunk(
                 samples, rows.context, done, stop, learned.reference, keep_all, self._segment, self._measure
             )
-            self.excerpts.take(result.excerpts, self._cycles)
+            self.excerpts.take(samples, done, stop, result.cycles, self._cycles)
             self._cycles += len(done)
-            self._results.append(replace(result, excerpts=()))
+            self._results.append(result)
         self._carry_on(rows, samples.time, stop, known=bool(len(starts)) and not keep_all)
 
     def _under_way(self, samples: Samples, learned: Learned) -> bool:
