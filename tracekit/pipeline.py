@@ -12,7 +12,6 @@ from numpy.typing import NDArray
 from tracekit.judge.case import Case
 from tracekit.judge.verdict import judge
 from tracekit.measure.late import withhold_late
-from tracekit.measure.late import withhold_late
 from tracekit.measure.leak import estimate_leak
 from tracekit.measure.leak_change import leak_change
 from tracekit.measure.station import station_data
