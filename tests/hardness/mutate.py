@@ -3,6 +3,7 @@
 import gzip
 import io
 import json
+import re
 import zipfile
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
@@ -11,6 +12,7 @@ from typing import Any
 import pyarrow as pa
 import pyarrow.parquet as pq
 from hypothesis import strategies as st
+from pyarrow import feather
 
 CELLS = (
     "", " ", "nan", "NaN", "inf", "-Infinity", "1e308", "-1e308", "1e400", "1" + "0" * 400, "-0", "-0.0", "0x1F", "1_000",
@@ -30,7 +32,8 @@ INSERTS = (
     b"\xed\xa0\x80", b"\xf4\x90\x80\x80", b"-----\n", b"{}\n", b"\\", b"\n=\n",
 )  # fmt: skip
 FACTORS = (0.0, -1.0, 1000.0, 0.001, 7.5, 1e30, -1e-30)
-PACKINGS = ("plain", "gzip", "zstd", "zip", "utf-16", "latin-1", "bom", "parquet", "returns")
+PACKINGS = ("plain", "gzip", "zstd", "zip", "utf-16", "latin-1", "bom", "parquet", "returns", "records", "feather")
+TABLES = ("parquet", "feather", "records")
 OPS = (
     "cell", "cell", "header", "row twice", "row gone", "row moved", "row short", "row long", "column gone", "column twice",
     "column constant", "column scaled", "column shifted", "columns swapped", "time back", "time stops", "delimiter",
@@ -55,15 +58,42 @@ class Draft:
     late: tuple[Op, ...] = ()
 
 
-def mutated_log(header: Sequence[str], rows: Sequence[Sequence[str]], ops: Sequence[Op]) -> bytes:
+@dataclass(frozen=True, slots=True)
+class Made:
+    """A mutated log: its bytes, and the lines that a text in it has or the rows of a table in it.
+
+    Lines are None where the bytes were changed after they were packed, or hold what does not show where a line ends.
+    """
+
+    data: bytes
+    lines: int | None
+
+
+def mutated_log(header: Sequence[str], rows: Sequence[Sequence[str]], ops: Sequence[Op], packing: str = "plain") -> bytes:
     """The bytes of a log after some operations."""
-    draft = Draft(list(header), [list(r) for r in rows])
+    return made_log(header, rows, ops, packing).data
+
+
+def made_log(header: Sequence[str], rows: Sequence[Sequence[str]], ops: Sequence[Op], packing: str = "plain") -> Made:
+    """A log after some operations; an operation may change the packing."""
+    draft = Draft(list(header), [list(r) for r in rows], packing=packing)
     for op in ops:
         _apply(draft, op)
     data = _packed(draft)
+    lines = len(draft.rows) if draft.packing in TABLES else lines_of(_text(draft).encode("utf-8"))
+    packed = draft.packing not in ("plain", *TABLES)
     for _, place, size, pick in draft.late:
         data = damaged(data, place, size, pick)
-    return data
+    if draft.late:
+        lines = None if packed or draft.packing in TABLES else lines_of(data)
+    return Made(data, lines)
+
+
+def lines_of(text: bytes) -> int | None:
+    """Lines of a text that hold more than delimiters; None where quotes or odd characters may hide where a line ends."""
+    if re.search(rb'[^\t\n -~]|"', text):
+        return None
+    return sum(1 for line in text.split(b"\n") if line.strip(b" \t,;|:"))
 
 
 def _apply(draft: Draft, op: Op) -> None:
@@ -164,9 +194,13 @@ def _scaled(cell: str, factor: float, shift: float) -> str:
 def _packed(draft: Draft) -> bytes:
     if draft.packing == "parquet":
         return _as_parquet(draft)
-    lines = ([draft.header] if draft.header else []) + draft.rows
-    cells = ([c.replace(".", draft.decimal) for c in line] if draft.decimal != "." else line for line in lines)
-    text = draft.before + "\n".join(draft.delimiter.join(line) for line in cells) + "\n"
+    if draft.packing == "feather":
+        sink = io.BytesIO()
+        feather.write_feather(_table(draft), sink, compression="uncompressed")
+        return sink.getvalue()
+    if draft.packing == "records":
+        return _records(draft)
+    text = _text(draft)
     plain = text.encode("utf-8")
     if draft.packing == "gzip":
         return gzip.compress(plain, 1, mtime=0)
@@ -184,16 +218,40 @@ def _packed(draft: Draft) -> bytes:
     return {"bom": b"\xef\xbb\xbf" + plain, "returns": plain.replace(b"\n", b"\r\n")}.get(draft.packing, plain)
 
 
+def _text(draft: Draft) -> str:
+    lines = ([draft.header] if draft.header else []) + draft.rows
+    cells = ([c.replace(".", draft.decimal) for c in line] if draft.decimal != "." else line for line in lines)
+    return draft.before + "\n".join(draft.delimiter.join(line) for line in cells) + "\n"
+
+
+def _records(draft: Draft) -> bytes:
+    """One JSON object a line; a cell becomes a number where it is one."""
+    names = draft.header or [f"c{i}" for i in range(5)]
+    lines = [json.dumps(dict(zip(names, map(_number, row), strict=False))) for row in draft.rows]
+    return (draft.before + "\n".join(lines) + "\n").encode("utf-8")
+
+
+def _number(cell: str) -> float | str:
+    try:
+        return float(cell)
+    except ValueError:
+        return cell
+
+
 def _as_parquet(draft: Draft) -> bytes:
+    sink = io.BytesIO()
+    pq.write_table(_table(draft), sink, compression=("zstd", "snappy", "none")[len(draft.rows) % 3])
+    return sink.getvalue()
+
+
+def _table(draft: Draft) -> pa.Table:
     """Columns become numbers where every cell is one, else text; now and then another type."""
     names = draft.header or [str(i) for i in range(5)]
     columns: dict[str, pa.Array] = {}
     for n, name in enumerate(names):
         cells = [row[n] if n < len(row) else None for row in draft.rows]
         columns[name + "'" * (name in columns)] = _typed(cells)
-    sink = io.BytesIO()
-    pq.write_table(pa.table(columns), sink, compression=("zstd", "snappy", "none")[len(draft.rows) % 3])
-    return sink.getvalue()
+    return pa.table(columns)
 
 
 def _typed(cells: list[str | None]) -> pa.Array:
