@@ -267,19 +267,20 @@ def test_a_change_of_leak_without_coasts_is_told():
     assert "The time constant has changed." in told
 
 
-def test_an_act_that_goes_on_is_not_cut_in_two():
-    """Where a first screen is too small for all, "Then …" stays and the second result goes; other hows go first."""
+def test_both_outcomes_stand_on_the_first_screen():
+    """However long the texts are, both outcomes are told; a how goes for want of room, unless the act goes on in it."""
     result = stories.torn_cup().stations[0]
     long = "Command the supply twenty times by hand and read the response delay of every single one of the edges"
-    for how, kept, gone in ((f"Then {long.lower()}.", "Then command", "look at the controller"), (f"{long}.", "look at the controller", "Command the")):
+    for how, stays in ((f"Then {long.lower()}.", True), (f"{long}.", False)):
         step = replace(
             stories.BLANK, do=f"Let the station rest for half an hour. {how}", expect_if="More than 50 ms, or the first one much slower: the valve sticks.",
             expect_else="Always the same delay, whatever was commanded: look at the controller.", caution="Valves move on command. " * 4 + "Keep out. Stay clear. Nobody under the load at any time.",
         )  # fmt: skip
         found = replace(result.findings[0], next_steps=(step,))
         shown = answer(replace(result, findings=(found,)), "kPa")
-        assert kept in shown
-        assert gone not in shown
+        assert "the valve sticks" in shown
+        assert "look at the controller" in shown
+        assert ("ommand the supply" in shown) == stays
 
 
 def test_what_is_for_information_says_its_fact():

@@ -3,7 +3,7 @@
 import math
 import re
 import textwrap
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from tracekit.model.estimate import Withheld
 from tracekit.model.finding import CauseChance, Detectable, Finding
@@ -172,25 +172,19 @@ def _first_step(result: StationResult) -> tuple[Step, bool]:
 
 
 def _short_step(step: Step, room_px: int) -> tuple[Step, bool]:
-    """The step as far as a phone's first screen holds it; the caution always whole, the rest stands under Steps."""
+    """The step as far as a phone's first screen holds it: act, caution and both outcomes always, how only with room.
+
+    An act goes on in a how that begins with "Then", so that one stays. What is left out stands under Steps.
+    """
     fixed = 20 * _lines(f"First: {step.act}, 10 min", 32) + 14
     fixed += (
         20 * _lines(step.caution, 40) if len(step.caution) > 150 else 21 * _lines(f"Caution: {step.caution}")
     ) + 14
     left = room_px - fixed
-    pairs = [23 * _lines(f"{seen}: {means}") for seen, means in step.results]
-    how = step.how if sum(pairs[:_needed(step)]) + 23 * _lines(step.how) <= left else ""
-    left -= 23 * _lines(how) if how else 0
-    results = step.results
-    while len(results) > 1 and sum(pairs[: len(results)]) > left:
-        results = results[:-1]
-    short = Step(act=step.act, how=how, minutes=step.minutes, results=results, caution=step.caution)
-    return short, bool((step.how and not how) or len(results) < len(step.results) or step.more)
-
-
-def _needed(step: Step) -> int:
-    """How many results must stand beside how to do it: one where the act goes on there ("Then …"), else all."""
-    return 1 if step.how.startswith("Then ") else len(step.results)
+    outcomes = sum(23 * _lines(f"{seen}: {means}") for seen, means in step.results)
+    how = step.how if step.how.startswith("Then ") or outcomes + 23 * _lines(step.how) <= left else ""
+    short = replace(step, how=how, more=())
+    return short, bool((step.how and not how) or step.more)
 
 
 def _lines(text: str, wide: int = 38) -> int:
