@@ -71,6 +71,20 @@ def test_spikes() -> None:
     assert samples.vacuum[25] == 50.0
 
 
+@given(st.integers(0, 2**32 - 1), st.integers(0, 300), st.floats(0.001, 1.0))
+def test_every_pause_is_a_gap(seed: int, count: int, interval: float) -> None:
+    """A sample that comes later than the limit after the one before begins after a gap, however steps lie about it."""
+    rng = np.random.default_rng(seed)
+    limit = max(8.0 * interval, 0.15)
+    time = np.cumsum(rng.choice([0.1, 0.9, 1.0 + 1e-9, 3.0], count, p=[0.6, 0.3, 0.06, 0.04]) * limit)
+    wiring = Wiring(supply_on_level=1, release_on_level=1, present_on_level=1, evidence={})
+    still = np.zeros(count)
+    samples = make_samples(
+        time, still, still.astype(np.uint8), wiring, interval=interval, noise=0.1, options=SegmentOptions()
+    )
+    assert samples.gap.tolist() == [i for i in range(1, count) if time[i] - time[i - 1] > limit]
+
+
 def test_missing_readings_are_bridged() -> None:
     """Missing readings are bridged by straight lines, and the input is not touched."""
     pressure = -np.arange(10.0)

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from tracekit.model.cycle import Wiring
 from tracekit.model.trace import PRESENT_BIT, RELEASE_BIT, SUPPLY_BIT
 from tracekit.options.segment import SegmentOptions
-from tracekit.signal.segments import moving_mean
+from tracekit.signal.segments import moving_mean, range_index
 from tracekit.signal.select import median
 
 Floats = NDArray[np.float64]
@@ -98,7 +98,7 @@ def find_quantisation(vacuum: NDArray[np.float64]) -> float:
     return step if float(np.quantile(np.abs(off), 0.9)) < 0.15 * step else 0.0
 
 
-_BLOCK = 16_384  # samples that stay near the processor while spikes and gaps are looked for
+_BLOCK = 16_384  # samples that stay near the processor while spikes are looked for
 
 
 def time_steps(time: Floats) -> Floats:
@@ -108,11 +108,18 @@ def time_steps(time: Floats) -> Floats:
     return step
 
 
-def _gaps(time: Floats, limit: float) -> Ints:
-    """First samples after pauses longer than the limit, ascending indices."""
-    parts = (time[begin : begin + _BLOCK + 1] for begin in range(0, len(time), _BLOCK))
-    found = [np.flatnonzero(part[1:] - part[:-1] > limit) + number * _BLOCK + 1 for number, part in enumerate(parts)]
-    return np.concatenate(found) if found else np.zeros(0, np.int64)
+def _gaps(time: Floats, limit: float, interval: float) -> Ints:
+    """First samples after pauses longer than the limit, ascending indices.
+
+    Time rises, so a pause shows between samples some way apart too: only between such is every step looked at.
+    """
+    if len(time) < 2:
+        return np.zeros(0, np.int64)
+    apart = int(min(max(0.5 * limit / max(interval, 1e-9), 1.0), len(time) - 1))
+    coarse = np.append(time[:-1:apart], time[-1])
+    begin = np.flatnonzero(coarse[1:] - coarse[:-1] > limit) * apart
+    index, _ = range_index(begin + 1, np.minimum(begin + apart, len(time) - 1) + 1)
+    return index[time[index] - time[index - 1] > limit]
 
 
 def _spikes(vacuum: Floats, noise: float, options: SegmentOptions) -> Ints:
@@ -145,15 +152,23 @@ def _edges(change: Ints, level: NDArray[np.bool_]) -> tuple[Ints, Ints]:
     return change[moved & on], change[moved & ~on]
 
 
+def _bridged(time: Floats, vacuum: Floats) -> Floats:
+    """The vacuum with straight lines over missing readings; changed in place."""
+    with np.errstate(invalid="ignore", over="ignore"):
+        if np.isfinite(vacuum.sum()):
+            return vacuum
+    bad = ~np.isfinite(vacuum)
+    if bad.any() and not bad.all():
+        vacuum[bad] = np.interp(time[bad], time[~bad], vacuum[~bad])
+    return vacuum
+
+
 def make_samples(
     time: Floats, pressure: Floats, digital: NDArray[np.uint8], wiring: Wiring, *,
     interval: float, noise: float, options: SegmentOptions,
 ) -> Samples:  # fmt: skip
     """Clean a stretch of samples: missing readings bridged, spikes replaced, digitals in logical sense."""
-    vacuum = -pressure
-    bad = ~np.isfinite(vacuum)
-    if bad.any() and not bad.all():
-        vacuum[bad] = np.interp(time[bad], time[~bad], vacuum[~bad])
+    vacuum = _bridged(time, -pressure)
     spike = _spikes(vacuum, noise, options)
     vacuum[spike] = 0.5 * (vacuum[spike - 1] + vacuum[spike + 1])
     width = max(3, 2 * round(options.filter_s / max(interval, 1e-9) / 2 - 1e-6) + 1)
@@ -181,7 +196,7 @@ def make_samples(
         release_fall=edges[1][1],
         present_rise=edges[2][0],
         present_fall=edges[2][1],
-        gap=_gaps(time, max(options.gap_intervals * interval, options.gap_least_s)),
+        gap=_gaps(time, max(options.gap_intervals * interval, options.gap_least_s), interval),
         spike=spike,
         has_supply=wiring.supply_on_level is not None,
         has_release=wiring.release_on_level is not None,

@@ -247,11 +247,11 @@ def range_line(time: Floats, values: Floats, start: Ints, stop: Ints) -> tuple[F
     count = np.maximum(stop - start, 0).astype(np.float64)
     origin = time[np.minimum(start, len(time) - 1)]
     x, y, first, last, length = _laid_out(time, values, start, stop)
-    product = np.empty(len(x))
     with np.errstate(invalid="ignore", divide="ignore", over="ignore"):
-        x -= np.repeat(origin, length)
+        x = x - np.repeat(origin, length)
         x -= np.repeat(range_sum(x, first, last) / count, length)
-        y -= np.repeat(range_sum(y, first, last) / count, length)
+        y = y - np.repeat(range_sum(y, first, last) / count, length)
+        product = np.empty(len(x))
         sxx = range_sum(np.multiply(x, x, out=product), first, last)
         slope = range_sum(np.multiply(x, y, out=product), first, last) / sxx
         y -= np.multiply(np.repeat(slope, length), x, out=product)
@@ -263,15 +263,15 @@ def range_line(time: Floats, values: Floats, start: Ints, stop: Ints) -> tuple[F
 
 
 def _laid_out(time: Floats, values: Floats, start: Ints, stop: Ints) -> tuple[Floats, Floats, Ints, Ints, Ints]:
-    """Copies of the samples of the ranges, where each range lies in them, and how many samples belong to it.
+    """The samples of the ranges, where each range lies in them, and how many samples belong to it.
 
-    Ranges in order are copied with what lies between them, which then belongs to the range before.
+    Ranges in order come with what lies between them, which then belongs to the range before.
     """
     stop = np.maximum(stop, start)
     if len(start) and np.all(start[1:] >= stop[:-1]) and int((stop - start).sum()) * 2 > stop[-1] - start[0]:
         base, top = int(start[0]), int(stop[-1])
         length = np.diff(start, append=top)
-        return time[base:top].copy(), values[base:top].copy(), start - base, stop - base, length
+        return time[base:top], values[base:top], start - base, stop - base, length
     index, _ = range_index(start, stop)
     length = stop - start
     last = np.cumsum(length)
