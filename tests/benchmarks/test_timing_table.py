@@ -1,8 +1,11 @@
 """What the benchmarks say of a process is of that process alone."""
 
 import sys
+from pathlib import Path
 
-from benchmarks.timing_table import Table, run
+import pytest
+
+from benchmarks.timing_table import REPORTS, Table, run
 
 
 def test_memory_of_a_small_process_started_by_a_large_one() -> None:
@@ -21,3 +24,10 @@ def test_large_figures_are_written_out() -> None:
     table = Table(load=0.0)
     table.add("memory", 1266.2, "MiB", 350.0)
     assert "| memory | 1266 MiB | ≤ 350 | no |" in table.text()
+
+
+def test_the_table_is_kept_in_a_new_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The folder that is named for the table is made where it is missing."""
+    monkeypatch.setenv(REPORTS, str(tmp_path / "new" / "reports"))
+    Table(load=0.0).finish()
+    assert (tmp_path / "new" / "reports" / "speed.md").read_text(encoding="utf-8").startswith("# Speed\n")

@@ -127,6 +127,7 @@ class Table:
         """Print, and write where a folder is named."""
         print("\n" + self.text())
         if folder := os.environ.get(REPORTS):
+            Path(folder).mkdir(parents=True, exist_ok=True)
             Path(folder, "speed.md").write_text(self.text(), encoding="utf-8")
 
 
