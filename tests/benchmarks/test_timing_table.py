@@ -4,7 +4,6 @@ import sys
 from pathlib import Path
 
 import pytest
-
 from benchmarks.timing_table import REPORTS, Table, run
 
 
