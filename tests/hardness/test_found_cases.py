@@ -3,6 +3,8 @@
 import io
 
 import numpy as np
+import pyarrow as pa
+import pyarrow.parquet as pq
 import pytest
 from hardness.made import csv_text, rows
 from hardness.mutate import mutated_log
@@ -11,6 +13,7 @@ from hardness.trial import command
 from tracekit.cli.stream import HarmlessStream
 from tracekit.model.outside import disarmed, visible
 from tracekit.model.tables import Column, join_tables, make_table
+from tracekit.read.opening import open_log
 
 
 def test_a_station_without_cycles_beside_one_with_context(tmp_path):
@@ -81,3 +84,26 @@ def test_mutations_that_once_broke_the_reader(tmp_path, ops):
     names, cells = rows(2)
     (tmp_path / "log.bin").write_bytes(mutated_log(names, cells[::4], ops))
     assert command("inspect", tmp_path / "log.bin").outcome() in ("right", "refused")
+
+
+def test_a_clock_in_numbers_with_a_fraction(tmp_path):
+    """Hours, minutes and seconds side by side in a column of floats of a Parquet file are read as in text."""
+    header, cells = rows(20)
+    columns = {name: np.array([float(row[i]) for row in cells]) for i, name in enumerate(header)}
+    seconds = 3600 * 9 + 60 * 59 + 30.0 + columns.pop("time_s")
+    clock = (seconds // 3600) * 10_000 + (seconds // 60 % 60) * 100 + seconds % 60
+    pq.write_table(pa.table({"time": np.round(clock, 3), **columns}), tmp_path / "log.parquet")
+    log = open_log(str(tmp_path / "log.parquet"))
+    time_s = np.concatenate([block.time_s for block in log.blocks()])
+    np.testing.assert_allclose(time_s - time_s[0], seconds - seconds[0], atol=2e-6)
+
+
+def test_text_in_parquet_that_is_none(tmp_path):
+    """A Parquet file whose text is damaged is refused as damaged, by every command."""
+    header, cells = rows(2)
+    table = {name: [row[i] for row in cells[::4]] for i, name in enumerate(header)}
+    path = tmp_path / "log.parquet"
+    pq.write_table(pa.table({**table, "note": ["qqqqqqqq"] * len(cells[::4])}), path, compression="none")
+    path.write_bytes(path.read_bytes().replace(b"qqqqqqqq", b"qqqq\xb2qqq"))
+    ran = command("inspect", path)
+    assert (ran.status, "log.parquet: a damaged Parquet file" in ran.err) == (2, True), ran.err

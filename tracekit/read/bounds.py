@@ -65,11 +65,13 @@ def text_columns(schema: pa.Schema) -> list[str]:
 def spelled_out(batch: pa.RecordBatch, schema: pa.Schema, name: str, options: ReadOptions) -> pa.RecordBatch:
     """The batch with its columns in the types of the file's schema, repeated texts written out.
 
-    Raises LogReadError where that would take more than `text_bytes` bytes.
+    Raises LogReadError where that would take more than `text_bytes` bytes, ArrowInvalid where a text is none.
     """
     arrays = []
     for field, column in zip(batch.schema, batch.columns, strict=True):
         wanted = schema.field(field.name).type
+        if not pa.types.is_primitive(column.type):
+            column.validate(full=True)  # what is damaged inside a file's text is decoded by no one else
         if pa.types.is_dictionary(column.type) and _is_text(column.type.value_type):
             lengths = pc.take(pc.binary_length(column.dictionary), column.indices)
             needed = pc.sum(lengths.cast(pa.int64())).as_py() or 0

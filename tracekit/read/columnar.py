@@ -47,11 +47,12 @@ def parquet_batches(
     while True:
         try:
             batch = next(batches, None)
+            if batch is None:
+                return
+            whole = spelled_out(batch, file.metadata.schema.to_arrow_schema(), name, options)
         except (pa.ArrowException, OSError) as error:
             raise _damaged(name) from error
-        if batch is None:
-            return
-        yield spelled_out(batch, file.metadata.schema.to_arrow_schema(), name, options)
+        yield whole
 
 
 def last_batches(file: pq.ParquetFile, name: str, wanted: list[str], options: ReadOptions) -> Iterator[pa.RecordBatch]:

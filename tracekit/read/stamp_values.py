@@ -35,6 +35,8 @@ def stamp_ns(array: pa.Array, form: StampForm) -> tuple[Ints, NDArray[np.bool_]]
 
     Dates count from 1970 (as UTC where the zone is written, else as local time), stamps without a date from zero.
     """
+    if pa.types.is_floating(array.type):
+        return _clock_of_floats(array, form)
     if pa.types.is_integer(array.type):
         array = array.cast(pa.string())
     if form.worded:
@@ -54,6 +56,19 @@ def stamp_ns(array: pa.Array, form: StampForm) -> tuple[Ints, NDArray[np.bool_]]
             cells = data[offsets[here][None, :] + np.arange(width)[:, None]]
             ns[here], sound[here] = _matrix(cells, form)
     return ns, sound & valid(texts)
+
+
+def _clock_of_floats(array: pa.Array, form: StampForm) -> tuple[Ints, NDArray[np.bool_]]:
+    """Hours, minutes and seconds side by side in numbers with a fraction, which are a clock and never a date."""
+    values = np.asarray(array.cast(pa.float64()).to_numpy(zero_copy_only=False), np.float64)
+    seconds = values / 1e3 if "clock_ms" in form.fields else values
+    sound = np.isfinite(seconds) & (seconds >= 0) & (seconds < 240_000)
+    seconds = np.where(sound, seconds, 0.0)
+    whole = np.floor(seconds).astype(np.int64)
+    minute, second = whole // 100 % 100, whole % 100
+    sound &= (minute < 60) & (second < 60)
+    ns = (whole // 10_000 * 3600 + minute * 60 + second) * NS + np.rint((seconds - whole) * 1e6).astype(np.int64) * 1000
+    return ns, sound
 
 
 def _numbered_months(array: pa.Array, *, weekday: bool) -> pa.Array:
