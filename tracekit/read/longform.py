@@ -11,12 +11,12 @@ from tracekit.model.trace import Assumption
 from tracekit.read.clock import Samples
 from tracekit.read.columns import Column, Profile, fetch, make_column
 from tracekit.read.convert import BITS, Missing, Portion, PressureReader, Rejected, carried
-from tracekit.read.digitals import LevelPlan
-from tracekit.read.head import Head
+from tracekit.read.digitals import LevelPlan, filled_cells
+from tracekit.read.head import Head, joined
 from tracekit.read.headers import is_unit
 from tracekit.read.onchange import held_between, hold_step
 from tracekit.read.plan import LongPlan, Plan, StationPlan
-from tracekit.read.quality import bad_rows, plan_quality
+from tracekit.read.quality import bad_rows, is_quality, plan_quality
 from tracekit.read.rows import Rows
 from tracekit.read.timeplan import TimePlan, seconds_of
 from tracekit.read.timeread import TimeReader
@@ -33,14 +33,22 @@ def find_long(head: Head) -> LongPlan | None:
     if len(tags) != 1:
         return None
     rest = [c for c in head.columns if c is not tags[0] and c.kind not in ("stamp", "moment", "empty")]
-    marks = [c for c in rest if c.hints.weight("quality") >= 0.9 and c.hints.weight("value") < 0.9]
+    marks = [c for c in rest if is_quality(c) and c.hints.weight("value") < 0.9]
     values = _values_among([c for c in rest if c not in marks])
     if not values and len(marks) == 1:
         marks, values = [], _values_among(marks)
-    if len(values) != 1 or values[0].hints.weight("pressure") >= 0.9:
+    values = values if len(values) != 2 or _by_turns(*values) else []
+    if not 1 <= len(values) <= 2 or any(c.hints.weight("pressure") >= 0.9 for c in values):
         return None
     quality = plan_quality(marks[0], sure=True) if marks else None
-    return LongPlan(tag=tags[0].name, value=values[0].name, quality=quality)
+    values = sorted(values, key=lambda c: -c.levels)
+    beside = values[1].name if len(values) == 2 else ""
+    return LongPlan(tag=tags[0].name, value=values[0].name, beside=beside, quality=quality)
+
+
+def _by_turns(first: Column, second: Column) -> bool:
+    """True where every row has its value in one of two columns, never in both: numbers here, levels there."""
+    return not (filled_cells(first.array) & filled_cells(second.array)).any()
 
 
 def _values_among(columns: Sequence[Column]) -> list[Column]:
@@ -77,6 +85,7 @@ def wide_head(head: Head, plan: LongPlan, time: TimePlan) -> Head:
     tag, value = head.column(plan.tag), head.column(plan.value)
     if tag is None or value is None:
         return head
+    beside = head.column(plan.beside) if plan.beside else None
     codes, words = word_codes(tag.array)
     order = np.arange(head.rows)
     numbers = column_numbers(value.array, value.profile.form)
@@ -89,16 +98,23 @@ def wide_head(head: Head, plan: LongPlan, time: TimePlan) -> Head:
         own = order[codes == k]
         place = np.searchsorted(own, end, side="right") - 1
         picked = np.where(place >= 0, own[np.maximum(place, 0)] if len(own) else -1, -1)
-        columns.append(_tag_column(word.strip(), units[k], value, picked))
+        columns.append(_tag_column(word.strip(), units[k], _holder(value, beside, own), picked))
     columns += [replace(c, array=c.array.take(_indices(base)), values=c.values[base] if len(c.values) else c.values)
                 for c in head.columns if c.name in time.columns]  # fmt: skip
     fact = Assumption(
         what="layout",
-        value=f'a row per reading: tag in "{plan.tag}", value in "{plan.value}"',
+        value=f'a row per reading: tag in "{plan.tag}", value in {joined(filter(None, (plan.value, plan.beside)))}',
         evidence=f"{len(words)} tags, among them a pressure",
         confidence=0.95,
     )
     return replace(head, columns=tuple(columns), rows=len(base), assumptions=(*head.assumptions, fact))
+
+
+def _holder(value: Column, beside: Column | None, own: NDArray[np.int64]) -> Column:
+    """That of two columns in which a tag, whose rows are given, has most of its values."""
+    if beside is None or filled_cells(value.array)[own].sum() >= filled_cells(beside.array)[own].sum():
+        return value
+    return beside
 
 
 def with_holding(
@@ -181,7 +197,7 @@ class LongDecoder:
         self._long = plan.long
         self.time = TimeReader(plan.time, plan.columns)
         self._channels = list(dict.fromkeys(c for s in plan.stations for c in _channels(s)))
-        self._kinds = {d.column: d for s in plan.stations for d in s.digitals.values()}
+        self._digitals = {d.name: d for s in plan.stations for d in s.digitals.values()}
         self._pressures = {s.pressure.column: PressureReader(s.pressure) for s in plan.stations}
         self._last: dict[str, int] = {}
         self._before: dict[str, tuple[float, float]] = {}
@@ -242,20 +258,28 @@ class LongDecoder:
         return _Readings(time_s=time_s, lines=lines, channel=channel, value=value).take(good & (codes >= 0))
 
     def _values(self, rows: Rows, channel: NDArray[np.int64]) -> NDArray[np.float64]:
-        """Readings as numbers, levels of digitals as 0 and 1, NaN where missing."""
-        column = self._plan.columns[self._long.value]
-        array = fetch(rows.columns, column)
+        """Readings as numbers, levels of digitals as 0 and 1 but packed words as they are, NaN where missing."""
+        columns = self._plan.columns
+        column = columns[self._long.value]
+        value = self._values_in(fetch(rows.columns, column), column, channel)
+        if self._long.beside:
+            other = columns[self._long.beside]
+            more = self._values_in(fetch(rows.columns, other), other, channel)
+            value = np.where(np.isfinite(value), value, more)
+        return value
+
+    def _values_in(self, array: pa.Array, column: Column, channel: NDArray[np.int64]) -> NDArray[np.float64]:
         value = column_numbers(array, column.profile.form)
-        for name, plan in self._kinds.items():
-            here = channel == self._channels.index(name)
-            if here.any():
+        for plan in self._digitals.values():
+            here = channel == self._channels.index(plan.column)
+            if here.any() and plan.kind != "bit":
                 value = np.where(here, _levels(array, value, plan), value)
         return value
 
     def _samples(self, readings: _Readings, missing: Missing) -> tuple[Samples | None, ...]:
         """Samples of each station, levels of the same stamp or before."""
         ends = _group_ends(readings.time_s)
-        levels = {name: self._level_at(readings, name) for name in self._kinds}
+        levels = {name: self._level_at(readings, plan) for name, plan in self._digitals.items()}
         result: list[Samples | None] = []
         for station in self._plan.stations:
             here = np.nonzero(readings.channel == self._channels.index(station.pressure.column))[0]
@@ -269,8 +293,8 @@ class LongDecoder:
                 time_s, kpa, lines, at = self._filled(station.pressure.column, readings, here, kpa)
             digital = np.zeros(len(at), np.uint8)
             for role, plan in station.digitals.items():
-                level = levels[plan.column][np.maximum(at, 0)]
-                level = np.where(at < 0, np.int8(self._last.get(plan.column, 0)), level)
+                level = levels[plan.name][np.maximum(at, 0)]
+                level = np.where(at < 0, np.int8(self._last.get(plan.name, 0)), level)
                 digital |= level.view(np.uint8) * np.uint8(BITS[role])
             result.append(Samples(time_s=time_s, pressure_kpa=kpa, digital=digital, lines=lines))
         for name, level in levels.items():
@@ -289,11 +313,13 @@ class LongDecoder:
         self._before[name] = (float(readings.time_s[here[-1]]), float(kpa[-1]))
         return held.time_s, values, readings.lines[here][np.maximum(held.source, 0)], at.astype(np.int64)
 
-    def _level_at(self, readings: _Readings, name: str) -> NDArray[np.int8]:
+    def _level_at(self, readings: _Readings, plan: LevelPlan) -> NDArray[np.int8]:
         """Level of a digital at every row, shape (n,)."""
-        own = (readings.channel == self._channels.index(name)) & np.isfinite(readings.value)
-        level = np.where(own, np.nan_to_num(readings.value), -1).astype(np.int8)
-        return carried(level, level < 0, self._last.get(name, 0))
+        own = (readings.channel == self._channels.index(plan.column)) & np.isfinite(readings.value)
+        value = np.where(own, readings.value, 0.0)
+        found = value.astype(np.int64) >> plan.bit & 1 if plan.kind == "bit" else value
+        level = np.where(own, found, -1).astype(np.int8)
+        return carried(level, level < 0, self._last.get(plan.name, 0))
 
 
 def _channels(station: StationPlan) -> list[str]:
@@ -318,5 +344,5 @@ def _joined(first: _Readings, second: _Readings) -> _Readings:
 
 def long_columns(head: Head, plan: LongPlan, time: TimePlan) -> Mapping[str, Column]:
     """The columns that are read of a file with a row per reading."""
-    wanted = {plan.tag, plan.value, *time.columns, *([plan.quality.column] if plan.quality else [])}
+    wanted = {plan.tag, plan.value, plan.beside, *time.columns, *([plan.quality.column] if plan.quality else [])}
     return {c.name: c for c in head.columns if c.name in wanted}

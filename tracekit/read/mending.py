@@ -39,7 +39,30 @@ class Glued:
     evidence: str
 
 
-Mend = Records | Glued | Named
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Formulas:
+    """Fields written as formulas of a spreadsheet that give a text: ="1.2"."""
+
+    evidence: str
+
+
+Mend = Records | Glued | Named | Formulas
+_FORMULAS = ((re.compile(rb'"=""([^"\n]*)"""'), rb'"\1"'), (re.compile(rb'(?m)(^|[;,\t|])="([^"\n]*)"'), rb'\1"\2"'))
+
+
+def find_formulas(lines: Sequence[str]) -> Formulas | None:
+    """Whether fields are formulas that give a text, in most lines that hold anything."""
+    written = [line for line in lines if line.strip()][:_LOOKED_AT]
+    if len(written) < _FEWEST or sum('="' in line for line in written) < _ALIKE * len(written) - 2:
+        return None
+    return Formulas(evidence='fields written as ="..." are the texts between the quotes')
+
+
+def without_formulas(text: bytes) -> bytes:
+    """Lines with quoted texts instead of formulas."""
+    for pattern, instead in _FORMULAS:
+        text = pattern.sub(instead, text)
+    return text
 
 
 def find_records(lines: Sequence[str]) -> Records | None:
@@ -131,6 +154,8 @@ def mended(text: bytes, mend: Mend) -> tuple[bytes, NDArray[np.int64] | None]:
 
     The positions are None where every line stays one.
     """
+    if isinstance(mend, Formulas):
+        return without_formulas(text), None
     if isinstance(mend, Named):
         return without_names(text, mend), None
     return (_unglued(text, mend), None) if isinstance(mend, Glued) else _one_per_line(text, mend)

@@ -25,11 +25,13 @@ class StationPlan:
 class LongPlan:
     """Rows of time, tag and value. Channels are then named by their tags.
 
+    beside  second column of values, filled where the first is empty; empty where there is none
     hold_s  interval at which the last reading of a pressure holds, where only changes are written; 0 where all are [s]
     """
 
     tag: str
     value: str
+    beside: str = ""
     quality: QualityPlan | None = None
     hold_s: float = 0.0
 

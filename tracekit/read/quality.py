@@ -9,12 +9,19 @@ from numpy.typing import NDArray
 
 from tracekit.read.columns import Column
 from tracekit.read.values import word_codes
+from tracekit.read.words import fold
 
 _BAD = frozenset({
-    "bad", "false", "invalid", "uncertain", "error", "fault", "schlecht", "mauvais", "malo", "falso", "ungültig", "nok",
-    "not ok", "questionable", "stale", "failed", "err", "unsicher", "fehler", "incertain", "erreur", "douteux",
+    "bad", "false", "invalid", "uncertain", "error", "fault", "schlecht", "mauvais", "malo", "falso", "ungultig", "nok",
+    "not ok", "questionable", "stale", "failed", "err", "unsicher", "fehler", "incertain", "erreur", "douteux", "mala",
+    "mauvaise", "invalide", "no valido", "no valida", "invalido", "invalida", "cattivo", "cattiva", "non valido",
+    "incerto", "slecht", "ongeldig", "zly", "zla", "niepewny", "ruim", "duvidoso", "不良", "不好", "异常", "異常",
+    "плохо", "плохое",
 })  # fmt: skip
-_GOOD = ("good", "gut", "valid", "bon", "bueno", "buono", "goed", "192")
+_GOOD = (
+    "good", "gut", "valid", "bon", "buen", "buon", "goed", "gultig", "dobr", "bra", "god", "boa", "bom", "良", "正常",
+    "хорош", "192",
+)  # fmt: skip
 """Marks that speak of readings; "ok" or "true" beside samples may speak of the part, or of the machine."""
 _GOOD_CODE = 192.0
 """Codes from here on are good where most are (from memory, not verified: the quality byte of data servers)."""
@@ -27,6 +34,15 @@ class QualityPlan:
 
     column: str
     good: str
+
+
+def is_quality(column: Column) -> bool:
+    """True for a column that is named after quality, or holds nothing but marks of good and bad readings."""
+    if column.hints.weight("quality") >= 0.9:
+        return True
+    words = [fold(w.strip()) for w in column.words]
+    good = [w for w in words if w.startswith(_GOOD)]
+    return 2 <= len(words) == len(good) + sum(w in _BAD for w in words) and 1 <= len(good) < len(words)
 
 
 def plan_quality(column: Column, *, sure: bool) -> QualityPlan | None:
@@ -42,7 +58,7 @@ def plan_quality(column: Column, *, sure: bool) -> QualityPlan | None:
         return None
     counts = Counter(dict(zip(words, np.bincount(known, minlength=len(words)).tolist(), strict=True)))
     good = counts.most_common(1)[0][0].strip()
-    plain = good.casefold()
+    plain = fold(good)
     if (not sure and not plain.startswith(_GOOD)) or plain in _BAD:
         return None
     return QualityPlan(column=column.name, good=good)
@@ -63,7 +79,9 @@ def _is_bad(word: str, good: str) -> bool:
         return found < _GOOD_CODE if usual >= _GOOD_CODE else found != usual
     if good.casefold().startswith("0x"):
         return True
-    return word.casefold() in _BAD or found == 0.0
+    if fold(good).startswith(_GOOD) and found is None:
+        return not fold(word).startswith(_GOOD)
+    return fold(word) in _BAD or found == 0.0
 
 
 def _code(word: str) -> float | None:
