@@ -2,6 +2,7 @@
 
 import pytest
 import stories
+from browser_scripts import CLIPPED, OVERLAPS
 
 pytestmark = pytest.mark.browser
 
@@ -12,27 +13,6 @@ SPACING = (
     "* { line-height: 1.5 !important; letter-spacing: .12em !important; word-spacing: .16em !important }"
     "p { margin-bottom: 2em !important }"
 )  # WCAG 2.2, 1.4.12
-
-CLIPPED = """() => [...document.querySelectorAll('h1,h2,h3,p,td,th,dt,dd,li,button,summary,label,select')].filter(e => {
-  const s = getComputedStyle(e), r = e.getBoundingClientRect();
-  return r.width && s.visibility !== 'hidden' && !e.closest('.hush,.scroll,thead') &&
-    (e.scrollWidth > e.clientWidth + 1 && e.clientWidth > 0 && s.display !== 'inline' || r.right > innerWidth + 1 || r.left < -1);
-}).map(e => e.tagName + ': ' + e.textContent.trim().slice(0, 60))"""
-
-OVERLAPS = """() => [...document.querySelectorAll('.plot')].flatMap(plot => {
-  const boxes = [...plot.querySelectorAll('svg.labels text')].filter(t => !'▼○╱'.includes(t.textContent)).map(
-    t => ({ words: t.textContent, box: t.getBoundingClientRect() })).filter(t => t.box.width);
-  const found = [];
-  boxes.forEach((a, i) => {
-    if (a.box.right > innerWidth + 1 || a.box.left < -1) { found.push('outside: ' + a.words); }
-    boxes.slice(i + 1).forEach(b => {
-      const w = Math.min(a.box.right, b.box.right) - Math.max(a.box.left, b.box.left);
-      const h = Math.min(a.box.bottom, b.box.bottom) - Math.max(a.box.top, b.box.top);
-      if (w > 2 && h > 5) { found.push(plot.closest('figure').id + ': ' + a.words + ' / ' + b.words); }
-    });
-  });
-  return found;
-})"""
 
 
 @pytest.mark.parametrize("name", [*NAMES, "many", "folder", "plan"])
@@ -132,3 +112,22 @@ def test_themes_differ_in_contrast_not_in_content(visit):
     paint = "getComputedStyle(document.body).backgroundColor"
     assert light.evaluate(paint) == "rgb(248, 250, 250)"
     assert dark.evaluate(paint) == "rgb(16, 25, 31)"
+
+
+@pytest.mark.parametrize("name", ["dropping", "many", "folder", "plan"])
+def test_nothing_moves_where_motion_is_to_be_reduced(visit, name):
+    """With reduced motion no transition, animation or smooth scrolling is left, also while a filter is in use."""
+    moving = """() => [...document.querySelectorAll('*')].filter(e => { const s = getComputedStyle(e);
+    return parseFloat(s.transitionDuration) > 0 || s.animationName !== 'none' || s.scrollBehavior === 'smooth' }).length"""
+    page = visit(name, reduced_motion="reduce")
+    if name == "dropping":
+        page.get_by_role("button", name="Dropped").click()
+    assert page.evaluate(moving) == 0
+    assert page.evaluate("document.getAnimations().length") == 0
+
+
+def test_motion_is_short_where_it_is_welcome(visit):
+    """Without that wish marks fade, for 150 ms at most: so the test above can fail."""
+    page = visit("dropping", reduced_motion="no-preference")
+    spans = page.evaluate("[...document.querySelectorAll('.plot path')].map(e => parseFloat(getComputedStyle(e).transitionDuration))")
+    assert 0 < max(spans) <= 0.15
