@@ -5,8 +5,11 @@ import re
 import numpy as np
 from numpy.typing import NDArray
 
+from tracekit.model.station import Station
 from tracekit.read.columns import Column
-from tracekit.read.head import Question, joined, spread
+from tracekit.read.digitals import state_columns
+from tracekit.read.head import Head, Question, joined, spread
+from tracekit.read.words import Role, hints
 from tracekit.units import PressureUnit
 
 _RAW_UNITS = ("ma", "v", "mv", "volt", "volts", "counts", "count", "adc", "#", "digits", "raw", "lsb", "inc")
@@ -73,3 +76,25 @@ def ask_column(columns: list[Column]) -> Question:
     sure = all(c.hints.pressure_unit for c in columns)
     unit = "" if sure else ', unit = "kPa", sense = "gauge"'
     return Question(found=found, line=f'pressure = {{ column = "{columns[0].name}"{unit} }}')
+
+
+def ask_states(head: Head, station: Station) -> list[Question]:
+    """The questions in which states of a column suction and blow-off are on; none where the station file tells."""
+    settled = {c.column for c in station.channels.values()} | set(station.context)
+    open_columns = [(c, words) for c, words in state_columns(head.columns) if c.name not in settled]
+    if not open_columns or "supply" in station.channels:
+        return []
+    column, words = open_columns[0]
+    found = (
+        f'"{column.name}" holds the states {joined(words)}; in which of them suction and blow-off are on does not show'
+    )
+    roles: list[Role] = ["supply", "release"]
+    named = {r: [w for w in words if hints(w).weight(r) >= 0.8] for r in roles}
+    remark = f'   # several as "{column.name}.{words[0]}+{words[1]}"; or context = ["{column.name}"] to leave it aside'
+    return [
+        Question(
+            found=found, line=f'{role} = "{column.name}.{"+".join(own or words[:1])}"' + remark * (role == "supply")
+        )
+        for role, own in named.items()
+        if own or role == "supply"
+    ]

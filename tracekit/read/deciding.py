@@ -8,7 +8,7 @@ from types import MappingProxyType
 from tracekit.errors import LogReadError, message
 from tracekit.model.station import Channel, Station
 from tracekit.model.trace import Assumption
-from tracekit.read.asks import ask_column
+from tracekit.read.asks import ask_column, ask_states
 from tracekit.read.clockcolumns import with_packed_clocks
 from tracekit.read.clocks import with_second_clock
 from tracekit.read.columns import Column
@@ -222,7 +222,7 @@ def asking(
 def _check_columns(head: Head, station: Station) -> None:
     """Raise LogReadError where the station file names a column that the file does not have."""
     known = {c.name for c in head.columns}
-    bits = {d.name for d in find_digitals(head.columns)}
+    bits = {d.name for d in find_digitals(head.columns, _wanted(station.channels))}
     named = [(role, c.column) for role, c in station.channels.items() if c.column is not None]
     named += [("off coil", c.off_column) for c in station.channels.values() if c.off_column is not None]
     named += [("context", name) for name in station.context]
@@ -262,7 +262,9 @@ def _one(head: Head, station: Station, name: str, column: Column, digitals: Sequ
     if pressure is None:
         return Found(station=None, questions=tuple(questions))
     others = [d for d in digitals if d.plan.column != column.name]
-    return _with_digitals(name, column, pressure, others, station.channels)
+    found = _with_digitals(name, column, pressure, others, station.channels)
+    states = ask_states(head, station) if found.station and "supply" not in found.station.digitals else []
+    return replace(found, questions=(*found.questions, *states))
 
 
 def _ambient(station: Station) -> Ambient:
@@ -327,7 +329,7 @@ def _take(
         text += f", 1 above {digital.plan.threshold:g}"
     if digital.plan.kind == "filled":
         text += ", empty cells read as 0"
-    if digital.plan.words:
+    if digital.plan.kind == "word" and digital.plan.words:
         text += f', "{digital.plan.words[0]}" read as 0 and "{digital.plan.words[1]}" as 1'
     facts.append(Assumption(what=role, value=text, evidence=why, confidence=confidence))
 

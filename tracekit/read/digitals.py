@@ -14,12 +14,12 @@ from tracekit.read.head import finite, spread
 from tracekit.read.levels import level_of_word
 from tracekit.read.rows import levels, valid
 from tracekit.read.values import column_numbers, dictionary_codes, word_codes, word_levels
-from tracekit.read.words import Role
+from tracekit.read.words import Role, hints
 
-LevelKind = Literal["level", "threshold", "word", "bit", "filled"]
+LevelKind = Literal["level", "threshold", "word", "bit", "filled", "state"]
 ROLES: tuple[Literal["supply", "release", "part_present"], ...] = ("supply", "release", "part_present")
 
-_MOST_STATES, _MOST_BITS, _FEWEST_TURNS = 24, 16, 4
+_FEWEST_STATES, _MOST_STATES, _MOST_BITS, _FEWEST_TURNS = 3, 24, 16, 4
 _WORD_NAMES = frozenset({"word", "di", "dio", "digital", "inputs", "bits", "flags", "status", "io", "byte", "mask"})
 
 
@@ -30,7 +30,8 @@ class LevelPlan:
     threshold  values above are 1, for two levels that are not 0 and 1
     bit        position of the bit in a packed word
     filled     1 where a cell holds anything, 0 where it is empty (as a kind)
-    words      two words of the log's own for 0 and 1; which of them means on, the pressure tells
+    words      two words of the log's own for 0 and 1; which of them means on, the pressure tells; of a column of
+               states those that mean 1
     """
 
     column: str
@@ -41,7 +42,9 @@ class LevelPlan:
 
     @property
     def name(self) -> str:
-        """What a station file calls the signal: the column, with the bit where it is one of a word."""
+        """What a station file calls the signal: the column, with the bit of a word or the states that mean 1."""
+        if self.kind == "state":
+            return f"{self.column}.{'+'.join(self.words)}"
         return f"{self.column}.{self.bit}" if self.kind == "bit" else self.column
 
     def levels(self, array: pa.Array, column: Column) -> NDArray[np.int8]:
@@ -50,6 +53,9 @@ class LevelPlan:
             return filled_cells(array).astype(np.int8)
         if self.kind == "level" and pa.types.is_int8(array.type):
             return levels(array)
+        if self.kind == "state":
+            codes, words = word_codes(array)
+            return np.array([*(w.strip() in self.words for w in words), -1], np.int8)[codes]
         if self.kind == "word":
             return word_levels(array, {word: level for level, word in enumerate(self.words)})
         values = column_numbers(array, column.profile.form)
@@ -85,9 +91,9 @@ def find_digitals(columns: Sequence[Column], wanted: Sequence[str] = ()) -> list
     """Digital signals among columns; those named in `wanted` are read as such even where they do not look like it."""
     found: list[Digital] = []
     for column in columns:
-        plans = _plans(column, wanted=any(w == column.name for w in wanted))
+        plans = _plans(column, wanted=any(w == column.name for w in wanted)) + _states_wanted(column, wanted)
         for plan in plans:
-            weights = {} if plan.kind == "bit" else column.hints.roles
+            weights = {} if plan.kind in ("bit", "state") else column.hints.roles
             found.append(
                 Digital(
                     name=plan.name,
@@ -145,6 +151,24 @@ def _plans(column: Column, *, wanted: bool) -> list[LevelPlan]:
         word = wanted or not _WORD_NAMES.isdisjoint(column.hints.tokens)
         return [LevelPlan(column=column.name, kind="bit", bit=b) for b in bits] if word or len(bits) <= 6 else []
     return []
+
+
+def _states_wanted(column: Column, wanted: Sequence[str]) -> list[LevelPlan]:
+    """Signals that a station file takes from the states of a column: "state.suction" or "state.suction+hold"."""
+    words = {w.strip() for w in column.words}
+    named = [w.removeprefix(column.name + ".").split("+") for w in wanted if w.startswith(column.name + ".")]
+    return [LevelPlan(column=column.name, kind="state", words=tuple(n)) for n in named if words.issuperset(n)]
+
+
+def state_columns(columns: Sequence[Column]) -> list[tuple[Column, tuple[str, ...]]]:
+    """Columns of three and more states, one of which is named like suction or blow-off, and their states."""
+    found = [(c, _usual_words(c)) for c in columns if c.kind == "text"]
+    return [
+        (c, words)
+        for c, words in found
+        if _FEWEST_STATES <= len(words) <= _MOST_STATES
+        and any(hints(w).weight(role) >= 0.8 for w in words for role in ("supply", "release"))
+    ]
 
 
 def asks(digital: Digital) -> bool:
