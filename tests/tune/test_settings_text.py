@@ -3,6 +3,7 @@
 import pytest
 
 from tracekit.errors import UsageError
+from tracekit.report.tune_page import plain_value
 from tracekit.tune.tuning import parse_settings
 
 
@@ -24,3 +25,9 @@ def test_what_is_no_setting_is_told(text, expected):
     assert f'"{text}"' in str(told.value)
     assert expected in str(told.value)
     assert str(told.value).startswith("--set")
+
+
+@pytest.mark.parametrize(("value", "shown"), [(-0.0, "0"), (-1e-9, "0"), (-56.3, "\u221256.3"), (3.8, "3.8"), (-0.05, "\u22120.05")])
+def test_nothing_has_no_sign(value, shown):
+    """A distance of nothing is shown as the device shows it, without a minus."""
+    assert plain_value(value) == shown

@@ -109,6 +109,31 @@ def test_keys_move_a_setting_and_its_effects(visit):
     assert "below supply off" in page.locator("[data-note=supply_on]").inner_text()
 
 
+@pytest.mark.parametrize("width", [320, 390, 1280])
+def test_sliders_stand_in_line(visit, width):
+    """Every slider begins and ends where the others do, beside its buttons and box; each says its value now."""
+    page = visit(width=width)
+    boxes = [one.bounding_box() for one in page.locator("#try input[type=range]").all()]
+    assert len(boxes) == 4
+    assert len({(round(b["x"]), round(b["width"])) for b in boxes}) == 1
+    fields = [one.bounding_box() for one in page.locator("#try input[type=number]").all()]
+    assert len({round(b["x"]) for b in fields}) == 1
+    if width >= 390:
+        assert all(f["x"] > b["x"] + b["width"] for f, b in zip(fields, boxes, strict=True))
+    said = page.locator("[data-note=supply_on]").inner_text()
+    assert said.startswith("now \u2212")
+    assert "enter" in said
+
+
+def test_no_way_to_what_is_not_suggested(visit, tmp_path):
+    """Where nothing is suggested there is no button for it."""
+    assert visit().locator("#try-suggested").is_visible()
+    assert cli.run(["tune", stations.written(stations.HEALTHY), "--out", str(tmp_path), "--quiet"]) == 0
+    page = visit(tmp_path / "report.html")
+    assert page.locator("#try-now").is_visible()
+    assert page.locator("#try-suggested").is_hidden()
+
+
 def test_a_broken_rule_is_named_and_blocks_the_copy(visit):
     """A supply_on under the reset point is named as it breaks, and the settings cannot be copied."""
     page = visit()

@@ -121,6 +121,36 @@ def test_the_screen(station_file, tmp_path, capsys):
     assert max(map(len, shown)) <= 90
 
 
+def test_why_something_is_not_in_the_model_is_told_in_full(tmp_path, capsys):
+    """Without coasts the screen gives the whole reason why there is no leak, over several lines."""
+    assert cli.run(["tune", stations.written(stations.PLAIN), "--show-model", "--out", str(tmp_path)]) == 0
+    told = capsys.readouterr().out
+    reason = stations.diagnosed(stations.PLAIN, with_file=False).leak.decay_rate.reason
+    assert len(reason) > 60
+    assert " ".join(reason.split()) in " ".join(told.split())
+    assert "\u2026" not in told
+
+
+@pytest.mark.parametrize("made", [stations.NARROW, stations.HEALTHY], ids=["with a suggestion", "without"])
+def test_what_is_asked_stands_beside_what_is(made, tmp_path, capsys):
+    """A what-if shows each effect as it is now and as asked, on the screen, the page and in the file, suggestion or not."""
+    words = ["tune", stations.written(made), "--set", "set_point=55", "--out", str(tmp_path)]
+    assert cli.run(words) == 0
+    told = [line for line in capsys.readouterr().out.splitlines() if str(tmp_path) not in line]
+    assert max(map(len, told)) <= 80
+    head = next(line.split() for line in told if line.startswith("  effect "))
+    assert (head[1], head[-1]) == ("now", "asked")
+    row = next(line for line in told if line.startswith("  part present after "))
+    assert len(re.findall(r"[0-9.]+ s\b", row)) == len(head) - 1
+    document = json.loads((tmp_path / "tuning.json").read_text(encoding="utf-8"))
+    withheld = document["settings_suggested"].get("status") == "withheld"
+    assert withheld is ("suggested" not in head)
+    now, asked = (document["what_if"][k]["evacuation_time_s"]["value"] for k in ("now", "predicted"))
+    assert now > asked
+    heads = re.findall(r"<th[^>]*>(Now|Suggested|Asked)<", (tmp_path / "report.html").read_text(encoding="utf-8"))
+    assert heads[:3] == (["Now", "Asked", "Now"] if withheld else ["Now", "Suggested", "Asked"])
+
+
 def test_json_prints_the_file(station_file, tmp_path, capsys):
     """--json prints what is written."""
     log = stations.written(stations.NARROW)

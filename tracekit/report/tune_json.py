@@ -44,7 +44,9 @@ def tuning_json(tuning: Tuning, log_ids: tuple[str, ...]) -> dict[str, object]:
             "goal": tuning.goal,
             **document,
             "notes": list(tuning.notes),
-            "what_if": None if tuning.what_if is None else what_if_json(tuning.what_if),
+            "what_if": None
+            if tuning.what_if is None
+            else what_if_json(tuning.what_if, tuning.suggestion.predicted_now),
             "chatter": None if tuning.chatter is None else _chatter(tuning.chatter),
             "decay_law": "" if tuning.fitted is None else tuning.fitted.law,
             "model": {} if tuning.fitted is None else {n: quantity(v) for n, v in tuning.fitted.figures.items()},
@@ -67,11 +69,12 @@ def predictions(found: Mapping[str, Estimate]) -> dict[str, object]:
     return out
 
 
-def what_if_json(asked: WhatIf) -> dict[str, object]:
-    """The settings asked for, what they break and do."""
+def what_if_json(asked: WhatIf, now: Mapping[str, Estimate]) -> dict[str, object]:
+    """The settings asked for, what they break and do, beside what the settings in force do."""
     return {
         "settings": {name: {"kpa": value} for name, value in asked.values.items()},
         "constraints": [_constraint(c) for c in asked.constraints],
+        "now": predictions(now),
         "predicted": predictions(asked.predicted),
         "replayed": dict(asked.replayed),
         "replay": "every sample" if asked.exact else "averaged traces",

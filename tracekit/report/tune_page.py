@@ -142,8 +142,10 @@ def model_name(name: str) -> str:
 def _effects(tuning: Tuning) -> list[Block]:
     sides: list[tuple[str, Mapping[str, Estimate]]] = []
     suggestion = tuning.suggestion
+    if suggestion.withheld is None or tuning.what_if is not None:
+        sides = [("Now", suggestion.predicted_now)]
     if suggestion.withheld is None:
-        sides = [("Now", suggestion.predicted_now), ("Suggested", suggestion.predicted_suggested)]
+        sides.append(("Suggested", suggestion.predicted_suggested))
     if tuning.what_if is not None:
         sides.append(("Asked", tuning.what_if.predicted))
     if not sides:
@@ -200,7 +202,7 @@ def _order(tuning: Tuning) -> list[Block]:
 
 def plain_value(value: float) -> str:
     """A value as the device shows it, with a true minus."""
-    return f"{value:.4g}".replace("-", "\u2212")
+    return f"{round(value, 6) + 0.0:.4g}".replace("-", "\u2212")  # minus nothing is nothing
 
 
 def _rules(tuning: Tuning) -> list[Block]:

@@ -45,13 +45,18 @@ def model_lines(tuning: Tuning, unit: str = "kPa") -> list[str]:
     for name, value in ({} if tuning.fitted is None else tuning.fitted.figures).items():
         num = of_quantity(value)
         words = number(num, unit) if num is not None else value.reason if isinstance(value, Withheld) else "not given"
-        lines.append(f"  {model_name(name)[:_NAME]:<{_NAME}} {clean(words, 80)}")
+        lines += _hanging(model_name(name)[:_NAME], clean(words, 300))
     if tuning.fitted is not None:
-        law = f"  {'Form of the leak':<{_NAME}} {clean(tuning.fitted.law, 300)}"
-        lines += textwrap.wrap(law, WIDTH, subsequent_indent=" " * (_NAME + 3), drop_whitespace=False)
+        lines += _hanging("Form of the leak", clean(tuning.fitted.law, 300))
     if tuning.fitted is None:
         lines.append("  too little is known of this station for a model")
     return [line.replace(NBSP, " ") for line in lines]
+
+
+def _hanging(name: str, text: str) -> list[str]:
+    """A name and its text, which goes on below itself."""
+    first, *rest = textwrap.wrap(text, WIDTH - _NAME - 3) or [""]
+    return [f"  {name:<{_NAME}} {first}", *(" " * (_NAME + 3) + line for line in rest)]
 
 
 def _wrapped(text: str) -> list[str]:
@@ -84,10 +89,10 @@ def _reasons(tuning: Tuning) -> list[str]:
 
 
 def _effects(tuning: Tuning) -> list[str]:
-    both = tuning.suggestion.withheld is None and tuning.what_if is None
-    found = [("now", tuning.suggestion.predicted_now)] if both else []
+    found = [("now", tuning.suggestion.predicted_now)]
     sides = [("suggested", tuning.suggestion.predicted_suggested)] if tuning.suggestion.withheld is None else []
-    sides += [("asked", tuning.what_if.predicted)] if tuning.what_if is not None else []
+    if tuning.what_if is not None:
+        found, sides = found + sides, [("asked", tuning.what_if.predicted)]
     if not sides:
         return []
     head = f"  {'effect':<{_EFFECT}}" + "".join(f"{title:>{_NOW}}" for title, _ in found)

@@ -21,7 +21,7 @@ def model_curve(model: FittedStation, values: Values) -> Curve:
     """The modelled pick of a cycle whose leak is the middle one, up to the end of its suction."""
     middle = int(np.argsort(model.rate, kind="stable")[len(model.rate) // 2])
     end = float(np.median(model.end_s))
-    saving = {"supply_off", "supply_on"} <= set(values)
+    saving = "supply_off" in values  # one that never resumed shows no supply_on: its pick ends in one coast
     ultimate = float(model.rise.ultimate[middle])
     top = min(values["supply_off"], ultimate - 0.1) if saving else ultimate - 0.05
     level = np.linspace(0.0, top, _LEVELS)
@@ -38,7 +38,8 @@ def model_curve(model: FittedStation, values: Values) -> Curve:
 
 def _loop(model: FittedStation, cycle: int, values: Values, end: float, start: float) -> Curve:
     """Coasts and recharges from the first cut on."""
-    lanes = lanes_of(model, np.array([cycle]), np.array([values["supply_off"]]), np.array([values["supply_on"]]))
+    on = values.get("supply_on", 0.0)
+    lanes = lanes_of(model, np.array([cycle]), np.array([values["supply_off"]]), np.array([on]))
     memory, time = lanes.first_memory, start
     room = np.maximum(lanes.ultimate - lanes.off, 0.05)
     over, delay = np.minimum(lanes.first_rise * lanes.delay_off_s, 0.8 * room), lanes.delay_off_s

@@ -98,6 +98,8 @@ def tune_station(
     note = interim_note(prepared, station) if repair_first(result.findings) is not None else None
     if suggestion.withheld is None:
         suggestion = replace(suggestion, replayed=replayer.against(_all_of(now, suggestion))[0])
+    elif asked:
+        suggestion = replace(suggestion, predicted_now=predict(prepared.scene, now))
     return replace(
         base, suggestion=suggestion, fitted=_fitted(prepared, data, result.leak), answer_s=answer,
         what_if=_what_if(prepared, replayer, asked), order=_order(station, now, suggestion),

@@ -72,8 +72,9 @@
 
   function shown(value) { return (t.negative ? -1 : 1) * value / t.unit_kpa; }
   function places() { return Math.max(0, Math.min(4, Math.ceil(-Math.log10(t.step / t.unit_kpa) - 1e-9))); }
+  function minus(text) { return text.replace("-", "\u2212"); }
   function typed(value) { return shown(value).toFixed(places()); }
-  function figure(value, digits, unit) { return value === null || value === undefined ? "not given" : value.toFixed(digits).replace("-", "\u2212") + unit; }
+  function figure(value, digits, unit) { return value === null || value === undefined ? "not given" : minus(value.toFixed(digits)) + unit; }
 
   function entered(name) {
     var form = t.entry[name];
@@ -113,7 +114,7 @@
       box.querySelector("[data-slide=" + n + "]").setAttribute("aria-valuetext", typed(now[n]) + " " + t.shown_unit);
       var field = box.querySelector("[data-box=" + n + "]");
       if (document.activeElement !== field) { field.value = typed(now[n]); }
-      box.querySelector("[data-note=" + n + "]").textContent = t.entry[n] ? "enter " + entered(n) + " " + t.entry[n].replace(/_/g, " ") : "";
+      box.querySelector("[data-note=" + n + "]").textContent = "now " + minus(typed(t.now[n])) + (t.entry[n] ? "; enter " + entered(n) + " " + t.entry[n].replace(/_/g, " ") : "");
       var line = document.getElementById("line-" + n);
       if (line) { line.setAttribute("d", "M0 " + (1000 * (1 - now[n] / Number(line.dataset.high))).toFixed(1) + "H1000"); }
     });
@@ -142,6 +143,7 @@
     var text = names.map(function (n) { return t.names[n] + "\t" + entered(n) + "\t" + (t.entry[n] || ""); }).join("\n");
     if (navigator.clipboard) { navigator.clipboard.writeText(text).then(function () { kit.tell("copied"); copy.textContent = "Copied"; }, function () {}); }
   });
+  document.getElementById("try-suggested").hidden = names.every(function (n) { return Math.abs(t.suggested[n] - t.now[n]) < 1e-9; });
   now = Object.assign({}, t.suggested);
   box.hidden = false;
   draw();
