@@ -11,6 +11,7 @@ import pytest
 from segment.made_traces import KNOWN, PLAIN, SAVING, Piece, blow_off, evacuate, hold, idle, table_of, trace_of
 
 from tracekit import pipeline
+from tracekit.errors import LogReadError
 from tracekit.model.estimate import Estimate
 from tracekit.model.result import LeakChange
 from tracekit.model.station import Station, StationFacts
@@ -233,6 +234,18 @@ def test_own_baseline_is_no_news(simulated) -> None:
     table = table_of(simulated)
     found = diagnose(table, baseline=table).stations[0].findings
     assert [f.code for f in found if f.severity != "info" and f.kind in ("cause", "sensor")] == []
+
+
+def test_memory_is_shared_while_a_log_is_read(mixed, tmp_path) -> None:
+    """Arrow's memory comes from the heap that NumPy uses while a log is read, and from where it came before afterwards."""
+    before, meanwhile = pa.default_memory_pool().backend_name, []
+    measure(table_of(mixed), heard=lambda _rows: meanwhile.append(pa.default_memory_pool().backend_name))
+    assert set(meanwhile) == {"system"}
+    broken = tmp_path / "broken.parquet"
+    broken.write_bytes(b"PAR1 and nothing more")
+    with pytest.raises(LogReadError):
+        measure(broken)
+    assert pa.default_memory_pool().backend_name == before
 
 
 def test_empty_log() -> None:

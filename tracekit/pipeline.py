@@ -1,12 +1,14 @@
 """The only module that knows all stages: from a log to its diagnosis."""
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from importlib.metadata import version
 from typing import Any
 
 import numpy as np
+import pyarrow as pa
 from numpy.typing import NDArray
 
 from tracekit.judge.case import Case
@@ -66,6 +68,18 @@ def _unheard(_stage: str) -> None:
     """Nobody asked what a stage took."""
 
 
+@contextmanager
+def _one_heap() -> Iterator[None]:
+    """Arrow takes its memory where NumPy does, so that either uses what the other has freed and less stays taken."""
+    before = pa.default_memory_pool()
+    pa.set_memory_pool(pa.system_memory_pool())
+    try:
+        yield
+    finally:
+        pa.set_memory_pool(before)
+
+
+@_one_heap()
 def measure(
     log: Any,
     station: Station | Sequence[Station] | None = None,
