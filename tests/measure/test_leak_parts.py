@@ -11,9 +11,11 @@ from tests.measure.one_volume import Plant, station
 from tracekit.measure import leak_forms, leak_groups, leak_mixture, leak_posterior, leak_residuals, leak_sums
 from tracekit.measure.leak_bins import History, break_at_falls, cut_delay_s, gather, timeline
 from tracekit.measure.leak_pieces import Pieces, Windows, cut_pieces, usable
-from tracekit.measure.leak_search import Coasts, thinned
+from tracekit.measure.leak_residuals import Fitted
+from tracekit.measure.leak_search import Coasts, flow_of, inflow, middle_of, thinned
 from tracekit.measure.leak_sums import (
     Regressors,
+    Scales,
     Wall,
     bin_noise,
     cycle_sums,
@@ -203,13 +205,40 @@ def test_unknown_rates_have_no_group() -> None:
     assert leak_groups.assign(np.array([0.2, np.nan, 8.0]), (3.0,)).tolist() == [0, -1, 1]
 
 
-def test_white_residuals_are_not_inflated_and_wandering_ones_are() -> None:
-    """Blocks of white noise give a ratio near 1; a slow wave of the same size gives several."""
-    rng, pieces = np.random.default_rng(5), pieces_of([24] * 60)
-    white = rng.normal(size=24 * 60)
-    assert leak_residuals.inflation(pieces, white) < 1.25
-    wave = np.sin(np.arange(24 * 60) * 2.0 * np.pi / 24.0)
-    assert leak_residuals.inflation(pieces, white + 1.4 * wave) > 2.0
+def noisy(lasting_s: float) -> float:
+    """Inflation found in coasts of a plant with noise of 0.15 kPa that lasts so long, drawn here step by step."""
+    data = station(Plant(rates=(4.0,) * 40, noise_kpa=0.01))
+    history = gather(data, timeline(data, OPTIONS), np.ones(40, bool))
+    rng, keep = np.random.default_rng(3), np.exp(-0.012 / lasting_s) if lasting_s else 0.0
+    noise = rng.normal(size=len(history.time_s))
+    for k in range(1, len(noise)):
+        noise[k] = keep * noise[k - 1] + np.sqrt(1.0 - keep**2) * noise[k]
+    pressure = history.pressure_kpa + 0.15 * noise
+    history = replace(history, pressure_kpa=pressure, log_pressure=np.log(pressure / history.ambient_kpa))
+    windows = Windows(cut_s=0.04, present_from_s=0.0, present_s=0.0, end_s=0.05)
+    pieces = cut_pieces(history, usable(history, windows), OPTIONS)
+    coasts = Coasts(history=history, pieces=pieces, rho=inflow(history, np.full(40, 4.0)))
+    scales = Scales(
+        noise=sensor_noise(0.15, 0.01), variance=1.0, memory_mean=0.0, memory_sd=0.1, scatter_sd=0.01, temper=2.0
+    )
+    flow = middle_of(flow_of(history, OPTIONS))
+    wall = Wall(tau_s=0.12, spread_ln=0.0)
+    return leak_residuals.beyond_noise(coasts, wall, flow, np.ones(40, bool), scales)[0]
+
+
+def test_slow_noise_is_told_as_slow_though_the_fit_takes_part_of_it() -> None:
+    """White noise widens nothing; noise of 30 ms in bins of 12 makes a rate's variance some five times larger.
+
+    A long record of correlation ρ has (1 + ρ)/(1 − ρ) = 5.1 at ρ = e^(−12/30); blocks of six bins alone show 2 to 3.
+    """
+    assert noisy(0.0) < 1.4
+    assert 3.3 < noisy(0.030) < 7.5
+
+
+def test_residuals_too_few_for_blocks_widen_nothing() -> None:
+    """Where no ten whole blocks lie inside pieces the slowness is not known."""
+    few = Fitted(residual=np.zeros(1), slowness=float("nan"), slowness_u=1.0, scatter=1.0)
+    assert leak_residuals.inflation(few, [few, few]) == 1.0
 
 
 def test_forms_agree_at_the_reference_and_bend_as_they_should() -> None:

@@ -1,4 +1,7 @@
-"""What a fitted model leaves of the coasts: residuals, and how far their slow part exceeds that of white noise."""
+"""What a fitted model leaves of the coasts: residuals, how slow their noise is, and what that does to a rate."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -6,6 +9,7 @@ from tracekit.measure.leak_bins import Bools, Floats, History, Ints
 from tracekit.measure.leak_pieces import Pieces, piece_sum
 from tracekit.measure.leak_search import Coasts
 from tracekit.measure.leak_sums import Regressors, Scales, Wall, cycle_sums, fit_all, gas_of, regressors, stack, weights
+from tracekit.physics.heat import recursion
 
 BLOCK = 6
 """Bins of a block: long against the sensor's lag, short against a coast."""
@@ -13,6 +17,10 @@ PLACES = 14
 """Places along the mean coast at which its residual is looked at."""
 FEWEST = 6
 """Fewest cycles that tell the scatter of a mean."""
+SURE = 2.0
+"""Standard uncertainties by which residuals must be slower than white noise."""
+LASTING_S = (0.0, 0.004, 0.01, 0.02, 0.04, 0.08, 0.16)
+"""Times that noise lasts which are tried; longer ones look like motion, and cost as much."""
 
 
 def beyond_noise(coasts: Coasts, wall: Wall, flow: Floats, chosen: Bools, scales: Scales) -> tuple[float, float]:
@@ -23,10 +31,59 @@ def beyond_noise(coasts: Coasts, wall: Wall, flow: Floats, chosen: Bools, scales
     history, pieces = coasts.history, coasts.pieces
     weight = weights(history, pieces, scales.noise)
     columns = regressors(history, pieces, gas_of(history, wall, coasts.rho), flow)
+    seen = _fitted(coasts, columns, weight, chosen, scales)
+    tried = [_noise_alone(coasts, columns, weight, chosen, scales, lasting_s) for lasting_s in LASTING_S]
+    return inflation(seen, tried), common_misfit(history, pieces, seen.residual)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Fitted:
+    """Residuals of every used bin in units of their noise, how slow they are, and the rates' scatter.
+
+    slowness  mean square of sums over blocks of bins, over that of independent residuals of the same size, NaN where
+              there are too few blocks;  slowness_u  its relative standard uncertainty
+    scatter   mean square of the rates' errors over what independent noise of the residuals' size makes
+    """
+
+    residual: Floats
+    slowness: float
+    slowness_u: float
+    scatter: float
+
+
+def _fitted(coasts: Coasts, columns: Regressors, weight: Floats, chosen: Bools, scales: Scales) -> Fitted:
+    """What one model leaves of what is seen; the scatter supposes that the true rate is nothing."""
+    history, pieces = coasts.history, coasts.pieces
     sums = stack([cycle_sums(history, pieces, columns, weight, scales.ridge)])
     fits = fit_all(sums, chosen, scales)
-    left = residuals(pieces, columns, weight, fits.rate[0, 0], float(fits.amplitude[0, 0]), scales.ridge)
-    return inflation(pieces, left), common_misfit(history, pieces, left)
+    rate = fits.rate[0, 0]
+    left = residuals(pieces, columns, weight, rate, float(fits.amplitude[0, 0]), scales.ridge)
+    expected = fits.variance(chosen) / sums.gg[0, 0][chosen]
+    slowness, blocks = _slowness(pieces, left)
+    return Fitted(
+        residual=left, slowness=slowness, slowness_u=float(np.sqrt(2.0 / max(blocks, 1))),
+        scatter=float(np.mean(rate[chosen] ** 2 / expected)),
+    )  # fmt: skip
+
+
+def _noise_alone(
+    coasts: Coasts, columns: Regressors, weight: Floats, chosen: Bools, scales: Scales, lasting_s: float
+) -> Fitted:
+    """The same of coasts without a leak, with noise that is drawn: exponentially correlated, averaged over each bin.
+
+    Means over bins w of noise that lasts θ have a variance that goes with A = 2(x − 1 + e^(−x))/x², x = w/θ, and a
+    correlation with their neighbours of (1 − e^(−x))²/(x²A); bins are weighted as if A were 1/samples.
+    """
+    pieces = coasts.pieces
+    drawn = np.random.default_rng(7).standard_normal(len(weight))
+    if lasting_s:
+        x = np.maximum(coasts.history.step_s[pieces.index] / lasting_s, 1e-3)
+        share = 2.0 * (x - 1.0 + np.exp(-x)) / x**2
+        keep = np.where(pieces.first, 0.0, np.minimum((1.0 - np.exp(-x)) ** 2 / x**2 / share, 0.999))
+        drawn = recursion(keep, np.sqrt(1.0 - keep**2) * drawn)
+        drawn = drawn * np.sqrt(share * coasts.history.samples[pieces.index])
+    seen = (1.0 + scales.memory_mean) * columns.memory + drawn / np.sqrt(weight)
+    return _fitted(coasts, replace(columns, seen=seen), weight, chosen, scales)
 
 
 def residuals(
@@ -46,19 +103,36 @@ def residuals(
     return np.asarray((left - h * free[owner]) * np.sqrt(weight))
 
 
-def inflation(pieces: Pieces, residual: Floats) -> float:
-    """Mean square of sums over blocks of bins, over that of white residuals of the same size; at least 1.
+def inflation(seen: Fitted, tried: Sequence[Fitted]) -> float:
+    """By how much noise as slow as that seen makes rates scatter beyond what independent noise does; at least 1.
 
-    Only whole blocks inside pieces count. With fewer than ten blocks it cannot be told, and 1 is returned.
+    Levels, rates and amplitudes that are fitted take the slow part of the noise along, so that residuals look quicker
+    than the noise is: how slow it is follows from noise of known slowness, drawn and fitted in the same way. An excess
+    over white noise is shrunk by its own uncertainty (positive-part shrinkage of James and Stein).
+    """
+    if not np.isfinite(seen.slowness):
+        return 1.0
+    slowness, scatter = (np.maximum.accumulate([getattr(t, name) for t in tried]) for name in ("slowness", "scatter"))
+    excess, doubt = seen.slowness - slowness[0], SURE * seen.slowness_u * slowness[0]
+    if excess <= doubt:
+        return 1.0
+    found = slowness[0] + excess * (1.0 - (doubt / excess) ** 2)
+    return max(1.0, float(np.interp(found, slowness, scatter / scatter[0])))
+
+
+def _slowness(pieces: Pieces, residual: Floats) -> tuple[float, int]:
+    """Mean square of sums over blocks of bins, over that of independent residuals of the same size; and the blocks.
+
+    Only whole blocks inside pieces count. With fewer than ten it cannot be told: NaN.
     """
     place = np.arange(len(residual)) - pieces.start[pieces.owner]
     whole = place < BLOCK * (pieces.count[pieces.owner] // BLOCK)
     known = whole & np.isfinite(residual)
     if np.count_nonzero(known) < 10 * BLOCK:
-        return 1.0
+        return float("nan"), 0
     block = np.cumsum(place[known] % BLOCK == 0) - 1
     sums = np.bincount(block, weights=residual[known])
-    return max(1.0, float(np.mean(sums**2) / (BLOCK * np.mean(residual[known] ** 2))))
+    return float(np.mean(sums**2) / (BLOCK * np.mean(residual[known] ** 2))), len(sums)
 
 
 def common_misfit(history: History, pieces: Pieces, residual: Floats) -> float:
