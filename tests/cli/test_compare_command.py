@@ -230,3 +230,25 @@ def test_volume(logs: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) 
     assert document["volume_ml"]["unit"] == "mL"
     # 3 kPa/s more through 0.156 · 0.1² · 0.8 dm³/(s·bar): 1.25e-11 m³/(s·Pa) · 1e5 · 101 325 / 3000 = 42 mL
     assert document["volume_ml"]["value"] == pytest.approx(42.0, rel=0.08)
+
+
+def test_starts_of_logs_without_dates(logs: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """--started and --started-after date both sides: the order in time is checked, and a wrong one told."""
+    pair = ["compare", str(logs / "before.csv"), str(logs / "after.csv"), "--primary", "decay_rate_kpa_s", "--out", str(tmp_path)]
+    early, late = "2025-03-02T06:00+00:00", "2025-03-04T06:00+00:00"
+    assert cli.run([*pair, "--started", early, "--started-after", late]) == 0
+    assert "has no date" not in capsys.readouterr().out
+    assert "2025-03-02T06:00Z" in (tmp_path / "report.html").read_text(encoding="utf-8")
+    assert cli.run(pair) == 0
+    assert "has no date" in capsys.readouterr().out
+    assert cli.run([*pair, "--started", late, "--started-after", early]) == 0
+    swapped = {o["code"] for o in _read(tmp_path / "comparison.json")["obstacles"]}
+    assert any("order" in code or "time" in code for code in swapped), swapped
+
+
+@pytest.mark.parametrize("more", [["--started", "someday"], ["--started", "2025-03-02", "--also-before", "later.csv"]])
+def test_a_start_that_says_nothing_is_refused(more: list[str], logs: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
+    """What is no time, and one start for several logs: status 2 and a message that names the option."""
+    monkeypatch.chdir(logs)
+    assert cli.run(["compare", "before.csv", "after.csv", *more, "--out", str(tmp_path)]) == 2
+    assert "--started" in capsys.readouterr().err

@@ -20,8 +20,8 @@ from tracekit.model.estimate import Withheld
 from tracekit.options.compare import CompareOptions, PlanOptions, SerialOptions, VolumeOptions
 from tracekit.report.compare_page import comparison_page, verify_command
 from tracekit.report.comparison_json import comparison_json, plan_from_json, plan_json, volume_json
-from tracekit.report.comparison_text import comparison_lines, plan_lines, volume_lines
-from tracekit.report.comparison_words import headline, lead, limits, text_of
+from tracekit.report.comparison_text import comparison_lines, on_screen, plan_lines, volume_lines
+from tracekit.report.comparison_words import headline, lead, limits, moment, text_of
 from tracekit.report.pictures.changes import changes, in_margins, ordered
 from tracekit.report.pictures.plan_reading import half_width, plan_reading, readings
 from tracekit.report.plan_page import plan_page
@@ -243,3 +243,40 @@ def test_the_volume_on_page_terminal_and_in_json() -> None:
         assert "Mind the gap." in text
         assert "sonic conductance" in text
         assert "mL" in text
+
+
+def test_shares_are_told_in_per_cent() -> None:
+    """A share of cycles is per cent with its interval, on the sheet and on the terminal; the JSON stays as it is."""
+    case = CASES["demonstrated"]
+    found = dict(ordered(case))["drop_share"]
+    assert found.difference.unit == "%"
+    assert found.difference.upper == pytest.approx(100.0 * case.rates["drop_share"].difference.upper)
+    assert in_margins(found) == pytest.approx(in_margins(case.rates["drop_share"]))
+    row = re.search(r"share of dropped cycles.*?</tr>", comparison_page(case), re.DOTALL)
+    assert row is not None
+    assert row[0].count("%") >= 3
+    assert comparison_json(case)["rates"]["drop_share"]["difference"]["upper"] < 1.0
+
+
+@pytest.mark.parametrize("name", sorted(CASES))
+def test_the_terminal_screen_is_no_wider_than_80(name: str) -> None:
+    """Every line of a comparison fits 80 columns, and what decides stands on the first 24 lines."""
+    lines = on_screen(comparison_lines(CASES[name])).splitlines()
+    assert max(map(len, lines)) <= 80
+    assert headline(CASES[name]) in lines[0]
+    assert len(lines) <= 24 or CASES[name].acceptance
+
+
+def test_a_hash_is_not_broken_on_the_screen() -> None:
+    """What has no blank stays whole, so that it can be copied."""
+    told = on_screen(plan_lines(_plan())).splitlines()
+    assert f"SHA-256 {_plan().sha256}" in told
+    assert max(len(line) for line in told) <= 80
+
+
+def test_when_a_sheet_was_made_is_a_date_for_people() -> None:
+    """Date and minute in words, not a stamp."""
+    assert moment("2026-11-30T06:34:05Z") == "30 Nov 2026 06:34 UTC"
+    assert moment("some day") == "some day"
+    page = comparison_page(replace(CASES["worse"], created="2026-11-30T06:34:05Z"))
+    assert "made 30 Nov 2026 06:34 UTC" in page

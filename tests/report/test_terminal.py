@@ -69,3 +69,14 @@ def test_long_steps_are_cut_with_a_pointer_to_the_page():
 def test_without_a_page_none_is_named():
     """Where no page was written the screen names none."""
     assert "Page:" not in first_screen(stories.healthy(), None)
+
+
+def test_a_setting_that_stays_says_so():
+    """An arrow from a value to itself is no change to enter."""
+    record = stories.chattering()
+    first = record.stations[0]
+    same = tuple(replace(s, shown=s.shown_now) for s in first.suggestion.settings)
+    kept = replace(record, stations=(replace(first, suggestion=replace(first.suggestion, settings=same)),))
+    shown = first_screen(kept, PAGE)
+    assert "->" not in shown
+    assert shown.count("stays ") == len(same)

@@ -12,10 +12,12 @@ from tracekit.history.add import add_record
 from tracekit.history.trend import trend
 from tracekit.model.estimate import Estimate
 from tracekit.model.station import Limit, Station, StationFacts
-from tracekit.model.trend import FleetTrend, LeakCost, LineChange
+from tracekit.model.trend import FleetTrend, LeakCost, LineChange, Step, TrendMeasure
 from tracekit.report.pictures.over_time import date_ticks, over_time
+from tracekit.report.text import NBSP
 from tracekit.report.trend_page import fleet_page, station_page, trend_pages
-from tracekit.report.trend_words import counts_line, day, finding, headline, main_measure
+from tracekit.report.trend_shares import in_per_cent
+from tracekit.report.trend_words import counts_line, day, finding, headline, main_measure, present
 from tracekit.report.words import plain
 
 HOSTILE = '<script>alert(1)</script>" \u202eevil'
@@ -230,3 +232,41 @@ def test_pages_of_the_fleet_say_what_changed(fleet: FleetTrend, tmp_path: Path) 
     assert "Glaze 1: alarm, leak" in page
     assert "Bonferroni" in page
     assert "false alarms a week" in page
+
+
+def test_one_station_is_told_by_its_name(fleet: FleetTrend) -> None:
+    """A history of one station counts no stations: the headline names it, nothing repeats it, no column is empty."""
+    alone = replace(fleet, stations=(replace(fleet.stations[0], first_step="", silent=False),))
+    assert headline(alone).startswith("Glaze 1: leak ")
+    assert counts_line(alone) == ""
+    page = fleet_page(alone, {})
+    assert "1 station<" in page
+    assert "1 stations" not in page
+    assert "First step" not in page
+    assert "First step" in fleet_page(replace(alone, stations=(replace(alone.stations[0], first_step="Blank it."),)), {})
+
+
+def test_shares_are_told_in_per_cent(fleet: FleetTrend) -> None:
+    """A share is told in per cent of what its title names, as level, slope, limit, step and in the picture's numbers."""
+    station = fleet.stations[0]
+    measure = TrendMeasure(
+        name="drop_share", title="share of parts dropped", unit="1", scale="share", worse=1, floor=0.01, held=False,
+        supply=False, alarm=True,
+    )  # fmt: skip
+    model = station.measures[LEAK]
+    n = len(model.series.time_us)
+    limit = replace(model.limit, value=0.05) if model.limit is not None else None
+    of = {"n": 30, "method": "made up", "level": 0.95}
+    share = replace(
+        model, measure=measure, present=Estimate(value=0.021, lower=0.012, upper=0.034, unit="1", **of), limit=limit,
+        slope=Estimate(value=0.0011, lower=0.0008, upper=0.0014, unit="1/d", **of), relative=None,
+        steps=(Step(time_us=JAN_US, before=0.01, after=0.03, better=False),),
+        series=replace(model.series, value=np.full(n, 0.021), lower=np.full(n, 0.012), upper=np.full(n, 0.034), lines=()),
+    )  # fmt: skip
+    told = replace(station, measures={"drop_share": share}, repair=None)
+    assert plain(present(in_per_cent(told).measures["drop_share"])).replace(NBSP, " ") == "2 % (1 to 4)"
+    page = station_page(told, fleet).replace(NBSP, " ")
+    assert "rises 0.11 % (0.08 to 0.14) a day" in page
+    assert "0.021" not in re.sub(r' d="[^"]*"', "", page)
+    assert in_per_cent(in_per_cent(told)).measures["drop_share"].present == in_per_cent(told).measures["drop_share"].present
+    assert in_per_cent(station).measures[LEAK] is model

@@ -11,11 +11,13 @@ from tracekit.cli.opening import OpenPage, show_page
 from tracekit.cli.sides import folder_for, read_document, recordings, station_hashes
 from tracekit.compare.engine import Asked, check_asked
 from tracekit.compare.engine import compare as compare_sides
+from tracekit.errors import UsageError, message
+from tracekit.history.events import parse_time
 from tracekit.model.comparison import Comparison
 from tracekit.read.station_file import load_stations
 from tracekit.report.compare_page import comparison_page
 from tracekit.report.comparison_json import comparison_json, plan_from_json
-from tracekit.report.comparison_text import comparison_lines
+from tracekit.report.comparison_text import comparison_lines, on_screen
 from tracekit.report.files import check_folder, json_write, text_write, write_files
 from tracekit.units import pressure_unit
 
@@ -43,6 +45,10 @@ def compare(
     match: Annotated[
         list[str] | None, typer.Option(metavar="COLUMN", help="Context column that tells part types apart.")
     ] = None,
+    started: Annotated[
+        str, typer.Option(metavar="TIME", help="Start of BEFORE without dates, like 2025-03-02T06:00+00:00.")
+    ] = "",
+    started_after: Annotated[str, typer.Option(metavar="TIME", help="Start of AFTER without dates.")] = "",
     out: Annotated[Path | None, typer.Option(metavar="DIR", help="Default: tracekit-out/ and AFTER's name.")] = None,
     units: Annotated[str, typer.Option(metavar="UNIT", help="Pressure unit of the page; files stay in kPa.")] = "kPa",
     as_json: Annotated[bool, typer.Option("--json", help="Print comparison.json instead of the summary.")] = False,
@@ -60,9 +66,12 @@ def compare(
     check_asked(asked, two_sides=bool(after))
     files = (station or [], station_after or station or [])
     stations = [load_stations(paths) for paths in files]
+    logs = ([before, *(also_before or ())], [after, *(also_after or ())] if after else [])
+    starts = (_start(started, "--started", logs[0]), _start(started_after, "--started-after", logs[1]))
+    decide = bool(after) and not (primary or frozen)  # the first finding of BEFORE says what is to be better
     sides = (
-        recordings([before, *(also_before or ())], stations[0], only, findings=bool(after) and not (primary or frozen)),
-        recordings([after, *(also_after or ())], stations[1], only) if after else (),
+        recordings(logs[0], stations[0], only, findings=decide, started_us=starts[0]),
+        recordings(logs[1], stations[1], only, started_us=starts[1]),
     )
     result = replace(compare_sides(*sides, asked), station_files=station_hashes([*files[0], *files[1]]))
     document = comparison_json(result)
@@ -73,9 +82,22 @@ def compare(
     show_page(folder / "report.html", wanted=open_page)
 
 
+def _start(text: str, option: str, logs: list[str]) -> int | None:
+    """When the only log of a side began [µs UTC]; None where nobody said.
+
+    Raises UsageError where there is not one log, or for what is no time.
+    """
+    if not text:
+        return None
+    if len(logs) != 1:
+        found = f"{len(logs)} logs on its side"
+        raise UsageError(message(option, found, "one", "Give logs with dates, or one log."))
+    return parse_time(text, option)[0]
+
+
 def _say(result: Comparison, document: dict[str, object] | None, unit: str, folder: Path) -> None:
     """Print the document where it is given, else the summary and where the sheet is."""
     if document is not None:
         print(json.dumps(document, ensure_ascii=False, indent=1))
         return
-    print("\n".join([*comparison_lines(result, unit), f"Sheet: {folder / 'report.html'}"]))
+    print(on_screen([*comparison_lines(result, unit), f"Sheet: {folder / 'report.html'}"]))

@@ -16,7 +16,7 @@ from tracekit.errors import UsageError, message
 from tracekit.options.compare import CompareOptions, PlanOptions, SerialOptions
 from tracekit.read.station_file import load_stations
 from tracekit.report.comparison_json import plan_json
-from tracekit.report.comparison_text import plan_lines
+from tracekit.report.comparison_text import on_screen, plan_lines
 from tracekit.report.files import check_folder, json_write, text_write, write_files
 from tracekit.report.plan_page import plan_page
 
@@ -66,7 +66,7 @@ def plan(
         print(json.dumps(document, ensure_ascii=False, indent=1))
     elif not quiet:
         frozen = [f"Frozen in {freeze}."] if freeze else []
-        print("\n".join([*plan_lines(result), *frozen, f"Page: {folder / 'report.html'}"]))
+        print(on_screen([*plan_lines(result), *frozen, f"Page: {folder / 'report.html'}"]))
     show_page(folder / "report.html", wanted=open_page)
 
 

@@ -17,19 +17,29 @@ DEFAULT_OUT = Path("tracekit-out")
 
 
 def recordings(
-    logs: Sequence[str], stations: Sequence[Station], only: str | None, *, findings: bool = False
+    logs: Sequence[str],
+    stations: Sequence[Station],
+    only: str | None,
+    *,
+    findings: bool = False,
+    started_us: int | None = None,
 ) -> Recordings:
     """One recording per log; folders and globs give their files. Logs that are the same file count once.
 
-    With `findings` each log is diagnosed, so that its first finding is known; else it is only measured.
+    With `findings` each log is diagnosed, so that its first finding is known; else it is only measured. `started_us`
+    dates a log without dates.
+
+    Raises UsageError where a start is given for several files.
     """
     files = tuple(stations) or None
     paths = dict.fromkeys(str(one.path) for log in logs for one in find_inputs(log))
+    if started_us is not None and len(paths) > 1:
+        raise UsageError(message("--started", f"{len(paths)} files on its side", "one", "Name the files one by one."))
     if findings:
-        found = (diagnose(path, station=files, heard=reading_progress([path])) for path in paths)
+        found = (diagnose(path, station=files, started_us=started_us, heard=reading_progress([path])) for path in paths)
         sides = tuple(recording_of(record, only, stations) for record in found)
     else:
-        measured = (measure(path, files, heard=reading_progress([path])) for path in paths)
+        measured = (measure(path, files, started_us=started_us, heard=reading_progress([path])) for path in paths)
         sides = tuple(_measured(log, only, stations) for log in measured)
     show("")
     return sides

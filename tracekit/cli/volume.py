@@ -15,7 +15,7 @@ from tracekit.options.compare import VolumeOptions
 from tracekit.pipeline import measure
 from tracekit.read.station_file import load_stations
 from tracekit.report.comparison_json import volume_json
-from tracekit.report.comparison_text import volume_lines
+from tracekit.report.comparison_text import on_screen, volume_lines
 from tracekit.report.files import check_folder, json_write, text_write, write_files
 from tracekit.report.volume_page import volume_page
 
@@ -62,5 +62,5 @@ def volume(
     if as_json:
         print(json.dumps(document, ensure_ascii=False, indent=1))
     elif not quiet:
-        print("\n".join([*volume_lines(result), f"Page: {folder / 'report.html'}"]))
+        print(on_screen([*volume_lines(result), f"Page: {folder / 'report.html'}"]))
     show_page(folder / "report.html", wanted=open_page)

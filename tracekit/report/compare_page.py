@@ -10,6 +10,7 @@ from tracekit.report.comparison_words import (
     lead,
     limits,
     measure_name,
+    moment,
     needed,
     quantity_num,
     reason,
@@ -136,7 +137,7 @@ def _shown(number: Num | str, unit: str) -> str:
 
 
 def _unit(result: MeasureResult | RateResult) -> str:
-    return result.unit if isinstance(result, MeasureResult) else ""
+    return result.unit if isinstance(result, MeasureResult) else "%"
 
 
 def _station(comparison: Comparison) -> str:
@@ -147,7 +148,7 @@ def _station(comparison: Comparison) -> str:
 def _identity(comparison: Comparison) -> tuple[str, ...]:
     sides = (("before", comparison.before), ("after", comparison.after))
     cycles = [f"{count(sum(len(r.cycles) for r in side))} cycles {word}" for word, side in sides if side]
-    return (_station(comparison), *cycles, f"made {comparison.created}")
+    return (_station(comparison), *cycles, f"made {moment(comparison.created)}")
 
 
 def _provenance(comparison: Comparison) -> list[tuple[str, str]]:
@@ -169,7 +170,7 @@ def _print_note(comparison: Comparison) -> str:
         for word, side in (("Before", comparison.before), ("After", comparison.after))
         for r in side[:3]
     ]
-    text = f"tracekit {comparison.version}, made {comparison.created}. Annex: every measure, options."
+    text = f"tracekit {comparison.version}, made {moment(comparison.created)}. Annex: every measure, options."
     return render("sheet_note.html", {"text": text, "hashes": hashes})
 
 

@@ -1,5 +1,6 @@
 """What a comparison says, in words: headline, lead, reason, limits of the statement. For page and terminal alike."""
 
+from dataclasses import replace
 from datetime import UTC, datetime
 
 from tracekit.model.comparison import Comparison, MeasureResult, RateResult, Recording, Verdict
@@ -73,8 +74,27 @@ def needed(result: MeasureResult | RateResult) -> str:
 
 
 def figure_of(comparison: Comparison, name: str) -> MeasureResult | RateResult | None:
-    """A measure or a rate by its name."""
-    return comparison.measures.get(name) or comparison.rates.get(name)
+    """A measure by its name, or a rate, in per cent."""
+    rate = comparison.rates.get(name)
+    return comparison.measures.get(name) or (None if rate is None else in_per_cent(rate))
+
+
+def in_per_cent(rate: RateResult) -> RateResult:
+    """A share of cycles as a person reads it."""
+    sides = (rate.before, rate.after, rate.difference)
+    before, after, difference = (
+        replace(e, value=100.0 * e.value, lower=100.0 * e.lower, upper=100.0 * e.upper, unit="%") for e in sides
+    )
+    return replace(rate, before=before, after=after, difference=difference, margin=100.0 * rate.margin)
+
+
+def moment(stamp: str) -> str:
+    """A stamp in ISO form as a date and a time to the minute: 30 Nov 2026 06:34 UTC; what is no stamp as it is."""
+    try:
+        found = datetime.fromisoformat(stamp).astimezone(UTC)
+    except ValueError:
+        return stamp
+    return f"{found.day} {found:%b %Y %H:%M} UTC"
 
 
 def quantity_num(quantity: Quantity) -> Num | str:

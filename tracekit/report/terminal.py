@@ -74,8 +74,12 @@ def _settings(result: StationResult, unit: str) -> list[str]:
     if not entries:
         return _wrapped(f"{leave_words(result)} {numbers_plain(why_leave(result), unit)}", "")
     width = max(len(_label(e)) for e in entries)
-    rows = [f"{_INDENT}{_label(e):{width}}  {e['now']} -> {e['new']} {e['unit']}".rstrip() for e in entries]
+    rows = [f"{_INDENT}{_label(e):{width}}  {_change(e)} {e['unit']}".rstrip() for e in entries]
     return ["Settings to enter:", *rows]
+
+
+def _change(entry: dict[str, str]) -> str:
+    return f"stays {entry['new']}" if entry["now"] == entry["new"] else f"{entry['now']} -> {entry['new']}"
 
 
 def _label(entry: dict[str, str]) -> str:

@@ -1,6 +1,7 @@
 """The pages of a trend: the fleet, worst first, and a page with a panel per measure for each station."""
 
 import math
+from dataclasses import replace
 
 from tracekit.model.estimate import Estimate, Withheld
 from tracekit.model.trend import FleetTrend, LeakCost, MeasureTrend, Repair, StationTrend
@@ -10,6 +11,7 @@ from tracekit.report.pictures.over_time import over_time
 from tracekit.report.pictures.spark import spark
 from tracekit.report.sections import cautions, evidence, lead_picture
 from tracekit.report.text import clean
+from tracekit.report.trend_shares import in_per_cent
 from tracekit.report.trend_words import (
     STATE_WORDS,
     counts_line,
@@ -20,6 +22,7 @@ from tracekit.report.trend_words import (
     no_date,
     present,
     shown,
+    stations_of,
     unit_of,
 )
 from tracekit.report.words import Num, Text, count, html
@@ -56,12 +59,12 @@ def _names(fleet: FleetTrend) -> dict[str, str]:
 
 def fleet_page(fleet: FleetTrend, names: dict[str, str], unit: str = "kPa") -> str:
     """The page of all stations."""
+    fleet = replace(fleet, stations=tuple(in_per_cent(station) for station in fleet.stations))
     rows = [_row(s, names.get(s.station, ""), unit) for s in fleet.stations]
     answer = _answer(headline(fleet), counts_line(fleet), _how_to_read(fleet))
     states = [state for state in STATE_WORDS if any(s.state == state for s in fleet.stations)]
-    table = render(
-        "trend_fleet.html", {"rows": rows, "states": states, "words": STATE_WORDS, "shown": _SHOWN_ROWS}, unit
-    )
+    shown_as = {"rows": rows, "states": states, "words": STATE_WORDS, "shown": _SHOWN_ROWS}
+    table = render("trend_fleet.html", {**shown_as, "steps": any(r["step"] for r in rows)}, unit)
     blocks = [
         Block("answer", "", answer, page_one=True),
         *_news(fleet),
@@ -70,7 +73,7 @@ def fleet_page(fleet: FleetTrend, names: dict[str, str], unit: str = "kPa") -> s
         Block("rules", "When an alarm is raised", _lines([_alarms_line(fleet), fleet.alarm_rule + "."]), "Rules"),
     ]
     return frame(
-        headline(fleet), blocks, identity=("Trend", f"{count(len(fleet.stations))} stations", day(fleet.as_of_us)),
+        headline(fleet), blocks, identity=("Trend", stations_of(len(fleet.stations)), day(fleet.as_of_us)),
         provenance=_provenance(fleet), unit=unit, scripts=(asset("trend_fleet.js"),),
     )  # fmt: skip
 
@@ -170,6 +173,7 @@ def _provenance(fleet: FleetTrend) -> list[tuple[str, str]]:
 
 def station_page(station: StationTrend, fleet: FleetTrend, unit: str = "kPa") -> str:
     """The page of one station: its main measure first, then a panel per measure, then all numbers."""
+    station = in_per_cent(station)
     trends = sorted(station.measures.values(), key=lambda t: _panel_order(t, station))
     span = (station.first_us, station.last_us)
     drawn = [t for n, t in enumerate(trends) if len(t.series.time_us) > 1 and (n == 0 or _tells(t))][:_MOST_PANELS]

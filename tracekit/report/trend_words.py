@@ -44,8 +44,20 @@ def headline(fleet: FleetTrend) -> str:
         found = sum(s.state == state for s in fleet.stations)
         if found:
             words = STATE_WORDS[state].replace("its", "their")
-            return f"{count(found)} of {count(total)} stations {words}"
-    return f"Nothing new on {count(total)} station{'s' if total != 1 else ''}"
+            return f"{count(found)} of {stations_of(total)} {words}" if total > 1 else _alone(fleet.stations[0])
+    return f"Nothing new on {stations_of(total)}"
+
+
+def _alone(station: StationTrend) -> str:
+    """As in "Kiln feeder: leak growing"."""
+    trend = main_measure(station)
+    measure = "" if trend is None else f"{trend.measure.title.split(':')[0]} "
+    return clean(f"{clean(station.station, 24)}: {measure}{STATE_WORDS[station.state]}", 60)
+
+
+def stations_of(n: int) -> str:
+    """A number of stations, as in "1 station", "12 stations"."""
+    return f"{count(n)} station{'s' if n != 1 else ''}"
 
 
 def counts_line(fleet: FleetTrend) -> str:
@@ -56,8 +68,10 @@ def counts_line(fleet: FleetTrend) -> str:
         if found:
             parts.append(f"{count(found)} {words if found == 1 else words.replace('its', 'their')}")
     silent = sum(s.silent for s in fleet.stations if s.state != "silent")
-    also = f" {count(silent)} of those sent no log of late." if silent else ""
-    return f"{', '.join(parts).capitalize()}.{also}"
+    also = f"{count(silent)} of those sent no log of late." if silent else ""
+    # where all are in one state the headline has said so
+    told = f"{', '.join(parts).capitalize()}." if len(parts) > 1 or headline(fleet).startswith("Nothing") else ""
+    return f"{told} {also}".strip()
 
 
 def main_measure(station: StationTrend) -> MeasureTrend | None:

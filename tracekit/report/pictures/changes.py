@@ -7,7 +7,7 @@ import numpy as np
 
 from tracekit.model.comparison import Comparison, MeasureResult, RateResult
 from tracekit.model.estimate import Bound, Estimate
-from tracekit.report.comparison_words import measure_name, verdict_word
+from tracekit.report.comparison_words import in_per_cent, measure_name, verdict_word
 from tracekit.report.plot import (
     Axis,
     Cell,
@@ -48,8 +48,9 @@ def changes(comparison: Comparison, most: int = 7, unit: str = "kPa") -> Picture
 
 
 def ordered(comparison: Comparison) -> list[tuple[str, Result]]:
-    """Measures and rates: the primary, what is worse, what is better, other measures, other rates."""
-    figures: list[tuple[str, Result]] = [*comparison.measures.items(), *comparison.rates.items()]
+    """Measures and rates, these in per cent: the primary, what is worse, what is better, other measures and rates."""
+    rates = [(name, in_per_cent(rate)) for name, rate in comparison.rates.items()]
+    figures: list[tuple[str, Result]] = [*comparison.measures.items(), *rates]
     rank = {"worse": 1, "better": 2}
     rest = {n: 3 if n in comparison.measures else 4 for n, _ in figures}
     return sorted(figures, key=lambda f: 0 if f[0] == comparison.primary else rank.get(f[1].verdict, rest[f[0]]))
