@@ -10,6 +10,7 @@ import json
 import os
 import resource
 import signal
+import sys
 from collections import Counter
 from pathlib import Path
 
@@ -67,6 +68,7 @@ def run(items: list[pytest.Item], name: str, seconds: float) -> int:
     """Run the tests with the mutant in force: 1 once one fails, 0 where none does, 2 where this file goes wrong."""
     try:
         os.environ["MUTANT_UNDER_TEST"] = name
+        forget()
         begun = spent()
         limit = int(begun + seconds + OVER_S)
         resource.setrlimit(resource.RLIMIT_CPU, (limit, limit + 1))
@@ -79,6 +81,14 @@ def run(items: list[pytest.Item], name: str, seconds: float) -> int:
     except BaseException:  # noqa: BLE001 - a fork must not go on as its parent
         return 2
     return 0
+
+
+def forget() -> None:
+    """Empty the caches of the package: what was computed while tests were collected is without the mutant."""
+    for module in [module for name, module in sys.modules.items() if name.startswith("tracekit.")]:
+        for value in vars(module).values():
+            if callable(getattr(value, "cache_clear", None)):
+                value.cache_clear()
 
 
 def spent() -> float:
