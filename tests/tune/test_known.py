@@ -1,5 +1,7 @@
 """Settings in force, and what is not known about them."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -65,3 +67,16 @@ def test_no_switch_resets_above_its_set_point():
     fast = stations.diagnosed(stations.HEALTHY, with_file=False).data
     assert known["reset_point"].high <= known["set_point"].high
     assert known_settings(fast, OPTIONS)["reset_point"].high <= known_settings(fast, OPTIONS)["set_point"].high
+
+
+@pytest.mark.parametrize(("over", "expected"), [(0.4, 0.4), (9.0, 0.9)], ids=["within the doubt", "far over it"])
+def test_edges_that_tell_a_reset_over_the_set_point_are_put_in_order(over, expected):
+    """The set point is then as high as the reset point says and its own doubt allows, and the reset point no higher."""
+    data = stations.diagnosed(stations.PLAIN, with_file=False).data
+    point = replace(data.settings["set_point"], spread_kpa=0.9 - data.sensor.noise_kpa)
+    reset = replace(data.settings["reset_point"], value_kpa=point.value_kpa + over)
+    known = known_settings(replace(data, settings={**data.settings, "set_point": point, "reset_point": reset}), OPTIONS)
+    assert known["set_point"].value == pytest.approx(point.value_kpa + expected)
+    for one in known.values():
+        assert one.low <= one.value <= one.high
+    assert known["reset_point"].value == known["set_point"].value

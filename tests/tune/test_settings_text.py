@@ -3,7 +3,8 @@
 import pytest
 
 from tracekit.errors import UsageError
-from tracekit.report.tune_page import plain_value
+from tracekit.model.estimate import Estimate
+from tracekit.report.tune_page import plain_value, short
 from tracekit.tune.tuning import parse_settings
 
 
@@ -31,3 +32,13 @@ def test_what_is_no_setting_is_told(text, expected):
 def test_nothing_has_no_sign(value, shown):
     """A distance of nothing is shown as the device shows it, without a minus."""
     assert plain_value(value) == shown
+
+
+@pytest.mark.parametrize(("name", "unit", "value", "shown"), [
+    ("supply_switches_per_hold", "per hold", 0.0, "0"), ("air_l_anr_per_cycle", "L ANR", 1.02, "1.0 L ANR"),
+    ("evacuation_time_s", "s", 0.5, "0.50 s"), ("missed_share", "", 0.04, "4 %"),
+])  # fmt: skip
+def test_an_effect_without_its_interval_keeps_its_unit(name, unit, value, shown):
+    """Short forms of effects: nothing is a bare nought, air and times have their unit."""
+    effect = Estimate(value=value, lower=0.9 * value, upper=1.1 * value, unit=unit, n=24, method="as recorded")
+    assert short(name, effect).replace("\u00a0", " ") == shown

@@ -112,7 +112,9 @@ def short(name: str, value: Estimate) -> str:
     if name in _PERCENT:
         return f"{100.0 * value.value:.0f}{NBSP}%"
     step = max((value.upper - value.lower) / 2.0, 0.01 * abs(value.value), 1e-3)
-    unit = "s" if value.unit == "s" else ""
+    unit = value.unit if value.unit == "s" or value.unit.startswith("L") else ""
+    if value.value == 0.0:
+        return f"0{NBSP}{unit}".rstrip()
     return number(Num(value=value.value, unit=unit, step=step))
 
 

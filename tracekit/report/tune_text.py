@@ -11,7 +11,7 @@ from tracekit.report.tune_page import PREDICTION, figure, headline, lead_line, m
 from tracekit.report.words import number, of_quantity
 
 WIDTH = 80
-_NAME, _EFFECT, _NOW, _CELL = 38, 26, 10, 25
+_NAME, _EFFECT, _NOW, _CELL = 38, 26, 12, 25
 _ROUGHLY = " What is marked ~ is known roughly and counts at its worst: put it into the station file, under [settings]."
 _EFFECTS = {
     "evacuation_time_s": "part present after", "missed_share": "missed picks",

@@ -29,9 +29,17 @@ def known_settings(data: StationData, options: TuneOptions) -> Mapping[str, Know
         value = setting.value_kpa
         found[name] = Known(name=name, value=value, low=value - below, high=value + above)
     point, reset = found.get("set_point"), found.get("reset_point")
-    if point is not None and reset is not None:  # no switch resets above its set point
-        found["reset_point"] = replace(reset, high=max(min(reset.high, point.high), reset.value))
+    if point is not None and reset is not None:
+        found["set_point"], found["reset_point"] = _ordered(point, reset)
     return found
+
+
+def _ordered(point: Known, reset: Known) -> tuple[Known, Known]:
+    """The same with the reset point not over the set point, since no switch resets above that."""
+    if reset.value > point.value:
+        both = min(reset.value, point.high)  # as high as the set point may lie
+        point, reset = replace(point, value=both), replace(reset, value=both, low=min(reset.low, both))
+    return point, replace(reset, high=max(min(reset.high, point.high), reset.value))
 
 
 def _doubt(data: StationData, name: str, setting: SettingInForce, options: TuneOptions) -> tuple[float, float]:
