@@ -252,7 +252,7 @@ def test_shares_are_told_in_per_cent() -> None:
     assert found.difference.unit == "%"
     assert found.difference.upper == pytest.approx(100.0 * case.rates["drop_share"].difference.upper)
     assert in_margins(found) == pytest.approx(in_margins(case.rates["drop_share"]))
-    row = re.search(r"share of dropped cycles.*?</tr>", comparison_page(case), re.DOTALL)
+    row = re.search(r"share of dropped cycles</th>.*?</tr>", comparison_page(case), re.DOTALL)
     assert row is not None
     assert row[0].count("%") >= 3
     assert comparison_json(case)["rates"]["drop_share"]["difference"]["upper"] < 1.0
