@@ -17,13 +17,14 @@ from tracekit.judge.effects_of import LOGARITHMIC, effects_of, group_balance
 from tracekit.judge.evidence import Circumstances, Sign, _measured_at, combined
 from tracekit.judge.facts import Fact
 from tracekit.judge.features import _floors, _time_at, choose_bands, make_features
-from tracekit.judge.findings import _measures
+from tracekit.judge.findings import _measures, cause_finding
 from tracekit.judge.fingerprints import FINGERPRINTS, SAME, SIGNS, Change
 from tracekit.judge.reasons import _change_words, reason_for
 from tracekit.judge.sensor_rules import _clipped
-from tracekit.judge.setting_rules import _order_broken, weak_suction, without_reference
+from tracekit.judge.setting_rules import _order_broken, _unreachable, weak_suction, without_reference
+from tracekit.judge.signs import _groups_without_coasts, late_sign, scatter_sign
 from tracekit.judge.symptoms import _never_cuts, _partly, _release_slow
-from tracekit.judge.verdict import judge
+from tracekit.judge.verdict import _seen, judge
 from tracekit.model.cycle import SettingInForce
 from tracekit.model.finding import CODES, Evidence
 from tracekit.model.station import Station
@@ -239,3 +240,58 @@ def test_no_finding_is_beyond_doubt():
     assert found
     assert max(f.confidence for f in found) <= 0.99
     assert len(measure(table(PLAIN * 3), file).stations[0].cycles) == 3
+
+
+def test_a_cause_is_never_certain(plain):
+    """A posterior of one is told as 0.99."""
+    finding = cause_finding(plain, _seen(plain, OPTIONS), "leak_steady", 1.0, (), (), True)
+    assert finding.confidence == 0.99
+
+
+def test_groups_of_vacuum_without_coasts():
+    """Every other cycle a kPa shallower and slower leaks; where its open cup is weaker too, the supply dips."""
+    other = np.arange(24) % 2 == 1
+    jitter = np.linspace(-0.02, 0.02, 24)
+
+    def chance(open_kpa):
+        values = {
+            "ultimate": -80.0 + 6.0 * other + jitter, "top": 100.0 - 9.0 * other + jitter,
+            "open": 5.0 - open_kpa * other + jitter, "blow": 0.1 + 0.001 * jitter,
+        }  # fmt: skip
+        features = SimpleNamespace(held=np.ones(24, bool), values={k: -v if k == "ultimate" else v for k, v in values.items()}, floor={"ultimate": 0.05})
+        return _groups_without_coasts(features, np.zeros(24, bool))[1]
+
+    assert 0.0 <= chance(2.0) <= chance(0.0) <= 1.0
+
+
+def test_late_answers_are_later_than_a_log_can_tell_apart():
+    """Answers that differ by a sample of a slow log are not late."""
+    response = np.where(np.arange(40) % 10 == 0, 0.11, 0.03)
+    def present(floor):
+        features = SimpleNamespace(held=np.ones(40, bool), values={"response": response}, floor={"response": floor})
+        return late_sign(features, None)[0].present
+
+    assert present(0.001) > 0.9
+    assert present(0.02) < 0.1
+
+
+def test_scatter_needs_ten_cycles():
+    """Ten evacuations are enough to tell scatter, nine are not."""
+    def present(n):
+        rise = np.where(np.arange(n) % 3 == 0, 0.9, 0.0)
+        features = SimpleNamespace(held=np.ones(n, bool), values={"rise": rise, "decay": np.full(n, 1.0)}, floor={"rise": 0.004})
+        return scatter_sign(features, np.zeros(n, bool))[0].present
+
+    assert present(9) == 0.004
+    assert present(10) != 0.004
+
+
+def test_a_threshold_out_of_reach_is_told_with_its_level(plain):
+    """What no hold reaches is held against the level of supply_off, which stands in the evidence."""
+    station = Station(settings=replace(KNOWN, supply_off_kpa=90.0, supply_on_kpa=85.0))
+    data = case_of(PLAIN * 8, station).data
+    fact = _unreachable(data, station, np.ones(8, bool))
+    assert fact.evidence[0].reference == 90.0
+    assert fact.evidence[0].cycles == 8
+    assert fact.probability > 0.9
+    whole(fact)
