@@ -1,11 +1,14 @@
 """Layouts that are met now and then give the recording, sample by sample."""
 
+import re
+from pathlib import Path
+
 import numpy as np
 import pytest
 
 from tests.read.dialects import Recording, make_recording
 from tests.read.reading import read
-from tests.read.unusual_logs import BAD_EVERY, BAD_FIRST, UNUSUAL
+from tests.read.unusual_logs import BAD_EVERY, BAD_FIRST, UNUSUAL, levels, per_reading, stamp
 from tracekit.read.deciding import UndecidedLogError
 from tracekit.read.station_file import load_station
 
@@ -68,3 +71,67 @@ def test_states_of_one_column_are_asked_and_answered(recording, tmp_path):
     assert np.array_equal(read(path, load_station(given)).digital, held.astype(np.uint8))
     given.write_text('[channels]\ncontext = ["state"]')
     assert not read(path, load_station(given)).layout.has_supply
+
+
+@pytest.mark.parametrize("names", [("A", "B"), ("3", "7"), ("Loader 1", "Loader 2")])
+def test_stations_that_share_tags_stay_apart(names, recording, tmp_path):
+    """A row per reading with a column of stations beside equal tags: each station has its own samples."""
+    lines = ["ts,station,signal,val"]
+    for i, tag, value in per_reading(recording, ("pressure_kpa", "suction", "blow_off", "part_present")):
+        written = stamp(recording.time_s[i]).isoformat(timespec="milliseconds")
+        halved = f"{float(value) / 2:.3f}" if tag == "pressure_kpa" else value
+        lines += [f"{written},{names[0]},{tag},{value}", f"{written},{names[1]},{tag},{halved}"]
+    path = tmp_path / "log.csv"
+    path.write_text("\n".join(lines))
+    found = read(path)
+    assert len(found.layout.stations) == 2
+    for place, share in enumerate((1.0, 0.5)):
+        own = found.station == place
+        assert np.abs(found.time_s[own] - recording.time_s).max() < 2e-4
+        assert np.abs(found.pressure_kpa[own] - share * recording.pressure_kpa).max() < 2e-3
+        assert np.array_equal(found.digital[own], recording.digital)
+
+
+@pytest.mark.parametrize("name", ["us", "micros"])
+def test_a_counter_of_microseconds_that_starts_again(name, recording, tmp_path):
+    """A name that says microseconds is enough for a counter of 32 bits."""
+    counts = (np.rint(recording.time_s * 1e6).astype(np.int64) - 9_000_000) % 2**32
+    rows = zip(counts, recording.pressure_kpa, *levels(recording), strict=True)
+    path = tmp_path / "log.csv"
+    path.write_text(
+        "\n".join([f"{name},pressure_kPa,valve,blow,part", *(f"{c},{k:.3f},{s},{r},{p}" for c, k, s, r, p in rows)])
+    )
+    found = read(path)
+    assert np.abs(found.time_s - recording.time_s).max() < 2e-4
+    assert np.array_equal(found.digital, recording.digital)
+
+
+@pytest.mark.parametrize("unit", ["kPa", "mbar"])
+def test_ambient_is_not_taken_from_blow_off(unit, recording, tmp_path):
+    """An absolute pressure that rests at 109 kPa in each blow-off is taken below the level at which it is idle."""
+    path = tmp_path / "log.csv"
+    kpa = blown_off(recording, path, 8.6, unit)
+    found = read(path)
+    assert found.layout.ambient_kpa == pytest.approx(100.6, abs=0.4)  # noise at rest
+    assert np.abs(found.pressure_kpa + 100.6 - kpa).max() < 0.4
+
+
+def test_two_levels_that_could_be_ambient_are_told(recording, tmp_path):
+    """Where blow-off could be the weather, both levels are told; the station file's ambient decides."""
+    path = tmp_path / "log.csv"
+    kpa = blown_off(recording, path, 3.5, "kPa")
+    (told,) = [a for a in read(path).layout.assumptions if a.what == "ambient"]
+    assert told.confidence <= 0.5
+    assert re.search(r"rests longer at 100\.\d kPa.*ambient_kpa", told.evidence)
+    given = tmp_path / "station.toml"
+    given.write_text("[station]\nambient_kpa = 100.6")
+    assert np.abs(read(path, load_station(given)).pressure_kpa + 100.6 - kpa).max() < 0.01
+
+
+def blown_off(recording: Recording, path: Path, over_kpa: float, unit: str) -> np.ndarray:
+    """Write absolute pressures that rest above ambient in each blow-off; the pressures [kPa], shape (n,)."""
+    kpa = np.where((recording.digital & 2) > 0, over_kpa, recording.pressure_kpa) + 100.6
+    rows = zip(recording.time_s, kpa * {"kPa": 1, "mbar": 10}[unit], *levels(recording), strict=True)
+    header = f"time_s,absolute pressure [{unit}],suction,blow-off,part present"
+    path.write_text("\n".join([header, *(f"{t:.2f},{k:.2f},{s},{r},{p}" for t, k, s, r, p in rows)]))
+    return kpa

@@ -109,7 +109,8 @@ def with_pairs(head: Head, time: TimePlan, pressure: PressurePlan) -> tuple[Time
 
 def _decide_long(head: Head, station: Station, long: LongPlan) -> Plan:
     """The plan of a file with a row per reading."""
-    bare = replace(head, columns=tuple(c for c in head.columns if c.name not in (long.tag, long.value, long.beside)))
+    signals = (long.tag, long.value, long.beside, long.station)
+    bare = replace(head, columns=tuple(c for c in head.columns if c.name not in signals))
     time, questions = plan_time(bare, station.channels.get("time"))
     if time is None:
         raise asking(head.name, questions, head.assumptions)

@@ -43,7 +43,30 @@ def find_long(head: Head) -> LongPlan | None:
     quality = plan_quality(marks[0], sure=True) if marks else None
     values = sorted(values, key=lambda c: -c.levels)
     beside = values[1].name if len(values) == 2 else ""
-    return LongPlan(tag=tags[0].name, value=values[0].name, beside=beside, quality=quality)
+    station = next((c.name for c in rest if c not in values and _shares_tags(c, tags[0])), "")
+    return LongPlan(tag=tags[0].name, value=values[0].name, beside=beside, station=station, quality=quality)
+
+
+def _shares_tags(column: Column, tag: Column) -> bool:
+    """True for a column of stations, several of which have the same tags."""
+    whole = column.kind == "number" and column.profile.whole and column.levels <= _MOST_TAGS
+    if column.hints.weight("station") < 0.9 or not (whole or column.kind == "text"):
+        return False
+    return len(_tags_of(tag.array, column.array)[1]) > len(_tags_of(tag.array, None)[1])
+
+
+def _tags_of(tags: pa.Array, stations: pa.Array | None) -> tuple[NDArray[np.int64], list[str]]:
+    """Positions of the tags of some rows in a list of them, -1 where missing, with the station before each."""
+    codes, words = word_codes(tags)
+    names = [w.strip() for w in words]
+    if stations is None:
+        return codes, names
+    places, where = word_codes(stations)
+    both = np.where((codes >= 0) & (places >= 0), places * len(names) + codes, -1)
+    known, index = np.unique(both, return_inverse=True)
+    first = int(len(known) > 0 and known[0] < 0)
+    pairs = [divmod(k, len(names)) for k in known[first:].tolist()]
+    return index.reshape(-1) - first, [f"{where[s].strip().removesuffix('.0')} {names[t]}" for s, t in pairs]
 
 
 def _by_turns(first: Column, second: Column) -> bool:
@@ -86,7 +109,8 @@ def wide_head(head: Head, plan: LongPlan, time: TimePlan) -> Head:
     if tag is None or value is None:
         return head
     beside = head.column(plan.beside) if plan.beside else None
-    codes, words = word_codes(tag.array)
+    station = head.column(plan.station) if plan.station else None
+    codes, words = _tags_of(tag.array, station.array if station is not None else None)
     order = np.arange(head.rows)
     numbers = column_numbers(value.array, value.profile.form)
     variety = [len(np.unique(numbers[codes == k][:5000])) for k in range(len(words))]
@@ -98,7 +122,7 @@ def wide_head(head: Head, plan: LongPlan, time: TimePlan) -> Head:
         own = order[codes == k]
         place = np.searchsorted(own, end, side="right") - 1
         picked = np.where(place >= 0, own[np.maximum(place, 0)] if len(own) else -1, -1)
-        columns.append(_tag_column(word.strip(), units[k], _holder(value, beside, own), picked))
+        columns.append(_tag_column(word, units[k], _holder(value, beside, own), picked))
     columns += [replace(c, array=c.array.take(_indices(base)), values=c.values[base] if len(c.values) else c.values)
                 for c in head.columns if c.name in time.columns]  # fmt: skip
     fact = Assumption(
@@ -239,9 +263,11 @@ class LongDecoder:
         lines = rows.lines if rows.lines is not None else np.arange(rows.first_line, rows.first_line + rows.count)
         columns = self._plan.columns
         time_s = self.time.read(rows)
-        codes, words = word_codes(fetch(rows.columns, columns[self._long.tag]))
+        apart = self._long.station
+        stations = fetch(rows.columns, columns[apart]) if apart else None
+        codes, words = _tags_of(fetch(rows.columns, columns[self._long.tag]), stations)
         place = {name: k for k, name in enumerate(self._channels)}
-        channel = np.array([*(place.get(w.strip(), -1) for w in words), -1])[codes]
+        channel = np.array([*(place.get(w, -1) for w in words), -1])[codes]
         value = self._values(rows, channel)
         if self._long.quality is not None:
             marks = fetch(rows.columns, columns[self._long.quality.column])
@@ -344,5 +370,6 @@ def _joined(first: _Readings, second: _Readings) -> _Readings:
 
 def long_columns(head: Head, plan: LongPlan, time: TimePlan) -> Mapping[str, Column]:
     """The columns that are read of a file with a row per reading."""
-    wanted = {plan.tag, plan.value, plan.beside, *time.columns, *([plan.quality.column] if plan.quality else [])}
+    marks = [plan.quality.column] if plan.quality else []
+    wanted = {plan.tag, plan.value, plan.beside, plan.station, *time.columns, *marks}
     return {c.name: c for c in head.columns if c.name in wanted}

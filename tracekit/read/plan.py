@@ -25,13 +25,15 @@ class StationPlan:
 class LongPlan:
     """Rows of time, tag and value. Channels are then named by their tags.
 
-    beside  second column of values, filled where the first is empty; empty where there is none
+    beside   second column of values, filled where the first is empty; empty where there is none
+    station  column of stations that share their tags; empty where tags tell stations apart, or there is one
     hold_s  interval at which the last reading of a pressure holds, where only changes are written; 0 where all are [s]
     """
 
     tag: str
     value: str
     beside: str = ""
+    station: str = ""
     quality: QualityPlan | None = None
     hold_s: float = 0.0
 

@@ -21,6 +21,8 @@ _NEAR_ZERO_KPA = 6.0
 _AMBIENT_KPA = (78.0, 107.0)
 _MOST_VACUUM_KPA = 96.0
 _DEEP_KPA = 8.0
+_BINS = 50
+_APART_KPA = 2.0
 SENTINELS = (-9999.0, -999.9, -999.0, -99.99, 999.9, 9999.0, 99999.0, 32767.0, -32768.0, 65535.0, 6999.0, 7999.0)
 """Numbers that loggers write where there is no reading (common practice, no source)."""
 
@@ -177,7 +179,7 @@ def _unit(column: Column, head: Head, given: Channel | None) -> tuple[PressureUn
 
 
 def _absolute_unit(column: Column, raw: NDArray[np.float64]) -> PressureUnit | None:
-    """The unit in which the highest stable level is ambient pressure, where only one of very different size is.
+    """The unit in which the level at rest is ambient pressure, where only one of very different size is.
 
     Only Pa, hPa and mmHg put ambient where no current loop, voltage or share lies. Whole numbers may be counts of a
     converter, except in Pa with a name that says pressure. A unit that is written and not known is asked for.
@@ -215,7 +217,7 @@ def _sense(kpa: NDArray[np.float64], column: Column, named: Sense | None) -> tup
         says = column.hints.says_vacuum or named == "vacuum"
         return ("vacuum", ("its name; " if says else "") + shown, 0.97 if says else 0.9)
     if looks == "absolute" and named is None:
-        return ("absolute", f"rests at {highest_stable(kpa):.1f} kPa; " + shown, 0.95)
+        return ("absolute", f"rests at {ambient_level(kpa)[0]:.1f} kPa; " + shown, 0.95)
     return None
 
 
@@ -233,8 +235,8 @@ def _looks(kpa: NDArray[np.float64], low: float, high: float, near_zero: float) 
     lasting_low, lasting_high = float((kpa < low / 2).mean()), float((kpa > high / 2).mean())
     if low < -_DEEP_KPA and low > -115.0 and (high < _DEEP_KPA or (-low > 1.5 * high and lasting_low > lasting_high)):
         return "gauge"
-    level = highest_stable(kpa)
-    at_ambient = level is not None and _AMBIENT_KPA[0] <= level <= _AMBIENT_KPA[1]
+    rests = highest_stable(kpa) is not None
+    at_ambient = rests and _AMBIENT_KPA[0] <= ambient_level(kpa)[0] <= _AMBIENT_KPA[1]
     if at_ambient and low > 3.0 and near_zero < 0.02:
         return "absolute"
     deep = _DEEP_KPA < high <= _MOST_VACUUM_KPA and high > -1.5 * low
@@ -244,7 +246,25 @@ def _looks(kpa: NDArray[np.float64], low: float, high: float, near_zero: float) 
 
 
 def highest_stable(values: NDArray[np.float64]) -> float | None:
-    """The highest level at which readings rest, None where they rest nowhere.
+    """The highest level at which readings rest, None where they rest nowhere."""
+    return _resting_level(values, usual=False)
+
+
+def ambient_level(kpa: NDArray[np.float64]) -> tuple[float, float]:
+    """The level of an absolute pressure at ambient, and that near its top at which it rests longest [kPa].
+
+    The highest level, unless no weather gives it, as in blow-off: then the longest. Where both could be ambient they
+    differ: a cup that sucks air rests below ambient, blow-off rests above it.
+    """
+    top, usual = highest_stable(kpa), _resting_level(kpa, usual=True)
+    if top is None or usual is None:
+        level = spread(kpa)[1]
+        return level, level
+    return (usual if top > _AMBIENT_KPA[1] else top), usual
+
+
+def _resting_level(values: NDArray[np.float64], *, usual: bool) -> float | None:
+    """The highest level at which readings rest, or the most usual one of the upper quarter.
 
     A reading rests where its neighbours two rows before and after differ from it by less than 2 % of the range.
     """
@@ -260,11 +280,13 @@ def highest_stable(values: NDArray[np.float64]) -> float | None:
     resting = known[2:-2][near]
     if len(resting) < 5:
         return None
-    counts, edges = np.histogram(np.clip(resting, low, high), bins=50)
+    counts, edges = np.histogram(np.clip(resting, low, high), bins=_BINS)
     enough = np.nonzero(counts >= max(0.01 * len(resting), 5))[0]
     if len(enough) == 0:
         return None
     top = int(enough[-1])
+    if usual and top >= _BINS * 3 // 4:
+        top = _BINS * 3 // 4 + int(np.argmax(counts[_BINS * 3 // 4 :]))
     inside = resting[(resting >= edges[max(top - 1, 0)]) & (resting <= edges[top + 1] + width)]
     return float(np.median(inside))
 
@@ -298,9 +320,14 @@ def _below_ambient(plan: PressurePlan, kpa: NDArray[np.float64], ambient: Ambien
     """Take ambient off an absolute pressure."""
     level, source, confidence = ambient.kpa, ambient.source, 1.0
     if level is None:
-        level = highest_stable(kpa)
-        level = spread(kpa)[1] if level is None else level
+        level, usual = ambient_level(kpa)
         source, confidence = "highest stable level of the log", 0.8
+        if abs(level - usual) > _APART_KPA:
+            source = (
+                f"highest stable level of the log; it rests longer at {usual:.1f} kPa, which is ambient if that above "
+                "it is blow-off: ambient_kpa under [station] of a station file settles it"
+            )
+            confidence = 0.5
         if not _AMBIENT_KPA[0] <= level <= _AMBIENT_KPA[1]:
             source, confidence = f"standard atmosphere; the log rests at {level:.1f} kPa, which is no ambient", 0.4
             level = 101.325
@@ -312,8 +339,7 @@ def _check_ambient(kpa: NDArray[np.float64], column: str, log: str, ambient: Amb
     """Raise LogReadError where an absolute pressure never rests at ambient and the station file does not give it."""
     if ambient.kpa is not None:
         return
-    level = highest_stable(kpa)
-    level = spread(kpa)[1] if level is None else level
+    level = ambient_level(kpa)[0]
     if not _AMBIENT_KPA[0] <= level <= _AMBIENT_KPA[1]:
         found = f'the absolute pressure "{column}" never rests at ambient; its highest level is {level:.1f} kPa'
         expected = f"a level from {_AMBIENT_KPA[0]:g} to {_AMBIENT_KPA[1]:g} kPa"

@@ -22,7 +22,7 @@ _TIME_UNITS = {
     "초": "s", "밀리초": "ms", "minuti": "min", "sn": "s", "sek": "s", "seg": "s", "segundos": "s",
     "secondes": "s", "secondi": "s", "sekunden": "s", "sekundy": "s", "seconden": "s", "sekunder": "s",
     "saniye": "s", "milisegundos": "ms", "millisekunden": "ms", "millisecondes": "ms", "millisecondi": "ms",
-    "milisekundy": "ms", "minuten": "min", "minutos": "min",
+    "milisekundy": "ms", "minuten": "min", "minutos": "min", "micros": "us", "millis": "ms", "nanos": "ns",
 }  # fmt: skip
 _PER_CENT = frozenset({"pct", "percent", "prozent", "procent", "porcentaje", "percentuale", "pourcent", "proz"})
 _TOO_SHORT = ("at", "mb")  # units only where they stand in brackets or in a row of units; "at" is also a word
