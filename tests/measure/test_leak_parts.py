@@ -275,6 +275,20 @@ def test_what_all_coasts_share_is_told_from_noise() -> None:
     assert leak_residuals.common_misfit(history, pieces, shared) > 5.0
 
 
+def narrow_of(plant: Plant) -> float:
+    """The share of a plant's coasts that are later ones and hardly rise."""
+    data = station(plant)
+    history = gather(data, timeline(data, OPTIONS), np.ones(len(plant.rates), bool))
+    pieces = cut_pieces(history, history.coast >= 0, OPTIONS)
+    return leak_residuals.narrow_share(history, pieces, OPTIONS.narrow_kpa)
+
+
+def test_a_narrow_band_of_the_supply_is_told() -> None:
+    """A band of 1 kPa makes most of a hold's time narrow coasts, one of 10 kPa hardly any."""
+    assert narrow_of(Plant(rates=(6.0,) * 4, supply_on_kpa=71.0)) > 0.2
+    assert narrow_of(Plant(rates=(6.0,) * 4)) < 0.05
+
+
 def test_steps_count_where_the_noise_is_small() -> None:
     """Half a step of noise smooths a recorder's steps away; a reading that stands still keeps a tenth of a step."""
     left = leak_sums.steps_left(np.array([0.144, 0.35]), 0.5)

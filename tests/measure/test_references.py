@@ -97,16 +97,16 @@ def test_lines_through_ranges_have_certified_slopes_and_errors() -> None:
     assert error[0] == pytest.approx(0.00067, abs=5e-6)
 
 
-def budget_of(noise_kpa_s: float, cycles: int) -> LogRate:
+def budget_of(noise_kpa_s: float, cycles: int, narrow: float = 0.0, line_kpa_s: float = 1.0) -> LogRate:
     """The budget of equal cycles of 1 kPa/s whose common parts are those of the end gauge, in thousandths."""
     forms, flat = len(leak_forms.NAMES), np.ones(cycles)
     rates = Rates(
         rate=np.ones((forms, cycles)), slope=np.zeros((forms, cycles)), noise=noise_kpa_s * flat, misfit=flat,
-        line=flat, vacuum=60.0 * flat, span=flat,
+        line=line_kpa_s * flat, vacuum=60.0 * flat, span=flat,
     )  # fmt: skip
     models = Models(
         weight=np.eye(1, forms), amplitude=np.zeros((1, forms)), amplitude_sd=np.zeros((1, forms)), strain=np.zeros(1),
-        inflation=1.0, misfit=1.0, common_kpa=1.0, volume_u=1e-3 * END_GAUGE_NM["expansion"],
+        narrow=narrow, inflation=1.0, misfit=1.0, common_kpa=1.0, volume_u=1e-3 * END_GAUGE_NM["expansion"],
         step_kpa=np.zeros(cycles), quantisation_kpa=0.01,
     )  # fmt: skip
     options = replace(
@@ -115,6 +115,17 @@ def budget_of(noise_kpa_s: float, cycles: int) -> LogRate:
     )  # fmt: skip
     found = cycle_rates(rates, np.zeros(cycles, np.int64), models, options)
     return log_rate(rates, found, models, np.ones(cycles, bool), 0.0, options)
+
+
+def test_a_narrow_band_takes_a_share_of_the_distance_to_the_line() -> None:
+    """Half of the time in narrow coasts adds half of `narrow_share` times the distance, and nothing without them."""
+    line = "distance to a straight line"
+    half, none = (
+        next(p for p in budget_of(1e-9, 10, narrow=n, line_kpa_s=1.4).budget if p.source == line).u_kpa_s
+        for n in (0.5, 0.0)
+    )
+    assert half == pytest.approx(0.5 * LeakOptions().narrow_share * 0.4, rel=1e-6)
+    assert none == 0.0
 
 
 def test_a_budget_adds_up_as_in_the_guide() -> None:

@@ -10,6 +10,7 @@ from tracekit.measure.leak_budget import CycleRates, LogRate, Models, cycle_rate
 from tracekit.measure.leak_find import Search, find
 from tracekit.measure.leak_groups import assign, masks, names
 from tracekit.measure.leak_rating import Nodes, Rates, Shared, nodes_of, rate_cycles
+from tracekit.measure.leak_residuals import narrow_share
 from tracekit.measure.leak_rules import given, mechanism, no_such_vacuum, without_coasts
 from tracekit.measure.leak_shape import coast_shape
 from tracekit.measure.leak_sums import steps_left
@@ -63,7 +64,9 @@ def _models(data: StationData, search: Search, nodes: Nodes, options: LeakOption
     noise = np.nan_to_num(data.cycles.floats("noise_kpa"), nan=data.sensor.noise_kpa)
     return Models(
         weight=weight.reshape(flat), amplitude=amplitude.reshape(flat), amplitude_sd=sd.reshape(flat),
-        strain=np.maximum(off - 1.0, 0.0) + np.sqrt(found.common) - 1.0, inflation=found.inflation, misfit=found.common,
+        strain=np.maximum(off - 1.0, 0.0) + np.sqrt(found.common) - 1.0,
+        narrow=narrow_share(search.history, search.pieces, options.narrow_kpa),
+        inflation=found.inflation, misfit=found.common,
         common_kpa=float(np.hypot(data.ambient_u_kpa, options.zero_u_kpa)),
         volume_u=float(np.hypot(options.model_u, options.model_u_slow_1_s * data.sensor.sample_interval_s)),
         step_kpa=steps_left(noise, data.sensor.quantisation_kpa), quantisation_kpa=data.sensor.quantisation_kpa,

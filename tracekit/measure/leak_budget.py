@@ -30,6 +30,7 @@ class Models:
     amplitude, amplitude_sd   (n_groups, n_models) α − 1 and its standard deviation
     strain        (n_groups,) by how many prior standard deviations beyond the first α is off what is expected, and by
                   how much the mean coast's residual exceeds what noise allows, over that
+    narrow        share of the coasts' time in later coasts of a hold that hardly rise
     inflation     of the variance by noise
     misfit        of the mean coast: its mean square over what noise allows, at least 1
     common_kpa    standard uncertainty of ambient and zero together [kPa]
@@ -42,6 +43,7 @@ class Models:
     amplitude: Floats
     amplitude_sd: Floats
     strain: Floats
+    narrow: float
     inflation: float
     misfit: float
     common_kpa: float
@@ -134,9 +136,12 @@ def _common(
 
     The share of the distance to the straight line, which is what warming was found to add, grows with the strain:
     where α is far from what is expected, or the mean coast fits badly, one volume with one pressure is too simple.
+    It grows as well where the supply comes on again after a small fall: the gas's history is then made of recharges as
+    short as the transitions of valve and generator, and the model, which knows none of these, takes them for warming.
     """
     size = np.abs(mean)
     share = options.line_share * (1.0 + options.line_strain * float(models.strain[number]))
+    share += options.narrow_share * models.narrow
     return [
         ("sensor gain", options.gain_u * size),
         ("ambient and zero", options.ambient_share_kpa * models.common_kpa * size),

@@ -160,6 +160,16 @@ def _first_of_hold(history: History) -> Bools:
     return first
 
 
+def narrow_share(history: History, pieces: Pieces, narrow_kpa: float) -> float:
+    """Share of the pieces' time in later coasts of a hold, each counting by how far its rise falls short, 0 to 1."""
+    last = np.append(pieces.start[1:], len(pieces.index)) - 1
+    first, last = pieces.index[pieces.start], pieces.index[last]
+    length = history.time_s[last] - history.time_s[first]
+    rise = history.pressure_kpa[last] - history.pressure_kpa[first]
+    short = np.clip(1.0 - rise / narrow_kpa, 0.0, 1.0) * ~_first_of_hold(history)[history.coast[first]]
+    return float(np.sum(length * short) / np.sum(length)) if len(length) else 0.0
+
+
 def _places(time: Floats, cycle: Ints, residual: Floats) -> Floats:
     """Squared mean residual over its variance at places along the coast that enough cycles reach."""
     if len(time) < 4 * PLACES:

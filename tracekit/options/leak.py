@@ -84,6 +84,12 @@ class LeakOptions:
     )
     line_share: float = option(0.07, "", "share of the distance to the straight line that enters the uncertainty")
     line_strain: float = option(1.5, "", "growth of that share per prior standard deviation that α is off")
+    narrow_kpa: float = option(
+        3.0, "kPa", "rise of a later coast below which the transitions of valve and generator shape much of it"
+    )
+    narrow_share: float = option(
+        0.3, "", "what is added to line_share where all coasts are later ones of a hold that rise by nothing"
+    )
     fewest_cycles: int = option(5, "", "fewest cycles with a rate that make a log's value")
     lacking_share: float = option(0.10, "", "share of held cycles without a rate from which the interval is widened")
     bound_share: float = option(0.25, "", "share of held cycles without a rate from which only a lower bound is given")
