@@ -13,6 +13,7 @@ from tracekit.judge.effects_of import allow_for_weather
 from tracekit.judge.evidence import USUAL, Sign, combined, log_fit, sign_evidence
 from tracekit.judge.features import Bands
 from tracekit.judge.fingerprints import FINGERPRINTS, SAME, SIGN_BACKGROUND, SIGNS, Change, down, up
+from tracekit.judge.priors import TWO_CAUSES
 from tracekit.judge.rank import HYPOTHESES, Posterior, posterior, rivals
 from tracekit.judge.reasons import reason_for
 from tracekit.model.finding import CODES
@@ -69,8 +70,8 @@ def quiet() -> dict[str, Effect]:
 
 
 def calm(**seen: float) -> tuple[Sign, ...]:
-    """All signs nearly absent but for those named; plate and flow signs undecided."""
-    undecided = {"leaky": 0.5}
+    """All signs nearly absent but for those named; plate and flow signs, and those that part others, undecided."""
+    undecided = {"leaky": 0.5, "tight_scatter": 0.5, "spared_cycles": 0.5}
     names = [n for n in SIGNS if not n.endswith("_plate")]
     return tuple(Sign(name=n, present=seen.get(n, undecided.get(n, 0.002))) for n in names)
 
@@ -172,6 +173,34 @@ def test_scattered_evacuation() -> None:
     scattered = {**quiet(), "rise_scatter": effect("rise_scatter", 1.5)}
     post = judged(scattered, calm(scattered_evacuation=0.998))
     assert post.present["supply_pressure_dips"] > 0.85
+
+
+def test_slow_evacuations_without_a_leak() -> None:
+    """Slow evacuations whose holds leak no more than the rest speak for the supply beside a leak, not for the parts."""
+    leak = {**quiet(), "decay": effect("decay", 4.0), "balance": effect("balance", 0.7)}
+    leaky, tight = (
+        judged(leak, calm(scattered_evacuation=0.998, spared_cycles=0.02, tight_scatter=present)).present
+        for present in (0.02, 0.98)
+    )
+    assert tight["supply_pressure_dips"] > 3.0 * leaky["supply_pressure_dips"]
+    assert tight["leak_part_dependent"] < 0.7 * leaky["leak_part_dependent"]
+
+
+def test_a_leak_that_spares_no_cycle() -> None:
+    """A rise of the leak in every cycle is the station's, one that spares some cycles the parts'."""
+    leak = {**quiet(), "decay": effect("decay", 4.0), "balance": effect("balance", 0.7)}
+    every, some = (judged(leak, calm(spared_cycles=p)).present["leak_part_dependent"] for p in (0.02, 0.98))
+    assert some > 10.0 * every
+
+
+def test_pairs_share_the_prior_of_two_causes() -> None:
+    """Where nothing tells hypotheses apart, pairs together have no more than the prior of two causes, and most of it.
+
+    Not all pairs are tried, so a share of it is missing.
+    """
+    post = posterior({}, (), (), True, OPTIONS)
+    twice = sum(post.present.values()) - (1.0 - post.none)
+    assert 0.6 * TWO_CAUSES < twice / (1.0 - post.none) <= TWO_CAUSES + 1e-9
 
 
 def test_leak_at_cup_or_check_valve() -> None:

@@ -18,7 +18,7 @@ def mixed(low: int, high: int, gap: float = 5.0) -> np.ndarray:
 
 @pytest.mark.parametrize(("low", "high"), [(20, 4), (4, 20), (6, 6)])
 def test_a_group_of_four_is_found(low, high):
-    """The upper of two groups is told where each has at least four cycles; the gap is counted in spreads, twenty at most."""
+    """The upper of two groups is told; the gap is counted in spreads, twenty at most."""
     values = mixed(low, high)
     upper, gap = two_groups(values, 0.5)
     assert upper.tolist() == (values > 3.0).tolist()
@@ -26,10 +26,13 @@ def test_a_group_of_four_is_found(low, high):
 
 
 @pytest.mark.parametrize(("low", "high"), [(20, 3), (3, 20)])
-def test_a_group_has_at_least_four(low, high):
-    """Three odd cycles are cut together with their nearest neighbour."""
-    upper, _ = two_groups(mixed(low, high), 0.5)
-    assert upper.sum() == (4 if high == 3 else 19)
+def test_a_group_of_three_stays_alone(low, high):
+    """Three odd cycles do not take their nearest neighbour into their group; two are no group."""
+    values = mixed(low, high)
+    upper, gap = two_groups(values, 0.5)
+    assert upper.tolist() == (values > 3.0).tolist()
+    assert gap == 20.0
+    assert not two_groups(mixed(min(low, 20), 2) if high == 3 else mixed(2, high), 0.5)[0].any()
 
 
 def test_no_groups_where_there_are_none():

@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from tests.judge.test_handbook import TAKEN_FOR
 from tracekit.errors import UsageError
 from tracekit.judge import handbook
+from tracekit.judge.rank import HYPOTHESES
 from tracekit.judge.steps import next_steps
 from tracekit.model.finding import CODES, NextStep
 
@@ -134,7 +135,7 @@ def test_a_symptom_has_no_repair() -> None:
         if kind == "symptom":
             steps = _steps(code, "leak_steady")
             assert len(steps) == 2
-            assert steps[0].do == handbook.entry(code).test.do
+            assert steps[0].do.startswith(handbook.entry(code).test.do)
             assert steps[1].do.startswith("Record again")
 
 
@@ -244,3 +245,27 @@ def test_steps_are_always_usable(
         for sentence in re.split(r"(?<=[.!?])\s+", f"{step.do} {step.expect_else} {step.caution}"):
             assert len(sentence.split()) <= 25
         assert not any(re.search(rf"\b{name}\b", step.do) for name in CODES)
+
+
+@pytest.mark.parametrize(("code", "rival"), list(itertools.permutations(HYPOTHESES, 2)))
+def test_every_pair_that_may_be_rivals_has_a_test(code: str, rival: str) -> None:
+    """Whatever two causes a log cannot tell apart: a first step with minutes, state, and two different outcomes.
+
+    The second outcome leads to the rival; a test that is recorded says how.
+    """
+    first = _steps(code, rival)[0]
+    known = handbook.separating_tests(code, rival)
+    assert first.minutes >= 2
+    assert any(first.caution.startswith(words) for words in dict(handbook.state_cautions()).values())
+    assert first.expect_if
+    assert first.expect_else
+    assert first.expect_if != first.expect_else
+    if not known:
+        assert first.expect_else.startswith(f"Not so: {handbook.short_name(rival, 'ejector')}")
+    recorded = [t for t in handbook.field_tests() if first.do.startswith(t.act)]
+    assert all(t.record in first.do for t in recorded)
+
+
+def test_the_plate_test_is_logged_as_a_blanked_one() -> None:
+    """The plate test says with which option its file is read."""
+    assert "--blanked plate.csv" in _steps("leak_steady", "leak_part_dependent")[0].do

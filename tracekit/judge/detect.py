@@ -8,7 +8,7 @@ import numpy as np
 from tracekit.judge.effects import Effect
 from tracekit.judge.effects_of import LOGARITHMIC, measure_name
 from tracekit.judge.evidence import Circumstances, Sign
-from tracekit.judge.fingerprints import fingerprint_of
+from tracekit.judge.fingerprints import PARTING, fingerprint_of
 from tracekit.judge.rank import posterior
 from tracekit.model.finding import Detectable
 from tracekit.options.judge import JudgeOptions
@@ -69,7 +69,9 @@ def detectable(
         why = "needs a baseline, or a change inside the log, to be seen"
         return tuple(_nothing(code, main[0], why) for code, main in _MAIN.items())
     quiet = _quiet(effects)
-    calm = tuple(replace(s, present=min(s.present, 0.02)) if s.name != "leaky" else s for s in signs)
+    calm = tuple(
+        replace(s, present=min(s.present, 0.02)) if s.name != "leaky" else s for s in signs if s.name not in PARTING
+    )
     return tuple(_smallest(quiet, calm, words, circumstances, code, options) for code in _MAIN)
 
 

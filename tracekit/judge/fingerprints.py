@@ -145,7 +145,8 @@ def fingerprint_of(code: str, sensor_at_cup: bool) -> Mapping[str, Change]:
 SIGN_BACKGROUND: Mapping[str, float] = {
     "rate_groups": 0.001, "late_response": 0.0004, "scattered_evacuation": 0.003, "sudden_losses": 0.002,
     "gradual_losses": 0.002, "empty_picks": 0.003, "deep_dips": 0.01, "pulsation": 0.003, "leaky": 0.01,
-    "tight_on_plate": 0.5, "leaks_on_plate": 0.05,
+    "tight_on_plate": 0.5, "leaks_on_plate": 0.05, "tight_scatter": 0.7,
+    "spared_cycles": 0.5,
 }  # fmt: skip
 """How often a sign shows without the causes below (common practice, no source)."""
 
@@ -160,6 +161,12 @@ SIGNS: Mapping[str, Mapping[str, float]] = {
     "scattered_evacuation": {
         "supply_pressure_dips": 0.85, "leak_part_dependent": 0.4, "supply_valve_slow": 0.05, "leak_steady": 0.02,
         "supply_pressure_low": 0.06, "exhaust_restricted": 0.06, "sensor_noisy": 0.2,
+    },
+    # of slow evacuations: what is slow for a leak leaks in the same hold
+    "tight_scatter": {"leak_part_dependent": 0.1, "leak_steady": 0.1, "supply_pressure_dips": 0.95},
+    # where the usual leak has risen: the share of sound parts is rarely nothing, a check valve may hold now and then
+    "spared_cycles": {
+        "leak_part_dependent": 0.85, "check_valve_leak": 0.25, "leak_steady": 0.05, "release_valve_leak": 0.05,
     },
     "sudden_losses": {"collision_or_peel": 0.97, "motion_dips": 0.1, "leak_steady": 0.006, "leak_part_dependent": 0.01},
     "gradual_losses": {"leak_steady": 0.3, "leak_part_dependent": 0.3, "check_valve_leak": 0.2, "motion_dips": 0.1},
@@ -177,3 +184,6 @@ SIGNS: Mapping[str, Mapping[str, float]] = {
     },
 }  # fmt: skip
 """How often each cause brings each sign (common practice, no source)."""
+
+PARTING = ("tight_scatter", "spared_cycles")
+"""Signs that are asked for only where another is there: slow evacuations, a leak that has risen."""

@@ -63,10 +63,11 @@ def posterior(
     best = sorted(possible, key=lambda code: -logs[(code,)])
     # a second cause may look poor alone where the first explains most of what is measured
     pairs = [*combinations(best[:_PAIRED], 2), *((a, b) for a in best[:_WITH_ANY] for b in best[_PAIRED:])]
+    of_any = _weight_of_pairs(weight)
     for a, b in pairs:
-        if any({a, b} <= alike for alike in _ALIKE):
+        if _alike(a, b):
             continue
-        share = faulty * TWO_CAUSES * weight[a] * weight[b] / total**2
+        share = faulty * TWO_CAUSES * weight[a] * weight[b] / of_any
         logs[(a, b)] = np.log(share) + log_likelihood((a, b), effects, signs, options, circumstances)
     top = max(logs.values())
     odds = {k: float(np.exp(v - top)) for k, v in logs.items()}
@@ -74,6 +75,15 @@ def posterior(
     present = {code: sum(v for k, v in odds.items() if code in k) / norm for code in HYPOTHESES}
     single = {code: odds.get((code,), 0.0) / norm for code in HYPOTHESES}
     return Posterior(none=odds[("none",)] / norm, present=present, single=single, fit=fit)
+
+
+def _alike(a: str, b: str) -> bool:
+    return any({a, b} <= alike for alike in _ALIKE)
+
+
+def _weight_of_pairs(weight: Mapping[str, float]) -> float:
+    """Sum of the products over all pairs that are made, so that together they have the prior of two causes."""
+    return sum(weight[a] * weight[b] for a, b in combinations(weight, 2) if not _alike(a, b))
 
 
 def rivals(post: Posterior, code: str, options: JudgeOptions) -> tuple[str, ...]:

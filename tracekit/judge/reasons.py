@@ -29,6 +29,8 @@ _SIGN_WORDS: Mapping[str, str] = {
     "rate_groups": "groups of cycles that leak differently",
     "late_response": "late answers to the supply command",
     "scattered_evacuation": "scattered evacuations",
+    "tight_scatter": "slow evacuations without a leak",
+    "spared_cycles": "cycles that leak as little as before",
     "sudden_losses": "sudden losses of the part",
     "gradual_losses": "slow losses of the part",
     "empty_picks": "picks at open-cup vacuum",

@@ -5,7 +5,7 @@ from numpy.typing import NDArray
 
 from tracekit.judge.effects import Comparison, Effect, robust_spread
 from tracekit.judge.evidence import Sign
-from tracekit.judge.features import Features
+from tracekit.judge.features import Bands, Features
 from tracekit.model.cycle import StationData
 from tracekit.model.estimate import Bound, Estimate
 from tracekit.model.result import LeakResult
@@ -15,6 +15,8 @@ Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 _EIGHT_IN_TEN = 1.2816
 """Standard deviations either side of the middle that hold eight in ten."""
+_RISEN_Z = 6.0
+"""Standard errors by which a leak has risen before a quarter of the rise stands out of the scatter of single cycles."""
 
 
 def logistic(x: float) -> float:
@@ -25,7 +27,8 @@ def logistic(x: float) -> float:
 def two_groups(values: Floats, least_gap: float) -> tuple[Bools, float]:
     """Cycles of the upper of two groups, and how many of its own spreads the gap between them is; 0 where there is one.
 
-    The split is the one that explains most of the variance; a group has at least four cycles.
+    The split is the one that explains most of the variance with four cycles on either side; a value that lies nearer
+    to the middle of the other group then goes there. A group has at least three cycles.
     """
     upper = np.zeros(len(values), np.bool_)
     seen = np.flatnonzero(np.isfinite(values))
@@ -38,6 +41,9 @@ def two_groups(values: Floats, least_gap: float) -> tuple[Bools, float]:
     between = k * (len(x) - k) * (total[:-1] / k - (total[-1] - total[:-1]) / (len(x) - k)) ** 2
     between = np.where((k >= 4) & (len(x) - k >= 4), between, -1.0)
     cut = int(np.argmax(between)) + 1
+    cut = int(np.searchsorted(x, (np.median(x[:cut]) + np.median(x[cut:])) / 2.0))
+    if min(cut, len(x) - cut) < 3:
+        return upper, 0.0
     low, high = x[:cut], x[cut:]
     spread = float(np.hypot(robust_spread(low), robust_spread(high)))
     gap = float(np.median(high) - np.median(low))
@@ -178,6 +184,45 @@ def scatter_sign(features: Features, groups: Bools) -> tuple[Sign, Bools]:
     return Sign(
         name="scattered_evacuation", present=min(max(chance, 0.004), 0.9995), text=f"{int(slow.sum())} slow evacuations"
     ), slow
+
+
+def tight_scatter_sign(features: Features, slow: Bools, bands: Bands) -> Sign:
+    """Slow evacuations in whose holds the vacuum falls no faster than in the others: no leak made them slow.
+
+    A leak that slows the evacuation from one level to another shows in the coasts of the same hold: to take a band of
+    b kPa from t to t' it lets in b/t − b/t' kPa/s. Known only where half of the slow cycles have a rate.
+    """
+    rate, rise = features.values["decay"], features.values["rise"]
+    known = features.held & np.isfinite(rate) & np.isfinite(rise)
+    inside, others = known & slow, known & ~slow
+    if inside.sum() < max(3, 0.5 * slow.sum()) or others.sum() < 4:
+        return Sign(name="tight_scatter", present=0.5)
+    speed = (bands.rise_high - bands.rise_low) * np.exp(-rise)
+    needed = float(np.median(speed[others]) - np.median(speed[inside]))
+    more = float(np.median(rate[inside]) - np.median(rate[others]))
+    error = 1.25 * float(np.hypot(*(robust_spread(rate[s]) / np.sqrt(s.sum()) for s in (inside, others))))
+    width = max(error / max(needed, 1e-9), 0.1)
+    tight = logistic((0.5 - more / max(needed, 1e-9)) / width)
+    return Sign(
+        name="tight_scatter", present=float(np.clip(tight, 0.02, 0.98)),
+        text=f"{int(inside.sum())} slow evacuations whose holds leak no more than the rest",
+    )  # fmt: skip
+
+
+def spared_sign(features: Features, comparison: Comparison) -> Sign | None:
+    """Do some cycles leak as little as the reference, although the usual leak has risen? None where it has not.
+
+    A leak of the parts spares the sound ones; one of the station touches every cycle, each by about as much.
+    """
+    decay = comparison.effects.get("decay")
+    rate = features.values["decay"][comparison.now & features.held]
+    rate = rate[np.isfinite(rate)]
+    if decay is None or decay.z < _RISEN_Z or len(rate) < 8:
+        return None
+    spared = int(np.sum(rate < decay.reference + 0.25 * decay.shift))
+    present = logistic((spared / len(rate) - 0.08) / 0.02)
+    text = f"{spared} of {len(rate)} cycles leak as little as the reference"
+    return Sign(name="spared_cycles", present=float(np.clip(present, 0.02, 0.98)), text=text)
 
 
 def loss_signs(data: StationData) -> tuple[tuple[Sign, Bools], ...]:

@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from tracekit.judge import handbook
 from tracekit.judge.handbook import Check, Entry, State, Target, Verify
@@ -123,6 +123,7 @@ def _tests(entry: Entry, rivals: tuple[Entry, ...], place: _Place) -> tuple[Chec
     """
     open_for = {
         rival.code: [t for t in handbook.separating_tests(entry.code, rival.code) if _possible(t, place)]
+        or _own_against(entry, rival, place)
         for rival in rivals
     }
     chosen: list[Check] = []
@@ -135,6 +136,15 @@ def _tests(entry: Entry, rivals: tuple[Entry, ...], place: _Place) -> tuple[Chec
             open_for[code] = [] if test.settles else [t for t in open_for[code] if t.do != best.do]
         pending = [code for code in pending if open_for[code]]
     return tuple(chosen) or (_own_test(entry, place),)
+
+
+def _own_against(entry: Entry, rival: Entry, place: _Place) -> list[Check]:
+    """Where no test is known for a pair: the leading code's own test, which finds it or leaves the rival."""
+    if "symptom" in (entry.kind, rival.kind) or "recording" in (entry.kind, rival.kind):
+        return []
+    test = _own_test(entry, place)
+    other = handbook.short_name(rival.code, place.source)
+    return [replace(test, expect_else=f"Not so: {other} next.")] if _possible(test, place) else []
 
 
 def _best_test(pending: list[str], open_for: Mapping[str, list[Check]]) -> Check:
@@ -179,12 +189,17 @@ def _own_test(entry: Entry, place: _Place) -> Check:
 def _test_step(test: Check, entry: Entry, rivals: tuple[Entry, ...], place: _Place) -> NextStep:
     figure = "" if test.figure_if is None else _figure_text(test.figure_if, place, with_now=False)
     return NextStep(
-        do=" ".join([test.do, *_notes(test, entry, rivals, place)]),
+        do=" ".join([test.do, *_notes(test, entry, rivals, place), *_recording(test)]),
         expect_if=_joined(test.expect_if, figure and f"Here: {figure}."),
         expect_else=test.expect_else,
         minutes=test.minutes[1],
         caution=_caution(test.state, test.caution),
     )
+
+
+def _recording(test: Check) -> list[str]:
+    """How to record a test so that its answer can be read from the log; nothing for one that needs no log."""
+    return [f"To log it: {known.record}" for known in handbook.field_tests() if known.id == test.ref]
 
 
 def _notes(test: Check, entry: Entry, rivals: tuple[Entry, ...], place: _Place) -> list[str]:

@@ -27,6 +27,8 @@ from tracekit.judge.signs import (
     plate_signs,
     pulsation_sign,
     scatter_sign,
+    spared_sign,
+    tight_scatter_sign,
 )
 from tracekit.judge.symptoms import EXPLAINS, symptom_facts
 from tracekit.model.cycle import StationData
@@ -83,10 +85,14 @@ def _seen(case: Case, options: JudgeOptions) -> Seen:
     effects = effects_of(case.data, features, comparison, reference, grouped, group.present > 0.5, bands, options)
     late, late_cycles = late_sign(features, comparison.effects.get("response"))
     scatter, scattered = scatter_sign(features, grouped)
+    # without slow evacuations there is nothing to part
+    tight = ((tight_scatter_sign(features, scattered, bands), scattered),) if scatter.present > 0.5 else ()
     dips, dipped = dip_sign(features, comparison)
     # a blower is leaky by design: its rate alone says nothing
     compared = comparison.source == "baseline" or case.station.station.source == "blower"
     leaky = leaky_sign(case.leak, case.station.station.volume_ml, _band_kpa(case.data), compared, options)
+    spared = spared_sign(features, comparison)
+    of_log = (leaky, *(() if spared is None else (spared,)), *plate_signs(case.leak, case.blanked_leak))
     losses = loss_signs(case.data)
     ripple = pulsation_sign(case.data)
     pairs = [
@@ -94,12 +100,13 @@ def _seen(case: Case, options: JudgeOptions) -> Seen:
         (ripple, np.zeros(len(grouped), np.bool_)),
         (late, late_cycles),
         (scatter, scattered),
+        *tight,
         (dips, dipped),
         *losses,
     ]
     return Seen(
         effects=effects,
-        signs=(*(s for s, _ in pairs), leaky, *plate_signs(case.leak, case.blanked_leak)),
+        signs=(*(s for s, _ in pairs), *of_log),
         cycles={s.name: flag for s, flag in pairs},
         comparison=comparison,
     )
@@ -216,7 +223,9 @@ def _ranked(
         if (code in facts and facts[code].probability > own) or own < 0.1:
             continue
         others = rivals(post, code, options)
-        listed = own + sum(post.present[o] for o in others) >= options.listed
+        # a set is led by its most probable cause
+        leads = all(post.present[o] <= own for o in others)
+        listed = leads and own + sum(post.present[o] for o in others) >= options.listed
         if code in named or code in told or (named & set(others)):
             continue
         if listed:
