@@ -9,16 +9,19 @@ import pytest
 import stories
 from browser_path import chromium_path
 
+from tests.compare.compared_stations import Scene, recording
+from tracekit.compare.engine import compare
 from tracekit.compare.plan import plan_for
 from tracekit.compare.plan_share import PlanQuestion
 from tracekit.options.compare import CompareOptions, PlanOptions, SerialOptions
+from tracekit.report.compare_page import comparison_page
 from tracekit.report.folder_page import folder_page
 from tracekit.report.page import write_pages
 from tracekit.report.plan_page import plan_page
 
 FLAGS = ("--no-sandbox", "--disable-gpu", "--no-first-run", "--disable-background-networking", "--disable-component-update",
          "--disable-sync")  # fmt: skip
-PLAIN = ("many", "folder", "plan")  # pages without cycles to look into
+PLAIN = ("many", "folder", "plan", "compare")  # pages without cycles to look into
 
 
 @pytest.fixture(scope="session")
@@ -39,7 +42,10 @@ def pages(tmp_path_factory):
     made = {name: write_pages(make(), root / name) for name, make in {**stories.STORIES, "many": stories.many}.items()}
     question = PlanQuestion(measure="decay_rate_kpa_s", change=1.0, looks=3)
     plan = plan_for(question, (), CompareOptions(), PlanOptions(), SerialOptions(), "2025-01-01T00:00:00Z")
-    for name, text in (("plan", plan_page(plan)), ("folder", folder_page(root, failed=(("bad.csv", "no rows"),)))):
+    sides = recording(1, 120), recording(3, 120, Scene(medians={"decay_rate_kpa_s": 3.0}), start_h=24.0)
+    sheet = comparison_page(compare(*((side,) for side in sides)))
+    index = folder_page(root, failed=(("bad.csv", "no rows"),))
+    for name, text in (("plan", plan_page(plan)), ("folder", index), ("compare", sheet)):
         made[name] = root / f"{name}.html"
         made[name].write_text(text, encoding="utf-8")
     return made

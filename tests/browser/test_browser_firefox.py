@@ -8,8 +8,8 @@ from firefox_browser import Firefox
 
 pytestmark = pytest.mark.browser
 
-UNSCRIPTED = ("unmeasurable", "many", "folder", "plan")
-NAMES = [*sorted(stories.STORIES), "many", "folder", "plan"]
+UNSCRIPTED = ("unmeasurable", "many", "folder", "plan", "compare")
+NAMES = [*sorted(stories.STORIES), "many", "folder", "plan", "compare"]
 
 
 @pytest.fixture(scope="module", params=["light", "dark"])

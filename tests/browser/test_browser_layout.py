@@ -7,6 +7,7 @@ from browser_scripts import CLIPPED, OVERLAPS
 pytestmark = pytest.mark.browser
 
 NAMES = sorted(stories.STORIES)
+EVERY = [*NAMES, "many", "folder", "plan", "compare"]
 FIRST_SCREEN_PX = 620
 PAPER_PX = (688, 945)  # 182 by 250 mm at 96 px to the inch
 SPACING = (
@@ -15,7 +16,7 @@ SPACING = (
 )  # WCAG 2.2, 1.4.12
 
 
-@pytest.mark.parametrize("name", [*NAMES, "many", "folder", "plan"])
+@pytest.mark.parametrize("name", EVERY)
 def test_opens_from_a_file_without_network(visit, name):
     """The page opens from file:// with the network off, becomes ready, and the console stays silent."""
     page = visit(name)
@@ -24,7 +25,7 @@ def test_opens_from_a_file_without_network(visit, name):
 
 
 @pytest.mark.parametrize("width", [320, 360, 768, 1280, 3840])
-@pytest.mark.parametrize("name", [*NAMES, "many", "folder", "plan"])
+@pytest.mark.parametrize("name", EVERY)
 def test_nothing_is_cut_or_runs_sideways(visit, name, width):
     """At every width there is no sideways scroll, no text is clipped, and no two labels of a picture overlap."""
     page = visit(name, width=width)
@@ -54,7 +55,7 @@ def test_wider_spacing_of_text_breaks_nothing(visit, name):
 
 
 @pytest.mark.parametrize("theme", ["light", "dark"])
-@pytest.mark.parametrize("name", [*NAMES, "many", "folder", "plan"])
+@pytest.mark.parametrize("name", EVERY)
 def test_axe_finds_nothing_serious(visit, axe, name, theme):
     """axe-core finds nothing serious or critical in either theme, the cycle panel open."""
     page = visit(name, width=360, theme=theme)
@@ -80,6 +81,17 @@ def test_page_one_of_the_print_is_complete(visit, name):
         assert not any(item.is_visible() for item in page.locator(hidden).all())
     assert page.evaluate(OVERLAPS) == []
     assert page.evaluate("document.documentElement.scrollWidth") <= PAPER_PX[0]
+
+
+def test_page_one_of_a_printed_comparison_is_the_sheet(visit):
+    """Answer, picture, recordings, rule and signatures stand on one sheet, no label on another; the annex begins the next."""
+    page = visit("compare", width=PAPER_PX[0], height=PAPER_PX[1])
+    page.emulate_media(media="print")
+    box = page.locator(".page-one").bounding_box()
+    assert box["y"] + box["height"] <= PAPER_PX[1]
+    assert page.evaluate(OVERLAPS) == []
+    assert page.evaluate("getComputedStyle(document.getElementById('annex')).breakBefore") == "page"
+    assert page.locator(".page-one").get_by_role("columnheader", name="Signature").is_visible()
 
 
 def test_print_is_light_in_the_dark_theme(visit):

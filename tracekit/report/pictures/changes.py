@@ -73,7 +73,7 @@ def in_margins(result: Result) -> tuple[float, float, float] | None:
 
 
 def _plot(drawn: Sequence[tuple[str, Result, tuple[float, float, float]]], primary: str) -> Plot:
-    x = Axis(low=-_REACH, high=_REACH, name="change over the agreed margin, worse to the right")
+    x = Axis(low=-_REACH, high=_REACH, name="change over margin, worse to the right")
     y = Axis(low=-0.5, high=len(drawn) - 0.5, down=True, quiet=True)
     marks = [
         band(across(x, [-1.0, 1.0]), upward(y, [y.low, y.low]), upward(y, [y.high, y.high]), "f-base"),
@@ -88,7 +88,7 @@ def _plot(drawn: Sequence[tuple[str, Result, tuple[float, float, float]]], prima
         marks.append(bars(*ends, at, "line odd" if odd else "line usual"))
         marks.append(dots(across(x, np.array([value])), at, "squares odd" if odd else "dots usual"))
         labels += _labels(row, name, result, (span[0], x), bold=name == primary)
-    return Plot(x=x, y=y, marks=tuple(marks), labels=tuple(labels), style="tall")
+    return Plot(x=x, y=y, marks=tuple(marks), labels=tuple(labels), style="tall flush")
 
 
 def _labels(row: int, name: str, result: Result, place: tuple[float, Axis], *, bold: bool) -> list[Label]:
