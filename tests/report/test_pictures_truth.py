@@ -1,5 +1,6 @@
 """What a picture claims is true of what it draws: whose cycles, what differs, what leads."""
 
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -119,6 +120,21 @@ def test_a_leak_with_an_onset_leads_with_its_rates():
     slow = tuple(range(40, 95))
     found = stories.finding("leak_steady", cycles=slow, share=55 / 95, onset_cycle=40)
     assert choose(stories.result(Play(slow=slow), findings=(found,)), (stories.FACTS,))[0].id == "rates"
+
+
+@pytest.mark.parametrize("level", ["high", "low"])
+def test_the_onset_is_named_beside_the_marks_not_on_them(level):
+    """The words at the rule stand under marks that reach the top of the axis, else at the top."""
+    slow = tuple(range(40, 95))
+    found = stories.finding("leak_steady", cycles=slow, share=55 / 95, onset_cycle=40)
+    made = stories.result(Play(slow=slow), findings=(found,))
+    rate = made.leak.rate.copy()
+    before, after = (0.2, 9.5) if level == "high" else (9.5, 0.2)
+    rate[:40], rate[40:] = before, after
+    picture = rates(replace(made, leak=replace(made.leak, rate=rate, rate_lower=rate - 0.1, rate_upper=rate + 0.1)))
+    place = re.search(r'<text[^>]*y="([\d.]+)%"[^>]*>(?:<tspan[^>]*>)?from cycle 40', picture.html)
+    assert place is not None, picture.html[:2000]
+    assert (float(place[1]) > 30.0) == (level == "high")
 
 
 def test_overlay_says_whether_supply_off_is_reached():

@@ -29,6 +29,7 @@ from tracekit.report.words import Num, Text, count, join, say, share_of
 
 _LEAST, _MOST_DRAWN, _MOST_NUMBERS, _MOST_NAMED = 5, 1500, 200, 6
 _GROWTH_LEAST, _TREND_Z = 24, 2.5
+_HIGH = 0.7  # of the axis: marks above it reach the top line
 
 
 def rates(result: StationResult, unit: str = "kPa") -> Picture | None:
@@ -161,11 +162,11 @@ def _onset(result: StationResult, x: Axis, y: Axis, marks: list[str]) -> list[La
     if main is None or not main.onset_cycle:
         return []
     marks.append(down_line(float(across(x, [main.onset_cycle - 0.5])[0]), "limit"))
-    return [
-        Label(
-            x=main.onset_cycle, y=y.high, lines=(f"from cycle {count(main.onset_cycle)}",), style="strong", dx=4, dy=12
-        )
-    ]
+    name = f"from cycle {count(main.onset_cycle)}"
+    after = median(result.leak.rate[main.onset_cycle :])
+    if after > _HIGH * y.high:  # at the top the name would lie on the marks
+        return [Label(x=main.onset_cycle, y=0.5 * after, lines=(name,), style="strong", dx=4, dy=4)]
+    return [Label(x=main.onset_cycle, y=y.high, lines=(name,), style="strong", dx=4, dy=12)]
 
 
 def _log_label(leak: LeakResult, x: Axis, y: Axis, others: list[Label]) -> Label:
