@@ -1,12 +1,17 @@
 """The tuning page in a browser: offline, by keyboard, on a phone. Needs a headless Chromium."""
 
+from dataclasses import replace
 
 import pytest
 
 from tests.tune import tuned_stations as stations
 from tracekit import cli
+from tracekit.model.station import Station
+from tracekit.pipeline import diagnose
+from tracekit.report.tune_page import tune_page
 from tracekit.simulate.scenario import Saving
 from tracekit.simulate.station_text import station_text
+from tracekit.tune.tuning import tune_station
 
 pytestmark = pytest.mark.browser
 
@@ -123,6 +128,24 @@ def test_sliders_stand_in_line(visit, width):
     said = page.locator("[data-note=supply_on]").inner_text()
     assert said.startswith("now \u2212")
     assert "enter" in said
+
+
+def test_chatter_as_recorded_stands_beside_what_is_tried(visit, tmp_path):
+    """Thresholds that the log cannot tell apart: the effects now are those recorded, not "not given"."""
+    record = diagnose(stations.written(stations.PLAIN))
+    one = record.stations[0]
+    both = {n: replace(one.data.settings[n], value_kpa=83.0) for n in ("set_point", "reset_point")}
+    one = replace(one, data=replace(one.data, settings={**one.data.settings, **both}))
+    tuning = tune_station(one, Station(), asked={"reset_point": 79.0})
+    seen = tuning.suggestion.predicted_now["chatter_edges_per_hold"].value
+    path = tmp_path / "close.html"
+    path.write_text(tune_page(replace(record, stations=(one,)), 0, tuning, Station()), encoding="utf-8")
+    page = visit(path)
+    page.locator("#try-now").click()
+    now, these = row(page, "Needless output changes per hold")
+    assert now == these == pytest.approx(seen, abs=0.05)
+    assert row(page, "Holds that lose the output")[0] == pytest.approx(100.0 * tuning.suggestion.predicted_now["false_drop_share"].value, abs=0.5)
+    assert page.said == []
 
 
 def test_no_way_to_what_is_not_suggested(visit, tmp_path):

@@ -24,6 +24,7 @@ from tracekit.units import pressure_unit
 PREDICTION = "This is a prediction, not a permission. Try it at low speed with the area clear, and check the grip."
 _PERCENT = ("missed_share", "false_drop_share", "supply_on_share")
 _NOT_GIVEN = "not given"
+_SEEN = ("false_drop_share", "chatter_edges_per_hold")  # as recorded, where no model can tell them
 _MODEL: Mapping[str, str] = {
     "weakest_vacuum_kpa": "vacuum of the weakest cycle", "overshoot_kpa": "overshoot over supply off",
     "undershoot_kpa": "fall below supply on", "wall_exchange_s": "warming of the gas",
@@ -250,13 +251,14 @@ def what_if_data(tuning: Tuning, fitted: Fitted, result: StationResult, station:
     now = {n: k.value for n, k in tuning.known.items()}
     new = {s.name: s.suggested_kpa for s in tuning.suggestion.settings} if tuning.suggestion.withheld is None else {}
     unit_kpa = pressure_unit(station.display.unit).kpa
+    seen = {n: tuning.suggestion.predicted_now[n].value for n in _SEEN if n in tuning.suggestion.predicted_now}
     flow = station.price.nozzle_flow_l_min_anr if station.price is not None else None
     return {
         "now": now, "suggested": {**now, **new}, "tables": grids, "holds_per_hour": held / hours,
         "flow_l_min": flow or 0.0, "unit_kpa": unit_kpa, "step": station.display.step * unit_kpa,
         "shown_unit": station.display.unit, "negative": station.display.negative,
         "entry": {n: f for n, f in station.display.entry.items() if f != "absolute"},
-        "names": {n: setting(n) for n in now}, "limits": dict(fitted.limits),
+        "names": {n: setting(n) for n in now}, "limits": dict(fitted.limits), "seen": seen,
     }  # fmt: skip
 
 

@@ -30,6 +30,11 @@
     var found = { evacuation: along(tables.point, tables.evacuation_s, v.set_point), missed: along(tables.point, tables.missed, v.set_point),
       drops: over(tables.reset, tables.point, tables.drops, v.reset_point, v.set_point),
       edges: over(tables.reset, tables.point, tables.edges, v.reset_point, v.set_point), switches: null, air: null, risk: null };
+    // Thresholds so close that no table tells them: what the log shows holds while they stay.
+    if (v.set_point === t.now.set_point && v.reset_point === t.now.reset_point) {
+      if (found.drops === null && t.seen.false_drop_share !== undefined) { found.drops = t.seen.false_drop_share; }
+      if (found.edges === null && t.seen.chatter_edges_per_hold !== undefined) { found.edges = t.seen.chatter_edges_per_hold; }
+    }
     var loop = v.supply_on !== undefined && v.supply_off !== undefined, known = loop && tables.off.length > 0;
     if (known) {
       found.switches = over(tables.off, tables.on, tables.switches, v.supply_off, v.supply_on);
