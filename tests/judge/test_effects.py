@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from tracekit.judge.effects import _long_enough, compare_feature
+from tracekit.judge.effects import Effect, _allow_for_start, _long_enough, compare_feature
 from tracekit.judge.effects_of import unevenness
 from tracekit.judge.features import Features
 from tracekit.judge.setting_rules import _far_below_the_hold
@@ -85,3 +85,20 @@ def test_a_set_point_far_below_the_hold_says_so() -> None:
     fact = _far_below_the_hold(13.5, 0.15, 0.9, Data())
     assert fact.code == "set_point_too_low"
     assert "15 %" in fact.reason
+
+
+def test_a_blow_off_from_another_vacuum_is_known_less_well() -> None:
+    """Started from 20 kPa of 80 nearer, its time between two levels gets 0.1 · 20 / 80 = 2.5 % of error beside its own."""
+
+    def effect(shift: float, reference: float, error: float) -> Effect:
+        return Effect(
+            now=reference + shift, reference=reference, shift=shift, error=error, n_now=20, n_reference=20,
+            tail_up=0.0, tail_down=0.0, scatter=1.0,
+        )  # fmt: skip
+
+    effects = {"start": effect(-20.0, 80.0, 0.5), "blow": effect(0.05, -3.7, 0.02)}
+    _allow_for_start(effects, JudgeOptions())
+    assert effects["blow"].error == pytest.approx(np.hypot(0.02, 0.025))
+    unmoved = {"start": effect(-0.3, 80.0, 0.5), "blow": effect(0.05, -3.7, 0.02)}
+    _allow_for_start(unmoved, JudgeOptions())
+    assert unmoved["blow"].error == 0.02

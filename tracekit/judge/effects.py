@@ -186,7 +186,7 @@ def find_onset(features: Features, options: JudgeOptions) -> int | None:
     return int(np.argmax(total))
 
 
-def _allow_for_start(effects: dict[str, Effect]) -> None:
+def _allow_for_start(effects: dict[str, Effect], options: JudgeOptions) -> None:
     """A blow-off that starts from another vacuum takes another time: widen what depends on it.
 
     One that starts late and then ends faster was ended by the part that came off, not by the air blown in.
@@ -199,6 +199,7 @@ def _allow_for_start(effects: dict[str, Effect]) -> None:
         return
     speed = max(start.reference, 1.0) / max(float(np.exp(blow.reference)), 1e-3) if blow is not None else 500.0
     for name, slack in (
+        ("blow", options.blow_per_start * abs(start.shift) / max(start.reference, 1.0)),
         ("blow_start", 1.5 * abs(start.shift) / speed),
         (
             "residual",
@@ -270,6 +271,6 @@ def compare(features: Features, baseline: Features | None, options: JudgeOptions
         effects["command"] = replace(command, shift=min(command.shift, 0.0))
     if "ultimate_fit" in effects and "ultimate" not in effects:
         effects["ultimate"] = effects["ultimate_fit"]
-    _allow_for_start(effects)
+    _allow_for_start(effects, options)
     source = "baseline" if baseline is not None else "earlier cycles"
     return Comparison(effects=effects, source=source, onset=onset, now=late, reference=~after)

@@ -53,6 +53,9 @@ class JudgeOptions:
     spread_response: float = option(0.0008, "s", "day to day")
     spread_ultimate: float = option(0.8, "kPa", "the weather moves it")
     spread_blow: float = option(0.012, "log", "day to day")
+    blow_per_start: float = option(
+        0.1, "share", "a blow-off that starts nearer to its first level meets an opening valve (common practice)"
+    )
     spread_residual: float = option(0.25, "kPa", "day to day")
     spread_over: float = option(0.10, "kPa", "day to day")
     spread_idle: float = option(0.2, "kPa", "warm-up of a sensor")
