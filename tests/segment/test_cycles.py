@@ -227,6 +227,29 @@ def test_gap_hides_a_release() -> None:
     assert outcomes(data) == ["held", "held", "incomplete", "held", "held"]
 
 
+@pytest.mark.parametrize("until_s", [1.0, 1.5])
+def test_gap_hides_a_start(until_s: float) -> None:
+    """A pick whose supply came on in a gap is incomplete: from when it was drawn does not show."""
+    columns = trace_of((*PLAIN, idle(1.0)) * 4)
+    time = columns["time_s"] - 2 * (PLAIN_S + 1.0)
+    keep = (time < -0.8) | (time > until_s)
+    data = measured({k: v[keep] for k, v in columns.items()})
+    assert outcomes(data) == ["held", "held", "incomplete", "held"]
+    assert np.isnan(data.cycles.floats("evacuation_time_s")[2])
+
+
+def test_gap_hides_a_start_and_the_supply() -> None:
+    """A recharge of a pick that began in a gap opens no new pick, and its edges do not count for the pick before."""
+    columns = trace_of(SAVING * 4)
+    time = columns["time_s"] - 2 * SAVING_S
+    keep = (time < 0.2) | (time > 1.5)
+    data = measured({k: v[keep] for k, v in columns.items()}, settings=KNOWN)
+    assert outcomes(data) == ["held", "held", "incomplete", "held"]
+    assert data.cycles.codes("output_edges")[1] == 2
+    assert data.cycles.codes("chatter_edges").tolist() == [0] * 4
+    np.testing.assert_allclose(data.cycles.floats("end_s")[1], 2 * SAVING_S + 1.51, atol=0.011)
+
+
 def test_no_release_channel() -> None:
     """Without a release channel cycles are told by the vacuum that has gone between them, and none is a drop."""
     data = data_of(PLAIN * 5, drop=["release"])

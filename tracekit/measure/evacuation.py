@@ -61,10 +61,16 @@ def _cross(samples: Samples, curve: Floats, level: Floats, start: Ints, stop: In
     return np.where(at >= 0, crossing_time(samples.time, curve, level, at), np.nan)
 
 
+def command_time(samples: Samples, spans: Spans) -> Floats:
+    """When the supply of the last try was commanded, NaN where that was not recorded, shape (n_cycles,) [s]."""
+    unseen = spans.cut & (spans.last_try == spans.start)
+    return np.where(unseen, np.nan, samples.time[spans.last_try] - 0.5 * samples.interval)
+
+
 def rise_times(samples: Samples, spans: Spans, top: Ints, options: MeasureOptions) -> Floats:
     """Times from the supply command to the first reading at each level, shape (n_cycles, n_levels) [s]."""
     curve = curve_of(samples, options)
-    base = samples.time[spans.last_try] - 0.5 * samples.interval
+    base = command_time(samples, spans)
     stop = np.where(top >= 0, top + 1, spans.last_try)
     levels = level_grid(options)
     at = first_reaches(curve, levels, spans.last_try, stop)
@@ -144,7 +150,7 @@ def _response(samples: Samples, spans: Spans, zero: Floats, amplitude: Floats, t
     low = _cross(samples, curve, zero + 0.25 * amplitude, spans.last_try, stop)
     high = _cross(samples, curve, zero + 0.6 * amplitude, spans.last_try, stop)
     onset = low - (high - low) * 0.25 / 0.35
-    delay = onset - samples.time[spans.last_try] + 0.5 * samples.interval
+    delay = onset - command_time(samples, spans)
     sure = amplitude > 5.0 * samples.noise
     return np.where(sure, np.maximum(delay, 0.0), np.nan)
 
@@ -193,7 +199,7 @@ def measure_evacuation(
     amplitude = _onset_amplitude(usual_open, open_level - empty, hold.peak - empty, samples.noise, options)
     ultimate, extrapolated = _ultimate(samples, hold, top, first_cut, tau, end_level, options)
     held = hold.grip >= 0
-    command = samples.time[spans.last_try] - 0.5 * samples.interval
+    command = command_time(samples, spans)
     return Evacuation(
         response_delay_s=_response(samples, spans, empty, amplitude, half, curve),
         contact_s=contact_time,

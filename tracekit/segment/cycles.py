@@ -35,8 +35,9 @@ class Spans:
     """Cycles of a stretch of samples as indices, all arrays of shape (n_cycles,); -1 where an event is absent.
 
     start   first supply-on of the attempt         last_try  supply-on of the last try before the grip
-    end     start of the next cycle (exclusive)     release   first release command, release_end its end
-    attempts  tries of the cycle                    cut       it was under way when the log began
+    end     start of the next cycle, or a pause of the log after the release (exclusive)
+    release   first release command, release_end its end
+    attempts  tries of the cycle                    cut       under way when the log or a stretch began
     """
 
     start: Ints
@@ -89,6 +90,11 @@ def find_spans(samples: Samples, starts: Ints, stop: int, reference: Reference, 
     after = np.where(release >= 0, release, end)
     release_end = first_in(samples.release_fall, np.minimum(after + 1, end), end)
     release_end = np.where((release >= 0) & (release_end < 0), end, release_end)
+    # what follows a pause after the release may belong to a pick whose start was not recorded
+    pause = first_in(samples.gap, np.where(release >= 0, release_end, end), end)
+    end = np.where(pause >= 0, pause, end)
+    under_way = np.isin(starts, samples.gap)
+    under_way[1:] |= (pause[:-1] >= 0) & (samples.smooth[starts[1:]] >= options.low_share * reference.peak)
     level = options.open_share * (reference.set_point if np.isfinite(reference.set_point) else reference.peak)
     tries = samples.supply_rise[samples.smooth[samples.supply_rise] < level]
     least = np.full(len(starts), max(level, options.open_share * reference.peak))
@@ -102,5 +108,5 @@ def find_spans(samples: Samples, starts: Ints, stop: int, reference: Reference, 
         release=release,
         release_end=np.where(release >= 0, release_end, -1),
         attempts=np.maximum(count_in(tries, starts, before), 1),
-        cut=starts == 0,
+        cut=(starts == 0) | under_way,
     )
