@@ -235,10 +235,19 @@ def test_slow_noise_is_told_as_slow_though_the_fit_takes_part_of_it() -> None:
     assert 3.3 < noisy(0.030) < 7.5
 
 
-def test_residuals_too_few_for_blocks_widen_nothing() -> None:
+def test_white_residuals_too_few_for_blocks_widen_nothing() -> None:
     """Where no ten whole blocks lie inside pieces the slowness is not known."""
     few = Fitted(residual=np.zeros(1), slowness=float("nan"), slowness_u=1.0, scatter=1.0)
     assert leak_residuals.inflation(few, [few, few]) == 1.0
+
+
+def test_what_few_blocks_have_beyond_the_samples_noise_counts_as_slow() -> None:
+    """Twenty blocks cannot tell how slow a scatter of six times the noise is, so that all of it widens; 200 can."""
+    white = Fitted(residual=np.zeros(1), slowness=1.0, slowness_u=0.0, scatter=1.0)
+    seen = replace(white, slowness_u=float(np.sqrt(2.0 / 20.0)), variance=6.0)
+    assert leak_residuals.inflation(seen, [white, replace(white, slowness=4.0, scatter=9.0)]) == 6.0
+    many = replace(seen, slowness_u=float(np.sqrt(2.0 / 200.0)))
+    assert leak_residuals.inflation(many, [white, replace(white, slowness=4.0, scatter=9.0)]) == 1.0
 
 
 def test_forms_agree_at_the_reference_and_bend_as_they_should() -> None:

@@ -17,6 +17,8 @@ PLACES = 14
 """Places along the mean coast at which its residual is looked at."""
 FEWEST = 6
 """Fewest cycles that tell the scatter of a mean."""
+UNTOLD = 0.18
+"""Relative uncertainty of the slowness from which blocks, some 60 of them, are too few to tell it."""
 SURE = 2.0
 """Standard uncertainties by which residuals must be slower than white noise."""
 LASTING_S = (0.0, 0.004, 0.01, 0.02, 0.04, 0.08, 0.16)
@@ -43,12 +45,14 @@ class Fitted:
     slowness  mean square of sums over blocks of bins, over that of independent residuals of the same size, NaN where
               there are too few blocks;  slowness_u  its relative standard uncertainty
     scatter   mean square of the rates' errors over what independent noise of the residuals' size makes
+    variance  of the residuals in units of what the samples' own noise makes
     """
 
     residual: Floats
     slowness: float
     slowness_u: float
     scatter: float
+    variance: float = 1.0
 
 
 def _fitted(coasts: Coasts, columns: Regressors, weight: Floats, chosen: Bools, scales: Scales) -> Fitted:
@@ -62,7 +66,7 @@ def _fitted(coasts: Coasts, columns: Regressors, weight: Floats, chosen: Bools, 
     slowness, blocks = _slowness(pieces, left)
     return Fitted(
         residual=left, slowness=slowness, slowness_u=float(np.sqrt(2.0 / max(blocks, 1))),
-        scatter=float(np.mean(rate[chosen] ** 2 / expected)),
+        scatter=float(np.mean(rate[chosen] ** 2 / expected)), variance=fits.variance(chosen),
     )  # fmt: skip
 
 
@@ -108,16 +112,19 @@ def inflation(seen: Fitted, tried: Sequence[Fitted]) -> float:
 
     Levels, rates and amplitudes that are fitted take the slow part of the noise along, so that residuals look quicker
     than the noise is: how slow it is follows from noise of known slowness, drawn and fitted in the same way. An excess
-    over white noise is shrunk by its own uncertainty (positive-part shrinkage of James and Stein).
+    over white noise is shrunk by its own uncertainty (positive-part shrinkage of James and Stein). What residuals have
+    beyond the samples' noise is slow, since differences of samples do not show it: where blocks are too few to say how
+    slow, rates may be off by all of it.
     """
+    least = max(1.0, seen.variance) if seen.slowness_u > UNTOLD else 1.0
     if not np.isfinite(seen.slowness):
-        return 1.0
+        return least
     slowness, scatter = (np.maximum.accumulate([getattr(t, name) for t in tried]) for name in ("slowness", "scatter"))
     excess, doubt = seen.slowness - slowness[0], SURE * seen.slowness_u * slowness[0]
     if excess <= doubt:
-        return 1.0
+        return least
     found = slowness[0] + excess * (1.0 - (doubt / excess) ** 2)
-    return max(1.0, float(np.interp(found, slowness, scatter / scatter[0])))
+    return max(least, float(np.interp(found, slowness, scatter / scatter[0])))
 
 
 def _slowness(pieces: Pieces, residual: Floats) -> tuple[float, int]:
