@@ -16,7 +16,7 @@ REJECTED = {"stop_trigger": 1, "hash_header": 2, "row_twice": len(RECORDING.time
 REFUSED = {
     "tenths": 'pressure = { column = "ANALOG_1"',
     "milliamps": 'pressure = { column = "Vacuum sensor [mA]", scale = ',
-    "no_unit": 'pressure = { column = "Vacuum", unit = "kPa", sense = "gauge" }',
+    "no_unit": 'pressure = { column = "Vacuum", unit = "bar", sense = "gauge" }',
     "no_time_unit": 'time = { column = "Count", unit = ',
     "transposed": "no rows of values",
     "glued_trimmed": "decimal commas",

@@ -9,6 +9,7 @@ import pytest
 from tests.read.dialects import Recording, make_recording
 from tests.read.reading import read
 from tests.read.unusual_logs import BAD_EVERY, BAD_FIRST, UNUSUAL, levels, per_reading, stamp
+from tracekit.errors import LogReadError
 from tracekit.read.deciding import UndecidedLogError
 from tracekit.read.station_file import load_station
 
@@ -135,3 +136,46 @@ def blown_off(recording: Recording, path: Path, over_kpa: float, unit: str) -> n
     header = f"time_s,absolute pressure [{unit}],suction,blow-off,part present"
     path.write_text("\n".join([header, *(f"{t:.2f},{k:.2f},{s},{r},{p}" for t, k, s, r, p in rows)]))
     return kpa
+
+
+@pytest.mark.parametrize(
+    ("factor", "offset_kpa", "unit", "sense"),
+    [(1, 0, "kPa", "gauge"), (10, 0, "mbar", "gauge"), (1000, 0, "Pa", "gauge"), (-0.01, 0, "bar", "vacuum"),
+     (33, 500, "...", "gauge")],
+)  # fmt: skip
+def test_the_offered_unit_is_one_that_readings_can_have(factor, offset_kpa, unit, sense, recording, tmp_path):
+    """A question about the unit offers a unit and sense in which readings are a vacuum, or leaves it to be filled in."""
+    path = tmp_path / "log.csv"
+    write_numbers(path, "Var_9", factor * (recording.pressure_kpa + offset_kpa), recording)
+    with pytest.raises(UndecidedLogError) as asked:
+        read(path)
+    assert f'column = "Var_9", unit = "{unit}", sense = "{sense}"' in str(asked.value)
+
+
+@pytest.mark.parametrize(("name", "factor"), [("mbar", 10.0), ("psia", 0.1450377), ("Torr", -7.500617)])
+def test_a_column_that_is_called_by_its_unit(name, factor, recording, tmp_path):
+    """A name that is nothing but a unit of pressure says which."""
+    path = tmp_path / "log.csv"
+    kpa = recording.pressure_kpa + (100.6 if name == "psia" else 0.0)
+    write_numbers(path, name, factor * kpa, recording)
+    assert np.abs(read(path).pressure_kpa - recording.pressure_kpa).max() < 0.4
+
+
+def test_rows_in_no_order_are_refused(recording, tmp_path):
+    """Stamps that do not rise are no reason to count rows."""
+    path = tmp_path / "log.csv"
+    mixed = np.random.default_rng(5).permutation(len(recording.time_s))
+    lines = [
+        f"{stamp(recording.time_s[i]).isoformat(timespec='milliseconds')},{recording.pressure_kpa[i]:.2f}"
+        for i in mixed
+    ]
+    path.write_text("\n".join(["time,pressure_kpa", *lines]))
+    with pytest.raises(LogReadError, match="not in the order of the stamps"):
+        read(path)
+
+
+def write_numbers(path: Path, name: str, values: np.ndarray, recording: Recording) -> None:
+    """A log with pressures under some name."""
+    rows = zip(recording.time_s, values, *levels(recording), strict=True)
+    header = f"time_s,{name},supply,release,part_present"
+    path.write_text("\n".join([header, *(f"{t:.2f},{v:.6g},{s},{r},{p}" for t, v, s, r, p in rows)]))

@@ -1,6 +1,7 @@
 """Questions about the pressure: which column it is, in what unit, scale and sense."""
 
 import re
+from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -9,12 +10,17 @@ from tracekit.model.station import Station
 from tracekit.read.columns import Column
 from tracekit.read.digitals import state_columns
 from tracekit.read.head import Head, Question, joined, spread
-from tracekit.read.words import Role, hints
-from tracekit.units import PressureUnit
+from tracekit.read.levels import level_of_word
+from tracekit.read.words import Role, hints, tokens_of
+from tracekit.units import PressureUnit, Sense, pressure_unit
 
 _RAW_UNITS = ("ma", "v", "mv", "volt", "volts", "counts", "count", "adc", "#", "digits", "raw", "lsb", "inc")
 _NO_UNITS = ("", "-", "–", "1", "abs", "absolute", "a", "real", "float", "int", "double", "word")
 _MOST_KPA = 200.0  # beyond any vacuum and the usual blow-off
+_OFFERED = ("kPa", "mbar", "bar", "Pa")
+_VACUUM_KPA, _BLOWN_KPA, _AMBIENT_KPA, _IDLE_SHARE = (15.0, 102.0), 60.0, (78.0, 160.0), 0.3
+"""Vacuum, blow-off, highest absolute pressure [kPa], and share of the vacuum that may stay when idle, in readings that
+make a unit worth offering (common practice, no source)."""
 _EXAMPLES = {
     "ma": "[[4.0, 0.0], [20.0, -101.3]]", "v": "[[0.0, 0.0], [10.0, -101.3]]", "volt": "[[0.0, 0.0], [10.0, -101.3]]",
     "mv": "[[0.0, 0.0], [10000.0, -101.3]]",
@@ -27,11 +33,37 @@ def ask_unit(column: Column) -> Question:
     raw = raw_unit(column)
     if not raw:
         found = f'the unit of "{column.name}" does not show (readings from {low:.4g} to {high:.4g})'
-        return Question(found=found, line=f'pressure = {{ column = "{column.name}", unit = "kPa", sense = "gauge" }}')
+        unit, sense = _possible(low, high) or ("...", "gauge")
+        return Question(
+            found=found, line=f'pressure = {{ column = "{column.name}", unit = "{unit}", sense = "{sense}" }}'
+        )
     found = f'the scale of "{column.name}" from {raw} to kPa does not show (readings from {low:.4g} to {high:.4g})'
     points = _EXAMPLES.get(raw.casefold(), "[[0.0, 0.0], [4095.0, -101.3]]")
     line = f'pressure = {{ column = "{column.name}", scale = {points} }}'
     return Question(found=found, line=line + f"   # two points of the sensor: {raw}, kPa")
+
+
+def _possible(low: float, high: float) -> tuple[str, Sense] | None:
+    """The first unit and sense in which readings are a vacuum that a station has; None where none is."""
+    for symbol in _OFFERED:
+        kpa = pressure_unit(symbol).kpa
+        sense = _possible_sense(low * kpa, high * kpa)
+        if sense is not None:
+            return symbol, sense
+    return None
+
+
+def _possible_sense(low_kpa: float, high_kpa: float) -> Sense | None:
+    """The sense in which readings go from near ambient to a vacuum, None where they do so in none."""
+    if _VACUUM_KPA[0] < -low_kpa < _VACUUM_KPA[1] and _IDLE_SHARE * low_kpa < high_kpa < _BLOWN_KPA:
+        return "gauge"
+    if low_kpa >= 0 and _AMBIENT_KPA[0] < high_kpa < _AMBIENT_KPA[1] and high_kpa - low_kpa > _VACUUM_KPA[0]:
+        return "absolute"
+    return (
+        "vacuum"
+        if _VACUUM_KPA[0] < high_kpa < _VACUUM_KPA[1] and -_BLOWN_KPA < low_kpa < _IDLE_SHARE * high_kpa
+        else None
+    )
 
 
 def raw_unit(column: Column) -> str:
@@ -62,8 +94,10 @@ def ask_sense(column: Column, unit: PressureUnit, raw: NDArray[np.float64]) -> Q
         f'"{column.name}" reads from {low:.4g} to {high:.4g} {unit.symbol}; as gauge that is a vacuum of up to '
         f"{max(-kpa[0], 0):.0f} kPa, as vacuum {max(kpa[1], 0):.0f} kPa, as absolute {max(101.3 - kpa[0], 0):.0f} kPa"
     )
-    line = f'pressure = {{ column = "{column.name}", unit = "{unit.symbol}", sense = "gauge" }}'
-    return Question(found=found, line=line + "   # or absolute, or vacuum")
+    sense = _possible_sense(*kpa) or "gauge"
+    others = ", or ".join(s for s in ("gauge", "absolute", "vacuum") if s != sense)
+    line = f'pressure = {{ column = "{column.name}", unit = "{unit.symbol}", sense = "{sense}" }}'
+    return Question(found=found, line=line + f"   # or {others}")
 
 
 def ask_column(columns: list[Column]) -> Question:
@@ -88,8 +122,8 @@ def ask_states(head: Head, station: Station) -> list[Question]:
     found = (
         f'"{column.name}" holds the states {joined(words)}; in which of them suction and blow-off are on does not show'
     )
-    roles: list[Role] = ["supply", "release"]
-    named = {r: [w for w in words if hints(w).weight(r) >= 0.8] for r in roles}
+    roles: list[Role] = ["supply", "release", "part_present"]
+    named = {r: _states_of(words, r) for r in roles}
     remark = f'   # several as "{column.name}.{words[0]}+{words[1]}"; or context = ["{column.name}"] to leave it aside'
     return [
         Question(
@@ -98,3 +132,9 @@ def ask_states(head: Head, station: Station) -> list[Question]:
         for role, own in named.items()
         if own or role == "supply"
     ]
+
+
+def _states_of(words: Sequence[str], role: Role) -> list[str]:
+    """The first state that is named like a signal, one that does not say that it is off where there is such."""
+    named = [w for w in words if hints(w).weight(role) >= 0.8]
+    return (named and [w for w in named if 0 not in map(level_of_word, tokens_of(w))][:1]) or named[:1]

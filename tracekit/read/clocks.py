@@ -7,7 +7,8 @@ from numpy.typing import NDArray
 
 from tracekit.model.station import Channel
 from tracekit.read.head import Head, Question
-from tracekit.read.timeplan import TimePlan, distinct, rises, seconds_of, times_of
+from tracekit.read.rising import distinct, rises
+from tracekit.read.timeplan import TimePlan, seconds_of, times_of
 
 _KNOWN, _FAR_PPM = 0.85, 30_000.0
 """Surer clocks are compared; crystals and controllers' clocks run apart by much less than 3 % (no source)."""

@@ -14,6 +14,7 @@ from tracekit.read.clockcolumns import clock_columns
 from tracekit.read.columns import Column
 from tracekit.read.cyclelength import cycles_fit, may_be_interval, unit_by_cycles
 from tracekit.read.head import Head, Question, finite
+from tracekit.read.rising import distinct, rises
 from tracekit.read.rows import valid
 from tracekit.read.stamp_values import stamp_ns
 from tracekit.read.values import column_numbers
@@ -29,6 +30,7 @@ _EPOCHS = (
 in steps of 100 ns (from memory, not verified; a test computes them with the calendar)."""
 _SERIAL_DAYS = (36526.0, 73050.0)  # 2000 to 2099 in days since the end of 1899
 _SERIAL_ORIGIN_S = -2209161600.0
+_MOST_OWN = 0.98
 _SAYS_TIME = 1.0  # whole counts of a column whose name does not say time may be ticks of any length
 
 
@@ -93,8 +95,19 @@ def plan_time(head: Head, given: Channel | None) -> tuple[TimePlan | None, list[
         return TimePlan(kind="row", columns=(), unit_s=head.preamble.interval_s, evidence=line, confidence=0.9), []
     if plans:
         return None, [_which_unit(plans[0], head)]
+    _check_order(head)
     line = 'time = { interval_s = 0.01 }   # seconds from row to row; or column = "..." and its unit'
     return None, [Question(found="no column rises like time", line=line)]
+
+
+def _check_order(head: Head) -> None:
+    """Raise LogReadError where a column holds stamps, each its own, that do not rise: no interval mends that."""
+    for column in head.columns:
+        plans = _plans_of(head, column, None) if column.kind in ("stamp", "moment") and _may_be_time(column) else []
+        seconds = finite(seconds_of(head, plans[0])) if plans else np.empty(0)
+        if len(seconds) > 1 and len(np.unique(seconds)) > _MOST_OWN * len(seconds):
+            found = f'rows that are not in the order of the stamps in "{column.name}"'
+            raise LogReadError(message(head.name, found, "rows in the order of time", "Sort them and read again."))
 
 
 def _of_parts(head: Head, names: tuple[str, ...]) -> TimePlan:
@@ -368,28 +381,9 @@ def _moment_ns(array: pa.Array) -> tuple[NDArray[np.int64], NDArray[np.bool_]]:
     return values * factor, valid(array)
 
 
-def rises(seconds: NDArray[np.float64], *, wraps: bool) -> bool:
-    """True for values that go on as time does, apart from a few that do not; with `wraps` they may start again."""
-    known = finite(seconds)
-    if len(known) < 2:
-        return len(known) == 1
-    steps = np.diff(known)
-    rises, falls = int((steps > 0).sum()), int((steps < 0).sum())
-    if rises == 0 or falls > 1 + 0.1 * rises:
-        return False
-    small = -float(steps[steps < 0].sum()) <= 0.05 * float(steps[steps > 0].sum())
-    return falls <= 3 or small or (wraps and falls <= 0.01 * rises)
-
-
 def _may_wrap(head: Head, plan: TimePlan) -> bool:
     """A clock starts again at midnight, a counter at a power of two."""
     column = head.column(plan.columns[0])
     if plan.kind != "number" or column is None:
         return True
     return plan.wraps and float(np.abs(finite(column.values)).max()) > 32000
-
-
-def distinct(seconds: NDArray[np.float64]) -> float:
-    """Share of rows whose time is not that of the row before."""
-    known = finite(seconds)
-    return float((np.diff(known) != 0).mean()) if len(known) > 1 else 1.0

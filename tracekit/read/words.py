@@ -25,6 +25,7 @@ _TIME_UNITS = {
     "milisekundy": "ms", "minuten": "min", "minutos": "min", "micros": "us", "millis": "ms", "nanos": "ns",
 }  # fmt: skip
 _PER_CENT = frozenset({"pct", "percent", "prozent", "procent", "porcentaje", "percentuale", "pourcent", "proz"})
+_LONE = 3  # letters of a name that is nothing but a unit: "mbar", "psia"
 _TOO_SHORT = ("at", "mb")  # units only where they stand in brackets or in a row of units; "at" is also a word
 
 
@@ -151,7 +152,8 @@ def _unit_texts(name: str, unit_text: str) -> list[str]:
     found += re.findall(r"(?:\bin\s+|/\s*|,\s*)([^\s,;]+)\s*$", bare)
     words = [w for w in re.split(r"[\s_\-.,;:|]+", bare) if w and w.casefold() not in _TOO_SHORT]
     found += [" ".join(words[i : i + 2]) for i in range(len(words) - 2, -1, -1)]
-    return found + words[:0:-1]
+    alone = words if len(words) == 1 and len(words[0]) >= _LONE else []
+    return found + alone + words[:0:-1]
 
 
 def _pressure(name: str, unit_text: str) -> tuple[PressureUnit | None, Sense | None]:
