@@ -179,3 +179,20 @@ def write_numbers(path: Path, name: str, values: np.ndarray, recording: Recordin
     rows = zip(recording.time_s, values, *levels(recording), strict=True)
     header = f"time_s,{name},supply,release,part_present"
     path.write_text("\n".join([header, *(f"{t:.2f},{v:.6g},{s},{r},{p}" for t, v, s, r, p in rows)]))
+
+
+def test_two_coils_of_a_valve_are_asked(recording, tmp_path):
+    """Pulses that are named on and off are offered as one signal; the line gives the level between them."""
+    supply = (recording.digital & 1).astype(int)
+    turns = np.diff(supply, prepend=supply[0])
+    rows = zip(recording.time_s, recording.pressure_kpa, turns > 0, turns < 0, *levels(recording)[1:], strict=True)
+    path, given = tmp_path / "log.csv", tmp_path / "station.toml"
+    header = "time_s,pressure_kpa,vacuum on coil,vacuum off coil,blow-off,part"
+    path.write_text("\n".join([header, *(f"{t:.2f},{k:.3f},{a:d},{b:d},{r},{p}" for t, k, a, b, r, p in rows)]))
+    with pytest.raises(UndecidedLogError, match="two coils of a valve") as asked:
+        read(path)
+    (question,) = asked.value.questions
+    given.write_text(f"[channels]\n{question.line}")
+    found = read(path, load_station(given))
+    assert found.layout.supply_signal == "pulse"
+    assert np.array_equal(found.digital & 1, supply)

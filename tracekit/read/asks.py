@@ -1,14 +1,14 @@
 """Questions about the pressure: which column it is, in what unit, scale and sense."""
 
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
 
-from tracekit.model.station import Station
+from tracekit.model.station import Channel, Station
 from tracekit.read.columns import Column
-from tracekit.read.digitals import state_columns
+from tracekit.read.digitals import Digital, state_columns
 from tracekit.read.head import Head, Question, joined, spread
 from tracekit.read.levels import level_of_word
 from tracekit.read.words import Role, hints, tokens_of
@@ -138,3 +138,18 @@ def _states_of(words: Sequence[str], role: Role) -> list[str]:
     """The first state that is named like a signal, one that does not say that it is off where there is such."""
     named = [w for w in words if hints(w).weight(role) >= 0.8]
     return (named and [w for w in named if 0 not in map(level_of_word, tokens_of(w))][:1]) or named[:1]
+
+
+def ask_coils(digitals: Sequence[Digital], channels: Mapping[str, Channel]) -> list[Question]:
+    """The question whether two signals of suction, named on and off and never on at once, are the coils of a valve."""
+    if "supply" in channels:
+        return []
+    coils = [d for d in digitals if d.moves and d.weights.get("supply", 0.0) >= 0.5]
+    said = {d.name: {level_of_word(t) for t in tokens_of(d.name)} - {None} for d in coils}
+    pairs = [(a, b) for a in coils for b in coils if said[a.name] == {1} and said[b.name] == {0}]
+    if len(pairs) != 1 or bool(((pairs[0][0].levels == 1) & (pairs[0][1].levels == 1)).any()):
+        return []
+    on, off = (d.name for d in pairs[0])
+    found = f'"{on}" and "{off}" look like the two coils of a valve that stays where the last pulse put it'
+    line = f'supply = {{ column = "{on}", signal = "pulse", off_column = "{off}" }}'
+    return [Question(found=found, line=line + f'   # or supply = "{on}" where that stays on while it sucks')]

@@ -8,7 +8,7 @@ from types import MappingProxyType
 from tracekit.errors import LogReadError, message
 from tracekit.model.station import Channel, Station
 from tracekit.model.trace import Assumption
-from tracekit.read.asks import ask_column, ask_states
+from tracekit.read.asks import ask_coils, ask_column, ask_states
 from tracekit.read.clockcolumns import with_packed_clocks
 from tracekit.read.clocks import with_second_clock
 from tracekit.read.columns import Column
@@ -313,7 +313,7 @@ def _with_digitals(
                 _take(roles, facts, shown_role, digital, why, 0.9)
     unknown = [d for d in free if d.moves and not d.weights.get("other") and not d.weights.get("quality")]
     questions = _ask_roles([d for d in unknown if asks(d)], [r for r in open_roles if r not in roles])
-    questions += _ask_levels(digitals, roles)
+    questions += [*_ask_levels(digitals, roles), *ask_coils(digitals, channels)]
     if unknown and not questions:
         text = joined(d.name for d in unknown)
         facts.append(Assumption(what="left aside", value=text, evidence="all roles are filled", confidence=0.8))
