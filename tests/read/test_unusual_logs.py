@@ -33,6 +33,7 @@ def test_the_recording_comes_back(name, recording, tmp_path):
     assert np.abs(found.pressure_kpa - recording.pressure_kpa)[~bad].max() < 6e-4
     assert np.array_equal(found.digital, recording.digital)
     assert any("marked as bad" in w for w in found.facts.warnings) == bool(bad.any())
+    assert any(a.what == "quality" for a in found.layout.assumptions) == bool(bad.any())
 
 
 def test_two_filled_columns_of_values_are_asked(recording, tmp_path):

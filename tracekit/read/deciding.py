@@ -124,7 +124,8 @@ def _decide_long(head: Head, station: Station, long: LongPlan) -> Plan:
     stations = tuple(f.station for f in found if f.station is not None)
     time = with_rounding(wide, time)
     long, time, held = with_holding(wide, long, time, stations[0].pressure.column)
-    facts = [*held, *wide.assumptions, assumption(time), *dict.fromkeys(a for f in found for a in f.assumptions)]
+    shared = dict.fromkeys(a for f in found for a in f.assumptions)
+    facts = [*held, *wide.assumptions, assumption(time), *shared, *_quality_facts(long.quality)]
     plan = make_plan(wide, station, time, stations, None, (), facts)
     return replace(plan, long=long, columns=long_columns(head, long, time), context=())
 
