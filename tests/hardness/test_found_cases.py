@@ -107,3 +107,9 @@ def test_text_in_parquet_that_is_none(tmp_path):
     path.write_bytes(path.read_bytes().replace(b"qqqqqqqq", b"qqqq\xb2qqq"))
     ran = command("inspect", path)
     assert (ran.status, "log.parquet: a damaged Parquet file" in ran.err) == (2, True), ran.err
+
+
+def test_a_name_that_no_file_can_have(tmp_path):
+    """A log whose name is longer than the system allows is refused like one that is not there."""
+    ran = command("inspect", "a" * 300)
+    assert (ran.status, "no such file or folder" in ran.err) == (2, True), ran.err

@@ -74,9 +74,9 @@ def _from_path(text: str, standard_input: BinaryIO | None) -> tuple[Input, ...]:
     if text == "-":
         return (_from_stream(standard_input),)
     path = Path(text)
-    if path.is_dir():
-        return _from_folder(path)
-    if path.exists():
+    if _is_there(path):
+        if path.is_dir():
+            return _from_folder(path)
         if not path.is_file():
             todo = 'Give a pipe as standard input, with "-".'
             raise LogReadError(message(path.name, "neither a file nor a folder", "a log", todo))
@@ -88,6 +88,14 @@ def _from_path(text: str, standard_input: BinaryIO | None) -> tuple[Input, ...]:
             return found
         raise LogReadError(message(text, "no file fits", "at least one log", "Check the pattern."))
     raise LogReadError(message(text, "no such file or folder", "a log", "Check the name."))
+
+
+def _is_there(path: Path) -> bool:
+    """Whether something has this name; no for a name that no file can have."""
+    try:
+        return path.exists()
+    except OSError:
+        return False
 
 
 def _matches(text: str) -> list[str]:
