@@ -21,6 +21,16 @@ from tracekit.report.comparison_text import comparison_lines, on_screen
 from tracekit.report.files import check_folder, json_write, text_write, write_files
 from tracekit.units import pressure_unit
 
+AcceptRule = Annotated[Literal["guarded", "simple"], typer.Option(help="Decision rule of JCGM 106 for --accept.")]
+StationAfter = Annotated[
+    list[Path] | None, typer.Option(help="Station file of AFTER, where it differs (ambient pressure).")
+]
+Match = Annotated[list[str] | None, typer.Option(metavar="COLUMN", help="Context column that tells part types apart.")]
+Started = Annotated[
+    str, typer.Option(metavar="TIME", help="Start of BEFORE without dates, like 2025-03-02T06:00+00:00.")
+]
+StartedAfter = Annotated[str, typer.Option(metavar="TIME", help="Start of AFTER without dates.")]
+
 
 def compare(
     before: Annotated[str, typer.Argument(metavar="BEFORE", help="Log before the change: file, folder or glob.")],
@@ -30,25 +40,17 @@ def compare(
     also_before: Annotated[list[str] | None, typer.Option(metavar="LOG", help="A further log before.")] = None,
     also_after: Annotated[list[str] | None, typer.Option(metavar="LOG", help="A further log after.")] = None,
     station: Annotated[list[Path] | None, typer.Option(help="Station file, or a folder of them.")] = None,
-    station_after: Annotated[
-        list[Path] | None, typer.Option(help="Station file of AFTER, where it differs (ambient pressure).")
-    ] = None,
+    station_after: StationAfter = None,
     only: Annotated[str | None, typer.Option(metavar="NAME", help="The station, in logs of several.")] = None,
     plan: Annotated[Path | None, typer.Option(metavar="FILE", help="Plan that was frozen before the change.")] = None,
     primary: Annotated[str | None, typer.Option(metavar="MEASURE", help="The measure that decides.")] = None,
     accept: Annotated[
         list[str] | None, typer.Option(metavar="LIMIT", help='Agreed limit, like "decay_rate_kpa_s<=2".')
     ] = None,
-    accept_rule: Annotated[
-        Literal["guarded", "simple"], typer.Option(help="Decision rule of JCGM 106 for --accept.")
-    ] = "guarded",
-    match: Annotated[
-        list[str] | None, typer.Option(metavar="COLUMN", help="Context column that tells part types apart.")
-    ] = None,
-    started: Annotated[
-        str, typer.Option(metavar="TIME", help="Start of BEFORE without dates, like 2025-03-02T06:00+00:00.")
-    ] = "",
-    started_after: Annotated[str, typer.Option(metavar="TIME", help="Start of AFTER without dates.")] = "",
+    accept_rule: AcceptRule = "guarded",
+    match: Match = None,
+    started: Started = "",
+    started_after: StartedAfter = "",
     out: Annotated[Path | None, typer.Option(metavar="DIR", help="Default: tracekit-out/ and AFTER's name.")] = None,
     units: Annotated[str, typer.Option(metavar="UNIT", help="Pressure unit of the page; files stay in kPa.")] = "kPa",
     as_json: Annotated[bool, typer.Option("--json", help="Print comparison.json instead of the summary.")] = False,
@@ -68,7 +70,7 @@ def compare(
     stations = [load_stations(paths) for paths in files]
     logs = ([before, *(also_before or ())], [after, *(also_after or ())] if after else [])
     starts = (_start(started, "--started", logs[0]), _start(started_after, "--started-after", logs[1]))
-    decide = bool(after) and not (primary or frozen)  # the first finding of BEFORE says what is to be better
+    decide = bool(after) and not (primary or frozen)
     sides = (
         recordings(logs[0], stations[0], only, findings=decide, started_us=starts[0]),
         recordings(logs[1], stations[1], only, started_us=starts[1]),
