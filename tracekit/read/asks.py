@@ -17,6 +17,7 @@ from tracekit.units import PressureUnit, Sense, pressure_unit
 _RAW_UNITS = ("ma", "v", "mv", "volt", "volts", "counts", "count", "adc", "#", "digits", "raw", "lsb", "inc")
 _NO_UNITS = ("", "-", "–", "1", "abs", "absolute", "a", "real", "float", "int", "double", "word")
 _MOST_KPA = 200.0  # beyond any vacuum and the usual blow-off
+_BOTH_ON = 0.1  # pulses of both coils may overlap where suction is short
 _OFFERED = ("kPa", "mbar", "bar", "Pa")
 _VACUUM_KPA, _BLOWN_KPA, _AMBIENT_KPA, _IDLE_SHARE = (15.0, 102.0), 60.0, (78.0, 160.0), 0.3
 """Vacuum, blow-off, highest absolute pressure [kPa], and share of the vacuum that may stay when idle, in readings that
@@ -141,13 +142,16 @@ def _states_of(words: Sequence[str], role: Role) -> list[str]:
 
 
 def ask_coils(digitals: Sequence[Digital], channels: Mapping[str, Channel]) -> list[Question]:
-    """The question whether two signals of suction, named on and off and never on at once, are the coils of a valve."""
+    """The question whether two signals of suction, named on and off and hardly on at once, are the coils of a valve."""
     if "supply" in channels:
         return []
     coils = [d for d in digitals if d.moves and d.weights.get("supply", 0.0) >= 0.5]
     said = {d.name: {level_of_word(t) for t in tokens_of(d.name)} - {None} for d in coils}
     pairs = [(a, b) for a in coils for b in coils if said[a.name] == {1} and said[b.name] == {0}]
-    if len(pairs) != 1 or bool(((pairs[0][0].levels == 1) & (pairs[0][1].levels == 1)).any()):
+    if len(pairs) != 1:
+        return []
+    first, second = (d.levels == 1 for d in pairs[0])
+    if (first & second).sum() > _BOTH_ON * min(first.sum(), second.sum()):
         return []
     on, off = (d.name for d in pairs[0])
     found = f'"{on}" and "{off}" look like the two coils of a valve that stays where the last pulse put it'
