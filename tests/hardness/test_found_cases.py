@@ -110,6 +110,9 @@ def test_text_in_parquet_that_is_none(tmp_path):
 
 
 def test_a_name_that_no_file_can_have(tmp_path):
-    """A log whose name is longer than the system allows is refused like one that is not there."""
+    """A log or station file whose name is longer than the system allows is refused like one that is not there."""
+    (tmp_path / "log.csv").write_text(csv_text(*rows(2)))
+    ran = command("diagnose", tmp_path / "log.csv", "--station", "a" * 300, "--out", tmp_path / "out")
+    assert ran.outcome() == "refused", ran.err
     ran = command("inspect", "a" * 300)
     assert (ran.status, "no such file or folder" in ran.err) == (2, True), ran.err

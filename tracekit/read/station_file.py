@@ -89,7 +89,10 @@ def _raise(faults: Sequence[str]) -> None:
 def _station_files(paths: Sequence[str | Path], faults: list[str]) -> list[Path]:
     files: list[Path] = []
     for path in map(Path, paths):
-        inside = sorted(path.glob("*.toml")) if path.is_dir() else [path]
+        try:
+            inside = sorted(path.glob("*.toml")) if path.is_dir() else [path]
+        except OSError:  # a name that no file can have: reading it says so
+            inside = [path]
         if not inside:
             faults.append(message(path.name, "the folder holds no .toml file", "station files", "Name one."))
         files.extend(inside)
