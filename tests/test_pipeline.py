@@ -243,7 +243,7 @@ def test_memory_is_shared_while_a_log_is_read(mixed, tmp_path) -> None:
     assert set(meanwhile) == {"system"}
     broken = tmp_path / "broken.parquet"
     broken.write_bytes(b"PAR1 and nothing more")
-    with pytest.raises(LogReadError):
+    with pytest.raises(LogReadError, match="broken"):
         measure(broken)
     assert pa.default_memory_pool().backend_name == before
 

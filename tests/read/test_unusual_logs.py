@@ -148,7 +148,7 @@ def test_the_offered_unit_is_one_that_readings_can_have(factor, offset_kpa, unit
     """A question about the unit offers a unit and sense in which readings are a vacuum, or leaves it to be filled in."""
     path = tmp_path / "log.csv"
     write_numbers(path, "Var_9", factor * (recording.pressure_kpa + offset_kpa), recording)
-    with pytest.raises(UndecidedLogError) as asked:
+    with pytest.raises(UndecidedLogError, match="Var_9") as asked:
         read(path)
     assert f'column = "Var_9", unit = "{unit}", sense = "{sense}"' in str(asked.value)
 
