@@ -26,9 +26,11 @@ from tracekit.model.tables import join_tables
 from tracekit.model.trace import Assumption, Layout, LogFacts
 from tracekit.options.judge import JudgeOptions
 from tracekit.options.measure import MeasureOptions
+from tracekit.options.read import ReadOptions
 from tracekit.options.segment import SegmentOptions
 from tracekit.read import open_log
 from tracekit.read.ahead import ahead
+from tracekit.read.deviation import refuse_deviation
 from tracekit.read.station_file import match_stations
 from tracekit.tune.suggest import suggest
 
@@ -112,6 +114,7 @@ def measure(
     for analyser in analysers:
         analyser.finish()
     facts = source.facts()
+    refuse_deviation(facts, owned, ReadOptions())
     if facts.start_time_us is None and started_us is not None:
         facts = replace(facts, start_time_us=started_us)
     stations = tuple(

@@ -29,6 +29,8 @@ class ReadOptions:
     max_clock_steps: int = option(1000, "1", "beyond so many steps back the rows are rejected instead")
     join_gap_s: float = option(600.0, "s", "a file that starts so soon after another ends continues it")
     max_gaps: int = option(10_000, "1", "gaps that are listed one by one")
+    odd_share: float = option(0.02, "1", "with a recipe in the station file, more rows of another form refuse the log")
+    odd_rows: int = option(20, "row", "fewer than that are bad lines, not another form")
     restart_gap_s: float = option(5.0, "s", "pause assumed where a counter starts again at its first value")
     lines_kept: int = option(5, "1", "line numbers that are listed per reason of rejection")
     sample_size: int = option(65536, "1", "intervals and pressures kept for medians and quantisation")
