@@ -6,12 +6,21 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from tracekit.measure.range_end import cut_cycles
 from tracekit.model.cycle import StationData
 from tracekit.model.result import LeakResult
 from tracekit.options.measure import MeasureOptions
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
+_ENOUGH = 8
+"""Cycles from which on a spread is worth anything."""
+_STEADY_REST = 0.3
+"""A vacuum that decays keeps its relative spread; a reading with less than this share of it is no rest of it."""
+
+
+AT_THE_TOP = ("ultimate", "ultimate_fit", "start", "fast_fall", "overshoot", "dip", "peak", "noise")
+"""Measures taken where vacuum is deepest."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -130,7 +139,17 @@ def _hung_on(data: StationData) -> Bools:
     idle = data.cycles.floats("idle_vacuum_kpa")
     before = np.concatenate([[np.nan], left[:-1]])
     with np.errstate(invalid="ignore"):
-        return np.asarray((before > 6.0) & (idle > 1.5) & (before > idle + 2.0), np.bool_)
+        hung = np.asarray((before > 6.0) & (idle > 1.5) & (before > idle + 2.0), np.bool_)
+    # the rest of what was left varies as that did; a reading that does not is an offset
+    if hung.sum() >= _ENOUGH and _relative_spread(idle[hung]) < _STEADY_REST * _relative_spread(before[hung]):
+        return np.zeros(len(hung), np.bool_)
+    return hung
+
+
+def _relative_spread(values: Floats) -> float:
+    """Half the range of the middle two thirds over the median."""
+    low, middle, high = np.quantile(values, (1.0 / 6.0, 0.5, 5.0 / 6.0))
+    return float((high - low) / (2.0 * middle))
 
 
 def _ends_at_zero(data: StationData) -> bool:
@@ -229,9 +248,8 @@ def make_features(data: StationData, leak: LeakResult, bands: Bands) -> Features
         "start": _before_release(data),
         "blow": np.log(blow),
         "blow_start": _time_at(fall, levels, bands.fall_high + zero),
-        "residual": np.where(
-            at_zero & (column("residual_vacuum_kpa") < 1.0), np.nan, column("residual_vacuum_kpa") - zero
-        ),
+        # below a range that ends at zero nothing is seen: all that is less counts as none left
+        "residual": np.maximum(column("residual_vacuum_kpa") - zero, 0.0 if at_zero else -np.inf),
         "over": np.where(at_zero, np.nan, data.timing["over_kpa"] + zero),
         "idle": idle,
         "noise": np.log(np.maximum(column("noise_kpa"), 1e-3)),
@@ -242,6 +260,9 @@ def make_features(data: StationData, leak: LeakResult, bands: Bands) -> Features
         "release": column("release_time_s"),
         "command": np.log(_given_s(data)),
     }
+    # a reading cut off by the range tells nothing about the vacuum beyond it
+    cut = cut_cycles(data)
+    values |= {name: np.where(cut, np.nan, values[name]) for name in AT_THE_TOP}
     noise = leak.rate_noise if len(leak.rate_noise) else np.full(len(cycles), np.nan)
     floor = _floors(data, values)
     return Features(values=values, floor=floor, held=held, at_least=at_least, decay_noise=noise)

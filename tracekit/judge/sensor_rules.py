@@ -5,6 +5,7 @@ from numpy.typing import NDArray
 
 from tracekit.judge.facts import Fact, middle, rows
 from tracekit.judge.signs import logistic
+from tracekit.measure.range_end import end_of_range_kpa, unexplained_share
 from tracekit.model.cycle import StationData
 from tracekit.model.finding import Evidence
 from tracekit.model.trace import Layout, LogFacts
@@ -41,21 +42,23 @@ def _stuck(data: StationData) -> Fact | None:
 
 def _clipped(data: StationData) -> Fact | None:
     """Flat at the deep end of the range while it should move; the end at 0 is a choice of range, not a fault."""
-    share = data.sensor.clipped_low_share
     low = data.sensor.range_low_kpa
-    coarse = data.sensor.quantisation_kpa > 1.5 * data.sensor.noise_kpa
-    if share < 0.02 or coarse or low > -20.0:
+    if data.sensor.clipped_low_share < 0.02 or low > -20.0:
         return None
-    evidence = Evidence(
-        measure="range_low_kpa",
-        value=-low,
-        unit="kPa",
-        text=f"{100 * share:.0f} % of the samples sit exactly at {-low:.1f} kPa",
-    )
+    beyond = unexplained_share(data.sensor)
+    text = f"{100 * data.sensor.clipped_low_share:.0f} % of the samples sit exactly at {-low:.1f} kPa"
     return Fact(
-        code="sensor_clipped", probability=logistic((share - 0.06) / 0.015) * 0.95, evidence=(evidence,),
+        code="sensor_clipped", probability=0.95 * logistic(beyond / 0.015),
+        evidence=(Evidence(measure="range_low_kpa", value=-low, unit="kPa", text=text),),
         reason="the reading is flat at the end of its range",
     )  # fmt: skip
+
+
+def hidden_by_range(fact: Fact, data: StationData) -> bool:
+    """Whether a rule speaks of a vacuum that a range which ends too soon does not show."""
+    end = end_of_range_kpa(data.sensor)
+    levels = [v for e in fact.evidence if e.unit == "kPa" for v in (e.value, e.reference) if v is not None]
+    return any(level >= end for level in levels)
 
 
 def _noisy(data: StationData, options: JudgeOptions) -> Fact | None:

@@ -16,7 +16,7 @@ from tracekit.judge.features import Bands, Features, choose_bands, make_features
 from tracekit.judge.findings import cause_finding, fact_finding
 from tracekit.judge.rank import HYPOTHESES, Posterior, posterior, rivals
 from tracekit.judge.reasons import reason_for
-from tracekit.judge.sensor_rules import recording_facts, sensor_facts
+from tracekit.judge.sensor_rules import hidden_by_range, recording_facts, sensor_facts
 from tracekit.judge.setting_rules import setting_facts, without_reference
 from tracekit.judge.signs import (
     dip_sign,
@@ -151,7 +151,11 @@ def judge(case: Case, options: JudgeOptions) -> Judgement:
     settings = setting_facts(case.data, case.station, _now(case, seen), options)
     post = _stuck_first(post, sensors)
     stuck = max((f.probability for f in sensors if f.code == "sensor_stuck"), default=0.0)
-    settings = tuple(replace(f, probability=f.probability * (1.0 - 0.9 * stuck)) for f in settings)
+    settings = tuple(
+        replace(f, probability=f.probability * (1.0 - 0.9 * stuck))
+        for f in settings
+        if not hidden_by_range(f, case.data)
+    )
     if not has_reference:
         settings = tuple(without_reference(f, case.data) for f in settings)
     repairs = tuple(_discounted(f, post) for f in (*sensors, *settings))

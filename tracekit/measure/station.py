@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 
 from tracekit.measure.chunk import ChunkResult
 from tracekit.measure.evacuation import level_grid
+from tracekit.measure.range_end import withhold_beyond_range
 from tracekit.measure.stream import Learned, StationAnalyser
 from tracekit.model.cycle import Bins, SensorFacts, SettingInForce, StationData, Wiring
 from tracekit.model.station import Station, ambient_of
@@ -84,7 +85,7 @@ def station_data(
     def per_cycle(name: str) -> NDArray[np.float64]:
         return np.asarray(cycles[name], np.float64) if n else np.zeros(0)
 
-    return StationData(
+    data = StationData(
         station=name,
         cycles=_cycles_table(cycles, facts, name),
         periods=_table(PERIODS, _gather(results, "periods") or _NO_ROWS, name, facts.log_id, {"reason": REASONS}),
@@ -111,6 +112,7 @@ def station_data(
         timing={k: per_cycle(k) for k in _TIMING},
         from_request=learned.saw is not None,
     )
+    return withhold_beyond_range(data)
 
 
 _NO_ROWS: Arrays = {"start_s": np.zeros(0), "time_s": np.zeros(0)}
