@@ -8,10 +8,10 @@ from segment.made_traces import KNOWN, PLAIN, SAVING, measured, trace_of
 
 from tests.judge.test_verdict import case_of
 from tracekit.judge.verdict import judge
-from tracekit.measure.range_end import end_of_range_kpa, range_cuts, unexplained_share
 from tracekit.model.cycle import StationData
 from tracekit.model.finding import Finding
 from tracekit.options.judge import JudgeOptions
+from tracekit.signal.range_end import end_of_range_kpa, range_cuts, unexplained_share
 
 FILED = replace(KNOWN, supply_off_kpa=70.0, supply_on_kpa=63.0)
 

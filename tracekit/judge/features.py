@@ -6,10 +6,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from tracekit.measure.range_end import cut_cycles
 from tracekit.model.cycle import StationData
 from tracekit.model.result import LeakResult
 from tracekit.options.measure import MeasureOptions
+from tracekit.signal.range_end import cut_cycles
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]

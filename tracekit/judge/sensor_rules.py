@@ -5,11 +5,11 @@ from numpy.typing import NDArray
 
 from tracekit.judge.facts import Fact, middle, rows
 from tracekit.judge.signs import logistic
-from tracekit.measure.range_end import end_of_range_kpa, unexplained_share
 from tracekit.model.cycle import StationData
 from tracekit.model.finding import Evidence
 from tracekit.model.trace import Layout, LogFacts
 from tracekit.options.judge import JudgeOptions
+from tracekit.signal.range_end import end_of_range_kpa, unexplained_share
 
 Bools = NDArray[np.bool_]
 

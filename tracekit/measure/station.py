@@ -5,9 +5,9 @@ from collections.abc import Mapping
 import numpy as np
 from numpy.typing import NDArray
 
+from tracekit.measure.beyond_range import withhold_beyond_range
 from tracekit.measure.chunk import ChunkResult
 from tracekit.measure.evacuation import level_grid
-from tracekit.measure.range_end import withhold_beyond_range
 from tracekit.measure.stream import Learned, StationAnalyser
 from tracekit.model.cycle import Bins, SensorFacts, SettingInForce, StationData, Wiring
 from tracekit.model.station import Station, ambient_of
