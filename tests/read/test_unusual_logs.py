@@ -171,7 +171,7 @@ def test_rows_in_no_order_are_refused(recording, tmp_path):
         for i in mixed
     ]
     path.write_text("\n".join(["time,pressure_kpa", *lines]))
-    with pytest.raises(LogReadError, match="not in the order of the stamps"):
+    with pytest.raises(LogReadError, match="not in the order of the times"):
         read(path)
 
 

@@ -54,8 +54,9 @@ class Clock:
 
     A few rows whose time jumps and returns are strays and are rejected, rows with the time of the row before are
     duplicates and are rejected too. Where time goes back for good the clock was set: later times are moved so that
-    the samples continue one interval after the last, and the step is kept. The result does not depend on the pieces
-    in which the samples arrive.
+    the samples continue one interval after the last, and the step is kept; where it starts again near its first value
+    a pause is assumed, and `restarts` tells after which time and how long a pause [s]. The result does not depend on
+    the pieces in which the samples arrive.
     """
 
     def __init__(self, typical_s: float, options: ReadOptions) -> None:
@@ -69,6 +70,7 @@ class Clock:
         self.gaps: list[tuple[float, float]] = []
         self.more_gaps = 0
         self.steps: list[tuple[float, float]] = []
+        self.restarts: list[tuple[float, float]] = []
         self.losses = Losses(options.lines_kept)
 
     def feed(self, samples: Samples, *, last: bool = False) -> Samples:
@@ -176,6 +178,7 @@ class Clock:
         pause = self._typical_s
         if abs(time_s - self._shift_s - self._first_s) < max(1.0, 10 * self._typical_s):
             pause += self._options.restart_gap_s
+            self.restarts.append((highest_s, pause))
         step = time_s - highest_s - pause
         self._shift_s -= step
         self.steps.append((highest_s + pause, step))

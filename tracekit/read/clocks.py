@@ -12,6 +12,7 @@ from tracekit.read.timeplan import TimePlan, seconds_of, times_of
 
 _KNOWN, _FAR_PPM = 0.85, 30_000.0
 """Surer clocks are compared; crystals and controllers' clocks run apart by much less than 3 % (no source)."""
+_TOLD_PPM = 1000.0  # a clock that runs apart by more spoils durations by more than they are known (no source)
 _CHANGES = 0.6
 _LEAST_PPM, _FEWEST, _SURE = 20.0, 200, 3.0
 
@@ -49,6 +50,13 @@ def _told(ppm: float) -> str:
     return f"{size} {'faster' if ppm > 0 else 'slower'}"
 
 
+def _doubt(own: str, name: str, ppm: float) -> str:
+    return (
+        f'"{own}" and "{name}" are two clocks, of which the second runs {_told(ppm)}: times and durations are those of '
+        f'"{own}"; time = {{ column = "{name}" }} under [channels] of a station file takes the other'
+    )
+
+
 def with_second_clock(head: Head, plan: TimePlan, given: Channel | None) -> tuple[TimePlan, list[Question]]:
     """The plan of time with what another clock of the file says, and a question where the two differ by far.
 
@@ -68,5 +76,6 @@ def with_second_clock(head: Head, plan: TimePlan, given: Channel | None) -> tupl
             text = f'"{own}" and "{name}" are two clocks, of which the second runs {_told(found[0])}'
             return plan, [Question(found=text, line=f'time = {{ column = "{own}" }}   # or "{name}"')]
         evidence = f'{plan.evidence}; "{name}" beside it runs {_told(found[0])}'
-        return replace(plan, evidence=evidence, confidence=min(plan.confidence, 0.9)), []
+        doubts = (*plan.doubts, *([_doubt(own, name, found[0])] if abs(found[0]) > _TOLD_PPM else []))
+        return replace(plan, evidence=evidence, confidence=min(plan.confidence, 0.9), doubts=doubts), []
     return plan, []

@@ -13,6 +13,7 @@ from tracekit.read.clockcolumns import with_packed_clocks
 from tracekit.read.clocks import with_second_clock
 from tracekit.read.columns import Column
 from tracekit.read.dateorder import with_date_order
+from tracekit.read.declared import with_doubts
 from tracekit.read.digitals import ROLES, Digital, LevelPlan, asks, by_name, find_digitals
 from tracekit.read.grouping import of_station, shares_signals, station_keys, station_name
 from tracekit.read.head import Head, Question, joined
@@ -263,6 +264,7 @@ def _one(head: Head, station: Station, name: str, column: Column, digitals: Sequ
     pressure, questions = plan_pressure(column, head, station.channels.get("pressure"), _ambient(station))
     if pressure is None:
         return Found(station=None, questions=tuple(questions))
+    pressure = with_doubts(pressure, column, head, station.channels.get("pressure"), _ambient(station))
     others = [d for d in digitals if d.plan.column != column.name]
     found = _with_digitals(name, column, pressure, others, station.channels)
     states = ask_states(head, station) if found.station and "supply" not in found.station.digitals else []

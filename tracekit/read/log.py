@@ -172,16 +172,25 @@ class Log:
     def _missing_warnings(self) -> list[str]:
         more = sum(clock.more_gaps for clock in self._clocks)
         unlisted = [f"{more} more gaps are not listed"] if more else []
-        return unlisted + [
+        restarts = [r for clock in (self._clocks[:1] if self._shared else self._clocks) for r in clock.restarts]
+        return [*map(_restart_warning, restarts[:_RESTARTS_TOLD]), *unlisted] + [
             f"{r.rows} rows: {r.reason} (first in lines {', '.join(map(str, r.first_lines))})"
             for r in self._missing.rejections()
         ]
 
 
+_RESTARTS_TOLD = 5  # one by one; all are among the clock's steps
 _LATE = {
     "supply": "response_delay_s, evacuation_time_s and the decay of coasts between its edges are wrong by that or more",
     "release": "release_time_s and the ends of holds are wrong by that or more",
 }
+
+
+def _restart_warning(restart: tuple[float, float]) -> str:
+    return (
+        f"time starts again after {restart[0]:.2f} s: how long the log paused there is not known; "
+        f"a gap of {restart[1]:.3g} s is assumed, and all later times rest on it"
+    )
 
 
 def _lag_warning(lag: DigitalLag) -> str:

@@ -23,6 +23,7 @@ from tracekit.read.overlap import Part, decoder_of, without_overlap
 from tracekit.read.plan import Plan
 from tracekit.read.sidefile import SideFile, SideReader
 from tracekit.read.source import Input, find_inputs
+from tracekit.read.timeread import TimeReader
 from tracekit.read.values import word_codes
 
 _NO_STATION = Station()
@@ -168,11 +169,13 @@ def _log(recording: Recording, station: Station, options: ReadOptions) -> Log:
     first_time = decoders[0].time
     ending = Ending(
         log_id=lambda: _joint_id([f.log_id() for f in recording.files]),
-        start_time_us=lambda: utc_us(first_time.start_time_us(), plan, station),
-        steps=lambda: tuple(step for d in decoders for step in d.time.steps),
+        start_time_us=lambda: utc_us(_start_us(first_time, plan), plan, station),
+        steps=lambda: tuple((at_s - plan.time.lead_s, step_s) for d in decoders for at_s, step_s in d.time.steps),
         context=lambda: decoders[0].context.values() if isinstance(decoders[0], Decoder) else {},
         warnings=lambda: (
             *(w for f in recording.files for w in f.warnings()),
+            *plan.time.doubts,
+            *(doubt for s in plan.stations for doubt in s.pressure.doubts),
             *time_warnings(first_time.start_time_us(), plan, station),
         ),
     )
@@ -184,6 +187,12 @@ def _log(recording: Recording, station: Station, options: ReadOptions) -> Log:
         ending=ending,
         options=options,
     )
+
+
+def _start_us(time: TimeReader, plan: Plan) -> int | None:
+    """Unix time of the first row as the stamps tell it, zone left aside; None where they hold no date [µs]."""
+    stamp_us = time.start_time_us()
+    return None if stamp_us is None else stamp_us + round(plan.time.lead_s * 1e6)
 
 
 def _joint_id(ids: list[str]) -> str:

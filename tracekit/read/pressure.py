@@ -17,7 +17,7 @@ from tracekit.read.scales import SensorScale, find_scale
 from tracekit.units import PERCENT, PRESSURE_UNITS, PressureUnit, Sense, pressure_unit
 
 CANONICAL = "pressure_kpa"
-_NEAR_ZERO_KPA = 6.0
+NEAR_ZERO_KPA = 6.0
 _AMBIENT_KPA = (78.0, 107.0)
 _MOST_VACUUM_KPA = 96.0
 _DEEP_KPA = 8.0
@@ -37,6 +37,7 @@ class PressurePlan:
     usual        raw readings of the first rows lie between; a sentinel outside is no reading
     unit, sense  of the raw readings, as a station file writes them; empty where a scale is given
     beside       a second column: the reading is the middle of both, the lowest and the highest of a stretch
+    doubts       what speaks against a unit, sense or scale that the station file gives
     """
 
     column: str
@@ -50,6 +51,7 @@ class PressurePlan:
     sense: str = ""
     beside: str = ""
     assumptions: tuple[Assumption, ...] = ()
+    doubts: tuple[str, ...] = ()
 
     def kpa(self, raw: NDArray[np.float64]) -> NDArray[np.float64]:
         """Gauge pressure [kPa] of raw values, shape (n,)."""
@@ -130,7 +132,7 @@ def plan_pressure(
     if given is not None and given.scale:
         return _scaled(column, given, ambient)
     unit, unit_why, sense = _unit(column, head, given)
-    raw = _without_sentinels(column.values)
+    raw = without_sentinels(column.values)
     scale = find_scale([column.name]) or head.preamble.scale
     if unit is None and scale is not None and raw_unit(column).casefold() == scale.raw_unit.casefold():
         return _by_preamble(column, scale, ambient)
@@ -200,35 +202,35 @@ def _sense(kpa: NDArray[np.float64], column: Column, named: Sense | None) -> tup
     if len(known) == 0:
         return ("gauge", "no reading in the first rows", 0.5) if column.name == CANONICAL else None
     low, high = spread(known)
-    near_zero = float((np.abs(known) < _NEAR_ZERO_KPA).mean())
+    near_zero = float((np.abs(known) < NEAR_ZERO_KPA).mean())
     shown = f"readings from {low:.1f} to {high:.1f} kPa, {near_zero:.0%} of them near zero"
-    looks = _looks(known, low, high, near_zero)
-    if looks == "" and _stays(known) and named != "absolute" and abs(low) < _NEAR_ZERO_KPA:
+    shows = looks(known, low, high, near_zero)
+    if shows == "" and stays(known) and named != "absolute" and abs(low) < NEAR_ZERO_KPA:
         return ("gauge", "it stays near zero, so that the sense makes no difference; " + shown, 0.6)
     if column.name == CANONICAL:
-        return ("gauge", "name of the canonical column; " + shown, 1.0) if looks in ("", "gauge") else None
+        return ("gauge", "name of the canonical column; " + shown, 1.0) if shows in ("", "gauge") else None
     if named == "absolute":
         return ("absolute", "its name; " + shown, 0.97) if low > -2.0 and high > 60.0 else None
     if named == "gauge":
-        return ("gauge", "its name; " + shown, 0.97) if looks == "gauge" else None
-    if looks == "gauge":
+        return ("gauge", "its name; " + shown, 0.97) if shows == "gauge" else None
+    if shows == "gauge":
         return ("gauge", shown, 0.97)
-    if looks == "vacuum":
+    if shows == "vacuum":
         says = column.hints.says_vacuum or named == "vacuum"
         return ("vacuum", ("its name; " if says else "") + shown, 0.97 if says else 0.9)
-    if looks == "absolute" and named is None:
+    if shows == "absolute" and named is None:
         return ("absolute", f"rests at {ambient_level(kpa)[0]:.1f} kPa; " + shown, 0.95)
     return None
 
 
-def _stays(kpa: NDArray[np.float64]) -> bool:
+def stays(kpa: NDArray[np.float64]) -> bool:
     """True where all readings are as good as the same: a stuck sensor, or a line without vacuum."""
     low, high = float(kpa.min()), float(kpa.max())
     return high - low < 1e-3 * max(1.0, abs(low), abs(high))
 
 
-def _looks(kpa: NDArray[np.float64], low: float, high: float, near_zero: float) -> str:
-    """The sense that the readings show, empty where they show none.
+def looks(kpa: NDArray[np.float64], low: float, high: float, near_zero: float) -> str:
+    """The sense that finite readings show, shape (n,), empty where they show none.
 
     The vacuum of a hold lasts, a burst of blow-off does not: where readings go both ways, the lasting way is vacuum.
     """
@@ -291,7 +293,8 @@ def _resting_level(values: NDArray[np.float64], *, usual: bool) -> float | None:
     return float(np.median(inside))
 
 
-def _without_sentinels(raw: NDArray[np.float64]) -> NDArray[np.float64]:
+def without_sentinels(raw: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Readings with NaN for numbers that stand for no reading, shape (n,)."""
     return np.where(np.isin(raw, SENTINELS), np.nan, raw)
 
 
@@ -353,7 +356,7 @@ def _scaled(column: Column, given: Channel, ambient: Ambient) -> tuple[PressureP
     points = tuple((raw, value * size) for raw, value in given.scale)
     value = ", ".join(f"{raw:g} is {kpa:g} kPa" for raw, kpa in points)
     fact = Assumption(what=f"scale of {column.name}", value=value, evidence="station file", confidence=1.0)
-    usual = spread(_without_sentinels(column.values))
+    usual = spread(without_sentinels(column.values))
     plan = PressurePlan(column=column.name, points=points, usual=usual, assumptions=(fact,))
     if given.sense == "vacuum":
         return replace(plan, factor=-1.0), []
@@ -362,7 +365,7 @@ def _scaled(column: Column, given: Channel, ambient: Ambient) -> tuple[PressureP
 
 def _by_preamble(column: Column, scale: SensorScale, ambient: Ambient) -> tuple[PressurePlan | None, list[Question]]:
     """The scale that stands above the columns; the readings must show the sense that it gives, or that is said."""
-    kpa = _along(_without_sentinels(column.values), scale.points)
+    kpa = _along(without_sentinels(column.values), scale.points)
     found = _sense(kpa, column, scale.sense or column.hints.sense)
     if found is None:
         return None, [ask_unit(column)]

@@ -3,7 +3,14 @@
 import numpy as np
 from numpy.typing import NDArray
 
+from tracekit.errors import LogReadError, message
+from tracekit.read.columns import Column
 from tracekit.read.head import finite
+
+_OWN, _BOTH_WAYS, _AS_FAR = 0.98, 0.2, 0.5
+"""Share of rows whose time is no other's, steps back for each forward and the reverse, and how far they go back for how
+far forward, in rows that are in no order; clocks that are set, wrap or shake are far from it (common practice, no
+source)."""
 
 
 def rises(seconds: NDArray[np.float64], *, wraps: bool) -> bool:
@@ -23,3 +30,14 @@ def distinct(seconds: NDArray[np.float64]) -> float:
     """Share of rows whose time is not that of the row before."""
     known = finite(seconds)
     return float((np.diff(known) != 0).mean()) if len(known) > 1 else 1.0
+
+
+def check_order(log: str, column: Column, seconds: NDArray[np.float64]) -> None:
+    """Raise LogReadError where rows have times of their own, shape (n,), that are in no order."""
+    known = finite(seconds)
+    steps = np.diff(known)
+    forward, back = steps[steps > 0], -steps[steps < 0]
+    both = len(back) > _BOTH_WAYS * len(forward) and len(forward) > _BOTH_WAYS * len(back)
+    if both and back.sum() > _AS_FAR * forward.sum() and len(np.unique(known)) > _OWN * len(known):
+        found = f'rows that are not in the order of the times in "{column.name}"'
+        raise LogReadError(message(log, found, "rows in the order of time", "Sort them and read again."))

@@ -14,7 +14,7 @@ from tracekit.read.clockcolumns import clock_columns
 from tracekit.read.columns import Column
 from tracekit.read.cyclelength import cycles_fit, may_be_interval, unit_by_cycles
 from tracekit.read.head import Head, Question, finite
-from tracekit.read.rising import distinct, rises
+from tracekit.read.rising import check_order, distinct, rises
 from tracekit.read.rows import valid
 from tracekit.read.stamp_values import stamp_ns
 from tracekit.read.values import column_numbers
@@ -30,7 +30,6 @@ _EPOCHS = (
 in steps of 100 ns (from memory, not verified; a test computes them with the calendar)."""
 _SERIAL_DAYS = (36526.0, 73050.0)  # 2000 to 2099 in days since the end of 1899
 _SERIAL_ORIGIN_S = -2209161600.0
-_MOST_OWN = 0.98
 _SAYS_TIME = 1.0  # whole counts of a column whose name does not say time may be ticks of any length
 
 
@@ -49,6 +48,7 @@ class TimePlan:
     first_rows  rows that share the first such stamp
     typical_s   usual interval between rows of one station [s]
     start_us    Unix time of the first row from another column that has a date, None where there is none [µs]
+    doubts      what the reader of a page must know about the times
     """
 
     kind: TimeKind
@@ -65,6 +65,15 @@ class TimePlan:
     start_us: int | None = None
     evidence: str = ""
     confidence: float = 1.0
+    doubts: tuple[str, ...] = ()
+
+    @property
+    def lead_s(self) -> float:
+        """How long after its rounded stamp the first row was, by the rows that the stamp lacks [s]."""
+        if self.rounded_s <= 0 or self.typical_s <= 0:
+            return 0.0
+        lacking = max(round(self.rounded_s / self.typical_s) - self.first_rows, 0)
+        return min(lacking * self.typical_s, self.rounded_s - self.typical_s / 2)
 
 
 def plan_time(head: Head, given: Channel | None) -> tuple[TimePlan | None, list[Question]]:
@@ -74,8 +83,9 @@ def plan_time(head: Head, given: Channel | None) -> tuple[TimePlan | None, list[
     if given is not None and given.column is not None:
         column = head.column(given.column)
         plans = [] if column is None else _plans_of(head, column, given.unit)
-        if not plans:
+        if column is None or not plans:
             return None, [_unreadable(head, given.column)]
+        check_order(head.name, column, seconds_of(head, plans[0]))
         if plans[0].confidence > 0:
             return _with_parts(head, plans[0]), []
         return None, [_which_unit(plans[0], head)]
@@ -101,13 +111,11 @@ def plan_time(head: Head, given: Channel | None) -> tuple[TimePlan | None, list[
 
 
 def _check_order(head: Head) -> None:
-    """Raise LogReadError where a column holds stamps, each its own, that do not rise: no interval mends that."""
+    """Raise LogReadError where a column holds times that are in no order: no interval mends that."""
     for column in head.columns:
-        plans = _plans_of(head, column, None) if column.kind in ("stamp", "moment") and _may_be_time(column) else []
-        seconds = finite(seconds_of(head, plans[0])) if plans else np.empty(0)
-        if len(seconds) > 1 and len(np.unique(seconds)) > _MOST_OWN * len(seconds):
-            found = f'rows that are not in the order of the stamps in "{column.name}"'
-            raise LogReadError(message(head.name, found, "rows in the order of time", "Sort them and read again."))
+        timely = column.kind in ("stamp", "moment") or column.hints.weight("time") >= _SAYS_TIME
+        for plan in _plans_of(head, column, None)[:1] if timely and _may_be_time(column) else []:
+            check_order(head.name, column, seconds_of(head, plan))
 
 
 def _of_parts(head: Head, names: tuple[str, ...]) -> TimePlan:

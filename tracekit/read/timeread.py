@@ -105,13 +105,15 @@ class Spreader:
     """Spreads rows that share a rounded stamp evenly over it; without rounding it changes nothing."""
 
     def __init__(self, plan: TimePlan) -> None:
-        """Spread as the plan says. The first stamp may have lost its first rows: they are left free."""
+        """Spread as the plan says.
+
+        The first stamp may lack its first rows: they are left free, and times count from the first that is there.
+        """
         self._rounded_s = plan.rounded_s
         self._typical_s = plan.typical_s
         self._stamp_s = np.nan
-        self._count = 0
-        if plan.rounded_s > 0:
-            self._count = max(round(plan.rounded_s / plan.typical_s) - plan.first_rows, 0)
+        self._lead_s = plan.lead_s
+        self._count = round(plan.lead_s / plan.typical_s) if plan.lead_s > 0 else 0
 
     def spread(self, time_s: NDArray[np.float64]) -> NDArray[np.float64]:
         """Times of rows in order, shape (n,)."""
@@ -125,4 +127,4 @@ class Spreader:
         nth[np.cumsum(begins) == 0] += self._count
         self._stamp_s, self._count = float(time_s[-1]), int(nth[-1]) + 1
         late_s = np.minimum(nth * self._typical_s, self._rounded_s - self._typical_s / 2)
-        return np.asarray(time_s + late_s, np.float64)
+        return np.asarray(time_s + (late_s - self._lead_s), np.float64)
