@@ -1,6 +1,7 @@
 """The index of a folder of results: every page in it, the worst first, with verdict, first step and link."""
 
 import json
+import math
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -11,7 +12,7 @@ from urllib.parse import quote
 from tracekit.options.report import ReportOptions
 from tracekit.report import sections
 from tracekit.report.frame import Block, frame, render
-from tracekit.report.page import FOLDER, INDEX_NAME, UNDATED
+from tracekit.report.page import FOLDER, INDEX_NAME, UNDATED, index_headline
 from tracekit.report.text import clean
 from tracekit.report.words import count
 
@@ -87,9 +88,19 @@ def _told(head: str) -> dict[str, str] | None:
     return {str(k): clean(v, 200) for k, v in told.items()}
 
 
-def _order(entry: Entry) -> tuple[int, str, str]:
+def _order(entry: Entry) -> tuple[int, float, str, str]:
+    """By severity; among those without a fault the ones that cannot be judged first, the largest leak before."""
     assert entry.told is not None
-    return _RANK.index(entry.told["severity"]), entry.told.get("name", ""), entry.path
+    return _RANK.index(entry.told["severity"]), -_untold_kpa_s(entry), entry.told.get("name", ""), entry.path
+
+
+def _untold_kpa_s(entry: Entry) -> float:
+    """The leak of a page that could not be judged, 0 for any other; what is not a number counts as none."""
+    try:
+        rate = float((entry.told or {}).get("untold_kpa_s", "") or 0.0)
+    except ValueError:
+        return 0.0
+    return rate if math.isfinite(rate) and (entry.told or {}).get("severity") == "info" else 0.0
 
 
 def _row(entry: Entry) -> dict[str, str]:
@@ -123,9 +134,9 @@ def _headline(results: Sequence[Entry]) -> str:
     if not n:
         return "No diagnosis in this folder"
     wrong = sum(e.told is not None and e.told["severity"] != "info" for e in results)
-    noun = "recording" if n == 1 else "recordings"
-    need = "needs" if wrong == 1 else "need"
-    return f"{count(wrong)} of {count(n)} {noun} {need} work" if wrong else f"No fault found in {count(n)} {noun}"
+    untold = sum(_untold_kpa_s(e) > 0.0 for e in results)
+    sound = f"No fault found in {count(n)} recording{'' if n == 1 else 's'}"
+    return index_headline((wrong, untold, n), "recording", sound)
 
 
 def _lead(results: Sequence[Entry], left: int) -> str:

@@ -13,6 +13,7 @@ from tracekit.model.trace import Assumption, LogFacts
 from tracekit.options.report import ReportOptions
 from tracekit.report import sections
 from tracekit.report.cautions import SHORT
+from tracekit.report.doubt import untold_leak
 from tracekit.report.embed import packed
 from tracekit.report.frame import Block, asset, frame, render
 from tracekit.report.pictures.budget import budget
@@ -22,12 +23,13 @@ from tracekit.report.ruled import causes_map
 from tracekit.report.text import NBSP, clean, escape
 from tracekit.report.todo import lasting, steps
 from tracekit.report.verdict import verdict
-from tracekit.report.view import counts
-from tracekit.report.words import count, html, plain
+from tracekit.report.view import counts, main_finding
+from tracekit.report.words import count, html, of_quantity, plain
 
 INDEX_NAME, FOLDER, UNDATED = "report.html", "stations", "no date in the log"
 _RANK = ("critical", "major", "minor", "info")
 _PLAIN = ReportOptions()
+_NO_CAUSE = "What could still be there, and how likely"
 
 
 def station_page(record: DiagnosisRecord, index: int, options: ReportOptions = _PLAIN) -> str:
@@ -47,7 +49,8 @@ def station_page(record: DiagnosisRecord, index: int, options: ReportOptions = _
         Block("steps", "What to do, in this order", sections.what_to_do(result, unit), "Steps", page_one=True),
     ]
     if sections.has_causes(result):
-        title = "Why this cause and not another" if result.causes else "What was found"
+        found = main_finding(result) is not None
+        title = "What was found" if not result.causes else "Why this cause and not another" if found else _NO_CAUSE
         blocks.append(Block("causes", title, sections.why_this_cause(result, unit), "Causes", page_one=True))
     title, ruled = causes_map(result, unit)
     if ruled:
@@ -76,12 +79,13 @@ def station_page(record: DiagnosisRecord, index: int, options: ReportOptions = _
 def index_page(record: DiagnosisRecord, options: ReportOptions = _PLAIN) -> str:
     """The index of a log with several stations: the worst first, each with its verdict and first step."""
     names = page_names(record)
-    order = sorted(range(len(record.stations)), key=lambda i: _RANK.index(verdict(record.stations[i]).severity))
+    order = sorted(range(len(record.stations)), key=lambda i: _urgency(record.stations[i]))
     rows = [_row(record.stations[i], f"{FOLDER}/{names[i]}", options.unit) for i in order]
     said = [verdict(r) for r in record.stations]
     wrong = sum(v.severity != "info" for v in said)
     n = len(record.stations)
-    headline = f"{count(wrong)} of {count(n)} stations need work" if wrong else f"No fault found on {count(n)} stations"
+    untold = sum(v.severity == "info" and untold_leak(r) for v, r in zip(said, record.stations, strict=True))
+    headline = index_headline((wrong, untold, n), "station", f"No fault found on {count(n)} stations")
     html_rows = render("stations.html", {
         "headline": headline, "lead": "The worst first. Each name opens the page of its station.", "stations": rows,
     }, options.unit)  # fmt: skip
@@ -96,6 +100,30 @@ def index_page(record: DiagnosisRecord, options: ReportOptions = _PLAIN) -> str:
         told={"name": sources, "when": _when(record.logs), "headline": headline, "lead": "", "action": "", "first": "",
               "severity": min((v.severity for v in said), key=_RANK.index)},
     )  # fmt: skip
+
+
+def index_headline(found: tuple[int, int, int], noun: str, otherwise: str) -> str:
+    """As in "1 of 3 stations needs work, 1 cannot be judged", of (wrong, not judged, all); else the sound verdict."""
+    wrong, untold, n = found
+    nouns = noun if n == 1 else f"{noun}s"
+    need = "needs" if wrong == 1 else "need"
+    if wrong:
+        more = f", {count(untold)} cannot be judged" if untold else ""
+        return f"{count(wrong)} of {count(n)} {nouns} {need} work{more}"
+    return f"{count(untold)} of {count(n)} {nouns} cannot be judged" if untold else otherwise
+
+
+def _urgency(result: StationResult) -> tuple[int, bool, float]:
+    """By severity; among those without a fault the ones that cannot be judged come first, the largest leak before."""
+    rank = _RANK.index(verdict(result).severity)
+    open_ = rank == len(_RANK) - 1 and untold_leak(result)
+    rate = of_quantity(result.leak.decay_rate)
+    return rank, not open_, -rate.value if open_ and rate is not None else 0.0
+
+
+def _open_leak(result: StationResult) -> str:
+    rate = of_quantity(result.leak.decay_rate)
+    return f"{rate.value:.6g}" if rate is not None and untold_leak(result) else ""
 
 
 def write_pages(record: DiagnosisRecord, folder: Path, options: ReportOptions = _PLAIN) -> Path:
@@ -216,7 +244,7 @@ def _told(result: StationResult, record: DiagnosisRecord) -> dict[str, object]:
         "name": clean(result.data.station, 60) or "Station without a name", "when": _when(record.logs),
         "headline": said.headline, "lead": plain(said.lead), "action": f"{said.action} {said.reasons}".strip(),
         "first": clean(f"{first.act}{lasting(first)}.", 160),
-        "severity": said.severity,
+        "severity": said.severity, "untold_kpa_s": _open_leak(result),
     }  # fmt: skip
 
 

@@ -45,7 +45,7 @@ _PHRASES: dict[str, Phrase] = {
     "set_point_too_high": Phrase("a set point that is too high", "a high set point", "set point"),
     "set_point_too_low": Phrase("a set point that is too low", "a low set point", "set point"),
     "hysteresis_too_small": Phrase("set and reset point too close", "close switch points", "switch points"),
-    "supply_on_below_reset": Phrase("supply on set below the reset point", "a low supply-on level", "supply on"),
+    "supply_on_below_reset": Phrase("a supply that comes back too late", "a late supply-on level", "supply on"),
     "supply_band_too_narrow": Phrase("a supply band that is too narrow", "a narrow supply band", "supply band"),
     "supply_off_unreachable": Phrase("a supply-off level out of reach", "a high supply-off level", "supply off"),
     "timeout_too_short": Phrase("a time limit that is too short", "a short time limit", "time limit"),

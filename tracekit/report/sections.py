@@ -11,17 +11,18 @@ from tracekit.model.result import StationResult, SuggestedSetting
 from tracekit.model.trace import Assumption
 from tracekit.report.cautions import CAUTIONS
 from tracekit.report.frame import render
+from tracekit.report.markup import numbers
 from tracekit.report.measures import measure, setting, setting_names
 from tracekit.report.phrases import NOTHING, cause_name
 from tracekit.report.plot import Cell, Column, Picture
 from tracekit.report.ruled import LIKELY
 from tracekit.report.text import MINUS, clean, escape
 from tracekit.report.todo import Step, steps, to_record
-from tracekit.report.verdict import cannot_answer, verdict
-from tracekit.report.view import LEAKS, main_finding, symptom
-from tracekit.report.words import Num, chance, html, is_pressure, of_estimate, plain, strength
+from tracekit.report.verdict import cannot_answer, rival_of, verdict
+from tracekit.report.view import LEAKS, codes_present, is_list, main_finding, symptom
+from tracekit.report.words import Num, Text, chance, html, is_pressure, of_estimate, plain, strength
 
-_POSSIBLE, _LEAST_CAUSES = 0.005, 3
+_POSSIBLE, _LEAST_CAUSES, _MOST_NAMED = 0.005, 3, 15
 _FIRST_SCREEN_PX = 616
 
 
@@ -44,7 +45,7 @@ def answer(result: StationResult, unit: str) -> str:
     entries = setting_entries(result)
     first, shortened = _first_step(result)
     return render("answer.html", {
-        "headline": said.headline, "lead": html(said.lead, unit), "action": said.action, "reasons": said.reasons,
+        "headline": said.headline, "lead": _lead_html(said.lead, unit), "action": said.action, "reasons": said.reasons,
         "step": _lowered(first), "shortened": shortened, "entries": entries, "leave": why_leave(result),
         "rather": leave_words(result),
         "one_unit": entries[0]["unit"] if len({e["unit"] for e in entries}) == 1 else "",
@@ -62,7 +63,29 @@ def what_to_do(result: StationResult, unit: str) -> str:
 
 def why_this_cause(result: StationResult, unit: str) -> str:
     """Causes with their chances, "something else" completing the sum, and what else was found."""
-    return render("causes.html", {"causes": _causes(result.causes), "others": _others(result)}, unit)
+    return render("causes.html", {
+        "causes": _causes(result.causes), "others": _others(result), "named": _named_cycles(result),
+    }, unit)  # fmt: skip
+
+
+def _named_cycles(result: StationResult) -> str:
+    """The cycles of the first finding one by one, where it names a part of them."""
+    main = main_finding(result)
+    if main is None or not 0 < len(main.cycles) < len(result.data.cycles):
+        return ""
+    return f"The first finding is about cycle{'s' if len(main.cycles) > 1 else ''} {is_list(main.cycles, _MOST_NAMED)}."
+
+
+def _lead_html(text: Text, unit: str) -> str:
+    """The lead with the pressures inside its words marked too, so that the unit switch reaches them."""
+    return "".join(_marked(part, unit) if isinstance(part, str) else html((part,), unit) for part in text)
+
+
+def _marked(part: str, unit: str) -> str:
+    """Words with their pressures marked; the spaces at their ends are kept."""
+    stripped = part.strip(" ")
+    before, after = part[: len(part) - len(part.lstrip(" "))], part[len(part.rstrip(" ")) :] if stripped else ""
+    return f"{before}{numbers(stripped, unit)}{after}"
 
 
 def has_causes(result: StationResult) -> bool:
@@ -248,11 +271,13 @@ def _causes(causes: tuple[CauseChance, ...]) -> list[dict[str, object]]:
     return [{"name": n, "chance": chance(p), "boxes": _boxes(p), "reason": why} for n, p, why in rows]
 
 
-def _boxes(p: float) -> int:
-    """Filled boxes of ten: all only where the chance is near one, none only where it is near none."""
-    if p >= 0.975 or p < 0.05:
-        return 10 if p >= 0.975 else 0
-    return min(9, max(1, math.floor(p * 10.0 + 0.5)))
+def _boxes(p: float) -> str:
+    """Ten boxes filled by the words beside them: a half one stands for 1 in 20."""
+    told = chance(p)
+    halves = {"under 1 in 20": 0, "1 in 20": 1, "19 in 20": 19, "over 19 in 20": 20}.get(told)
+    if halves is None:
+        halves = 2 * int(told.partition(" ")[0])
+    return "■" * (halves // 2) + "◧" * (halves % 2) + "□" * (10 - (halves + 1) // 2)
 
 
 def _others(result: StationResult) -> list[dict[str, str]]:
@@ -289,10 +314,20 @@ def _hidden(result: StationResult) -> list[dict[str, str]]:
     rows += _leak_change(result)
     if isinstance(result.leak_rate_l_min_anr, Withheld):
         rows.append({"name": "Leak in litres per minute", "why": _whole(result.leak_rate_l_min_anr.reason)})
-    rows += _by_reason([(cause_name(d.code), d.why) for d in result.detectable if d.smallest is None])
+    told = _told_codes(result)
+    unseen = [d for d in result.detectable if d.smallest is None and d.code not in told]
+    rows += _by_reason([(cause_name(d.code), d.why) for d in unseen])
     if cannot_answer(result) and not rows:
         rows.append({"name": "Anything", "why": "No cycle was found in this log."})
     return rows
+
+
+def _told_codes(result: StationResult) -> set[str]:
+    """Causes that the page names as found or as rivals: of those the log has shown something."""
+    main = main_finding(result)
+    rival = rival_of(result, main) if main is not None else None
+    likely = {c.code for c in result.causes if c.chance >= LIKELY}
+    return codes_present(result) | likely | ({rival} if rival is not None else set())
 
 
 def _leak_change(result: StationResult) -> list[dict[str, str]]:

@@ -1,12 +1,13 @@
 """What to do: the first step, all steps in order, and how to record a log that shows more."""
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from tracekit.model.cycle import BOTH_COILS, PULSES
 from tracekit.model.estimate import Withheld
 from tracekit.model.finding import Finding, NextStep
 from tracekit.model.result import StationResult
+from tracekit.report.doubt import RUNNING, untold_leak
 from tracekit.report.text import clean
 from tracekit.report.verdict import cannot_answer
 from tracekit.report.view import fault_of_log, main_finding, symptom
@@ -14,6 +15,7 @@ from tracekit.report.words import of_quantity
 
 _STEP_MOST, _LINE_MOST = 500, 240
 _END = re.compile(r"(?<=\.)\s+(?=[A-Z])")
+_LABELS = {"Here": "Now / goal"}
 _GOOD_INTERVAL_S, _GOOD_CYCLES = 0.005, 200
 
 
@@ -36,8 +38,11 @@ def steps(result: StationResult) -> tuple[Step, ...]:
     """All steps in order; the last says how to prove the repair, or what to record."""
     source = main_finding(result) or symptom(result) or fault_of_log(result)
     found = [step_of(s) for s in source.next_steps] if source is not None else []
+    if found and RUNNING in found[0].caution and any(f.severity == "critical" for f in result.findings):
+        found[0] = replace(found[0], caution=f"Run for this test only, area clear. {found[0].caution}")
     if source is None and not cannot_answer(result):
-        return (_keep_as_baseline(result),)
+        kept = _keep_as_baseline(result)
+        return (_plate_first(), kept) if untold_leak(result) else (kept,)
     if source is None or source.kind == "recording":
         return tuple(found) if found and _is_recording(found[-1].act) else (*found, _record_better(result))
     if found and _is_recording(found[-1].act):
@@ -68,6 +73,8 @@ def _once(text: str) -> str:
 def lasting(step: Step) -> str:
     """How long a step takes, to stand behind its act; in all, where the act itself names minutes."""
     if not step.minutes:
+        return ""
+    if step.act.endswith(" min)"):
         return ""
     return f", {step.minutes} min in all" if " min" in step.act else f" ({step.minutes} min)"
 
@@ -103,7 +110,7 @@ def _outcomes(text: str) -> list[tuple[str, str]]:
         line = sentence.strip().rstrip(".")
         seen, found, means = line.partition(": ")
         if found:
-            pairs.append((seen.strip(), means.strip()))
+            pairs.append((_LABELS.get(seen.strip(), seen.strip()), means.strip()))
         elif line and pairs:
             pairs[-1] = (pairs[-1][0], f"{pairs[-1][1]}. {line}")
         elif line:
@@ -133,6 +140,21 @@ def _expected(result: StationResult) -> str:
         if base is not None and base.upper is not None:
             return "every measure as in the baseline"
     return "no finding on the new page"
+
+
+def _plate_first() -> Step:
+    """The test that tells whether a leak which nothing can be held against sits at the cup."""
+    return Step(
+        act="Pick a flat plate with the station's own cup, then with a new cup",
+        how="Close the supply each time and watch how fast vacuum falls.",
+        minutes=10,
+        results=(
+            ("The new cup halves the fall", "the old cup leaks: change it, then record again"),
+            ("Much the same", "hose, fittings or valves: find the place before this log is kept"),
+            ("Both hold for a minute", "the parts let air in; whether that is usual, only those who know them can say"),
+        ),
+        caution="Plate on the cup, never a hand. Lock out and vent before changing the cup.",
+    )
 
 
 def _keep_as_baseline(result: StationResult) -> Step:

@@ -8,6 +8,7 @@ import numpy as np
 from tracekit.model.estimate import Withheld
 from tracekit.model.finding import Evidence, Finding, Severity
 from tracekit.model.result import StationResult
+from tracekit.report.doubt import RUNNING, beside_leak, others_differ, untold_leak
 from tracekit.report.measures import has_sentence, measure, setting_names
 from tracekit.report.phrases import NOTHING, phrase, without_article
 from tracekit.report.text import clean
@@ -121,6 +122,10 @@ def _headline(result: StationResult, main: Finding) -> str:
     """As in "Very likely a leak at the cup, hose or a fitting"; with a rival "Either … or …"."""
     own = phrase(main.code)
     rival = rival_of(result, main)
+    beside = beside_leak(result, main, rival)
+    if beside is not None:
+        other = phrase(beside).short
+        return _fit([f"A leak, place open; perhaps {other} too", f"A leak, and perhaps {other}"])
     if rival is not None:
         other = phrase(rival).short
         pairs = [f"Either {own.short} or {other}", f"Either {without_article(own.short)} or {without_article(other)}"]
@@ -133,10 +138,8 @@ def _headline(result: StationResult, main: Finding) -> str:
 
 
 def _surety(result: StationResult, main: Finding) -> float:
-    """What the strength word says: never more than the chance beside it, unless a second fault shares that chance."""
-    if also_found(result, main) is not None:
-        return main.confidence
-    return min(main.confidence, chance_of(result, main))
+    """What the strength word says: the chance that is told beside it, unless a second fault shares that chance."""
+    return main.confidence if also_found(result, main) is not None else chance_of(result, main)
 
 
 def _symptom_lines(sign: Finding) -> list[str]:
@@ -151,6 +154,8 @@ def _fit(candidates: list[str]) -> str:
 
 
 def _nothing_found(result: StationResult, log: Finding | None) -> str:
+    if untold_leak(result):
+        return "No fault shows, but its leak cannot be judged"
     n = len(result.data.cycles)
     cycles = f"in {count(n)} cycle{'' if n == 1 else 's'}"
     found = f"No fault found {cycles}"
@@ -167,6 +172,8 @@ def _would_have_shown(result: StationResult) -> Text:
             return say("A leak that costs {} of the deepest vacuum would have shown; smaller ones would not.", size)
         return ("Whether it leaks, this recording cannot show.",)
     parts: list[Text] = [say("Vacuum falls {} with the supply closed.", rate)]
+    if untold_leak(result):
+        return _first_fit([(*parts[0], " Only a healthy log tells if that is usual."), parts[0]])
     sizes = [d.smallest for d in result.detectable if d.code == "leak_steady" and d.unit == "kPa/s"]
     if sizes and sizes[0] is not None:
         parts.append(say("A leak above {} would have shown.", Num(value=sizes[0], unit="kPa/s", step=_tenth(sizes[0]))))
@@ -186,6 +193,8 @@ def _why_not(result: StationResult, log: Finding | None) -> Text:
 
 def _lead(result: StationResult, main: Finding) -> Text:
     """Main measure, interval, reference and share of cycles, as far as they fit."""
+    if beside_leak(result, main, rival_of(result, main)) is not None:
+        return _leak_lead(result, None)
     if main.code == "leak_part_dependent":
         grouped = _grouped(result, main)
         if grouped is not None:
@@ -225,11 +234,12 @@ def _text_lead(result: StationResult, main: Finding, fact: Evidence) -> Text:
     return _first_fit([say("{} Baseline: {}.", text, base), (text,)])
 
 
-def _leak_lead(result: StationResult, main: Finding) -> Text:
+def _leak_lead(result: StationResult, main: Finding | None) -> Text:
+    """The rate with its baseline; on which cycles, where one finding explains it."""
     rate = of_quantity(result.leak.decay_rate)
     assert rate is not None
     start = say("Vacuum falls {} with the supply closed", rate)
-    where = say(", on {}.", _share(result, main))
+    where = say(", on {}.", _share(result, main)) if main is not None else (".",)
     base = of_quantity(result.baseline_leak.decay_rate) if result.baseline_leak is not None else None
     if base is None or base.bound:
         return _first_fit([(*start, *where), (*start, ".")])
@@ -285,7 +295,8 @@ def _where(result: StationResult, main: Finding, fact: Evidence) -> Text:
         few = fact.cycles or 0
         if not fact.lower <= middle <= fact.upper and 0 < few < len(main.cycles):
             return say(" in the last {} of {} cycles.", count(few), count(len(cycles)))
-    return say(", on {}.", _share(result, main))
+    most = "clearest " if others_differ(result, main) else ""
+    return say(", {}on {}.", most, _share(result, main))
 
 
 def _now_lead(start: Text, main: Finding, fact: Evidence) -> Text:
@@ -337,6 +348,10 @@ def _action(result: StationResult, main: Finding | None, worst: Severity) -> str
         return "Record again."
     if main is not None and main.kind == "setting" and worst in ("minor", "major"):
         return "Plan the change." if worst == "minor" else "Change it this shift."
+    if untold_leak(result):
+        return "Do the plate test first."
+    if worst == "critical" and main is not None and main.next_steps and RUNNING in main.next_steps[0].caution:
+        return "Stop production."  # the first step runs the machine once more, for the test alone
     return urgency(worst)
 
 
@@ -356,7 +371,12 @@ def _reasons(result: StationResult, main: Finding | None, room: int) -> str:
     if also is not None:
         tail = f"Also: {without_article(phrase(also.code).short)}."
         return next((t for t in (" ".join([*parts, tail]), tail) if len(t) <= room), " ".join(parts))
-    if main is not None:
+    beside = beside_leak(result, main, rival_of(result, main)) if main is not None else None
+    if main is not None and beside is not None:
+        p = next((c.chance for c in result.causes if c.code == beside), main.confidence)
+        tail = f"{plain(capital((phrase(beside).rival,)))}: chance {chance(p)}."
+        parts = next((t for t in ([*parts, tail], [tail]) if len(" ".join(t)) <= room), parts)
+    elif main is not None:
         other = runner_up(result, main)
         sure = f"Chance {chance(chance_of(result, main))}"
         full = f"{sure}; else {phrase(other).rival}." if other else f"{sure}."

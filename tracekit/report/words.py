@@ -158,12 +158,12 @@ def chance(p: float) -> str:
 
 
 def strength(confidence: float) -> str:
-    """The word in front of a cause: "", "very likely", "probably" or "either"."""
-    if confidence >= 0.95:
+    """The word in front of a cause: "", "very likely", "probably" or "either"; one word per number of `chance`."""
+    if confidence >= 0.925:
         return ""
-    if confidence >= 0.8:
+    if confidence >= 0.75:
         return "very likely"
-    return "probably" if confidence >= 0.6 else "either"
+    return "probably" if confidence >= 0.55 else "either"
 
 
 def urgency(severity: Severity) -> str:

@@ -17,12 +17,13 @@ from tracekit.report.view import (
     grid_spread,
     in_periods,
     main_finding,
+    median,
     runs,
     spaced,
     touched,
 )  # fmt: skip
 from tracekit.report.warmth import without_warming
-from tracekit.report.words import Num, Text, join, plain, say
+from tracekit.report.words import Num, Text, join, of_quantity, plain, say
 
 _MOST_COASTS, _POINTS, _SURGE_S, _SURGE_MOST_S, _RISING_KPA = 300, 24, 0.02, 0.3, 0.05
 
@@ -56,7 +57,9 @@ def fall(result: StationResult, unit: str = "kPa") -> Picture | None:
     elif part is not None:
         base = _fall_of(result.data, result.leak, ~part)
     names = names_of(result, part)
-    heading, caption = _heading(here, base, names), _caption(here, names)
+    rising = float(here.mid[-1]) < -_RISING_KPA
+    heading = (None if rising else _rate_heading(result, part, names)) or _heading(here, base, names)
+    caption = _caption(here, names, result.leak.ref_vacuum_kpa)
     plot = _plot(here, base, result, names)
     columns = (
         Column(name="time", unit="s"), Column(name="median lost", unit="kPa"), Column(name="5 % lost", unit="kPa"),
@@ -167,6 +170,26 @@ def _apart(labels: list[Label], y: Axis) -> tuple[Label, ...]:
     return (replace(lower, dy=20 + down), replace(upper, dy=-18 + down))
 
 
+def _rate_heading(result: StationResult, part: Mask | None, names: tuple[str, str]) -> Text | None:
+    """As in "Vacuum falls 5.4 kPa/s with the supply closed; in the baseline 0.3 kPa/s."; None without a rate."""
+    now = of_quantity(result.leak.decay_rate) if part is None else _median_rate(result.leak, part)
+    if now is None:
+        return None
+    who = "" if part is None else f" on {names[0]}"
+    text = say("Vacuum falls {} with the supply closed{}", now, who)
+    if result.baseline_leak is not None:
+        there, where = of_quantity(result.baseline_leak.decay_rate), "in the baseline"
+    else:
+        there, where = None if part is None else _median_rate(result.leak, ~part), "on the others"
+    return (*text, ".") if there is None else (*text, *say("; {} {}.", where, there))
+
+
+def _median_rate(leak: LeakResult, part: Mask) -> Num | None:
+    value = median(leak.rate[part])
+    half = median((leak.rate_upper - leak.rate_lower)[part]) / 2.0
+    return Num(value=value, unit="kPa/s", step=half) if np.isfinite(value) else None
+
+
 def _heading(here: _Fall, base: _Fall | None, names: tuple[str, str]) -> Text:
     """As in "With the supply closed, 5.4 kPa are gone in 0.7 s; in the baseline 0.3 kPa."."""
     end = float(here.time_s[-1])
@@ -193,7 +216,7 @@ def _time(value: float) -> Num:
     return Num(value=value, unit="s", step=0.1 if value >= 0.3 else 0.01)
 
 
-def _caption(here: _Fall, names: tuple[str, str]) -> Text:
+def _caption(here: _Fall, names: tuple[str, str], ref_kpa: float) -> Text:
     which = "" if names[0] == "this log" else f" of the {names[0]} of the first finding"
     parts: list[Text] = [
         (f"Line: median fall{which}. Band: middle 90 % of falls. Lines stop where half of the falls have ended.",)
@@ -202,6 +225,7 @@ def _caption(here: _Fall, names: tuple[str, str]) -> Text:
         parts.append(("As recorded: the warming of the gas is still in it.",))
     else:
         parts.append(("The warming of the gas is taken out.",))
+    parts.append(say("Rates hold at {} of vacuum.", Num(value=ref_kpa, unit="kPa", step=1.0)))
     return join(parts)
 
 

@@ -4,6 +4,7 @@ import numpy as np
 
 from tracekit.model.cycle import StationData
 from tracekit.model.result import StationResult
+from tracekit.report.doubt import others_differ
 from tracekit.report.plot import (
     Axis,
     Cell,
@@ -18,7 +19,7 @@ from tracekit.report.plot import (
     line,
     upward,
 )
-from tracekit.report.view import Floats, Mask, grid_spread, is_list, median, odd_cycles, spaced
+from tracekit.report.view import Floats, Mask, grid_spread, is_list, main_finding, median, odd_cycles, spaced
 from tracekit.report.words import Num, Text, count, join, say
 
 _MOST_CYCLES, _MOST_ODD, _POINTS, _NAMED_MOST, _LEAST = 120, 5, 72, 0.7, 3
@@ -117,6 +118,8 @@ def _heading(result: StationResult) -> Text:
     cycles = result.data.cycles
     held = cycles.where("outcome", "held") | cycles.where("outcome", "dropped")
     peaks = cycles.floats("peak_vacuum_kpa")
+    if result.baseline is not None:
+        held = held & ~odd_of(result)
     own = peaks[held & np.isfinite(peaks)]
     if not len(own):
         return (f"{count(len(cycles))} cycles over one another.",)
@@ -125,15 +128,20 @@ def _heading(result: StationResult) -> Text:
     if cut is not None and float(own.max()) < cut:
         level = Num(value=cut, unit="kPa", step=0.1)
         return say("Vacuum peaks at {} and never reaches supply off, {}.", peak, level)
-    return say("A usual cycle peaks at {}.", peak)
+    against = result.baseline is not None and bool(odd_of(result).any())
+    return say("{} at {}.", "The other cycles peak" if against else "A usual cycle peaks", peak)
 
 
 def _caption(result: StationResult, drawn: int, usual: int, named: dict[int, Curve]) -> Text:
     few = f"{count(drawn)} of {count(usual)}" if drawn < usual else count(drawn)
-    which = "usual cycles" if named else "cycles"
+    other = "other cycles" if result.baseline is not None else "usual cycles"
+    which = other if named else "cycles"
     parts: list[Text] = [(f"Line: median of {few} {which}. Band: middle 90 %.",)]
     if named:
         parts.append((f"Thin lines: cycle{'s' if len(named) > 1 else ''} {is_list(list(named))}.",))
+    main = main_finding(result)
+    if named and main is not None and others_differ(result, main):
+        parts.append(("The other cycles differ from the baseline too.",))
     shown = {_SHORT[name] for name, _ in _levels(result.data)}
     if shown:
         parts.append((f"Dotted: {', '.join(long for long, short in _LONG if short in shown)} in force.",))

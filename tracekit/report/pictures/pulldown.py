@@ -41,13 +41,14 @@ _RISEN, _BEYOND = 0.98, 1.6
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Rise:
-    """Vacuum over time, aligned where each cycle passes half the set point."""
+    """Vacuum over time, aligned where each cycle passes half the set point, `half_s` after the command."""
 
     time_s: Floats
     low: Floats
     mid: Floats
     high: Floats
     cycles: int
+    half_s: float = 0.0
 
 
 def pulldown(result: StationResult, unit: str = "kPa") -> Picture | None:
@@ -63,7 +64,7 @@ def pulldown(result: StationResult, unit: str = "kPa") -> Picture | None:
     base = _rise(result.baseline, half, None) if result.baseline is not None else None
     if base is None and part is not None:
         base = _rise(data, half, ~part)
-    here, base = _risen(here, base)
+    here, base = _from_command(*_risen(here, base))
     names = names_of(result, part)
     heading, tells = _heading(result, part, base is not None)
     total = len(data.cycles) if part is None else int(part.sum())
@@ -76,6 +77,12 @@ def pulldown(result: StationResult, unit: str = "kPa") -> Picture | None:
     rows = _numbers(here, base)
     made = finish("pulldown", words, _plot(here, base, data, names), columns, rows, len(rows), unit)
     return replace(made, tells=tells)
+
+
+def _from_command(here: _Rise, base: _Rise | None) -> tuple[_Rise, _Rise | None]:
+    """Both rises on the time since this log's command, so that the told time to the set point is read off the axis."""
+    moved = replace(here, time_s=here.time_s + here.half_s)
+    return moved, None if base is None else replace(base, time_s=base.time_s + here.half_s)
 
 
 def _risen(here: _Rise, base: _Rise | None) -> tuple[_Rise, _Rise | None]:
@@ -138,15 +145,19 @@ def _rise(data: StationData, half: float, part: Mask | None) -> _Rise | None:
     kind = data.periods.where("kind", "open") | data.periods.where("kind", "evacuate")
     suction = np.flatnonzero(kind & wanted[data.periods.codes("cycle")])
     found = runs(in_periods(data, suction), data.bins.cycle)
-    curves = [c for _, rows in found if (c := _aligned(data, rows, half)) is not None]
+    begun = data.cycles.floats("start_s")
+    all_rows = [(k, rows, _aligned(data, rows, half)) for k, rows in found]
+    aligned = [(data.bins.time_s[rows[0]] - begun[k], c) for k, rows, c in all_rows if c is not None]
+    curves = [c for _, c in aligned]
     if len(curves) < 5:
         return None
+    half_s = float(np.median([first - c[0][0] for first, c in aligned]))
     start = float(np.median([t[0] for t, _ in curves]))
     end = float(np.median([t[-1] for t, _ in curves]))
     grid = np.linspace(start, end, _POINTS)
     low, mid, high, present = grid_spread([np.interp(grid, t, v, left=np.nan, right=np.nan) for t, v in curves])
     good = present >= 0.5 * len(curves)
-    return _Rise(time_s=grid[good], low=low[good], mid=mid[good], high=high[good], cycles=len(curves))
+    return _Rise(time_s=grid[good], low=low[good], mid=mid[good], high=high[good], cycles=len(curves), half_s=half_s)
 
 
 def _aligned(data: StationData, rows: Indices, half: float) -> tuple[Floats, Floats] | None:
@@ -162,8 +173,8 @@ def _aligned(data: StationData, rows: Indices, half: float) -> tuple[Floats, Flo
 def _plot(here: _Rise, base: _Rise | None, data: StationData, names: tuple[str, str]) -> Plot:
     all_rises = [here] if base is None else [here, base]
     x = Axis(
-        low=min(float(r.time_s[0]) for r in all_rises), high=max(float(r.time_s[-1]) for r in all_rises), unit="s",
-        name="seconds, aligned at half the set point",
+        low=min(0.0, *(float(r.time_s[0]) for r in all_rises)), high=max(float(r.time_s[-1]) for r in all_rises),
+        unit="s", name="seconds after the command, aligned at half the set point",
     )  # fmt: skip
     y = Axis(
         low=min(0.0, float(np.nanmin(here.mid))),
@@ -179,7 +190,7 @@ def _plot(here: _Rise, base: _Rise | None, data: StationData, names: tuple[str, 
     marks.append(band(across(x, here.time_s), upward(y, here.low), upward(y, here.high), "f-usual"))
     marks.append(line(across(x, here.time_s), upward(y, here.mid), "line usual"))
     labels += _labels(here, base, x, names)
-    labels += _set_point(data, x, y, marks, labels)
+    labels += _set_point(data, x, y, marks)
     return Plot(x=x, y=y, marks=tuple(marks), labels=tuple(labels))
 
 
@@ -199,25 +210,16 @@ def _labels(here: _Rise, base: _Rise | None, x: Axis, names: tuple[str, str]) ->
     return [late, Label(x=at, y=level, lines=(name,), style=css, dx=-10)]
 
 
-def _set_point(data: StationData, x: Axis, y: Axis, marks: list[str], others: list[Label]) -> list[Label]:
+def _set_point(data: StationData, x: Axis, y: Axis, marks: list[str]) -> list[Label]:
     setting = data.settings.get("set_point")
     if setting is None or setting.value_kpa is None or setting.value_kpa > y.high:
         return []
     value = setting.value_kpa
     marks.append(across_line(float(upward(y, [value])[0]), "limit"))
     step = max(data.sensor.quantisation_kpa, 0.1)
-    near = [item.y for item in others if item.x == x.high and abs(item.y - value) / (y.high - y.low) * 180.0 < 30.0]
-    shown = (say("{}", Num(value=value, unit="kPa", step=step)),)
-    return [
-        Label(
-            x=x.high,
-            y=value,
-            lines=("set point", *shown),
-            style="",
-            dx=6,
-            dy=(34 if len(others) > 1 else 24) if near else 4,
-        )
-    ]
+    words = say("set point {}", Num(value=value, unit="kPa", step=step))
+    # on its own line, at the left: there vacuum is still low, and the names of the curves stand at the right
+    return [Label(x=x.low, y=value, lines=(words,), style="", dx=6, dy=-5)]
 
 
 def _heading(result: StationResult, part: Mask | None, compared: bool) -> tuple[Text, bool]:
@@ -247,10 +249,10 @@ def _heading(result: StationResult, part: Mask | None, compared: bool) -> tuple[
         return say("The set point is reached in {}.", now), True
     gap = here - there
     if abs(gap) <= max(_shown(result) or 0.0, result.data.sensor.sample_interval_s):
-        return say("Suction as {}: {} to the set point.", other, now), False
+        return say("Suction as {}: {} from the command to the set point.", other, now), False
     word = "longer" if gap > 0 else "less"
     gap_num = Num(value=abs(gap), unit="s", step=step)
-    return say("The set point takes {}, {} {} than {}.", now, gap_num, word, other), True
+    return say("From the command to the set point {}, {} {} than {}.", now, gap_num, word, other), True
 
 
 def _of(n: int, total: int) -> str:
@@ -270,6 +272,7 @@ def _caption(half: float, rises: tuple[_Rise, _Rise | None], names: tuple[str, s
     parts = [say("Line: median of {}, aligned where each passes {}. Band: middle 90 %.", which, aligned)]
     if base is not None:
         parts.append((f"Pale line beneath: {'the baseline' if names[1] == 'baseline' else 'the other cycles'}.",))
+        parts.append(("The evacuation time of the causes is another: it runs between two levels of vacuum.",))
     return join(parts)
 
 

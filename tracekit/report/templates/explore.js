@@ -2,7 +2,7 @@
 (function () {
   var kit = window.tracekit, data = kit.data, lab = kit.lab, el = lab.el, shape = lab.shape, traces = lab.traces;
   if (!data.cycles || typeof DecompressionStream === "undefined") { return; }
-  var table = null, strip = null, chosen = "all", HINT = "Point at a cycle for its figures; a click opens it.";
+  var table = null, strip = null, chosen = "all", HINT = "Tap or click a cycle to open it; pointing shows its figures.";
 
   // ---- cursors: one tab stop per picture -----------------------------------------------------------------------
 
