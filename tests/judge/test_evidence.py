@@ -23,10 +23,12 @@ OPTIONS = JudgeOptions()
 MEASURES = tuple(m for m in FINGERPRINTS["none"] if m != "balance")
 ERRORS = {
     "decay": 0.1, "rise": 0.01, "ultimate": 0.4, "open": 0.1, "blow": 0.01, "over": 0.1, "idle": 0.1, "residual": 0.15,
-    "response": 0.0007, "noise": 0.1, "fast_fall": 0.2, "blow_start": 0.0007, "rise_scatter": 0.3, "overshoot": 0.4, "balance": 0.08,
-    "unevenness": 0.4, "command": 0.05,
+    "response": 0.0007, "noise": 0.1, "noise_off": 0.1, "fast_fall": 0.2, "blow_start": 0.0007, "rise_scatter": 0.3, "overshoot": 0.4, "balance": 0.08,
+    "unevenness": 0.4, "command": 0.05, "idle_real": 0.1,
 }  # fmt: skip
 """Usual standard errors of a difference between two recordings."""
+SHARES = ("balance", "idle_real")
+"""Measures that are shares: their middle is no geometric one."""
 
 UP, DOWN, SAME_SIGN = "up", "down", "same"
 BY_HAND = {
@@ -45,6 +47,7 @@ BY_HAND = {
     "part_not_presented": {"decay": SAME_SIGN, "rise": SAME_SIGN, "blow": SAME_SIGN},
     "sensor_zero_shift": {"decay": SAME_SIGN, "rise": SAME_SIGN, "blow": SAME_SIGN},
     "sensor_noisy": {"decay": SAME_SIGN, "rise": SAME_SIGN, "blow": SAME_SIGN, "noise": UP},
+    "sensor_slow": {"response": UP, "rise": UP, "blow": UP, "blow_start": UP, "residual": UP, "fast_fall": DOWN},
 }  # fmt: skip
 """Which way each measure moves, typed by hand from the trade's table, for a sensor at the generator."""
 
@@ -80,9 +83,9 @@ def injected(code: str) -> dict[str, Effect]:
     """The usual change of every measure that a cause moves more often than not, in the middle of its range."""
     out = quiet()
     for name, change in FINGERPRINTS[code].items():
-        if change == SAME or change.chance < 0.5 or (change.least * change.most < 0 and name != "balance"):
+        if change == SAME or change.chance < 0.5 or (change.least * change.most < 0 and name not in SHARES):
             continue
-        if name == "balance":
+        if name in SHARES:
             middle = 0.5 * (change.least + change.most)
         else:
             # the geometric middle, but at least five standard errors

@@ -3,11 +3,28 @@
 from dataclasses import replace
 
 import numpy as np
-from segment.made_traces import blow_off, coast, evacuate, idle, recharge, table_of, trace_of
+import pytest
+from segment.made_traces import (
+    KNOWN,
+    PLAIN,
+    blow_off,
+    coast,
+    evacuate,
+    hold,
+    idle,
+    measured,
+    recharge,
+    table_of,
+    trace_of,
+)
 
+from tests.judge.test_verdict import case_of
 from tracekit.judge.effects import Comparison, Effect
 from tracekit.judge.features import Bands, Features
-from tracekit.judge.signs import pulsation_sign, spared_sign, tight_scatter_sign
+from tracekit.judge.ripple import line_chance, pulsation_sign
+from tracekit.judge.signs import spared_sign, tight_scatter_sign
+from tracekit.judge.verdict import judge
+from tracekit.options.judge import JudgeOptions
 from tracekit.pipeline import measure
 
 CYCLE = (idle(), evacuate(0.3, to=72.0), coast(0.5, 69.5), recharge(), coast(0.5, 69.0), recharge(), blow_off())
@@ -18,7 +35,7 @@ def test_pressure_that_never_bends_is_no_pulsation():
     data = measure(table_of(trace_of(CYCLE * 6, noise=0.03))).stations[0]
     still = replace(data, bins=replace(data.bins, pressure_kpa=np.zeros_like(data.bins.pressure_kpa)))
     assert len(data.bins.time_s) >= 50
-    assert pulsation_sign(still).present <= 0.01
+    assert pulsation_sign(still, JudgeOptions()).present <= 0.01
 
 
 BANDS = Bands(rise_low=25.0, rise_high=55.0, top_low=55.0, top_high=65.0, fall_high=45.0, fall_low=20.0)
@@ -67,3 +84,56 @@ def test_cycles_that_a_leak_spares():
     assert some.text == "5 of 20 cycles leak as little as the reference"
     assert none.present < 0.05
     assert spared_sign(cycles_with(rate, flat), risen(0.5)) is None
+
+
+def holds_with(hz: float, amplitude_kpa: float, *, steady_phase: bool = False):
+    """Twelve picks of 2.5 s held at 75 kPa with the supply on, whose vacuum swings at `hz` beside noise of 0.03 kPa."""
+    columns = trace_of((idle(), evacuate(), hold(2.5), blow_off()) * 12, noise=0.03)
+    time = columns["time_s"]
+    since = np.mod(time, 4.0) if steady_phase else time * (1.0 + 0.013 * np.floor(time / 4.0))
+    swing = amplitude_kpa * np.sin(2.0 * np.pi * hz * since) * columns["supply"]
+    return measure(table_of({**columns, "pressure_kpa": np.round(columns["pressure_kpa"] + swing, 2)})).stations[0]
+
+
+def test_a_line_while_the_supply_is_on_is_a_pulsation():
+    """0.2 kPa at 6 Hz stands out of the spectrum of the holds; noise, a fainter line and the machine's motion do not."""
+    options = JudgeOptions()
+    assert line_chance(holds_with(6.0, 0.2), options) > 0.9
+    assert pulsation_sign(holds_with(6.0, 0.2), options).present > 0.9
+    assert line_chance(holds_with(6.0, 0.0), options) < 0.01
+    assert line_chance(holds_with(6.0, 0.01), options) < 0.01
+    # what comes at the same time in every hold
+    assert line_chance(holds_with(6.0, 0.2, steady_phase=True), options) < 0.01
+
+
+def test_a_line_with_the_supply_off_as_well_is_no_pulsation():
+    """Vacuum that swings in long coasts as it does with the supply on: hum or a shaken line, not the supply."""
+    pieces = (idle(1.4), evacuate(0.5), coast(0.4, 72.0), recharge(1.5, 75.0), coast(1.4, 73.0), blow_off())
+    columns = trace_of(pieces * 12, noise=0.03)
+    time = columns["time_s"]
+    swing = 0.2 * np.sin(2.0 * np.pi * 6.0 * time * (1.0 + 0.013 * np.floor(time / 5.5)))
+    chances = [
+        line_chance(measured({**columns, "pressure_kpa": columns["pressure_kpa"] + swing * where}), JudgeOptions())
+        for where in (columns["supply"], 1)
+    ]
+    assert chances[0] > 0.9
+    assert chances[1] < 0.1
+
+
+def test_noise_with_the_valves_off_excludes_a_pulsation():
+    """Noise that is as strong at rest as in the hold is the sensor's; one with the supply on alone is not."""
+    usual = case_of(PLAIN * 12)
+
+    def judged(rest: float):
+        columns = trace_of(PLAIN * 12, noise=0.0)
+        draw = np.random.default_rng(5).normal(0.0, 1.0, len(columns["time_s"]))
+        size = np.where(columns["supply"] + columns["release"] > 0, 0.3, rest)
+        noisy = measured({**columns, "pressure_kpa": np.round(columns["pressure_kpa"] + size * draw, 2)}, settings=KNOWN)
+        against = replace(usual, data=noisy, baseline=usual.data, baseline_leak=usual.leak)
+        return noisy, {c.code: c.chance for c in judge(against, JudgeOptions()).causes}
+
+    noisy, everywhere = judged(0.3)
+    _, with_supply = judged(0.03)
+    assert np.nanmedian(noisy.timing["idle_noise_kpa"]) == pytest.approx(0.3, rel=0.15)
+    assert everywhere["sensor_noisy"] > 20 * everywhere["supply_pulsation"]
+    assert with_supply["supply_pulsation"] > 3 * with_supply["sensor_noisy"]

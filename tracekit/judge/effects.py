@@ -74,6 +74,7 @@ def _spread(name: str, value: float, options: JudgeOptions) -> float:
         "residual": options.spread_residual,
         "idle": options.spread_idle,
         "noise": options.spread_noise,
+        "noise_off": options.spread_noise,
         "fast_fall": options.spread_fast_fall,
         "overshoot": 0.4,
         "dip": 0.4,

@@ -23,14 +23,16 @@ _NAMES: Mapping[str, tuple[str, str]] = {
     "residual": ("residual_vacuum_kpa", "kPa"),
     "over": ("release_peak_kpa", "kPa"),
     "idle": ("idle_vacuum_kpa", "kPa"),
+    "idle_real": ("idle reading that the open cup does not share", "share"),
     "noise": ("noise_kpa", "kPa"),
+    "noise_off": ("noise with the valves off", "kPa"),
     "rise_scatter": ("scatter of the evacuation", "log of ratio"),
     "unevenness": ("scatter of the leak", "log of share"),
     "overshoot": ("vacuum past supply_off", "kPa"),
     "fast_fall": ("fall just after the cut", "kPa"),
     "command": ("length of the release command", "s"),
 }
-LOGARITHMIC = ("rise", "blow", "noise", "command")
+LOGARITHMIC = ("rise", "blow", "noise", "noise_off", "command")
 Floats = NDArray[np.float64]
 _SOON_S = 0.06
 """Air that is on its way when the release command ends arrives within this (common practice, no source)."""
@@ -58,6 +60,25 @@ def with_balance(effects: Mapping[str, Effect]) -> dict[str, Effect]:
     error = float(np.hypot(top.error / decay.shift, value * decay.error / decay.shift))
     out["balance"] = Effect(
         now=value, reference=0.0, shift=value, error=max(error, 0.08), n_now=decay.n_now, n_reference=decay.n_reference,
+        tail_up=0.0, tail_down=0.0, scatter=1.0,
+    )  # fmt: skip
+    return out
+
+
+def with_idle_real(effects: Mapping[str, Effect]) -> dict[str, Effect]:
+    """Add the share of a risen idle reading that the open-cup reading does not share.
+
+    0 for a zero, which moves both alike; 1 for vacuum that is really there, since the generator's flow alone sets how
+    deep an open cup reads.
+    """
+    out = dict(effects)
+    idle, level = effects.get("idle"), effects.get("open")
+    if idle is None or level is None or idle.shift < 4.0 * idle.error:
+        return out
+    value = -level.shift / idle.shift
+    error = float(np.hypot(level.error / idle.shift, value * idle.error / idle.shift))
+    out["idle_real"] = Effect(
+        now=value, reference=0.0, shift=value, error=max(error, 0.1), n_now=level.n_now, n_reference=level.n_reference,
         tail_up=0.0, tail_down=0.0, scatter=1.0,
     )  # fmt: skip
     return out
@@ -203,7 +224,7 @@ def effects_of(
         measured = comparison.effects
         if comparison.source == "baseline":
             measured = allow_for_weather(measured, bands, options)
-        out = with_balance(evacuation_without_leak(measured, bands.rise_high - bands.rise_low))
+        out = with_idle_real(with_balance(evacuation_without_leak(measured, bands.rise_high - bands.rise_low)))
     uneven = unevenness(comparison.now, features, reference)
     decay = out.get("decay")
     if grouped:  # the scatter is that of the groups, and they tell the balance better
@@ -211,5 +232,7 @@ def effects_of(
         return {**out, **({} if between is None else {"balance": between})}
     leaks = decay is not None and decay.shift > 3.0 * decay.error
     if uneven is not None and (comparison.source == "none" or leaks):
-        out["unevenness"] = uneven
+        balance = out.get("balance")
+        alone = comparison.source != "none" and (balance is None or balance.error > options.balance_unusable)
+        out["unevenness"] = replace(uneven, error=uneven.error * (options.uneven_alone if alone else 1.0))
     return out

@@ -17,8 +17,8 @@ from tracekit.judge.fingerprints import AT_CUP, FINGERPRINTS, SAME, SIGN_BACKGRO
 from tracekit.options.judge import JudgeOptions
 
 _POINTS = 14
-LEAKS_ONLY = ("unevenness",)
-"""Measures that only a leak has: a second cause beside it says nothing about them."""
+OWN = ("unevenness", "idle_real")
+"""Measures that only leaks, or only what moves the idle reading, have: a second cause says nothing about them."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -77,15 +77,21 @@ def _log_fit(change: Change, shift: float, error: float, worst: float) -> float:
     return max(float(np.log(max(change.chance * inside + (1.0 - change.chance) * same, 1e-300))), worst)
 
 
+def _spanning(name: str, first: Mapping[str, Change], second: Mapping[str, Change]) -> Change:
+    """Either cause may be the one that the measure tells about."""
+    rows = [row[name] for row in (first, second) if name in row]
+    return Change(min(c.least for c in rows), max(c.most for c in rows)) if len(rows) > 1 else rows[0]
+
+
 def combined(first: Mapping[str, Change], second: Mapping[str, Change]) -> dict[str, Change]:
     """The fingerprint of two causes at once; a measure about which either says nothing says nothing."""
-    both = {name: row[name] for row in (first, second) for name in row if name in LEAKS_ONLY}
+    both = {name: _spanning(name, first, second) for name in OWN if name in first or name in second}
     for row, other in ((first, second), (second, first)):
         if "balance" in row and "balance" not in other and other.get("rise") == SAME:
             both["balance"] = row["balance"]  # what leaves the evacuation alone leaves its balance alone
     for name, a in first.items():
         b = second.get(name)
-        if b is None or name in LEAKS_ONLY:
+        if b is None or name in OWN:
             continue
         either = 1.0 - (1.0 - a.chance) * (1.0 - b.chance)
         if SAME in (a, b):

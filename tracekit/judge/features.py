@@ -41,7 +41,10 @@ class Features:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Bands:
-    """Vacuum levels between which speeds are taken, shared by a log and its baseline [kPa]."""
+    """Vacuum levels between which speeds are taken, shared by a log and its baseline [kPa].
+
+    ends_at_zero  the range of one of them ends near ambient, so over-pressure is compared in neither
+    """
 
     rise_low: float
     rise_high: float
@@ -49,6 +52,7 @@ class Bands:
     top_high: float
     fall_high: float
     fall_low: float
+    ends_at_zero: bool = False
 
 
 def choose_bands(data: tuple[StationData, ...]) -> Bands:
@@ -68,6 +72,7 @@ def choose_bands(data: tuple[StationData, ...]) -> Bands:
         top_high=high,
         fall_high=step * np.round(0.65 * top / step),
         fall_low=max(step * np.round(0.25 * top / step), step),
+        ends_at_zero=any(_ends_at_zero(one) for one in data),
     )
 
 
@@ -228,7 +233,7 @@ def make_features(data: StationData, leak: LeakResult, bands: Bands) -> Features
     held = _closed(data)
     column = cycles.floats
     seen = cycles.codes("ultimate_extrapolated") == 0
-    at_zero = _ends_at_zero(data)
+    at_zero = bands.ends_at_zero
     rise, fall, levels = data.rise_s, data.fall_s, data.levels_kpa
     hung = _hung_on(data)
     idle = np.where(hung, np.nan, column("idle_vacuum_kpa"))
@@ -253,6 +258,7 @@ def make_features(data: StationData, leak: LeakResult, bands: Bands) -> Features
         "over": np.where(at_zero, np.nan, data.timing["over_kpa"] + zero),
         "idle": idle,
         "noise": np.log(np.maximum(column("noise_kpa"), 1e-3)),
+        "noise_off": np.log(np.maximum(data.timing.get("idle_noise_kpa", np.full(len(cycles), np.nan)), 1e-3)),
         "fast_fall": _fast_fall(data),
         "overshoot": column("peak_vacuum_kpa") - data.cycle_settings["supply_off"],
         "dip": _deepest_dip(data),
@@ -299,6 +305,7 @@ def _floors(data: StationData, values: Mapping[str, Floats]) -> Mapping[str, flo
         "over": small,
         "idle": small,
         "noise": 0.05,
+        "noise_off": 0.1,
         "fast_fall": max(small, noise / 3),
         "overshoot": small,
         "peak": small,

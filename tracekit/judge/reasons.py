@@ -22,6 +22,7 @@ _WORDS: Mapping[str, str] = {
     "over": "the over-pressure of the release",
     "idle": "the idle reading",
     "noise": "the noise",
+    "noise_off": "the noise with the valves off",
     "fast_fall": "the fall just after the cut",
     "command": "the length of the release command",
 }

@@ -166,8 +166,11 @@ def late_sign(features: Features, usual_response: Effect | None) -> tuple[Sign, 
     ), late
 
 
-def scatter_sign(features: Features, groups: Bools) -> tuple[Sign, Bools]:
-    """Evacuations that scatter towards slow while the leak does not: cycles far slower than usual, here and there."""
+def scatter_sign(features: Features, groups: Bools, missed_slowly: Bools) -> tuple[Sign, Bools]:
+    """Evacuations that scatter towards slow while the leak does not: cycles far slower than usual, here and there.
+
+    A pick that got longer than usual and was given up well above an open cup is a slow one too.
+    """
     rise = np.where(features.held, features.values["rise"], np.nan)
     seen = np.isfinite(rise)
     if seen.sum() < 10:
@@ -175,7 +178,8 @@ def scatter_sign(features: Features, groups: Bools) -> tuple[Sign, Bools]:
     usual = float(np.nanquantile(rise, 0.4))
     lower = rise[seen & (rise <= usual)]
     spread = max(float(usual - np.quantile(lower, 0.05)) / 1.6, features.floor["rise"])
-    slow = seen & (rise > usual + max(5.0 * spread, 0.03))
+    slow = missed_slowly | seen & (rise > usual + max(5.0 * spread, 0.03))
+    seen = seen | missed_slowly
     share = float(slow.sum() / seen.sum())
     mixed = alternations(slow[seen]) >= 4
     chance = logistic((share - 0.05) / 0.01) if mixed and slow.sum() >= 3 else 0.004
@@ -225,14 +229,12 @@ def spared_sign(features: Features, comparison: Comparison) -> Sign | None:
     return Sign(name="spared_cycles", present=float(np.clip(present, 0.02, 0.98)), text=text)
 
 
-def loss_signs(data: StationData) -> tuple[tuple[Sign, Bools], ...]:
+def loss_signs(data: StationData, empty: Bools) -> tuple[tuple[Sign, Bools], ...]:
     """Sudden and gradual losses and picks that found nothing, by count."""
     cycles = data.cycles
     dropped = cycles.where("outcome", "dropped")
     sudden = dropped & cycles.where("drop_kind", "sudden")
     gradual = dropped & ~sudden
-    missed = cycles.where("outcome", "missed")
-    empty = missed & (cycles.floats("peak_vacuum_kpa") < 0.62 * data.usual_peak_kpa)
     out = []
     for name, flag, single in (
         ("sudden_losses", sudden, 0.97), ("gradual_losses", gradual, 0.95), ("empty_picks", empty, 0.93),
@@ -241,37 +243,6 @@ def loss_signs(data: StationData) -> tuple[tuple[Sign, Bools], ...]:
         present = 0.001 if n == 0 else single if n == 1 else 0.998
         out.append((Sign(name=name, present=present, text=f"{n} cycles"), flag))
     return tuple(out)
-
-
-def pulsation_sign(data: StationData) -> Sign:
-    """A ripple of the averaged trace while the supply is on that is absent while it is off."""
-    kind = data.periods.codes("kind")
-    names = data.periods.categories["kind"]
-    bins = data.bins
-    if len(bins.time_s) < 50:
-        return Sign(name="pulsation", present=0.003)
-    bend = np.abs(bins.pressure_kpa[2:] - 2.0 * bins.pressure_kpa[1:-1] + bins.pressure_kpa[:-2]) / np.sqrt(6.0)
-    middle = bins.period[1:-1]
-    inside = (bins.period[2:] == bins.period[:-2]) & (bins.samples[1:-1] >= 1)
-    start = data.periods.floats("start_s")[middle]
-    settled = bins.time_s[1:-1] - start > 0.15
-    on = inside & settled & np.isin(kind[middle], [names.index("steady"), names.index("recharge")])
-    off = inside & settled & (kind[middle] == names.index("coast"))
-    expected = data.sensor.noise_kpa / np.sqrt(max(float(np.median(bins.samples)), 1.0))
-    if on.sum() < 40:
-        return Sign(name="pulsation", present=0.003)
-    ripple = float(np.median(bend[on])) / 0.6745
-    calm = max(
-        float(np.median(bend[off])) / 0.6745 if off.sum() >= 40 else expected,
-        expected,
-        0.3 * data.sensor.quantisation_kpa,
-    )
-    if ripple <= 0.0:  # no sample moves: nothing ripples
-        return Sign(name="pulsation", present=0.003)
-    present = logistic(4.0 * np.log(ripple / max(2.2 * calm, 1e-6)))
-    return Sign(
-        name="pulsation", present=min(max(present, 0.003), 0.99), text="the vacuum ripples while the supply is on"
-    )
 
 
 def dip_sign(features: Features, comparison: Comparison) -> tuple[Sign, Bools]:

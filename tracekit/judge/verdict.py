@@ -14,8 +14,10 @@ from tracekit.judge.evidence import Circumstances
 from tracekit.judge.facts import Fact
 from tracekit.judge.features import Bands, Features, choose_bands, make_features, response_from_open_cup
 from tracekit.judge.findings import cause_finding, fact_finding
+from tracekit.judge.misses import empty_picks, slow_misses
 from tracekit.judge.rank import HYPOTHESES, Posterior, posterior, rivals
 from tracekit.judge.reasons import reason_for
+from tracekit.judge.ripple import pulsation_sign
 from tracekit.judge.sensor_rules import hidden_by_range, recording_facts, sensor_facts
 from tracekit.judge.setting_rules import setting_facts, without_reference
 from tracekit.judge.signs import (
@@ -25,7 +27,6 @@ from tracekit.judge.signs import (
     leaky_sign,
     loss_signs,
     plate_signs,
-    pulsation_sign,
     scatter_sign,
     spared_sign,
     tight_scatter_sign,
@@ -84,7 +85,8 @@ def _seen(case: Case, options: JudgeOptions) -> Seen:
     group, grouped = group_sign(case.data, features)
     effects = effects_of(case.data, features, comparison, reference, grouped, group.present > 0.5, bands, options)
     late, late_cycles = late_sign(features, comparison.effects.get("response"))
-    scatter, scattered = scatter_sign(features, grouped)
+    empty = empty_picks(case.data, case.baseline, options)
+    scatter, scattered = scatter_sign(features, grouped, slow_misses(case.data, empty))
     # without slow evacuations there is nothing to part
     tight = ((tight_scatter_sign(features, scattered, bands), scattered),) if scatter.present > 0.5 else ()
     dips, dipped = dip_sign(features, comparison)
@@ -93,8 +95,8 @@ def _seen(case: Case, options: JudgeOptions) -> Seen:
     leaky = leaky_sign(case.leak, case.station.station.volume_ml, _band_kpa(case.data), compared, options)
     spared = spared_sign(features, comparison)
     of_log = (leaky, *(() if spared is None else (spared,)), *plate_signs(case.leak, case.blanked_leak))
-    losses = loss_signs(case.data)
-    ripple = pulsation_sign(case.data)
+    losses = loss_signs(case.data, empty)
+    ripple = pulsation_sign(case.data, options)
     pairs = [
         (group, grouped),
         (ripple, np.zeros(len(grouped), np.bool_)),

@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tracekit.measure.evacuation import Evacuation, fall_times, measure_evacuation
-from tracekit.measure.hold import cycle_noise, hold_vacua, switching
+from tracekit.measure.hold import cycle_noise, hold_vacua, idle_noise, switching
 from tracekit.measure.release import idle_vacuum, measure_release
 from tracekit.options.measure import MeasureOptions
 from tracekit.options.segment import SegmentOptions
@@ -63,6 +63,7 @@ def measure_chunk(
         **measure_release(samples, spans, hold, zero),
         "idle_vacuum_kpa": zero,
         "noise_kpa": cycle_noise(samples, hold, 0.0, measure),
+        "idle_noise_kpa": idle_noise(samples, spans, measure),
         **_threshold_columns(samples, spans, hold, evacuation),
         **{f"context_{name}": codes[np.minimum(starts + 1, len(codes) - 1)] for name, codes in context.items()},
     }

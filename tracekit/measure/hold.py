@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from tracekit.options.measure import MeasureOptions
 from tracekit.segment.cycles import Spans
 from tracekit.segment.hold import Hold
-from tracekit.segment.samples import Samples, time_steps
+from tracekit.segment.samples import Samples, samples_in, time_steps
 from tracekit.signal.segments import count_in, first_in, last_in, range_index, range_mean, range_min, range_sum
 
 Floats = NDArray[np.float64]
@@ -83,19 +83,41 @@ def _chatter_frequency(samples: Samples, spans: Spans, up: Ints, down: Ints, ext
 
 
 def cycle_noise(samples: Samples, hold: Hold, quantisation: float, options: MeasureOptions) -> Floats:
-    """Standard deviation of single samples in the hold, from second differences [kPa].
+    """Standard deviation of single samples in the hold [kPa]."""
+    stop = np.where(hold.grip >= 0, hold_end(hold), 0)
+    start = np.where(hold.grip >= 0, np.maximum(hold.grip + 2, stop - options.noise_samples), 0)
+    spread = _single_scatter(samples, start, np.maximum(stop - 1, start))
+    return np.asarray(np.maximum(spread, quantisation / np.sqrt(12.0)), np.float64)
+
+
+def idle_noise(samples: Samples, spans: Spans, options: MeasureOptions) -> Floats:
+    """Standard deviation of single samples with both valves off, before the supply command, NaN where none moves [kPa].
+
+    From `idle_settle_s` after the release before it, and `idle_noise_s` at most.
+    """
+    back = np.searchsorted(samples.time, samples.time[spans.start] - options.idle_noise_s)
+    over = last_in(samples.release_fall, np.zeros_like(spans.start), spans.start + 1)
+    settled = np.where(over >= 0, over + samples_in(options.idle_settle_s, samples.interval), 0)
+    before = np.searchsorted(samples.supply_fall, spans.start + 1) - 1
+    closed = samples.supply_fall[np.maximum(before, 0)] if len(samples.supply_fall) else np.zeros(len(back), np.int64)
+    start = np.maximum(np.maximum(back, settled), np.where(before >= 0, closed, 0))
+    stop = np.maximum(spans.start - 1, start)
+    quiet = ~samples.release[np.maximum(spans.start - 1, 0)] & (stop - start >= 3)
+    spread = _single_scatter(samples, np.where(quiet, start, 0), np.where(quiet, stop, 0))
+    return np.asarray(np.where(quiet & (spread > 0.0), spread, np.nan), np.float64)
+
+
+def _single_scatter(samples: Samples, start: Ints, stop: Ints) -> Floats:
+    """Standard deviation of single samples in ranges, from second differences [kPa].
 
     Mean absolute differences, limited at six standard deviations of the head so that corners of the trace do not count:
     unlike a median they move smoothly where the recorder's step is coarse.
     """
-    stop = np.where(hold.grip >= 0, hold_end(hold), 0)
-    start = np.where(hold.grip >= 0, np.maximum(hold.grip + 2, stop - options.noise_samples), 0)
-    stop = np.maximum(stop - 1, start)
     index, _ = range_index(start, stop)
     inner = np.clip(index, 1, max(len(samples.vacuum) - 2, 0))
     bend = np.abs(samples.vacuum[inner + 1] - 2.0 * samples.vacuum[inner] + samples.vacuum[inner - 1])
     bend[inner != index] = 0.0
     limit = 6.0 * np.sqrt(6.0) * max(samples.noise, 0.02)
     last = np.cumsum(stop - start)
-    spread = range_mean(np.minimum(bend, limit), last - (stop - start), last) / np.sqrt(2.0 / np.pi) / np.sqrt(6.0)
-    return np.asarray(np.maximum(spread, quantisation / np.sqrt(12.0)), np.float64)
+    spread = range_mean(np.minimum(bend, limit), last - (stop - start), last)
+    return np.asarray(spread / np.sqrt(2.0 / np.pi) / np.sqrt(6.0), np.float64)

@@ -20,7 +20,10 @@ from tracekit.segment.periods import REASONS
 Arrays = dict[str, NDArray[np.generic]]
 
 _THRESHOLDS = ("set_point", "reset_point", "supply_off", "supply_on")
-_TIMING = ("try_s", "release_s", "release_end_s", "quit_s", "overlap_s", "first_cut_s", "has_output_on", "over_kpa")
+_TIMING = (
+    "try_s", "release_s", "release_end_s", "quit_s", "overlap_s", "first_cut_s", "has_output_on", "over_kpa",
+    "idle_noise_kpa",
+)  # fmt: skip
 
 
 def _gather(results: list[ChunkResult], part: str) -> Arrays:

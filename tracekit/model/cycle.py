@@ -103,7 +103,8 @@ class StationData:
                       at each of `levels_kpa`, shape (n_cycles, n_levels), NaN where never [s]
     timing            more times per cycle [s]: try_s (supply command of the last try), release_s, release_end_s,
                       quit_s (end of suction), overlap_s (supply and release on together), first_cut_s,
-                      and over_kpa (highest reading above ambient in the release, not cut off at 0) [kPa]
+                      and over_kpa (highest reading above ambient in the release, not cut off at 0) and idle_noise_kpa
+                      (scatter of single samples with all valves off) [kPa]
     usual_open_kpa    rise from idle to the open-cup vacuum, NaN where most cycles do not show it [kPa]
     from_request      the log holds a request: the supply was found in the saw-tooth of the pressure
     reading_range_kpa highest minus lowest reading of each cycle, shape (n_cycles,) [kPa]

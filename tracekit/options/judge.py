@@ -19,6 +19,10 @@ class JudgeOptions:
     at_cup: float = option(0.15, "probability", "the sensor sits at the cup although no station file says so")
     spread_top_kpa: float = option(0.15, "kPa", "how far the weather moves the end of the evacuation between two logs")
     worst_balance: float = option(-6.0, "nats", "the weather between two days moves the balance of a leak")
+    balance_unusable: float = option(0.4, "share", "with more error the balance of a leak tells no two places apart")
+    uneven_alone: float = option(
+        1.73, "factor", "where it decides alone, a leak's scatter counts by a third of the cycles: neighbours are alike"
+    )
     worst_command: float = option(-15.0, "nats", "somebody may have shortened the blow-off on purpose, and rightly")
     since_before: float = option(
         0.3, "probability", "a fault is older than the log's own change: earlier cycles are no healthy reference"
@@ -35,6 +39,13 @@ class JudgeOptions:
     low_margin_kpa: float = option(
         2.0, "kPa", "a set point nearer than this to an empty cup is too low (common practice: five or more are good)"
     )
+    open_share_most: float = option(
+        0.3, "share", "an empty cup reaches less of the usual peak unless clogged (common practice, no source)"
+    )
+    open_times_most: float = option(
+        2.5, "factor", "an approach may be too short for the open cup to settle: an empty pick may read deeper by this"
+    )
+    open_more_kpa: float = option(5.0, "kPa", "and by this, for levels near nothing (common practice, no source)")
     healthy_least_l_min: float = option(
         0.02, "L/min ANR", "eight in ten healthy stations leak between this and the next (common practice, no source)"
     )
@@ -70,6 +81,8 @@ class JudgeOptions:
     noisy_kpa: float = option(
         0.9, "kPa", "a sensor this noisy is unfit without a baseline (common practice, no source)"
     )
+    line_ratio: float = option(10.0, "unitless", "a line of the supply stands this far out of the power beside it")
+    line_kpa: float = option(0.05, "kPa", "a fainter line moves no switch (common practice, no source)")
     overlap_s: float = option(0.02, "s", "supply and release on together for longer than this overlap")
     slow_response_s: float = option(0.06, "s", "a supply valve answering later is slow without a baseline")
     residual_kpa: float = option(2.0, "kPa", "vacuum left after blow-off that is too much without a baseline")

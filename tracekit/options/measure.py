@@ -25,5 +25,7 @@ class MeasureOptions:
     fit_to: float = option(0.97, "share of peak", "to here")
     fit_least_samples: int = option(6, "samples", "fewer samples give no time constant")
     noise_samples: int = option(256, "samples", "at most this many tell a cycle's noise")
+    idle_noise_s: float = option(0.3, "s", "stretch before the supply command that tells the noise with all valves off")
+    idle_settle_s: float = option(0.15, "s", "the end of a blow-off is over this long after its command")
     settled_tau: float = option(4.0, "time constants", "supply on for so long after the set point shows the ultimate")
     open_flat: float = option(0.35, "share of slope", "an open-cup stretch is flatter than this share of evacuation")

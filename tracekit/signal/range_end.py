@@ -10,6 +10,8 @@ from tracekit.model.cycle import SensorFacts, StationData
 _DEEPEST_SIGMAS = 3.0
 """Standard deviations over the mean that some reading of a hold surpasses, also where noise is slow."""
 _LEAST_SHARE = 0.06
+_LEAST_NOISE_KPA = 1e-3
+"""Readings that scatter by less are smoothed or made up: their holds may be flat anywhere (common practice)."""
 _SHALLOW_KPA = -20.0
 """A range that ends nearer to ambient is a choice, not a fault (common practice, no source)."""
 
@@ -19,10 +21,11 @@ def unexplained_share(sensor: SensorFacts) -> float:
 
     Readings that scatter by σ have some that lie 3 σ deeper than their mean. If the deepest of all steps of width q
     reaches that far, its upper edge lies q/σ - 3 standard deviations from the mean, and Φ(q/σ - 3) of the readings of
-    a steady hold lie in it. Half as many again are allowed for. A step far wider than the noise explains any share.
+    a steady hold lie in it. Half as many again are allowed for. A step far wider than the noise explains any share, and
+    so do readings without noise.
     """
-    if not sensor.noise_kpa > 0.0:
-        return sensor.clipped_low_share - _LEAST_SHARE if sensor.quantisation_kpa <= 0.0 else -1.0
+    if not sensor.noise_kpa > _LEAST_NOISE_KPA:
+        return -1.0
     edge = sensor.quantisation_kpa / sensor.noise_kpa - _DEEPEST_SIGMAS
     by_chance = 0.5 * (1.0 + erf(edge / sqrt(2.0)))
     return sensor.clipped_low_share - max(_LEAST_SHARE, 1.5 * by_chance)
