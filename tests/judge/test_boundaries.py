@@ -55,9 +55,10 @@ def losses(outcome: list[str], peak: list[float], kind: list[str]) -> SimpleName
     )
 
 
-def test_an_empty_pick_reaches_far_less_than_usual():
-    """A missed pick is empty below 0.62 of the usual peak of 70 kPa, 43.4 kPa; one that nearly gripped is not."""
-    signs = loss_signs(losses(["missed", "missed", "held"], [43.0, 44.0, 20.0], ["", "", ""]))
+def test_empty_picks_are_counted():
+    """The picks that were found empty are the sign; one alone is a little less sure than two."""
+    one = np.array([True, False, False])
+    signs = loss_signs(losses(["missed", "missed", "held"], [43.0, 44.0, 20.0], ["", "", ""]), one)
     named = {sign.name: (sign.present, flag.tolist()) for sign, flag in signs}
     assert named["empty_picks"] == (0.93, [True, False, False])
     assert named["sudden_losses"] == (0.001, [False] * 3)
@@ -65,7 +66,7 @@ def test_an_empty_pick_reaches_far_less_than_usual():
 
 def test_losses_by_their_kind_and_count():
     """One sudden loss is nearly sure, two are surer; a loss that is not sudden is gradual."""
-    signs = loss_signs(losses(["dropped"] * 3, [70.0] * 3, ["sudden", "sudden", "gradual"]))
+    signs = loss_signs(losses(["dropped"] * 3, [70.0] * 3, ["sudden", "sudden", "gradual"]), np.zeros(3, bool))
     named = {sign.name: (sign.present, flag.tolist()) for sign, flag in signs}
     assert named["sudden_losses"] == (0.998, [True, True, False])
     assert named["gradual_losses"] == (0.95, [False, False, True])

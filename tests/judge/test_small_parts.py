@@ -280,7 +280,7 @@ def test_scatter_needs_ten_cycles():
     def present(n):
         rise = np.where(np.arange(n) % 3 == 0, 0.9, 0.0)
         features = SimpleNamespace(held=np.ones(n, bool), values={"rise": rise, "decay": np.full(n, 1.0)}, floor={"rise": 0.004})
-        return scatter_sign(features, np.zeros(n, bool))[0].present
+        return scatter_sign(features, np.zeros(n, bool), np.zeros(n, bool))[0].present
 
     assert present(9) == 0.004
     assert present(10) != 0.004
