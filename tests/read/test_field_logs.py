@@ -18,7 +18,7 @@ REFUSED = {
     "milliamps": 'pressure = { column = "Vacuum sensor [mA]", scale = ',
     "no_unit": 'pressure = { column = "Vacuum", unit = "bar", sense = "gauge" }',
     "no_time_unit": 'time = { column = "Count", unit = ',
-    "transposed": "no rows of values",
+    "transposed": "channels stand in lines",
     "glued_trimmed": "decimal commas",
     "glued_nameless": "decimal commas",
     "own_times_differ": "tell different times in the same rows",

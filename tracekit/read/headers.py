@@ -6,12 +6,14 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from tracekit.errors import UsageError
+from tracekit.read.cells import cell_kind
 from tracekit.read.multiples import find_multiple, find_spelled
 from tracekit.units import find_pressure_unit, time_unit
 
 Splitter = Callable[[str], list[str]]
 
 _MAX_ROWS = 3
+_HEADER_LINES = 60
 _REMARKS = "#%;*!"
 _ADDRESS = re.compile(
     r"%?[IQMEA][XBWD]?\d+(\.\d+)*|DB\d+[.,].*|(AI|AO|DI|DO|CH|IN|OUT|X|Y|K|D)[ _]?\d+([._]\d+)?|0x[0-9a-f]+|\d{3,6}"
@@ -168,3 +170,19 @@ def unique_names(names: Sequence[str], fields: int) -> tuple[str, ...]:
             count += 1
         result.append(unique)
     return tuple(result)
+
+
+def joined_header(lines: Sequence[str]) -> list[str]:
+    """Lines of which those at the top that a quoted name with line ends parts are one, at the place of the last.
+
+    The others become blank, so that places stay. Lines stay as they are where quotes are open further down too.
+    """
+    odd = [k for k, line in enumerate(lines[:_HEADER_LINES]) if line.count('"') % 2]
+    if len(odd) < 2 or len(odd) % 2 or any(line.count('"') % 2 for line in lines[_HEADER_LINES:]):
+        return list(lines)
+    first, last = odd[0], odd[-1]
+    whole = " ".join(line.strip() for line in lines[first : last + 1])
+    cells = [cell.strip().strip('"') for line in lines[first : last + 1] for cell in re.split(r"[;,\t|]", line)]
+    if len(re.findall(r'"[^"]*"', whole)) < 2 or any(cell_kind(cell) in ("number", "time") for cell in cells):
+        return list(lines)
+    return [*lines[:first], *[""] * (last - first), whole, *lines[last + 1 :]]

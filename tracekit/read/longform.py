@@ -17,6 +17,7 @@ from tracekit.read.headers import is_unit
 from tracekit.read.onchange import held_between, hold_step
 from tracekit.read.plan import LongPlan, Plan, StationPlan
 from tracekit.read.quality import bad_rows, is_quality, plan_quality
+from tracekit.read.rising import rises
 from tracekit.read.rows import Rows
 from tracekit.read.timeplan import TimePlan, seconds_of
 from tracekit.read.timeread import TimeReader
@@ -37,7 +38,7 @@ def find_long(head: Head) -> LongPlan | None:
     values = _values_among([c for c in rest if c not in marks])
     if not values and len(marks) == 1:
         marks, values = [], _values_among(marks)
-    values = values if len(values) != 2 or _by_turns(*values) else []
+    values = values if len(values) != 2 or _by_turns(*values) else _without_time(values)
     if not 1 <= len(values) <= 2 or any(c.hints.weight("pressure") >= 0.9 for c in values):
         return None
     quality = plan_quality(marks[0], sure=True) if marks else None
@@ -45,6 +46,12 @@ def find_long(head: Head) -> LongPlan | None:
     beside = values[1].name if len(values) == 2 else ""
     station = next((c.name for c in rest if c not in values and _shares_tags(c, tags[0])), "")
     return LongPlan(tag=tags[0].name, value=values[0].name, beside=beside, station=station, quality=quality)
+
+
+def _without_time(values: Sequence[Column]) -> list[Column]:
+    """The one of two columns of numbers without names that does not go on as time does; empty where both or none do."""
+    left = [c for c in values if c.kind != "number" or not rises(c.values, wraps=False)]
+    return left if len(left) == 1 else []
 
 
 def _shares_tags(column: Column, tag: Column) -> bool:
@@ -82,9 +89,10 @@ def _values_among(columns: Sequence[Column]) -> list[Column]:
 
 def _names_channels(column: Column) -> bool:
     """True where the words are names of channels, one of them a pressure."""
-    if column.hints.weight("station") >= 1 and not column.hints.weight("tag"):
-        return False
     known = [hints(word) for word in column.words]
+    valves = any(h.weight("supply") >= 0.9 for h in known) and any(h.pressure_unit is not None for h in known)
+    if column.hints.weight("station") >= 1 and not column.hints.weight("tag") and not valves:
+        return False
     pressures = [h for h in known if h.weight("pressure") >= 0.9 or h.pressure_unit is not None]
     return bool(pressures) and (column.hints.weight("tag") >= 0.9 or len(known) > len(pressures))
 

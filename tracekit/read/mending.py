@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from tracekit.errors import LogReadError, message
 from tracekit.read.cells import cell_kind
+from tracekit.read.marks import Marked, without_marks
 from tracekit.read.naming import Named, without_names
 from tracekit.read.sniff import TextForm, split
 from tracekit.read.words import hints
@@ -46,7 +47,7 @@ class Formulas:
     evidence: str
 
 
-Mend = Records | Glued | Named | Formulas
+Mend = Records | Glued | Named | Formulas | Marked
 _FORMULAS = ((re.compile(rb'"=""([^"\n]*)"""'), rb'"\1"'), (re.compile(rb'(?m)(^|[;,\t|])="([^"\n]*)"'), rb'\1"\2"'))
 
 
@@ -156,6 +157,8 @@ def mended(text: bytes, mend: Mend) -> tuple[bytes, NDArray[np.int64] | None]:
     """
     if isinstance(mend, Formulas):
         return without_formulas(text), None
+    if isinstance(mend, Marked):
+        return without_marks(text, mend), None
     if isinstance(mend, Named):
         return without_names(text, mend), None
     return (_unglued(text, mend), None) if isinstance(mend, Glued) else _one_per_line(text, mend)

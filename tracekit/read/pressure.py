@@ -20,7 +20,7 @@ CANONICAL = "pressure_kpa"
 NEAR_ZERO_KPA = 6.0
 _AMBIENT_KPA = (78.0, 107.0)
 _MOST_VACUUM_KPA = 96.0
-_DEEP_KPA = 8.0
+_DEEP_KPA, _FEED_KPA = 8.0, 150.0
 _BINS = 50
 _APART_KPA = 2.0
 SENTINELS = (-9999.0, -999.9, -999.0, -99.99, 999.9, 9999.0, 99999.0, 32767.0, -32768.0, 65535.0, 6999.0, 7999.0)
@@ -90,6 +90,7 @@ def pressure_columns(head: Head, time: tuple[str, ...]) -> list[Column]:
     if len(named) > 1:
         best = max(map(_naming, named))
         named = [c for c in named if _naming(c) >= best - 0.3]
+        named = [c for c in named if not _is_feed(c)] or named
     if named:
         return named
     stretches = means_or_extremes([c for c in analogue if c.hints.weight("pressure") or c.hints.pressure_unit])
@@ -100,6 +101,12 @@ def pressure_columns(head: Head, time: tuple[str, ...]) -> list[Column]:
         return flat
     unnamed = [c for c in analogue if c.levels > 8 and c.hints.weight("other") <= 1]
     return [c for c in unnamed if not _counts_up(c) and not (c.profile.whole and c.hints.weight("time") >= 0.5)]
+
+
+def _is_feed(column: Column) -> bool:
+    """True for a pressure in a written unit that always lies above any ambient: compressed air."""
+    unit = column.hints.pressure_unit
+    return unit is not None and spread(without_sentinels(column.values))[0] * unit.kpa > _FEED_KPA
 
 
 def _is_flat(column: Column) -> bool:

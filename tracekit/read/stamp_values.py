@@ -160,6 +160,9 @@ def _combine(runs: _Runs, form: StampForm, rows: int) -> tuple[Ints, NDArray[np.
     if "day" in part:
         days, real = _days(part["year"], part["month"], part["day"])
         ns, sound = ns + days * _DAY_NS, sound & real
+    if "day_of_year" in part:
+        days, real = _days_of_year(part["year"], part["day_of_year"])
+        ns, sound = ns + days * _DAY_NS, sound & real
     if "zone_h" in part:
         written = part["zone_h"]
         minutes = np.where(written > 99, written // 100 * 60 + written % 100, written * 60) + part.get("zone_m", zero)
@@ -191,3 +194,11 @@ def _days(year: Ints, month: Ints, day: Ints) -> tuple[Ints, NDArray[np.bool_]]:
     following = (months + 1).astype("M8[D]").astype(np.int64)
     result = days + np.where(real, day - 1, 0)
     return result, real & (result < following)
+
+
+def _days_of_year(year: Ints, day: Ints) -> tuple[Ints, NDArray[np.bool_]]:
+    """Days since 1970 of a day that is counted through its year from 1, and where the date exists."""
+    first, real = _days(year, np.ones_like(year), np.ones_like(year))
+    following = _days(year + 1, np.ones_like(year), np.ones_like(year))[0]
+    result = first + day - 1
+    return result, real & (day >= 1) & (result < following)

@@ -13,8 +13,8 @@ from typing import Literal
 
 from tracekit.read.words import fold
 
-Field = Literal["year", "month", "day", "hour", "minute", "second", "fraction", "days", "zone_h", "zone_m", "packed",
-                "packed_ms", "clock", "clock_ms"]  # fmt: skip
+Field = Literal["year", "month", "day", "day_of_year", "hour", "minute", "second", "fraction", "days", "zone_h",
+                "zone_m", "packed", "packed_ms", "clock", "clock_ms"]  # fmt: skip
 
 DATE_FIELDS: tuple[Field, ...] = ("year", "month", "day")
 
@@ -50,7 +50,7 @@ class StampForm:
     @property
     def has_date(self) -> bool:
         """The stamp holds a date."""
-        return not {"day", "packed", "packed_ms"}.isdisjoint(self.fields)
+        return not {"day", "day_of_year", "packed", "packed_ms"}.isdisjoint(self.fields)
 
     @property
     def has_year(self) -> bool:
@@ -74,7 +74,7 @@ _RUN = re.compile(r"\d+")
 _WORD_MONTH = re.compile(r"[^\W\d_]{3,}\.?")
 _WEEKDAY = re.compile(r"[^\W\d_]{2,}\.?,?\s+(?=\d|[^\W\d_]{3,9}\.?\s+\d)")
 _TEXT_DATE = str.maketrans({"年": "-", "月": "-", "日": " ", "時": ":", "时": ":", "点": ":", "分": ":", "秒": ""})
-_LETTERED = re.compile(r"(\d)\s?h\s?(\d{1,2})\s?m(?:in)?\s?(\d{1,2}(?:[.,]\d+)?)\s?s?", re.IGNORECASE)
+_LETTERED = re.compile(r"(\d)\s?h\s?(\d{1,2})\s?m(?:in)?\s?(\d{1,2})(?:(?:s|(?=[.,]))([.,]?\d+))?\s?s?", re.IGNORECASE)
 _DOTTED = re.compile(r"([-./]\d{1,4},?\s)(\d{1,2})\.(\d{2})\.(\d{2})")
 _PM = re.compile(r"[aApP]\.?\s?[mM]\.?\s*$|[aApP]\.?[mM]\.?(?=\s|$)")
 
@@ -103,7 +103,7 @@ def find_form(cells: Sequence[str]) -> StampForm | None:
 
 
 def _cell_form(cell: str) -> StampForm | None:
-    text = _LETTERED.sub(r"\1:\2:\3", cell.strip().translate(_TEXT_DATE).strip(": "))
+    text = _LETTERED.sub(_with_colons, cell.strip().translate(_TEXT_DATE).strip(": "))
     text = _DOTTED.sub(r"\1\2:\3:\4", text)
     worded = False
     plain = _PM.sub("", text)
@@ -133,6 +133,12 @@ def _cell_form(cell: str) -> StampForm | None:
     return StampForm(fields=(*fields, *clock), twelve=twelve, zone=zone, worded=worded, weekday=weekday)
 
 
+def _with_colons(found: re.Match[str]) -> str:
+    """A clock of hours, minutes and seconds with letters behind them, written with colons."""
+    fraction = (found[4] or "").lstrip(".,")
+    return f"{found[1]}:{found[2]}:{found[3]}" + (f".{fraction}" if fraction else "")
+
+
 def _has_weekday(text: str) -> bool:
     """True where a word stands first that is no month, or is one beside another: "Tue, 26 Mar", "mar. 26 mars"."""
     match = _WEEKDAY.match(text)
@@ -156,6 +162,8 @@ def _date_fields(runs: list[str], marks: list[str], *, month_first: bool) -> tup
         return (("packed",), 1)
     if len(runs) < 3:
         return (), 0
+    if len(runs[0]) == 4 and len(runs[1]) == 3 and marks[1] == "-" and ":" not in marks[2]:
+        return (("year", "day_of_year"), 2)
     first, second = marks[1].strip(), marks[2].strip()
     parted = first[:1] in ("-", ".", "/") and second[:1] in ("-", ".", "/")
     blank = first in ("", ".") and second in ("", ",", ".") and ":" not in marks[1] + marks[2] and len(runs[2]) == 4

@@ -15,10 +15,12 @@ from tracekit.read.columns import Column, Profile, item_columns, make_column, pr
 from tracekit.read.delimited import CUT, TextShape, parse, parse_ahead
 from tracekit.read.encoding import DAMAGE, Encoding, as_utf8, find_encoding, sound_utf8
 from tracekit.read.head import Head
-from tracekit.read.headers import unique_names
+from tracekit.read.headers import joined_header, unique_names
+from tracekit.read.marks import find_marked
 from tracekit.read.mending import Mend, Records, aligned_names, find_formulas, find_glued, find_records, mended
 from tracekit.read.naming import Named, find_named
 from tracekit.read.preamble import read_preamble
+from tracekit.read.refusing import check_table
 from tracekit.read.rows import Rows
 from tracekit.read.sniff import TextForm, sniff, split
 from tracekit.read.words import hints
@@ -105,8 +107,9 @@ class _Cut:
 
 def _cut_of(text: bytes, name: str) -> _Cut:
     """How a text is cut. Raises LogReadError where it holds no rows of values."""
-    lines = _first_lines(text)
-    mend: Mend | None = find_formulas(lines) or find_records(lines) or find_named(lines)
+    lines = joined_header(_first_lines(text))
+    check_table(lines, name)
+    mend: Mend | None = find_formulas(lines) or find_marked(lines) or find_records(lines) or find_named(lines)
     form = sniff(lines[:_SNIFFED_LINES]) if mend is None else None
     if form is not None:
         mend = find_glued(lines[:_SNIFFED_LINES], form, name)

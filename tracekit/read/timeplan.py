@@ -179,14 +179,15 @@ def _which_unit(plan: TimePlan, head: Head) -> Question:
         found = f'"{name}" counts samples, and the time between them does not show'
         line = f'time = {{ column = "{name}", interval_s = 0.01 }}   # seconds from row to row'
         return Question(found=found, line=line)
-    step = abs(_usual_step(column.values)) if column is not None else 0.0
+    step = abs(_usual_step(np.unique(column.values))) if column is not None else 0.0
     found = f'the unit of time in "{name}" does not show (usually from row to row {step:.6g})'
     if column is not None and column.hints.weight("time") and (said := column.hints.time_unit) is not None:
         found = (
             f'"{name}" says {said.symbol}, but then cycles would be far longer or shorter than those of any station '
             f"(usually from row to row {step:.6g})"
         )
-    return Question(found=found, line=f'time = {{ column = "{name}", unit = "ms" }}   # or s, us, ns, min')
+    first, other = ("ms", "s") if plan.wraps else ("s", "ms")
+    return Question(found=found, line=f'time = {{ column = "{name}", unit = "{first}" }}   # or {other}, us, ns, min')
 
 
 def _may_be_time(column: Column) -> bool:

@@ -1,0 +1,98 @@
+"""What is written about cells: quotes about whole lines, apostrophes, brackets; numbers instead of channels' names."""
+
+import re
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+from tracekit.read.sniff import DELIMITERS, split
+from tracekit.read.words import hints
+
+_LOOKED_AT, _FEWEST, _ALIKE, _MOST_IDS = 400, 5, 0.9, 60
+_WHOLE_LINE = re.compile(r'"(?:[^"]|"")*"')
+_APOSTROPHE = re.compile(r"(?:^|[;,\t|])'[\d+-][^';,\t|]*(?=[;,\t|]|$)")
+_BRACKETED = re.compile(r"(?:^|[;,\t|])\s*\(\d[\d.,]*\)\s*(?=[;,\t|]|$)")
+_LEGEND = re.compile(
+    r"\s*[#;%/*!]+\s*(?:id|channel|ch|kanal|canal|tag|signal|no\.?|nr\.?)?\s*(?P<id>\d{1,6})\s*[=:]"
+    r"\s*(?P<name>[^;,\t|\"]+?)\s*",
+    re.IGNORECASE,
+)
+_NUMBERED = re.compile(
+    r"(?:\w+[ _])?(?:id|ids|channel|ch|kanal|canal|tag|signal)(?:[ _]?(?:id|no|nr|number))?", re.IGNORECASE
+)
+
+_UNQUOTED = ((rb'(?m)^"(.*)"[ \t]*(\r?)$', rb"\1\2"), (rb'""', rb'"'))
+_NO_APOSTROPHE = ((rb"(?m)(^|[;,\t|])'(?=[\d+-])", rb"\1"),)
+_SIGNED = ((rb"(?m)(^|[;,\t|])[ \t]*\((\d[\d.,]*)\)[ \t]*(?=[;,\t|\r\n]|$)", rb"\1-\2"),)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Marked:
+    """What to put in the place of what, one after the other, in whole lines."""
+
+    changes: tuple[tuple[bytes, bytes], ...]
+    evidence: str
+
+
+def find_marked(lines: Sequence[str]) -> Marked | None:
+    """What stands about the cells of a text and has to go before it is cut; None where nothing does."""
+    written = [line.strip() for line in lines if line.strip()]
+    body = written[int(len(written) * 0.4) :]
+    if len(body) < _FEWEST:
+        return None
+    if _share(_WHOLE_LINE.fullmatch(line) is not None and _is_table(line) for line in body) > _ALIKE:
+        return Marked(changes=_UNQUOTED, evidence="every line stands in quotes as a whole")
+    if _share(_APOSTROPHE.search(line) is not None for line in body) > _ALIKE:
+        return Marked(changes=_NO_APOSTROPHE, evidence="an apostrophe before cells, which marks texts, is left out")
+    if sum(_BRACKETED.search(line) is not None for line in body) >= _FEWEST:
+        return Marked(changes=_SIGNED, evidence="numbers in round brackets are negative, as in accounts")
+    return _find_legend(written, body[:_LOOKED_AT])
+
+
+def _share(found: Iterable[bool]) -> float:
+    """Share of the true ones."""
+    answers = list(found)
+    return sum(answers) / len(answers)
+
+
+def _is_table(line: str) -> bool:
+    """True for a quoted line with several cells in it."""
+    return max(line.count(mark) for mark in DELIMITERS[:-1]) > 1
+
+
+def _find_legend(written: Sequence[str], body: Sequence[str]) -> Marked | None:
+    """Names instead of the numbers of channels, which remarks above the rows tell."""
+    found = [m for m in map(_LEGEND.fullmatch, written[:_LOOKED_AT]) if m is not None]
+    names = {m["id"]: m["name"] for m in found}
+    known = [hints(n) for n in names.values()]
+    pressures = [h for h in known if h.weight("pressure") >= 0.9 or h.pressure_unit is not None]
+    if not 2 <= len(names) <= _MOST_IDS or len(names) != len(found) or not 0 < len(pressures) < len(names):
+        return None
+    for delimiter in DELIMITERS[:-1]:
+        rows = [split(line, delimiter) for line in body]
+        size = len(rows[0])
+        if size < 3 or any(len(r) != size for r in rows):
+            continue
+        heads = [split(line, delimiter) for line in written[:_LOOKED_AT] if any(map(str.isalpha, line))]
+        titles = next((h for h in reversed(heads) if len(h) == size), [])
+        for place, title in enumerate(titles):
+            cells = {r[place].strip() for r in rows}
+            if _NUMBERED.fullmatch(title.strip(' "')) and len(cells) > 1 and cells <= names.keys():
+                return _with_names(names, delimiter, place)
+    return None
+
+
+def _with_names(names: dict[str, str], delimiter: str, place: int) -> Marked:
+    mark = re.escape(delimiter)
+    before = rf"(?m)^((?:[^{mark}\n]*{mark}){{{place}}}[ \t]*)"
+    changes = tuple(
+        (rf"{before}{number}(?=[ \t]*[{mark}\r\n])".encode(), rb"\g<1>" + name.replace("\\", "/").encode())
+        for number, name in names.items()
+    )
+    return Marked(changes=changes, evidence=f"{len(names)} remarks above the rows name the channels by their numbers")
+
+
+def without_marks(text: bytes, marked: Marked) -> bytes:
+    """Lines without the marks, one for each as it was."""
+    for pattern, instead in marked.changes:
+        text = re.sub(pattern, instead, text)
+    return text
