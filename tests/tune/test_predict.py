@@ -99,3 +99,16 @@ def test_mostly_rescued_picks_tell_no_hold():
     assert "supply_on_share" not in lower
     assert "evacuation_time_s" in lower
     assert "supply_on_share" in predict(scene, {**scene.now, "supply_on": 66.0})
+
+
+def test_a_loop_raised_over_the_reset_point_keeps_the_output():
+    """What-if tables: a reset point in the saw-tooth loses the output, unless supply_on is raised over it as well."""
+    result, file = stations.diagnosed(stations.ORDER, stations.LOAD), stations.filed(stations.ORDER, stations.LOAD)
+    prepared = prepare(result.data, result.leak, file, known_settings(result.data, OPTIONS), None, OPTIONS)
+    tables, scene = tables_of(prepared), prepared.scene
+    lost = tables.drops > 0.95
+    assert lost.any()
+    assert (tables.kept_drops[lost] < 0.05).all()
+    assert (tables.kept_edges[lost] < 0.1).all()
+    below = tables.reset + scene.fall < scene.now["supply_on"]
+    np.testing.assert_array_equal(tables.kept_drops[below], tables.drops[below])

@@ -95,6 +95,7 @@ class Tables:
     point, reset, off, on  grids; the last two empty without air saving
     evacuation_s, missed   over `point`
     drops, edges           share of holds that lose the output, edges too many per hold: over `reset` × `point`
+    kept_drops, kept_edges the same with supply_on so high that the loop keeps vacuum over the reset point
     gap, risk              chance that noise or a dip takes a hold below the reset point, over the distance to it
     switches, on_time_s    per hold, over `off` × `on`
     """
@@ -107,6 +108,8 @@ class Tables:
     missed: Floats
     drops: Floats
     edges: Floats
+    kept_drops: Floats
+    kept_edges: Floats
     gap: Floats
     risk: Floats
     switches: Floats

@@ -27,7 +27,8 @@ def tables_of(prepared: Prepared) -> Tables:
     point = _grid(scene.now, "set_point", 0.15 * top, top, _POINTS)
     reset = _grid(scene.now, "reset_point", 0.1 * top, top, _PLANE)
     few = np.unique(np.append(point[::2], scene.now["set_point"]))
-    drops, edges = _replayed(scene, reset, few)
+    drops, edges = _replayed(scene, reset, few, kept=False)
+    kept_drops, kept_edges = _replayed(scene, reset, few, kept=True)
     spread = float(np.hypot(problem.levels.sigma, problem.options.least_spread_kpa))
     gap = np.linspace(-6.0, 6.0, 25)
     risk = np.minimum(problem.options.readings * above(gap / spread), 1.0)
@@ -36,8 +37,8 @@ def tables_of(prepared: Prepared) -> Tables:
     evacuation = np.median(np.where(np.isfinite(times), times, scene.model.end_s[:, None]), axis=0)
     return Tables(
         point=few, reset=reset, off=off, on=on, evacuation_s=np.interp(few, point, evacuation),
-        missed=np.interp(few, point, _missed(scene, point)), drops=drops, edges=edges, gap=gap, risk=risk,
-        switches=switches, on_time_s=on_time,
+        missed=np.interp(few, point, _missed(scene, point)), drops=drops, edges=edges,
+        kept_drops=kept_drops, kept_edges=kept_edges, gap=gap, risk=risk, switches=switches, on_time_s=on_time,
     )  # fmt: skip
 
 
@@ -55,8 +56,12 @@ def _missed(scene: Scene, point: Floats) -> Floats:
     return np.asarray(above((reach[None, :] + scene.levels.sigma - point[:, None]) / spread).mean(axis=1))
 
 
-def _replayed(scene: Scene, reset: Floats, point: Floats) -> tuple[Floats, Floats]:
-    """Recorded holds replayed for every pair of reset and set point, shape (resets, points)."""
+def _replayed(scene: Scene, reset: Floats, point: Floats, *, kept: bool) -> tuple[Floats, Floats]:
+    """Recorded holds replayed for every pair of reset and set point, shape (resets, points).
+
+    `kept`: with a supply_on that just keeps vacuum over the reset point. A higher one changes no edge, and a lower one
+    keeps nothing, so the two planes tell every supply_on.
+    """
     held = scene.data.cycles.where("outcome", "held")
     holds = max(int(held.sum()), 1)
     drops, edges = np.zeros((len(reset), len(point))), np.zeros((len(reset), len(point)))
@@ -65,7 +70,10 @@ def _replayed(scene: Scene, reset: Floats, point: Floats) -> tuple[Floats, Float
             if low >= high:
                 drops[i, j] = edges[i, j] = np.nan
                 continue
-            found = replay_bins(scene.data, {"set_point": high, "reset_point": low}, scene.now, scene.fall)
+            values = {"set_point": high, "reset_point": low}
+            if kept and "supply_on" in scene.now:
+                values["supply_on"] = low + scene.fall + 1e-6
+            found = replay_bins(scene.data, values, scene.now, scene.fall)
             drops[i, j] = ((found.offs > 0) & held).sum() / holds
             edges[i, j] = np.maximum(found.edges - 2, 0)[held].sum() / holds
     return drops, edges

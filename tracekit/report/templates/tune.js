@@ -27,11 +27,13 @@
   }
 
   function effects(v) {
+    // Raised as far, supply on keeps vacuum over the reset point, whatever the saw-tooth did when it was recorded.
+    var kept = v.supply_on > t.now.supply_on && v.supply_on - rules.fall >= v.reset_point;
     var found = { evacuation: along(tables.point, tables.evacuation_s, v.set_point), missed: along(tables.point, tables.missed, v.set_point),
-      drops: over(tables.reset, tables.point, tables.drops, v.reset_point, v.set_point),
-      edges: over(tables.reset, tables.point, tables.edges, v.reset_point, v.set_point), switches: null, air: null, risk: null };
+      drops: over(tables.reset, tables.point, kept ? tables.kept_drops : tables.drops, v.reset_point, v.set_point),
+      edges: over(tables.reset, tables.point, kept ? tables.kept_edges : tables.edges, v.reset_point, v.set_point), switches: null, air: null, risk: null };
     // Thresholds so close that no table tells them: what the log shows holds while they stay.
-    if (v.set_point === t.now.set_point && v.reset_point === t.now.reset_point) {
+    if (!kept && v.set_point === t.now.set_point && v.reset_point === t.now.reset_point) {
       if (found.drops === null && t.seen.false_drop_share !== undefined) { found.drops = t.seen.false_drop_share; }
       if (found.edges === null && t.seen.chatter_edges_per_hold !== undefined) { found.edges = t.seen.chatter_edges_per_hold; }
     }
