@@ -239,6 +239,8 @@ def test_starts_of_logs_without_dates(logs: Path, tmp_path: Path, capsys: pytest
     assert cli.run([*pair, "--started", early, "--started-after", late]) == 0
     assert "has no date" not in capsys.readouterr().out
     assert "2025-03-02T06:00Z" in (tmp_path / "report.html").read_text(encoding="utf-8")
+    assert cli.run(["verify", str(tmp_path / "comparison.json"), *pair[1:3]]) == 0
+    capsys.readouterr()
     assert cli.run(pair) == 0
     assert "has no date" in capsys.readouterr().out
     assert cli.run([*pair, "--started", late, "--started-after", early]) == 0

@@ -29,6 +29,14 @@ def test_a_page_holds(made: tuple[Path, Path, Path], capsys: pytest.CaptureFixtu
     assert capsys.readouterr().out == ""
 
 
+def test_a_page_with_a_start_holds(made: tuple[Path, Path, Path], tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A log without dates begins when its page says."""
+    log = made[0]
+    assert cli.run(["diagnose", str(log), "--started", "2025-03-02T06:00:01.25+00:00", "--out", str(tmp_path), "--quiet"]) == 0
+    assert "2025" in (tmp_path / "report.html").read_text(encoding="utf-8")
+    assert cli.run(["verify", str(tmp_path / "report.html"), str(log)]) == 0, capsys.readouterr().err
+
+
 def test_a_page_does_not_hold(
     made: tuple[Path, Path, Path], tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

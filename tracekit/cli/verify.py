@@ -76,7 +76,13 @@ def _page(
     text = proof.read_page(sheet)
     data = proof.embedded(text, sheet.name)
     log = list(logs) if len(logs) > 1 else logs[0]
-    record = diagnose(log, station=load_stations(station) or None, baseline=baseline, blanked=blanked)
+    record = diagnose(
+        log,
+        station=load_stations(station) or None,
+        baseline=baseline,
+        blanked=blanked,
+        started_us=proof.start_of(data),
+    )
     faults = proof.same_logs(data, record)
     if faults:
         return faults, ""

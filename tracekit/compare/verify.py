@@ -2,15 +2,17 @@
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import fields
+from dataclasses import fields, replace
+from datetime import UTC, datetime, timedelta
 
 from tracekit.compare.engine import Asked
 from tracekit.errors import UsageError, message
-from tracekit.model.comparison import Plan, Recordings
+from tracekit.model.comparison import Plan, Recording, Recordings
 from tracekit.options.compare import CompareOptions
 
 SCHEMA = "tracekit.comparison/1"
 _RELATIVE = 1e-6
+_EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 _NAMES = frozenset({"source", "station"})  # a log is known by its hash, whatever its file is called
 _UNCOMPARED = frozenset({"created", "tool", "primary_source", "station_files", "plan", "rule", "claim"})
 
@@ -58,6 +60,8 @@ def sides_of(
     """The recordings on each side by their hashes, and what is missing or foreign.
 
     first, second  the same logs, read with the station file of BEFORE and of AFTER
+
+    A log without dates begins when the sheet says; one with dates keeps its own.
     """
     wanted = [[_text(e, "log_id") for e in _list(sheet.get(side))] for side in ("before", "after")]
     have = {r.facts.log_id for r in first}
@@ -65,8 +69,8 @@ def sides_of(
     foreign = [r.facts.source for r in first if r.facts.log_id not in {*wanted[0], *wanted[1]}]
     faults += [f"{name} is not the log that the sheet was made from" for name in foreign]
     sides = [
-        tuple(r for log_id in ids for r in given if r.facts.log_id == log_id)
-        for ids, given in zip(wanted, (first, second), strict=True)
+        tuple(_dated(r, e) for e in _list(sheet.get(side)) for r in given if r.facts.log_id == _text(e, "log_id"))
+        for side, given in (("before", first), ("after", second))
     ]
     return sides[0], sides[1], tuple(faults)
 
@@ -75,6 +79,18 @@ def differences(sheet: Mapping[str, object], now: Mapping[str, object]) -> tuple
     """Every place where the sheet and a comparison made now do not agree, figures to one part in a million."""
     kept = [{k: v for k, v in d.items() if k not in _UNCOMPARED} for d in (sheet, now)]
     return tuple(_apart("", kept[0], kept[1]))
+
+
+def _dated(recording: Recording, entry: object) -> Recording:
+    """The recording with the start that its sheet names, where the log has none."""
+    try:
+        told = datetime.fromisoformat(_text(entry, "start"))
+    except ValueError:
+        return recording
+    if recording.facts.start_time_us is not None or told.tzinfo is None:
+        return recording
+    start_us = (told - _EPOCH) // timedelta(microseconds=1)
+    return replace(recording, facts=replace(recording.facts, start_time_us=start_us))
 
 
 def _apart(place: str, old: object, new: object) -> list[str]:

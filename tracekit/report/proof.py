@@ -38,7 +38,7 @@ def proof(record: DiagnosisRecord, index: int | None) -> dict[str, object]:
         "version": record.version,
         "created": record.created,
         "options": document["options"],
-        "logs": [{"source": log.source, "log_id": log.log_id} for log in record.logs],
+        "logs": [{"source": log.source, "log_id": log.log_id, "start_us": log.start_time_us} for log in record.logs],
         "baseline": sorted({i for k in chosen for i in _baseline_ids(record.stations[k])}),
         "stations": [record.stations[k].data.station for k in chosen],
         "several": index is None,
@@ -87,6 +87,13 @@ def read_page(path: Path) -> str:
     except (OSError, UnicodeDecodeError) as error:
         found = getattr(error, "strerror", None) or "not a text in UTF-8"
         raise UsageError(message(str(path), found, "a page that tracekit wrote", "Check the name.")) from error
+
+
+def start_of(data: Mapping[str, Any]) -> int | None:
+    """When the page's recording began [µs UTC], as the log or the command said; None where neither did."""
+    starts = [log.get("start_us") for log in data["proof"]["logs"]]
+    known = [start for start in starts if isinstance(start, int)]
+    return min(known, default=None)
 
 
 def same_logs(data: Mapping[str, Any], record: DiagnosisRecord) -> tuple[str, ...]:
