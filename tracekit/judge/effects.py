@@ -77,6 +77,7 @@ def _spread(name: str, value: float, options: JudgeOptions) -> float:
         "noise_off": options.spread_noise,
         "fast_fall": options.spread_fast_fall,
         "overshoot": 0.4,
+        "cut": options.spread_cut,
         "dip": 0.4,
         "command": options.spread_command,
     }
@@ -206,9 +207,27 @@ def _allow_for_start(effects: dict[str, Effect], options: JudgeOptions) -> None:
             "residual",
             0.05 * abs(start.shift) + 0.3 * abs(effects["residual"].reference) if "residual" in effects else 0.0,
         ),
+        ("over", 0.05 * abs(start.shift)),
     ):
         if name in effects:
             effects[name] = replace(effects[name], error=float(np.hypot(effects[name].error, slack)))
+
+
+def _allow_for_cut(effects: dict[str, Effect], options: JudgeOptions) -> None:
+    """Where the supply is cut at another vacuum than in the reference, leave out what depends on where it is cut.
+
+    The suction curve bends, so that a fit of its lower part ends elsewhere than one of more of it; the gas still moves
+    as fast as the evacuation did at the cut, which is what passes supply_off and falls back after it. The contact, and
+    with it the level of the open cup, is found by carrying the same fit back.
+    """
+    cut = effects.pop("cut", None)
+    if cut is None or abs(cut.shift) < options.other_cut_kpa or abs(cut.z) < 4.0:
+        return
+    for name in ("ultimate_fit", "overshoot", "fast_fall"):
+        effects.pop(name, None)
+    level = effects.get("open")
+    if level is not None:
+        effects["open"] = replace(level, error=float(np.hypot(level.error, options.open_per_cut * abs(cut.shift))))
 
 
 def _scatter(effect: Effect) -> Effect:
@@ -270,6 +289,7 @@ def compare(features: Features, baseline: Features | None, options: JudgeOptions
     command = effects.get("command")
     if command is not None:  # a release that is given longer is no fault
         effects["command"] = replace(command, shift=min(command.shift, 0.0))
+    _allow_for_cut(effects, options)
     if "ultimate_fit" in effects and "ultimate" not in effects:
         effects["ultimate"] = effects["ultimate_fit"]
     _allow_for_start(effects, options)

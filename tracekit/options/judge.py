@@ -67,6 +67,11 @@ class JudgeOptions:
     blow_per_start: float = option(
         0.1, "share", "a blow-off that starts nearer to its first level meets an opening valve (common practice)"
     )
+    spread_cut: float = option(0.3, "kPa", "supply_off as edges show it, day to day")
+    other_cut_kpa: float = option(1.0, "kPa", "supply_off stands elsewhere: fits that end there cannot be compared")
+    open_per_cut: float = option(
+        0.1, "share", "of that difference, by which the open-cup level that a fit carried back shows may move"
+    )
     spread_residual: float = option(0.25, "kPa", "day to day")
     spread_over: float = option(0.10, "kPa", "day to day")
     spread_idle: float = option(0.2, "kPa", "warm-up of a sensor")
