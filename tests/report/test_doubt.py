@@ -4,6 +4,7 @@ import re
 from dataclasses import replace
 from html import unescape
 
+import numpy as np
 import pytest
 import stories
 from stories import Play
@@ -12,10 +13,13 @@ from tracekit.model.finding import CauseChance, Detectable, Evidence
 from tracekit.report.doubt import others_differ, untold_leak
 from tracekit.report.folder_page import folder_page
 from tracekit.report.page import index_page, station_page, write_pages
+from tracekit.report.pictures.blowoff import blowoff
+from tracekit.report.pictures.fall import fall
 from tracekit.report.pictures.overlay import overlay
+from tracekit.report.pictures.pulldown import pulldown
 from tracekit.report.todo import lasting, step_of, steps
 from tracekit.report.verdict import verdict
-from tracekit.report.words import plain
+from tracekit.report.words import number, of_quantity, plain
 
 
 def words_of(page):
@@ -148,3 +152,29 @@ def test_pressures_inside_the_words_of_the_first_screen_follow_the_unit():
     screen = page.split('class="lead"')[1].split('id="steps"')[0]
     assert re.search(r'data-v="2"[^>]*>2\.0', screen)
     assert re.search(r'data-v="12"[^>]*>12\.0', screen)
+
+
+def test_a_release_that_ends_beyond_its_picture_says_so():
+    """A told release time that the drawn command does not reach is explained; one within it is not."""
+    result = stories.result(Play(cycles=12))
+    assert "that comes later" not in plain(blowoff(result).caption)
+    cycles = result.data.cycles
+    late = {**cycles.data, "release_time_s": np.full(len(cycles), 0.9)}
+    slow = replace(result, data=replace(result.data, cycles=replace(cycles, data=late)))
+    assert "The picture ends with the release command; that comes later." in plain(blowoff(slow).caption)
+
+
+def test_pictures_tell_the_rate_and_the_time_of_the_verdict():
+    """The fall is headed by the rate and says at which vacuum; suction is drawn from the command on, by its own time."""
+    result = stories.torn_cup().stations[0]
+    fallen = fall(result)
+    rate = number(of_quantity(result.leak.decay_rate))
+    assert plain(fallen.heading).startswith(f"Vacuum falls {rate} with the supply closed; in the baseline ")
+    assert "Rates hold at 60" in plain(fallen.caption)
+    drawn = pulldown(stories.slow_suction().stations[0])
+    assert "from the command to the set point" in plain(drawn.heading).lower()
+    assert "between two levels" in plain(drawn.caption)
+    reached = next(t for t, own, _ in drawn.rows if own is not None and own >= stories.SET)
+    told = float(np.nanmedian(stories.slow_suction().stations[0].data.cycles.floats("evacuation_time_s")))
+    assert reached == pytest.approx(told, abs=0.03)
+    assert min(t for t, _, _ in drawn.rows) >= 0.0

@@ -22,10 +22,10 @@ from tracekit.report.plot import (
     round_up,
     upward,
 )  # fmt: skip
-from tracekit.report.view import Floats, Indices, Mask, grid_spread, median, runs, spaced, touched
+from tracekit.report.view import Floats, Mask, grid_spread, in_periods, median, runs, spaced, touched
 from tracekit.report.words import Num, Text, join, say, share_of
 
-_MOST_CYCLES, _POINTS, _LEAST_SAMPLES, _LONGEST_S, _PEAK_KPA, _PAST = 80, 48, 5, 1.0, 0.4, 1.2
+_MOST_CYCLES, _POINTS, _LEAST_SAMPLES, _LONGEST_S, _PEAK_KPA = 80, 48, 5, 1.0, 0.4
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -54,7 +54,8 @@ def blowoff(result: StationResult, unit: str = "kPa") -> Picture | None:
     names = names_of(result, part)
     heading, tells = _heading(result, part, base is not None)
     total = int((result.data.cycles.where("outcome", "held") if part is None else part).sum())
-    words = (heading, _caption(base, names, here.cycles, total))
+    beyond = _medians(result, "release_time_s", part)[0] > float(here.time_s[-1])
+    words = (heading, _caption(base, names, (here.cycles, total), beyond=beyond))
     columns = (
         Column(name="time", unit="s"),
         Column(name="median vacuum", unit="kPa"),
@@ -69,7 +70,13 @@ def _release(data: StationData, part: Mask | None) -> _Release | None:
     held = data.cycles.where("outcome", "held")
     gripped = np.append(held if part is None else held & part, False)
     periods = np.flatnonzero(data.periods.where("kind", "release") & gripped[data.periods.codes("cycle")])
-    curves = _curves(data, spaced(periods, _MOST_CYCLES))
+    found = runs(in_periods(data, spaced(periods, _MOST_CYCLES)), data.bins.period)
+    starts = data.periods.floats("start_s")
+    curves = [
+        (data.bins.time_s[rows] - starts[p], -data.bins.pressure_kpa[rows])
+        for p, rows in found
+        if len(rows) >= _LEAST_SAMPLES
+    ]
     if len(curves) < 5:
         return None
     grid = np.linspace(0.0, min(_LONGEST_S, float(np.median([t[-1] for t, _ in curves]))), _POINTS)
@@ -78,24 +85,6 @@ def _release(data: StationData, part: Mask | None) -> _Release | None:
     if good.sum() < 2:
         return None
     return _Release(time_s=grid[good], low=low[good], mid=mid[good], high=high[good], cycles=len(curves))
-
-
-def _curves(data: StationData, releases: Indices) -> list[tuple[Floats, Floats]]:
-    """Time since the command and vacuum per release, until vacuum is gone: a part may hang on beyond the command."""
-    cycle, begin = data.periods.codes("cycle")[releases], data.periods.floats("start_s")[releases]
-    command_s = median(data.periods.floats("end_s")[releases] - begin)
-    gone_s = _PAST * median(data.cycles.floats("release_time_s"))
-    lasts_s = min(max((t for t in (command_s, gone_s) if np.isfinite(t)), default=0.0), _LONGEST_S)
-    opened = dict(zip(cycle.tolist(), begin.tolist(), strict=True))
-    wanted = np.zeros(len(data.cycles) + 1, np.bool_)
-    wanted[cycle] = True
-    curves = []
-    for c, rows in runs(wanted[data.bins.cycle], data.bins.cycle):
-        since = data.bins.time_s[rows] - opened[c]
-        own = (since >= 0.0) & (since <= lasts_s)
-        if own.sum() >= _LEAST_SAMPLES:
-            curves.append((since[own], -data.bins.pressure_kpa[rows][own]))
-    return curves
 
 
 def _plot(here: _Release, base: _Release | None, names: tuple[str, str]) -> Plot:
@@ -162,11 +151,14 @@ def _medians(result: StationResult, name: str, part: Mask | None) -> tuple[float
     return (median(own), float("nan")) if part is None else (median(own[part]), median(own[~part]))
 
 
-def _caption(base: _Release | None, names: tuple[str, str], drawn: int, total: int) -> Text:
+def _caption(base: _Release | None, names: tuple[str, str], share: tuple[int, int], *, beyond: bool) -> Text:
+    drawn, total = share
     own = names[0] == "this log"
     which = share_of(drawn, total, "held cycles") if own else drawn_of(drawn, total, whole=False)
     parts: list[Text] = [(f"Line: median of {which}. Band: middle 90 %. Below zero: over-pressure.",)]
     parts.append(("Release time: until a tenth of the vacuum is left.",))
+    if beyond:
+        parts.append(("The picture ends with the release command; that comes later.",))
     if base is not None:
         parts.append((f"Pale line beneath: {'the baseline' if names[1] == 'baseline' else 'the other cycles'}.",))
     return join(parts)

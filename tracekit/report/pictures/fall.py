@@ -181,7 +181,14 @@ def _rate_heading(result: StationResult, part: Mask | None, names: tuple[str, st
         there, where = of_quantity(result.baseline_leak.decay_rate), "in the baseline"
     else:
         there, where = None if part is None else _median_rate(result.leak, ~part), "on the others"
-    return (*text, ".") if there is None else (*text, *say("; {} {}.", where, there))
+    return (*text, ".") if there is None else (*text, *say("; {} {}.", where, _without_interval(there, now.step)))
+
+
+def _without_interval(num: Num, beside: float | None) -> Num:
+    """The number alone, with the digits that its interval leaves, or those of the one beside it."""
+    if num.lower is None or num.upper is None:
+        return num
+    return replace(num, lower=None, upper=None, step=beside or (num.upper - num.lower) / 2.0)
 
 
 def _median_rate(leak: LeakResult, part: Mask) -> Num | None:

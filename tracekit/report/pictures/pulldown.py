@@ -81,8 +81,13 @@ def pulldown(result: StationResult, unit: str = "kPa") -> Picture | None:
 
 def _from_command(here: _Rise, base: _Rise | None) -> tuple[_Rise, _Rise | None]:
     """Both rises on the time since this log's command, so that the told time to the set point is read off the axis."""
-    moved = replace(here, time_s=here.time_s + here.half_s)
-    return moved, None if base is None else replace(base, time_s=base.time_s + here.half_s)
+    return _since(here, here.half_s), None if base is None else _since(base, here.half_s)
+
+
+def _since(rise: _Rise, half_s: float) -> _Rise:
+    time = rise.time_s + half_s
+    kept = time >= 0.0
+    return replace(rise, time_s=time[kept], low=rise.low[kept], mid=rise.mid[kept], high=rise.high[kept])
 
 
 def _risen(here: _Rise, base: _Rise | None) -> tuple[_Rise, _Rise | None]:
@@ -173,7 +178,7 @@ def _aligned(data: StationData, rows: Indices, half: float) -> tuple[Floats, Flo
 def _plot(here: _Rise, base: _Rise | None, data: StationData, names: tuple[str, str]) -> Plot:
     all_rises = [here] if base is None else [here, base]
     x = Axis(
-        low=min(0.0, *(float(r.time_s[0]) for r in all_rises)), high=max(float(r.time_s[-1]) for r in all_rises),
+        low=0.0, high=max(float(r.time_s[-1]) for r in all_rises),
         unit="s", name="seconds after the command, aligned at half the set point",
     )  # fmt: skip
     y = Axis(
@@ -204,7 +209,7 @@ def _labels(here: _Rise, base: _Rise | None, x: Axis, names: tuple[str, str]) ->
     if abs(gap) < 0.12:
         return [replace(own, dy=-4), replace(other, y=own.y, x=max(own.x, other.x), dy=14)]
     early, late = (base, own) if gap > 0 else (here, other)
-    level = 0.8 * float(early.mid[-1])
+    level = 0.55 * float(early.mid[-1])  # clear of the set point's own name
     at = float(np.interp(level, early.mid, early.time_s))
     name, css = (names[1], "end t-base") if gap > 0 else (names[0], "end t-usual")
     return [late, Label(x=at, y=level, lines=(name,), style=css, dx=-10)]
