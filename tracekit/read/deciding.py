@@ -26,6 +26,7 @@ from tracekit.read.roles import by_response
 from tracekit.read.rounding import assumption, with_rounding
 from tracekit.read.settled import pressure_channel, time_channel
 from tracekit.read.signs import with_signed_counts
+from tracekit.read.stretches import check_channels, check_events
 from tracekit.read.timeplan import TimePlan, plan_time, seconds_of
 from tracekit.read.views import one_station, station_column
 
@@ -51,6 +52,7 @@ def decide(head: Head, station: Station) -> Plan:
     if long is not None:
         return _decide_long(head, station, long)
     channels = station.channels
+    check_events(head, channels.get("time"))
     _check_columns(head, station)
     column = station_column(head, channels.get("station"))
     view, names = one_station(head, column)
@@ -111,6 +113,7 @@ def with_pairs(head: Head, time: TimePlan, pressure: PressurePlan) -> tuple[Time
 def _decide_long(head: Head, station: Station, long: LongPlan) -> Plan:
     """The plan of a file with a row per reading."""
     signals = (long.tag, long.value, long.beside, long.station)
+    check_channels(head, long, station.channels.get("time"))
     bare = replace(head, columns=tuple(c for c in head.columns if c.name not in signals))
     time, questions = plan_time(bare, station.channels.get("time"))
     if time is None:
