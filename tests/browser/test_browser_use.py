@@ -117,13 +117,13 @@ def test_pointing_shows_the_figures_of_a_cycle(visit):
     page = visit("torn_cup")
     for name, pattern in (("rates", r"Cycle 47, held, \d\.\d.kPa/s"), ("strip", r"\d+\.\d\d.s: (\d+\.\d.kPa\. )?Cycle 4\d, held")):
         stop, read = page.locator(f"#picture-{name} .stop"), page.locator(f"#picture-{name} .readout")
-        assert "Point at a cycle" in read.inner_text()
+        assert "Tap or click a cycle" in read.inner_text()
         stop.scroll_into_view_if_needed()
         box = stop.bounding_box()
         page.mouse.move(box["x"] + 0.5 * box["width"], box["y"] + 0.5 * box["height"])
         assert re.match(pattern, read.inner_text()), read.inner_text()
         page.mouse.move(box["x"] + 0.5 * box["width"], box["y"] - 60)
-        assert "Point at a cycle" in read.inner_text()
+        assert "Tap or click a cycle" in read.inner_text()
         assert page.locator(".panel").count() == 0
     page.locator("#picture-rates .stop").focus()
     page.keyboard.press("End")

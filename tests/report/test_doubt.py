@@ -171,10 +171,11 @@ def test_pictures_tell_the_rate_and_the_time_of_the_verdict():
     rate = number(of_quantity(result.leak.decay_rate))
     assert plain(fallen.heading).startswith(f"Vacuum falls {rate} with the supply closed; in the baseline ")
     assert "Rates hold at 60" in plain(fallen.caption)
-    drawn = pulldown(stories.slow_suction().stations[0])
+    slow = stories.slow_suction().stations[0]
+    drawn = pulldown(slow)
     assert "from the command to the set point" in plain(drawn.heading).lower()
     assert "between two levels" in plain(drawn.caption)
-    reached = next(t for t, own, _ in drawn.rows if own is not None and own >= stories.SET)
-    told = float(np.nanmedian(stories.slow_suction().stations[0].data.cycles.floats("evacuation_time_s")))
-    assert reached == pytest.approx(told, abs=0.03)
+    for place, data in ((1, slow.data), (2, slow.baseline)):
+        reached = next(row[0] for row in drawn.rows if row[place] is not None and row[place] >= stories.SET)
+        assert reached == pytest.approx(float(np.nanmedian(data.cycles.floats("evacuation_time_s"))), abs=0.02)
     assert min(t for t, _, _ in drawn.rows) >= 0.0

@@ -1,5 +1,7 @@
 """The acceptance sheet: one printed page that decides, and an annex with every measure."""
 
+from dataclasses import dataclass
+
 from tracekit.model.comparison import Comparison, MeasureResult, RateResult, Recording
 from tracekit.model.estimate import Withheld
 from tracekit.report.comparison_rows import before_after_rows
@@ -27,13 +29,30 @@ from tracekit.report.words import Num, count, html
 _MOST_OBSTACLES = 5
 
 
-def comparison_page(comparison: Comparison, unit: str = "kPa") -> str:
-    """The whole sheet as one HTML file that needs nothing but itself."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Given:
+    """What a check of the sheet needs besides the logs: names of station files and of the station.
+
+    station        station files of both sides, or of BEFORE where AFTER has its own
+    station_after  station files of AFTER, where it has its own
+    only           the station among several, "" where a log has one
+    """
+
+    station: tuple[str, ...] = ()
+    station_after: tuple[str, ...] = ()
+    only: str = ""
+
+
+def comparison_page(comparison: Comparison, unit: str = "kPa", given: Given | None = None) -> str:
+    """The whole sheet as one HTML file that needs nothing but itself.
+
+    given  what the check needs; None where all station files are of both sides
+    """
     picture = changes(comparison, unit=unit)
     blocks = [
         Block("answer", "", _answer(comparison, unit), beside=lead_picture(picture, unit) if picture else "",
               page_one=True),
-        Block("recordings", "Recordings and signatures", _recordings(comparison, unit), "Logs", page_one=True),
+        Block("recordings", "Recordings and signatures", _recordings(comparison, unit, given), "Logs", page_one=True),
         Block("terms", "The rule, fixed in advance", _terms(comparison, unit), "Rule", page_one=True),
     ]  # fmt: skip
     if comparison.measures or comparison.rates:
@@ -44,11 +63,15 @@ def comparison_page(comparison: Comparison, unit: str = "kPa") -> str:
     )  # fmt: skip
 
 
-def verify_command(comparison: Comparison) -> str:
-    """The command that checks the sheet, with the logs' base names."""
+def verify_command(comparison: Comparison, given: Given | None = None) -> str:
+    """The command that checks the sheet, with the logs' names as the sheet tells them."""
     logs = {r.facts.log_id: r.facts.source for r in (*comparison.before, *comparison.after)}
-    files = [part for name in comparison.station_files for part in ("--station", _quoted(clean(name, 80)))]
-    return " ".join(["tracekit verify comparison.json", *(_quoted(clean(log, 80)) for log in logs.values()), *files])
+    needs = given or Given(station=tuple(comparison.station_files))
+    named = [("--station", name) for name in needs.station]
+    named += [("--station-after", name) for name in needs.station_after]
+    named += [("--only", needs.only)] if needs.only else []
+    more = [part for option, name in named for part in (option, _quoted(clean(name, 80)))]
+    return " ".join(["tracekit verify comparison.json", *(_quoted(clean(log, 80)) for log in logs.values()), *more])
 
 
 def _answer(comparison: Comparison, unit: str) -> str:
@@ -65,7 +88,7 @@ def _answer(comparison: Comparison, unit: str) -> str:
     }, unit)  # fmt: skip
 
 
-def _recordings(comparison: Comparison, unit: str) -> str:
+def _recordings(comparison: Comparison, unit: str, given: Given | None) -> str:
     columns = [
         f"{word}{f' {k + 1}' if len(side) > 1 else ''}"
         for word, side in (("Before", comparison.before), ("After", comparison.after))
@@ -77,7 +100,7 @@ def _recordings(comparison: Comparison, unit: str) -> str:
     picture = before_after_rows(comparison, unit)
     table += lead_picture(picture, unit) if picture else ""
     parties = ("Supplier", "Customer")
-    return table + render("sheet_sign.html", {"parties": parties, "command": verify_command(comparison)})
+    return table + render("sheet_sign.html", {"parties": parties, "command": verify_command(comparison, given)})
 
 
 def _terms(comparison: Comparison, unit: str) -> str:

@@ -64,7 +64,7 @@ def pulldown(result: StationResult, unit: str = "kPa") -> Picture | None:
     base = _rise(result.baseline, half, None) if result.baseline is not None else None
     if base is None and part is not None:
         base = _rise(data, half, ~part)
-    here, base = _from_command(*_risen(here, base))
+    here, base = _risen(*_from_command(here, base))
     names = names_of(result, part)
     heading, tells = _heading(result, part, base is not None)
     total = len(data.cycles) if part is None else int(part.sum())
@@ -80,12 +80,12 @@ def pulldown(result: StationResult, unit: str = "kPa") -> Picture | None:
 
 
 def _from_command(here: _Rise, base: _Rise | None) -> tuple[_Rise, _Rise | None]:
-    """Both rises on the time since this log's command, so that the told time to the set point is read off the axis."""
-    return _since(here, here.half_s), None if base is None else _since(base, here.half_s)
+    """Each rise on the median time since its own command, so that both told times are read off the axis."""
+    return _since(here), None if base is None else _since(base)
 
 
-def _since(rise: _Rise, half_s: float) -> _Rise:
-    time = rise.time_s + half_s
+def _since(rise: _Rise) -> _Rise:
+    time = rise.time_s + rise.half_s
     kept = time >= 0.0
     return replace(rise, time_s=time[kept], low=rise.low[kept], mid=rise.mid[kept], high=rise.high[kept])
 
@@ -179,7 +179,7 @@ def _plot(here: _Rise, base: _Rise | None, data: StationData, names: tuple[str, 
     all_rises = [here] if base is None else [here, base]
     x = Axis(
         low=0.0, high=max(float(r.time_s[-1]) for r in all_rises),
-        unit="s", name="seconds after the command, aligned at half the set point",
+        unit="s", name="seconds after the vacuum command",
     )  # fmt: skip
     y = Axis(
         low=min(0.0, float(np.nanmin(here.mid))),
