@@ -253,6 +253,18 @@ def _without_reference(now: Bools) -> Comparison:
     return Comparison(effects={}, source="none", onset=None, now=now, reference=np.zeros(len(now), np.bool_))
 
 
+def _surer(between_logs: Effect | None, within: Effect | None) -> Effect | None:
+    """The ultimate vacuum against a baseline, or where it stands out more and as far, against the log's own cycles.
+
+    The weather of another day moves it, but does not step from one cycle to the next.
+    """
+    if between_logs is None or within is None or abs(within.z) <= abs(between_logs.z):
+        return between_logs
+    if within.shift * between_logs.shift <= 0 or abs(between_logs.shift) < 0.7 * abs(within.shift):
+        return between_logs  # it has come back to what the baseline shows
+    return replace(between_logs, shift=within.shift, error=within.error)
+
+
 def compare(features: Features, baseline: Features | None, options: JudgeOptions) -> Comparison:
     """Effects of a log against its baseline, else against its own cycles before an onset, else none."""
     n = len(features.held)
@@ -277,6 +289,9 @@ def compare(features: Features, baseline: Features | None, options: JudgeOptions
         if name == "blow":
             now = _long_enough(now, features.at_least[late & features.held], reference)
         effect = compare_feature(name, now, reference, floor, baseline is None, options)
+        if name == "ultimate" and baseline is not None and onset is not None:
+            before = values[~after & features.held]
+            effect = _surer(effect, compare_feature(name, now, before, features.floor[name], True, options))
         if effect is not None:
             effects[name] = effect
     if baseline is None and all(abs(effect.z) < options.onset_least_z for effect in effects.values()):
