@@ -14,9 +14,10 @@ from tracekit.report.doubt import others_differ, untold_leak
 from tracekit.report.folder_page import folder_page
 from tracekit.report.page import index_page, station_page, write_pages
 from tracekit.report.pictures.blowoff import blowoff
-from tracekit.report.pictures.fall import fall
+from tracekit.report.pictures.fall import _apart, fall
 from tracekit.report.pictures.overlay import overlay
 from tracekit.report.pictures.pulldown import pulldown
+from tracekit.report.plot import Axis, Label
 from tracekit.report.todo import lasting, step_of, steps
 from tracekit.report.verdict import verdict
 from tracekit.report.words import number, of_quantity, plain
@@ -179,3 +180,13 @@ def test_pictures_tell_the_rate_and_the_time_of_the_verdict():
         reached = next(row[0] for row in drawn.rows if row[place] is not None and row[place] >= stories.SET)
         assert reached == pytest.approx(float(np.nanmedian(data.cycles.floats("evacuation_time_s"))), abs=0.02)
     assert min(t for t, _, _ in drawn.rows) >= 0.0
+
+
+def test_a_name_does_not_lie_on_the_line_that_goes_on():
+    """Where one fall ends well before the other, its name stands above both lines."""
+    y = Axis(low=0.0, high=2.0, unit="kPa", name="{}", down=True)
+    early = Label(x=0.8, y=0.5, lines=("18 cycles",), style="", dy=4)
+    late = Label(x=1.1, y=0.8, lines=("baseline", "0.3"), style="", dy=4)
+    named = _apart([late, early], y)
+    assert {item.lines[0]: item.dy for item in named} == {"18 cycles": -18, "baseline": 4}
+    assert {item.dy for item in _apart([late, replace(early, x=1.1)], y)} != {-18, 4}

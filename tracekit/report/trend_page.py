@@ -18,10 +18,12 @@ from tracekit.report.trend_words import (
     day,
     finding,
     headline,
+    logs_of,
     main_measure,
     no_date,
     present,
     shown,
+    since,
     stations_of,
     unit_of,
 )
@@ -73,7 +75,7 @@ def fleet_page(fleet: FleetTrend, names: dict[str, str], unit: str = "kPa") -> s
         Block("rules", "When an alarm is raised", _lines([_alarms_line(fleet), fleet.alarm_rule + "."]), "Rules"),
     ]
     return frame(
-        headline(fleet), blocks, identity=("Trend", stations_of(len(fleet.stations)), day(fleet.as_of_us)),
+        headline(fleet), blocks, identity=("Trend", stations_of(len(fleet.stations)), _as_of(fleet)),
         provenance=_provenance(fleet), unit=unit, scripts=(asset("trend_fleet.js"),),
     )  # fmt: skip
 
@@ -164,9 +166,14 @@ def _alarms_line(fleet: FleetTrend) -> str:
     return f"At these limits expect {fleet.false_alarms_week:.2g} false alarms a week over all stations."
 
 
+def _as_of(fleet: FleetTrend) -> str:
+    """The day that counts as now; of an empty history there is none."""
+    return day(fleet.as_of_us) if fleet.as_of_us else "no log yet"
+
+
 def _provenance(fleet: FleetTrend) -> list[tuple[str, str]]:
     return [
-        ("Logs", count(fleet.logs)), ("As of", day(fleet.as_of_us)), ("Program", f"tracekit {fleet.version}"),
+        ("Logs", count(fleet.logs)), ("As of", _as_of(fleet)), ("Program", f"tracekit {fleet.version}"),
         ("Slopes", "Theil–Sen with intervals that allow for serial correlation; present stretch"),
     ]  # fmt: skip
 
@@ -193,7 +200,7 @@ def station_page(station: StationTrend, fleet: FleetTrend, unit: str = "kPa") ->
     if station.cost is not None:
         blocks.append(Block("cost", "What the leak costs", _cost(station.cost, unit), "Cost"))
     blocks.append(Block("cautions", "Before you act", cautions(), "Cautions"))
-    identity = (clean(station.station, 40), f"{count(station.logs)} logs", f"to {day(station.last_us)}")
+    identity = (clean(station.station, 40), logs_of(station.logs), f"to {day(station.last_us)}")
     title = f"{station.station}: {_station_headline(station)}"
     return frame(title, blocks, identity=identity, provenance=_provenance(fleet), unit=unit)
 
@@ -213,7 +220,7 @@ def _panel_order(trend: MeasureTrend, station: StationTrend) -> tuple[bool, bool
 def _station_headline(station: StationTrend) -> str:
     trend, word = main_measure(station), STATE_WORDS[station.state]
     if trend is not None and station.state not in ("steady", "silent"):
-        word = f"{trend.measure.title.split(':')[0]} {word}"
+        word = f"{trend.measure.title.split(':')[0]} {word}{since(station)}"
     return f"{word[:1].upper()}{word[1:]}" + (", and silent" if station.silent and station.state != "silent" else "")
 
 

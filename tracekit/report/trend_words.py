@@ -5,6 +5,7 @@ from datetime import UTC, datetime
 
 from tracekit.model.estimate import Estimate, Withheld
 from tracekit.model.trend import CrossingDate, FleetTrend, MeasureTrend, StationTrend
+from tracekit.options.history import TrendOptions
 from tracekit.report.text import NBSP, clean
 from tracekit.report.words import Num, Text, count, join, of_estimate, say
 
@@ -12,6 +13,7 @@ STATE_WORDS = {
     "over": "over the limit",
     "may be over": "may be over the limit",
     "alarm": "in alarm",
+    "worse": "worse",
     "growing": "growing",
     "line": "changed with its air line",
     "silent": "silent",
@@ -40,19 +42,41 @@ def shown(estimate: Estimate) -> Num:
 def headline(fleet: FleetTrend) -> str:
     """How many stations are over their limit, or the next worst thing that is true of any."""
     total = len(fleet.stations)
-    for state in ("over", "may be over", "alarm", "growing", "line"):
+    for state in ("over", "may be over", "alarm", "worse", "growing", "line"):
         found = sum(s.state == state for s in fleet.stations)
         if found:
             words = STATE_WORDS[state].replace("its", "their")
             return f"{count(found)} of {stations_of(total)} {words}" if total > 1 else _alone(fleet.stations[0])
+    few = too_few(fleet)
+    if total == 0 or few:
+        return f"{few}" if few else "No logs yet"
     return f"Nothing new on {stations_of(total)}"
+
+
+def too_few(fleet: FleetTrend) -> str:
+    """That no station has the logs to judge, "" where any has them."""
+    options, most = TrendOptions(), max((s.logs for s in fleet.stations), default=0)
+    if not 0 < most < options.shortest_logs:
+        return ""
+    return f"Too few logs to judge ({most}; {options.shortest_logs} for a slope, {options.baseline_logs} for an alarm)"
+
+
+def logs_of(n: int) -> str:
+    """A number of logs, as in "1 log", "12 logs"."""
+    return f"{count(n)} log{'s' if n != 1 else ''}"
 
 
 def _alone(station: StationTrend) -> str:
     """As in "Kiln feeder: leak growing"."""
     trend = main_measure(station)
     measure = "" if trend is None else f"{trend.measure.title.split(':')[0]} "
-    return clean(f"{clean(station.station, 24)}: {measure}{STATE_WORDS[station.state]}", 60)
+    return clean(f"{clean(station.station, 24)}: {measure}{STATE_WORDS[station.state]}{since(station)}", 60)
+
+
+def since(station: StationTrend) -> str:
+    """Since when a station is worse: the day of its step; "" in other states."""
+    trend = main_measure(station)
+    return f" since {day(trend.steps[-1].time_us)}" if station.state == "worse" and trend and trend.steps else ""
 
 
 def stations_of(n: int) -> str:
@@ -79,7 +103,14 @@ def main_measure(station: StationTrend) -> MeasureTrend | None:
     trends = list(station.measures.values())
     if not trends:
         return None
+    if station.state == "worse":
+        return min(trends, key=_worsened)
     return min(trends, key=_weight)
+
+
+def _worsened(trend: MeasureTrend) -> tuple[bool, bool, tuple[int, int, int]]:
+    """Sort key: a watched measure whose last step is for the worse first."""
+    return (not trend.steps or trend.steps[-1].better is not False, not trend.measure.alarm, _weight(trend))
 
 
 def _weight(trend: MeasureTrend) -> tuple[int, int, int]:
@@ -135,17 +166,27 @@ def _size(estimate: Estimate) -> Num:
 def _reaching(trend: MeasureTrend) -> Text:
     """Where it stands against its limit, and when it crosses it."""
     if trend.limit is None:
-        return ()
+        return ("No limit is set: with one its date is told.",) if _worsens(trend) else ()
     limit = Num(value=trend.limit.value, unit=unit_of(trend), step=abs(trend.limit.value) / 50 or 0.1)
     if trend.limit.state == "over":
         return say("Over the limit {}.", limit)
     if trend.limit.state == "may be over":
         return say("May be over the limit {}.", limit)
     if isinstance(trend.crossing, CrossingDate):
+        if trend.crossing.past:
+            return say("By these logs it reached {} on {} ({} to {}).", limit, *_dates(trend.crossing))
         return say("Reaches {} on {} ({} to {}).", limit, *_dates(trend.crossing))
     if trend.not_before_us is not None:
         return say("Reaches {} not before {}.", limit, day(trend.not_before_us))
     return ()
+
+
+def _worsens(trend: MeasureTrend) -> bool:
+    """Whether growth for the worse is established."""
+    slope, worse = trend.slope, trend.measure.worse
+    if not isinstance(slope, Estimate) or trend.p_value is None or trend.p_value > 0.05:
+        return False
+    return min(slope.lower * worse, slope.upper * worse) > 0
 
 
 def _dates(crossing: CrossingDate) -> tuple[str, str, str]:

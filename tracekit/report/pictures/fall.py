@@ -25,7 +25,7 @@ from tracekit.report.view import (
 from tracekit.report.warmth import without_warming
 from tracekit.report.words import Num, Text, join, of_quantity, plain, say
 
-_MOST_COASTS, _POINTS, _SURGE_S, _SURGE_MOST_S, _RISING_KPA = 300, 24, 0.02, 0.3, 0.05
+_MOST_COASTS, _POINTS, _SURGE_S, _SURGE_MOST_S, _RISING_KPA, _ENDS_BEFORE = 300, 24, 0.02, 0.3, 0.05, 0.88
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -165,6 +165,9 @@ def _apart(labels: list[Label], y: Axis) -> tuple[Label, ...]:
     """Labels of two lines each kept 34 px apart in a plot of 180 px."""
     if len(labels) < 2 or abs(labels[0].y - labels[1].y) / (y.high - y.low) * 180.0 > 36.0:
         return tuple(labels)
+    early, late = sorted(labels, key=lambda item: item.x)
+    if early.x < _ENDS_BEFORE * late.x:  # beside its end the other line goes on: the name stands above both
+        return (replace(early, dy=-18 - 17 * (len(early.lines) - 1)), replace(late, dy=4))
     lower, upper = sorted(labels, key=lambda item: -item.y)
     down = 34 if upper.y / (y.high - y.low) < 0.2 else 0
     return (replace(lower, dy=20 + down), replace(upper, dy=-18 + down))
