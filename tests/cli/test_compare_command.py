@@ -116,7 +116,29 @@ def test_a_station_file_is_named_by_its_hash(logs: Path, tmp_path: Path, capsys:
     assert cli.run(["verify", target, *pair, "--station", str(file)]) == 0
     assert "holds" in capsys.readouterr().out
     assert cli.run(["verify", target, *pair]) == 2
-    assert "station files" in capsys.readouterr().err
+    told = capsys.readouterr().err
+    assert "the sheet names loader.toml (SHA-256 " in told
+    assert "given: none; give --station FILE that the sheet was made with" in told
+    assert "{" not in told
+
+
+def test_the_command_of_a_sheet_works(logs: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Logs and station files of one base name are told apart by their folders; the printed command is run as it is."""
+    for side, ambient in (("before", 99.0), ("after", 102.0)):
+        (tmp_path / side).mkdir()
+        shutil.copy(logs / f"{side}.csv", tmp_path / side / "log.csv")
+        text = f'[station]\nname = "Loader 2"\nambient_kpa = {ambient}\n'
+        (tmp_path / side / "s.toml").write_text(text, encoding="utf-8")
+    monkeypatch.chdir(tmp_path)
+    files = ["--station", "before/s.toml", "--station-after", str(tmp_path / "after" / "s.toml")]
+    assert cli.run(["compare", "before/log.csv", str(tmp_path / "after/log.csv"), *files, "--quiet", "--out", "."]) == 0
+    assert len(_read(tmp_path / "comparison.json")["station_files"]) == 2
+    page = (tmp_path / "report.html").read_text(encoding="utf-8")
+    command = page.partition("tracekit verify ")[2].partition("<")[0]
+    assert command == (
+        "comparison.json before/log.csv after/log.csv --station before/s.toml --station-after after/s.toml"
+    )
+    assert cli.run(["verify", *command.split()]) == 0
 
 
 def test_verify(sheet: Path, logs: Path, capsys: pytest.CaptureFixture[str]) -> None:

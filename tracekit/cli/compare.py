@@ -8,14 +8,14 @@ from typing import Annotated, Literal
 import typer
 
 from tracekit.cli.opening import OpenPage, show_page
-from tracekit.cli.sides import folder_for, read_document, recordings, station_hashes
+from tracekit.cli.sides import apart, folder_for, read_document, recordings, station_files, station_hashes, told_apart
 from tracekit.compare.engine import Asked, check_asked
 from tracekit.compare.engine import compare as compare_sides
 from tracekit.errors import UsageError, message
 from tracekit.history.events import parse_time
 from tracekit.model.comparison import Comparison
 from tracekit.read.station_file import load_stations
-from tracekit.report.compare_page import comparison_page
+from tracekit.report.compare_page import Given, comparison_page
 from tracekit.report.comparison_json import comparison_json, plan_from_json
 from tracekit.report.comparison_text import comparison_lines, on_screen
 from tracekit.report.files import check_folder, json_write, text_write, write_files
@@ -75,13 +75,22 @@ def compare(
         recordings(logs[0], stations[0], only, findings=decide, started_us=starts[0]),
         recordings(logs[1], stations[1], only, started_us=starts[1]),
     )
-    result = replace(compare_sides(*sides, asked), station_files=station_hashes([*files[0], *files[1]]))
+    named = told_apart(sides, logs)
+    result = replace(compare_sides(*named, asked), station_files=station_hashes([*files[0], *files[1]]))
     document = comparison_json(result)
-    page = text_write(comparison_page(result, unit))
+    page = text_write(comparison_page(result, unit, _given(station or [], station_after or [], only)))
     write_files(folder, {"comparison.json": json_write(document), "report.html": page})
     if as_json or not quiet:
         _say(result, document if as_json else None, unit, folder)
     show_page(folder / "report.html", wanted=open_page)
+
+
+def _given(both: list[Path], after: list[Path], only: str | None) -> Given:
+    """What a check of the sheet must be given, by the names that the sheet uses."""
+    files = station_files(both), station_files(after)
+    names = apart([str(f) for side in files for f in side])
+    first, second = (tuple(names[str(f)] for f in side) for side in files)
+    return Given(station=first, station_after=second, only=only or "")
 
 
 def _start(text: str, option: str, logs: list[str]) -> int | None:

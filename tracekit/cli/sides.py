@@ -3,7 +3,8 @@
 import hashlib
 import json
 from collections.abc import Sequence
-from pathlib import Path
+from dataclasses import replace
+from pathlib import Path, PurePath
 
 from tracekit.cli.progress import reading_progress, show
 from tracekit.compare.recording import chosen_station, file_of, recording_from, recording_of
@@ -32,7 +33,7 @@ def recordings(
     Raises UsageError where a start is given for several files.
     """
     files = tuple(stations) or None
-    paths = dict.fromkeys(str(one.path) for log in logs for one in find_inputs(log))
+    paths = _paths(logs)
     if started_us is not None and len(paths) > 1:
         raise UsageError(message("--started", f"{len(paths)} files on its side", "one", "Name the files one by one."))
     if findings:
@@ -45,6 +46,38 @@ def recordings(
     return sides
 
 
+def _paths(logs: Sequence[str]) -> tuple[str, ...]:
+    """The files among files, folders and globs, each once."""
+    return tuple(dict.fromkeys(str(one.path) for log in logs for one in find_inputs(log)))
+
+
+def told_apart(
+    sides: tuple[Recordings, Recordings], logs: tuple[Sequence[str], Sequence[str]]
+) -> tuple[Recordings, Recordings]:
+    """The recordings with names that tell their files apart: as much of each path as it takes.
+
+    logs  what `recordings` was given for each side
+    """
+    paths = [_paths(one) if one else () for one in logs]
+    names = apart([*paths[0], *paths[1]])
+    before, after = (
+        tuple(replace(r, facts=replace(r.facts, source=names[path])) for r, path in zip(side, own, strict=True))
+        for side, own in zip(sides, paths, strict=True)
+    )
+    return before, after
+
+
+def apart(paths: Sequence[str]) -> dict[str, str]:
+    """For each path the shortest end that no other path has: its base name, where that is enough."""
+    whole = {path: PurePath(path).parts for path in paths}
+    names = {}
+    for path, parts in whole.items():
+        others = [other for other in whole.values() if other != parts]
+        size = next((k for k in range(1, len(parts)) if all(o[-k:] != parts[-k:] for o in others)), len(parts))
+        names[path] = PurePath(*parts[-size:]).as_posix()
+    return names
+
+
 def _measured(log: MeasuredLog, only: str | None, stations: Sequence[Station]) -> Recording:
     """One station of a measured log."""
     names = [s.station for s in log.stations]
@@ -54,10 +87,16 @@ def _measured(log: MeasuredLog, only: str | None, stations: Sequence[Station]) -
     return recording_from(log.facts, data, leak, leak_flows(leak, own, data)[0], file_of(names[at], stations))
 
 
+def station_files(paths: Sequence[Path]) -> tuple[Path, ...]:
+    """Every station file named, each once; those of a folder each."""
+    return tuple(dict.fromkeys(f for p in paths for f in (sorted(p.glob("*.toml")) if p.is_dir() else [p])))
+
+
 def station_hashes(paths: Sequence[Path]) -> dict[str, str]:
-    """Base name and SHA-256 of every station file named; those of a folder each."""
-    files = [f for p in paths for f in (sorted(p.glob("*.toml")) if p.is_dir() else [p])]
-    return {f.name: hashlib.sha256(f.read_bytes()).hexdigest() for f in files}
+    """Name and SHA-256 of every station file; with as much of its path as tells it apart from the others."""
+    files = station_files(paths)
+    names = apart([str(f) for f in files])
+    return {names[str(f)]: hashlib.sha256(f.read_bytes()).hexdigest() for f in files}
 
 
 def read_document(path: Path) -> dict[str, object]:

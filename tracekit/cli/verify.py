@@ -1,7 +1,7 @@
 """`tracekit verify`: does a comparison or a page still follow from its logs."""
 
 import json
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Annotated
 
@@ -61,12 +61,22 @@ def _comparison(
     before, after, faults = sides_of(document, first, second)
     used = station_hashes([*mine, *after_files])
     named = document.get("station_files", {})
-    if used != named:
-        faults = (*faults, f"station files: the sheet names {named or 'none'}, given are {used or 'none'}")
+    if isinstance(named, dict) and sorted(used.values()) != sorted(named.values()):
+        faults = (*faults, _other_files(named, used))
     if not faults:
         faults = differences(document, comparison_json(compare_sides(before, after, asked, options)))
     n = len(before) + len(after)
     return faults, f"{n} log{'s' if n > 1 else ''}, every hash, figure and verdict as recomputed"
+
+
+def _other_files(named: Mapping[str, str], used: Mapping[str, str]) -> str:
+    """That the station files given are not those of the sheet, and which to give."""
+    told, given = (
+        ", ".join(f"{name} (SHA-256 {digest[:12]})" for name, digest in files.items()) or "none"
+        for files in (named, used)
+    )
+    todo = "give --station FILE that the sheet was made with" if named else "leave --station out"
+    return f"station files: the sheet names {told}, given: {given}; {todo}"
 
 
 def _page(
