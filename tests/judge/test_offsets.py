@@ -6,7 +6,7 @@ import numpy as np
 from judge.test_evidence import calm, effect, judged, quiet
 
 from tracekit.judge.effects import Comparison
-from tracekit.judge.effects_of import effects_of, with_idle_real
+from tracekit.judge.effects_of import effects_of, with_idle_real, with_late_alike
 from tracekit.judge.evidence import combined
 from tracekit.judge.features import Bands, Features, _hung_on
 from tracekit.judge.fingerprints import FINGERPRINTS
@@ -16,7 +16,7 @@ OPTIONS = JudgeOptions()
 
 
 def leading(effects, signs=()):
-    post = judged(with_idle_real(effects), signs)
+    post = judged(with_late_alike(with_idle_real(effects)), signs)
     return max(post.present, key=lambda code: post.present[code]), post
 
 
@@ -69,6 +69,16 @@ def test_one_lag_on_everything_is_the_sensor():
     late = {**quiet(), **{name: effect(name, shift) for name, shift in lag.items()}}
     assert leading(late, always)[0] == "sensor_slow"
     assert leading({**quiet(), "response": effect("response", 0.025)}, always)[0] == "supply_valve_slow"
+
+
+def test_a_valve_that_closes_late_too_is_no_slow_sensor():
+    """Late to open and to close: vacuum overshoots and still rises after the cut; the blow-off starts as it did."""
+    seen = {"response": 0.137, "overshoot": 4.7, "fast_fall": -3.5, "blow_start": 0.0}
+    slow = {**quiet(), **{name: effect(name, shift) for name, shift in seen.items()}}
+    assert leading(slow, calm(late_response=0.998))[0] == "supply_valve_slow"
+    later = with_late_alike({**slow, "blow_start": effect("blow_start", 0.137)})["late_alike"]
+    np.testing.assert_allclose(later.shift, 1.0)
+    assert "late_alike" not in with_late_alike(quiet())
 
 
 class _Column:

@@ -24,6 +24,7 @@ _NAMES: Mapping[str, tuple[str, str]] = {
     "over": ("release_peak_kpa", "kPa"),
     "idle": ("idle_vacuum_kpa", "kPa"),
     "idle_real": ("idle reading that the open cup does not share", "share"),
+    "late_alike": ("delay of the blow-off over that of the response", "share"),
     "noise": ("noise_kpa", "kPa"),
     "noise_off": ("noise with the valves off", "kPa"),
     "rise_scatter": ("scatter of the evacuation", "log of ratio"),
@@ -80,6 +81,25 @@ def with_idle_real(effects: Mapping[str, Effect]) -> dict[str, Effect]:
     out["idle_real"] = Effect(
         now=value, reference=0.0, shift=value, error=max(error, 0.1), n_now=level.n_now, n_reference=level.n_reference,
         tail_up=0.0, tail_down=0.0, scatter=1.0,
+    )  # fmt: skip
+    return out
+
+
+def with_late_alike(effects: Mapping[str, Effect]) -> dict[str, Effect]:
+    """Add how much later the blow-off starts, as a share of how much later the supply is answered.
+
+    About 0 for a supply valve, which takes no part in the release. A lag of the sensor delays both: the onset of the
+    response is seen early on its way, a blow-off only well down it, so the share is 1 or more.
+    """
+    out = dict(effects)
+    answer, release = effects.get("response"), effects.get("blow_start")
+    if answer is None or release is None or answer.shift < 4.0 * answer.error:
+        return out
+    value = release.shift / answer.shift
+    error = float(np.hypot(release.error / answer.shift, value * answer.error / answer.shift))
+    out["late_alike"] = Effect(
+        now=value, reference=0.0, shift=value, error=max(error, 0.1), n_now=release.n_now,
+        n_reference=release.n_reference, tail_up=0.0, tail_down=0.0, scatter=1.0,
     )  # fmt: skip
     return out
 
@@ -224,7 +244,8 @@ def effects_of(
         measured = comparison.effects
         if comparison.source == "baseline":
             measured = allow_for_weather(measured, bands, options)
-        out = with_idle_real(with_balance(evacuation_without_leak(measured, bands.rise_high - bands.rise_low)))
+        band_kpa = bands.rise_high - bands.rise_low
+        out = with_late_alike(with_idle_real(with_balance(evacuation_without_leak(measured, band_kpa))))
     uneven = unevenness(comparison.now, features, reference)
     decay = out.get("decay")
     if grouped:  # the scatter is that of the groups, and they tell the balance better

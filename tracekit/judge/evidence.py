@@ -17,8 +17,8 @@ from tracekit.judge.fingerprints import AT_CUP, FINGERPRINTS, SAME, SIGN_BACKGRO
 from tracekit.options.judge import JudgeOptions
 
 _POINTS = 14
-OWN = ("unevenness", "idle_real")
-"""Measures that only leaks, or only what moves the idle reading, have: a second cause says nothing about them."""
+OWN = ("unevenness", "idle_real", "late_alike")
+"""Measures of leaks, of what moves the idle reading, or of late answers only: a second cause says nothing of them."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -71,7 +71,8 @@ _BASIC: Mapping[str, Mapping[str, Change]] = {
         "decay": SAME, "response": up(0.003, 0.4, 0.65), "rise": SAME, "ultimate": SAME,
         "open": down(0.05, 8.0, 0.4),  # less time before the part closes the cup
         "blow": up(0.02, 0.8, 0.25), "blow_start": up(0.002, 0.3, 0.25), "over": SAME, "idle": SAME, "residual": SAME,
-        "noise": SAME, "rise_scatter": SAME, "overshoot": up(0.3, 10.0, 0.6),
+        "noise": SAME, "rise_scatter": SAME, "overshoot": up(0.3, 10.0, 0.6), "late_alike": Change(-0.3, 0.3),
+        "fast_fall": down(0.1, 6.0, 0.2),  # it closes late too, as the overshoot says
     },
     "supply_valve_passing": {
         # it draws against the blow-off, and the idle vacuum that it makes is real: what is taken above it shrinks
@@ -102,7 +103,8 @@ _BASIC: Mapping[str, Mapping[str, Change]] = {
         "response": up(0.005, 0.8), "blow_start": up(0.01, 0.8), "rise": up(0.005, 1.0, 0.7),
         "blow": up(0.02, 2.5, 0.8), "noise": down(0.1, 2.0, 0.4), "open": down(0.05, 8.0, 0.4),
         "over": down(0.1, 20.0, 0.4), "residual": up(0.1, 60.0, 0.7), "overshoot": Change(-1.0, 15.0, 0.7),
-        "fast_fall": down(0.1, 6.0, 0.5), "ultimate": up(0.5, 25.0, 0.4), "decay": up(0.1, 15.0, 0.2),
+        "fast_fall": down(0.1, 6.0, 0.5), "ultimate": up(0.5, 25.0, 0.4), "decay": up(0.1, 15.0, 0.4),
+        "late_alike": Change(0.5, 8.0), "balance": Change(-3.0, 8.0),
     },
     "none": {
         "decay": SAME, "balance": SAME, "rise": SAME, "ultimate": SAME, "open": SAME, "blow": SAME, "over": SAME,
