@@ -56,6 +56,8 @@ def test_a_measured_leak_beside_another_cause_is_a_fact():
     assert re.match(r"Vacuum falls 5\.\d+ kPa/s .* with the supply closed\. Baseline: 0\.\d", lead)
     assert "Filter or hose: chance 4 in 10." in said.reasons
     assert "else" not in said.reasons
+    sure = stories.finding("release_valve_leak", confidence=0.85)
+    assert "Also" not in verdict(replace(result, findings=(*result.findings, sure))).reasons
     unrisen = replace(result, leak=replace(result.leak, decay_rate=result.baseline_leak.decay_rate))
     assert verdict(unrisen).headline.startswith("Either")
     alike = (CauseChance(code="leak_steady", chance=0.5, reason="r"), CauseChance(code="check_valve_leak", chance=0.4, reason="r"))

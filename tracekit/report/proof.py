@@ -99,11 +99,15 @@ def start_of(data: Mapping[str, Any]) -> int | None:
 def same_logs(data: Mapping[str, Any], record: DiagnosisRecord) -> tuple[str, ...]:
     """What is wrong with the logs at hand: one sentence per hash that is not the page's."""
     told = data["proof"]
+    healthy = sorted({i for r in record.stations for i in _baseline_ids(r)})
+    advice = "give it as --baseline LOG, or --history DIR for a last good log" if told["baseline"] else "leave it out"
     pairs = (
-        ("logs", sorted(log["log_id"] for log in told["logs"]), sorted(log.log_id for log in record.logs)),
-        ("baseline", sorted(told["baseline"]), sorted({i for r in record.stations for i in _baseline_ids(r)})),
+        ("logs", sorted(log["log_id"] for log in told["logs"]), sorted(log.log_id for log in record.logs), ""),
+        ("baseline", sorted(told["baseline"]), healthy, f"; {advice}"),
     )
-    return tuple(f"{name}: the page names {_short(a)}, given are {_short(b)}" for name, a, b in pairs if a != b)
+    return tuple(
+        f"{name}: the page names {_short(a)}, given are {_short(b)}{todo}" for name, a, b, todo in pairs if a != b
+    )
 
 
 def _short(hashes: list[str]) -> str:
@@ -126,9 +130,9 @@ def index_of(data: Mapping[str, Any], record: DiagnosisRecord) -> int | None:
         raise UsageError(
             message(
                 "page",
-                f'station "{told[0]}"',
-                f"one of {', '.join(names)}",
-                "Give the station file and logs that were used.",
+                f'the station "{told[0]}"',
+                f"one of these logs, which are of {', '.join(names)}",
+                "Give --station FILE that the page was made with.",
             )
         )
     return None if data["proof"]["several"] else names.index(told[0])

@@ -368,10 +368,10 @@ def _reasons(result: StationResult, main: Finding | None, room: int) -> str:
     if n["cycles"]:
         parts.append(_losses(n["dropped"], n["missed"], len(early_ends(result.data))))
     also = also_found(result, main) if main is not None else None
-    if also is not None:
+    beside = beside_leak(result, main, rival_of(result, main)) if main is not None else None
+    if also is not None and not (beside is not None and also.code in LEAKS):  # the place of a leak is told as open
         tail = f"Also: {without_article(phrase(also.code).short)}."
         return next((t for t in (" ".join([*parts, tail]), tail) if len(t) <= room), " ".join(parts))
-    beside = beside_leak(result, main, rival_of(result, main)) if main is not None else None
     if main is not None and beside is not None:
         p = next((c.chance for c in result.causes if c.code == beside), main.confidence)
         tail = f"{plain(capital((phrase(beside).rival,)))}: chance {chance(p)}."
