@@ -31,6 +31,17 @@ def test_an_open_question_has_its_page_too(tmp_path: Path, capsys: pytest.Captur
     assert "must be answered first" in (out / "report.html").read_text(encoding="utf-8")
 
 
+def test_an_edited_station_file_is_kept(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """The station file is told on success; a second run refuses to replace it and leaves it as it is."""
+    log, file = write_log(tmp_path / "loader.csv"), tmp_path / "odd.toml"
+    assert cli.run(["inspect", str(log), "--write-station", str(file)]) == 0
+    assert f"Station file: {file}" in capsys.readouterr().out
+    file.write_text("# mine\n", encoding="utf-8")
+    assert cli.run(["inspect", str(log), "--write-station", str(file)]) == 2
+    assert "there is a file already; expected a new name" in capsys.readouterr().err
+    assert file.read_text(encoding="utf-8") == "# mine\n"
+
+
 def test_what_is_not_shown_is_told_once(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """Causes that a log cannot show for one reason stand in one line; the station file of several logs is that of one."""
     first, second = write_log(tmp_path / "a.csv"), write_log(tmp_path / "b.csv", seed=2)

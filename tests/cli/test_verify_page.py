@@ -1,5 +1,6 @@
 """`tracekit verify report.html LOG`: a page against the log it was made from."""
 
+import hashlib
 import json
 from pathlib import Path
 
@@ -35,6 +36,35 @@ def test_a_page_with_a_start_holds(made: tuple[Path, Path, Path], tmp_path: Path
     assert cli.run(["diagnose", str(log), "--started", "2025-03-02T06:00:01.25+00:00", "--out", str(tmp_path), "--quiet"]) == 0
     assert "2025" in (tmp_path / "report.html").read_text(encoding="utf-8")
     assert cli.run(["verify", str(tmp_path / "report.html"), str(log)]) == 0, capsys.readouterr().err
+
+
+def test_a_page_with_the_last_good_log(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """The last good log is taken from the history, or given as a file; without either the page's hash of it is told."""
+    for side, name in (("good", "loader_2_healthy"), ("now", "loader_2_torn_cup")):
+        assert cli.run(["simulate", name, "--cycles", "30", "--out", str(tmp_path / side)]) == 0
+    good, log = tmp_path / "good" / "log.parquet", tmp_path / "now" / "log.parquet"
+    add, page = ["--history", str(tmp_path / "h"), "--quiet"], tmp_path / "page" / "report.html"
+    early, late = "2025-03-02T06:00+00:00", "2025-03-03T06:00+00:00"
+    assert cli.run(["diagnose", str(good), "--started", early, *add, "--out", str(tmp_path / "g")]) == 0
+    used = ["--baseline", "last-good", "--started", late, "--out", str(page.parent)]
+    assert cli.run(["diagnose", str(log), *used, *add]) == 0
+    assert cli.run(["verify", str(page), str(log), "--history", str(tmp_path / "h")]) == 0, capsys.readouterr().err
+    assert cli.run(["verify", str(page), str(log), "--baseline", str(good)]) == 0, capsys.readouterr().err
+    assert cli.run(["verify", str(page), str(log)]) == 2
+    told = capsys.readouterr().err
+    assert hashlib.sha256(good.read_bytes()).hexdigest()[:12] in told
+    assert "--history DIR" in told
+
+
+def test_a_page_without_its_station_file(
+    made: tuple[Path, Path, Path], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A page of a named station says that its station file must be given."""
+    file = tmp_path / "s.toml"
+    file.write_text('[station]\nname = "Loader 2"\n', encoding="utf-8")
+    assert cli.run(["diagnose", str(made[0]), "--station", str(file), "--out", str(tmp_path), "--quiet"]) == 0
+    assert cli.run(["verify", str(tmp_path / "report.html"), str(made[0])]) == 2
+    assert "Give --station FILE that the page was made with." in capsys.readouterr().err
 
 
 def test_a_page_does_not_hold(

@@ -9,6 +9,7 @@ from typing import Annotated, BinaryIO
 import typer
 
 from tracekit.cli.opening import OpenPage, show_page
+from tracekit.cli.sides import refuse_existing
 from tracekit.errors import OutputError, TracekitError, message
 from tracekit.model.result import StationResult
 from tracekit.model.station import Station
@@ -46,6 +47,8 @@ def inspect(
     stations = load_stations(station or [])
     found = inspect_log(logs if len(logs) > 1 else logs[0], stations)
     if write_station is not None:
+        if write_station.is_file():
+            refuse_existing(write_station, "Station files that may have been edited are kept.")
         _write(write_station, found[0].station_file)
         if len(found) > 1:
             print(f"tracekit: {write_station.name} is of {found[0].source} alone", file=sys.stderr)
@@ -60,7 +63,9 @@ def inspect(
         print(json.dumps(documents[0] if len(documents) == 1 else documents, ensure_ascii=False, indent=1))
     elif not quiet:
         print("\n".join(inspection_text(one, lines) for one, (_, lines) in zip(found, shows, strict=True)), end="")
-        print(f"\nPage: {out / 'report.html'}" if out is not None else "", end="\n" if out is not None else "")
+        wrote = [f"Station file: {write_station}"] if write_station is not None else []
+        wrote += [f"Page: {out / 'report.html'}"] if out is not None else []
+        print("\n" + "\n".join(wrote) if wrote else "", end="\n" if wrote else "")
     if out is not None:
         show_page(out / "report.html", wanted=open_page)
     for one in (one for one in found if one.message):

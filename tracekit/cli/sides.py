@@ -122,10 +122,10 @@ def folder_for(out: Path | None, log: str) -> Path:
     return out if out is not None else DEFAULT_OUT / (Path(log).name.split(".")[0] or "log")
 
 
-def refuse_existing(path: Path) -> None:
-    """A frozen plan is never replaced.
+def refuse_existing(path: Path, why: str = "Frozen plans are kept.") -> None:
+    """A frozen plan, or a file that a person edits, is never replaced; `why` says so.
 
     Raises OutputError where there is a file of that name.
     """
     if path.exists():
-        raise OutputError(message(str(path), "there is a file already", "a new name", "Frozen plans are kept."))
+        raise OutputError(message(str(path), "there is a file already", "a new name", why))

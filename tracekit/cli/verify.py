@@ -11,8 +11,9 @@ from tracekit.cli.sides import read_document, recordings, station_hashes
 from tracekit.compare.engine import compare as compare_sides
 from tracekit.compare.verify import asked_of, differences, options_of, sides_of
 from tracekit.errors import UsageError, message
+from tracekit.history.good import last_good
 from tracekit.options.report import ReportOptions
-from tracekit.pipeline import diagnose
+from tracekit.pipeline import Kept, diagnose
 from tracekit.read.station_file import load_stations
 from tracekit.report import proof
 from tracekit.report.comparison_json import comparison_json, plan_from_json
@@ -27,6 +28,9 @@ def verify(
     station: Annotated[list[Path] | None, typer.Option(help="Station file that was used.")] = None,
     station_after: Annotated[list[Path] | None, typer.Option(help="Station file of AFTER, where it differed.")] = None,
     baseline: Annotated[str | None, typer.Option(metavar="LOG", help="Baseline of a page.")] = None,
+    history: Annotated[
+        str | None, typer.Option(metavar="DIR", help="History that the last good log of a page was taken from.")
+    ] = None,
     blanked: Annotated[str | None, typer.Option(metavar="LOG", help="Log with the cup on a plate, of a page.")] = None,
     only: Annotated[str | None, typer.Option(metavar="NAME", help="The station, in logs of several.")] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print what was found as JSON.")] = False,
@@ -34,7 +38,7 @@ def verify(
 ) -> None:
     """Recompute a comparison or a page from its logs and say whether figures and hashes still hold. Exit 2 if not."""
     if sheet.suffix.casefold() in (".html", ".htm"):
-        faults, said = _page(sheet, logs, station or [], baseline, blanked)
+        faults, said = _page(sheet, logs, station or [], (baseline, history), blanked)
     else:
         faults, said = _comparison(sheet, logs, (station or [], station_after or []), only)
     if as_json:
@@ -80,19 +84,21 @@ def _other_files(named: Mapping[str, str], used: Mapping[str, str]) -> str:
 
 
 def _page(
-    sheet: Path, logs: Sequence[str], station: Sequence[Path], baseline: str | None, blanked: str | None
+    sheet: Path,
+    logs: Sequence[str],
+    station: Sequence[Path],
+    healthy: tuple[str | None, str | None],
+    blanked: str | None,
 ) -> tuple[tuple[str, ...], str]:
-    """Faults of a page of a diagnosis, and what was checked."""
+    """Faults of a page of a diagnosis, and what was checked. `healthy` is the baseline's log, or else its history."""
     text = proof.read_page(sheet)
     data = proof.embedded(text, sheet.name)
     log = list(logs) if len(logs) > 1 else logs[0]
-    record = diagnose(
-        log,
-        station=load_stations(station) or None,
-        baseline=baseline,
-        blanked=blanked,
-        started_us=proof.start_of(data),
-    )
+    baseline, history = healthy
+    start_us = proof.start_of(data)
+    kept = Kept(of=lambda name: last_good(history, name, start_us)[:2]) if history and baseline is None else baseline
+    files = load_stations(station) or None
+    record = diagnose(log, station=files, baseline=kept, blanked=blanked, started_us=start_us)
     faults = proof.same_logs(data, record)
     if faults:
         return faults, ""
