@@ -51,7 +51,13 @@ class Told:
 
     def command(self) -> tuple[str, ...]:
         """Writes a line per run."""
-        names = ("TRACEKIT_STATIONS", "TRACEKIT_SUPPLY_GROUPS", "TRACEKIT_ALARMS", "TRACEKIT_SEVERITY", "TRACEKIT_FINDINGS")
+        names = (
+            "TRACEKIT_STATIONS",
+            "TRACEKIT_SUPPLY_GROUPS",
+            "TRACEKIT_ALARMS",
+            "TRACEKIT_SEVERITY",
+            "TRACEKIT_FINDINGS",
+        )
         line = f"'|'.join(os.environ[n] for n in {names!r})"
         return (sys.executable, "-c", f"import os; open({str(self.file)!r}, 'a').write({line} + chr(10))")
 
@@ -75,7 +81,9 @@ def stand_in(job: Job) -> Outcome:
     day, station, values = json.loads(Path(job.log).read_text())
     file = next((s for s in job.stations if s.station.name == station), None)
     add(job.history, day, station, values, file)
-    return Outcome(log=job.log, document={"logs": [{"log_id": "x"}], "stations": [{"station": station, "findings": []}]})
+    return Outcome(
+        log=job.log, document={"logs": [{"log_id": "x"}], "stations": [{"station": station, "findings": []}]}
+    )
 
 
 @pytest.fixture
@@ -95,7 +103,9 @@ def watched(tmp_path: Path, told: Told, monkeypatch: pytest.MonkeyPatch) -> Watc
     )  # fmt: skip
 
 
-def usual(watched: Watch, station: str = "Glaze 1", file: Station | None = None, days: int = USUAL, **values: float) -> None:
+def usual(
+    watched: Watch, station: str = "Glaze 1", file: Station | None = None, days: int = USUAL, **values: float
+) -> None:
     """Days on which all is as usual."""
     for day in range(days):
         add(watched.template.history, day, station, values or {"decay_rate_kpa_s": 1.5}, file)
@@ -103,7 +113,9 @@ def usual(watched: Watch, station: str = "Glaze 1", file: Station | None = None,
 
 def drop(watched: Watch, say: Told, day: int, station: str = "Glaze 1", **values: float) -> None:
     """Drop one log and watch once: every call is a restart."""
-    (watched.folder / f"{day}-{station}.csv").write_text(json.dumps([day, station, values or {"decay_rate_kpa_s": 1.5}]))
+    (watched.folder / f"{day}-{station}.csv").write_text(
+        json.dumps([day, station, values or {"decay_rate_kpa_s": 1.5}])
+    )
     watch(watched, say, once=True)
 
 
@@ -119,7 +131,9 @@ def test_an_alarm_is_told_once_and_again_after_a_repair(watched: Watch, told: To
     assert (alarm["station"], alarm["measure"], alarm["severity"]) == ("Glaze 1", "decay_rate_kpa_s", "major")
     assert float(str(alarm["value"])) > 1.5 * float(str(alarm["usual"]))
     assert told.by_command() == ["Glaze 1||decay_rate_kpa_s|major|"]
-    note_event(watched.notes, Event(time_us=JAN_US + 30 * DAY_US - 3_600_000_000, station="Glaze 1", text="cup changed"))
+    note_event(
+        watched.notes, Event(time_us=JAN_US + 30 * DAY_US - 3_600_000_000, station="Glaze 1", text="cup changed")
+    )
     for day in range(30, 54):
         add(watched.template.history, day, "Glaze 1", {"decay_rate_kpa_s": 1.5})
     drop(watched, told, 54)
@@ -175,6 +189,28 @@ def test_alarms_below_the_asked_severity_are_said_only(watched: Watch, told: Tol
     drop(critical, told, 28, decay_rate_kpa_s=2.5)
     assert told.by_command() == ["Glaze 1||decay_rate_kpa_s|critical|"]
     assert len(told.alarms()) == 1
+
+
+def test_a_limit_that_is_exceeded_is_told_once(watched: Watch, told: Told) -> None:
+    """On the second log already, with the limit's severity; not again while it stands, and anew once it was within."""
+    limit = {"decay_rate_kpa_s": Limit(max=2.0, severity="critical")}
+    file = Station(station=StationFacts(name="Glaze 1"), limits=limit)
+    limited = replace(watched, template=replace(watched.template, stations=(file,)))
+    drop(limited, told, 0, decay_rate_kpa_s=1.5)
+    assert told.alarms() == []
+    for day in (1, 2, 3):
+        drop(limited, told, day, decay_rate_kpa_s=3.0)
+    (alarm,) = told.alarms()
+    assert (alarm["kind"], alarm["severity"], alarm["usual"]) == ("limit", "critical", 2.0)
+    assert alarm["since"] == "2025-01-02T00:00:00Z"
+    assert alarm["rule"] == "over the limit 2 of the station file"
+    assert told.by_command() == ["Glaze 1||decay_rate_kpa_s|critical|"]
+    for day in (4, 5, 6, 7, 8, 9):
+        drop(limited, told, day, decay_rate_kpa_s=1.0)
+    assert len(told.alarms()) == 1
+    for day in (10, 11, 12, 13, 14, 15):
+        drop(limited, told, day, decay_rate_kpa_s=3.0)
+    assert len([a for a in told.alarms() if a["kind"] == "limit"]) == 2
 
 
 def test_an_alarm_of_long_ago_that_is_dated_anew_is_the_same(watched: Watch, told: Told) -> None:

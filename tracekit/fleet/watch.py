@@ -9,6 +9,7 @@ A file that stays unreadable is moved aside together with its reason. Waiting is
 import hashlib
 import importlib.metadata
 import os
+import re
 import time
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
@@ -30,6 +31,8 @@ from tracekit.options.watch import WatchOptions
 _Stamp = tuple[int, int]
 Say = Callable[[str, Mapping[str, object]], None]
 _ENDED = "Reading it ended the program"
+_DATING = re.compile(r"(Give|Pass) --started .*")
+"""What one log is dated by; of a watch each file has a date of its own."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -217,7 +220,7 @@ def take(watch_: Watch, path: Path, say: Say) -> str:
     if contained.reason:
         notes.write(name, replace(note, tries=0))
         if stamp_of(path) == stamp and opens(path):
-            return contained.reason
+            return _DATING.sub("Watch with --date-by-file.", contained.reason)
         say("changed_while_read", {"file": name})
         return ""
     facts = {"file": name, "severity": outcome.severity or "none", "seconds": round(time.monotonic() - begun_s, 2)}

@@ -2,8 +2,9 @@
 
 Which trends are due and which alarms were told is noted beside the history, so that a restart loses and repeats
 nothing. An alarm is the same as long as it stands: until its charts have come back to what is usual, or a repair was
-confirmed. What the stations of a supply group show at once is told once, of the group. While many logs wait, trends
-are found now and then, not after each.
+confirmed. A limit that is exceeded is an alarm too, on few logs as well, until its measure is within. What the
+stations of a supply group show at once is told once, of the group. While many logs wait, trends are found now and
+then, not after each.
 """
 
 import json
@@ -11,6 +12,8 @@ import time
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
+
+import numpy as np
 
 from tracekit.errors import OutputError, TracekitError
 from tracekit.fleet.batch import SEVERITIES
@@ -20,9 +23,11 @@ from tracekit.history.place import Place
 from tracekit.history.schema import digest
 from tracekit.history.trend import trend
 from tracekit.model.station import Station
-from tracekit.model.trend import Alarm, MeasureTrend, StationTrend
+from tracekit.model.trend import Alarm, LimitState, MeasureTrend, StationTrend
 from tracekit.options.watch import WatchOptions
 
+LIMIT = "limit"
+"""Kind of the alarm that a limit is exceeded; its `usual` is the limit."""
 DUE, TOLD = "trend-due", "trend-alarms"
 _DAY_US = 86_400_000_000
 _SEVERITY = "major"
@@ -57,7 +62,7 @@ class Standing:
     def key(self) -> str:
         """Name of the note on it."""
         who = ["group", self.group] if self.group else ["station", self.station]
-        return _key(who, self.trend.measure.name)
+        return _key(who, self.trend.measure.name, limit=self.alarm.kind == LIMIT)
 
     @property
     def severity(self) -> str:
@@ -75,17 +80,33 @@ class Standing:
         }  # fmt: skip
 
 
-def _key(who: list[str], measure: str) -> str:
-    return f"{digest([*who, measure], 32)}.json"
+def _key(who: list[str], measure: str, *, limit: bool = False) -> str:
+    return f"{digest([*who, measure, *([LIMIT] if limit else [])], 32)}.json"
 
 
 def _standing(station: StationTrend) -> list[Standing]:
-    """The station's alarms that stand at its newest log, one per measure; common ones are those of its group."""
-    return [
+    """The station's alarms that stand at its newest log, common ones as those of its group, and exceeded limits."""
+    over = [
+        Standing(station=station.station, group="", trend=measure, alarm=_over(measure, measure.limit))
+        for measure in station.measures.values()
+        if measure.limit is not None and measure.limit.state == "over"
+    ]
+    return over + [
         Standing(station=station.station, group=measure.alarms[-1].common, trend=measure, alarm=measure.alarms[-1])
         for measure in station.measures.values()
         if measure.in_alarm and measure.alarms
     ]
+
+
+def _over(trend_of: MeasureTrend, limit: LimitState) -> Alarm:
+    """An exceeded limit as an alarm since the first of the newest logs in a row that are beyond it."""
+    beyond = trend_of.series.value * limit.side > limit.value * limit.side
+    within = np.flatnonzero(~beyond)
+    first = min(int(within[-1]) + 1 if within.size else 0, len(beyond) - 1)
+    return Alarm(
+        time_us=int(trend_of.series.time_us[first]), kind=LIMIT, value=float(trend_of.series.value[-1]),
+        usual=limit.value, rule=f"over the limit {limit.value:g} of the {limit.source}",
+    )  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -199,15 +220,19 @@ class TrendWatch:
     def _note_ended(self, station: StationTrend) -> None:
         """Note of those of the station's own alarms that no longer stand that they have ended."""
         for name, measure in station.measures.items():
-            key = _key(["station", station.station], name)
-            note = None if measure.in_alarm else self._notes.read(key)
-            if note is not None and not note.ended:
-                self._notes.write(key, replace(note, ended=True))
+            over = measure.limit is not None and measure.limit.state in ("over", "may be over", "unknown")
+            for stands, limit in ((measure.in_alarm, False), (over, True)):
+                key = _key(["station", station.station], name, limit=limit)
+                note = None if stands else self._notes.read(key)
+                if note is not None and not note.ended:
+                    self._notes.write(key, replace(note, ended=True))
 
     def _is_new(self, one: Standing) -> bool:
         note = self._notes.read(one.key)
         if note is None:
             return True
+        if one.alarm.kind == LIMIT:
+            return note.ended
         later_us = one.alarm.time_us - note.alarm_us
         return later_us > (0 if note.ended else self._options.same_alarm_days * _DAY_US)
 

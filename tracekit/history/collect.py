@@ -1,7 +1,7 @@
 """The rows of a history, sorted into one record per station, compact enough for hundreds of stations over years."""
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -102,8 +102,11 @@ class _Gathered:
     findings: Mapping[int, list[tuple[int, str, str, float]]]
 
 
-def collect(place: Place, options: StoreOptions | None = None) -> Collected:
-    """Read a history for a trend. Raises UsageError where there is none or a newer tracekit wrote it."""
+def collect(place: Place, options: StoreOptions | None = None, until_us: int | None = None) -> Collected:
+    """Read a history for a trend, logs that began after `until_us` left out.
+
+    Raises UsageError where there is none or a newer tracekit wrote it.
+    """
     gather = _Gather()
     damaged: list[Damage] = []
     loose = 0
@@ -111,11 +114,18 @@ def collect(place: Place, options: StoreOptions | None = None) -> Collected:
     for shard in read_shards(place, wanted, SUMMARIES, options):
         damaged.extend(shard.damaged)
         loose += shard.loose
-        if len(shard.table):
-            gather.add(shard.table)
+        table = shard.table if until_us is None else _until(shard.table, until_us)
+        if len(table):
+            gather.add(table)
     return Collected(
         stations=tuple(gather.stations), damaged=tuple(damaged), loose=loose, logs=gather.logs, _gathered=gather.done()
     )
+
+
+def _until(table: Table, until_us: int) -> Table:
+    """The rows of logs that had begun by then."""
+    here = table.codes("start_time") <= until_us
+    return replace(table, data={name: values[here] for name, values in table.data.items()})
 
 
 class _Gather:

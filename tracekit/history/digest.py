@@ -1,10 +1,11 @@
 """The weekly digest: what a reader of mail or chat must know, worst first, in plain text."""
 
 import re
+import textwrap
 from collections.abc import Iterator
 
 from tracekit.history.events import iso
-from tracekit.history.trend import grows_fast
+from tracekit.history.trend import grows_fast, stepped_worse
 from tracekit.model.estimate import Estimate, Withheld
 from tracekit.model.trend import FleetTrend, MeasureTrend, StationTrend
 from tracekit.options.history import TrendOptions
@@ -12,12 +13,13 @@ from tracekit.options.history import TrendOptions
 _ALIKE = 3
 _ROWS = 20
 _HEAD = 3
+_WIDTH = 80
 _WEEK_US = 7 * 86_400_000_000
 
 
 def digest_text(fleet: FleetTrend, rows: int = _ROWS) -> str:
     """The digest: headline, stations that need someone, what changed, what is common, what stayed silent."""
-    lines = [_headline(fleet), f"As of {iso(fleet.as_of_us)[:10]}, {fleet.logs} logs.", ""]
+    lines = [_headline(fleet), _as_of(fleet), ""]
     lines += [*_common(fleet)]
     lines += [""] if len(lines) > _HEAD else []
     bad = _bad(fleet)
@@ -32,7 +34,24 @@ def digest_text(fleet: FleetTrend, rows: int = _ROWS) -> str:
     if (one := _perhaps_one(fleet)) is not None:
         lines += ["", f"{one} If they are one station, diagnose them with --station FILE, which holds its name."]
     lines += ["", f"At the present limits expect {fleet.false_alarms_week:.2g} false alarms a week over all stations."]
+    lines = [part for line in lines for part in _wrapped(line)]
     return "\n".join(lines).replace("\n\n\n", "\n\n") + "\n"
+
+
+def _wrapped(line: str) -> list[str]:
+    """The line, broken between words where it is longer than a mail shows; what follows is set in."""
+    inset = " " * (len(line) - len(line.lstrip()) + 2)
+    return textwrap.wrap(
+        line, _WIDTH, subsequent_indent=inset, break_long_words=False, break_on_hyphens=False
+    ) or [""]  # fmt: skip
+
+
+def _as_of(fleet: FleetTrend) -> str:
+    """The day that counts as now, and how many logs."""
+    if not fleet.logs:
+        before = f" by {iso(fleet.as_of_us)[:10]}" if fleet.as_of_us else ""
+        return f"The history has no logs{before}: add them with tracekit diagnose LOG --history DIR."
+    return f"As of {iso(fleet.as_of_us)[:10]}, {fleet.logs} log{'s' if fleet.logs != 1 else ''}."
 
 
 def _perhaps_one(fleet: FleetTrend) -> str | None:
@@ -54,18 +73,36 @@ def _bad(fleet: FleetTrend) -> list[StationTrend]:
 def _headline(fleet: FleetTrend) -> str:
     counts = {
         state: sum(s.state == state for s in fleet.stations)
-        for state in ("over", "may be over", "alarm", "growing", "line")
+        for state in ("over", "may be over", "alarm", "worse", "growing", "line")
     }
     total = len(fleet.stations)
     if not any(counts.values()):
-        return f"Nothing new on {total} station{'s' if total != 1 else ''}."
-    parts = [f"{counts['over']} of {total} stations over the limit"]
+        return _nothing_new(fleet)
+    limited = any(t.limit is not None for s in fleet.stations for t in s.measures.values())
+    many = f"of {total} station{'s' if total != 1 else ''}"
+    parts = [f"{counts['over']} {many} over the limit"] if limited else []
     wording = (
-        ("may be over", "may be over"), ("alarm", "in alarm"), ("growing", "growing"),
+        ("may be over", "may be over"), ("alarm", "in alarm"), ("worse", "worse"), ("growing", "growing"),
         ("line", "changed with their air line"),
     )  # fmt: skip
     parts += [f"{counts[state]} {words}" for state, words in wording if counts[state]]
+    if not limited:
+        first, _, words = parts[0].partition(" ")
+        parts[0] = f"{first} {many} {words}"
     return ", ".join(parts) + "."
+
+
+def _nothing_new(fleet: FleetTrend) -> str:
+    """What is said where no station needs anyone: that all is as it was, or that nobody can tell yet."""
+    total, options = len(fleet.stations), TrendOptions()
+    few = [s.logs for s in fleet.stations if s.logs < options.shortest_logs]
+    needed = f"{options.shortest_logs} for a slope, {options.baseline_logs} for an alarm"
+    if total == 0:
+        return "No logs yet."
+    if len(few) == total:
+        return f"Too few logs to judge ({max(few)}; {needed})."
+    also = f"; {len(few)} with too few logs to judge ({needed})" if few else ""
+    return f"Nothing new on {total} station{'s' if total != 1 else ''}{also}."
 
 
 def _section(title: str, lines: Iterator[str], rows: int) -> list[str]:
@@ -85,7 +122,9 @@ def _common(fleet: FleetTrend) -> Iterator[str]:
 
 
 def _station(station: StationTrend) -> list[str]:
-    lines = [f"{station.station}: {station.state}"]
+    stepped = [s for t in station.measures.values() if (s := stepped_worse(t, TrendOptions())) is not None]
+    since = f" since {iso(stepped[0].time_us)[:10]}" if station.state == "worse" and stepped else ""
+    lines = [f"{station.station}: {station.state}{since}"]
     for trend in sorted(station.measures.values(), key=_urgency)[:3]:
         line = _measure(trend)
         if line:
@@ -115,14 +154,17 @@ def _measure(trend: MeasureTrend) -> str:
         parts.append(f"{trend.limit.state} the limit {trend.limit.value:g}")
     elif not isinstance(trend.crossing, Withheld):
         c = trend.crossing
-        parts.append(f"reaches {trend.limit.value if trend.limit else 0:g} on {iso(c.date_us)[:10]}")
+        verb = "by these logs reached" if c.past else "reaches"
+        parts.append(f"{verb} {trend.limit.value if trend.limit else 0:g} on {iso(c.date_us)[:10]}")
         parts.append(f"between {iso(c.earliest_us)[:10]} and {iso(c.latest_us)[:10]}")
     elif trend.limit is not None and trend.not_before_us is not None:
         parts.append(f"growing, reaches {trend.limit.value:g} not before {iso(trend.not_before_us)[:10]}")
     elif trend.in_alarm and trend.alarms:
         parts.append(f"in alarm since {iso(trend.alarms[-1].time_us)[:10]}")
     elif trend.limit is None and isinstance(trend.relative, Estimate) and grows_fast(trend, TrendOptions()):
-        parts.append(f"changing by {_a_day(trend)} a day, no limit given")
+        parts.append(f"changing by {_a_day(trend)} a day, no limit given: with --limit its date is told")
+    elif (step := stepped_worse(trend, TrendOptions())) is not None:
+        parts.append(f"worse since the step from {step.before:.3g} to {step.after:.3g} on {iso(step.time_us)[:10]}")
     else:
         return ""
     return f"{trend.measure.title}: {', '.join(parts)}"

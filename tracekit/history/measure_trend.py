@@ -12,7 +12,7 @@ from tracekit.history.hidden import allow_for_hidden_step
 from tracekit.history.prepare import Prepared, indices_after
 from tracekit.history.present import present_level
 from tracekit.history.slope import Slope, robust_slope
-from tracekit.history.steps import Cut, Segment
+from tracekit.history.steps import Segment
 from tracekit.model.estimate import Estimate, Withheld
 from tracekit.model.trend import (
     EXACT,
@@ -31,6 +31,7 @@ from tracekit.options.history import TrendOptions
 
 _DAY_US = 86_400_000_000
 _OWN_STRETCH_LOGS = 10
+_LINE_LOGS = 5
 _OWN_STRETCH_DAYS = 7.0
 TEST = "Mann-Kendall with ties and serial correlation, two-sided"
 
@@ -112,7 +113,7 @@ def _slopes(
     n = len(prepared.days)
     relative_wanted = prepared.measure.scale == "log"
     if lines is None or n < options.shortest_logs:
-        gone = Withheld(f"{n} logs; {options.shortest_logs} are needed for a slope")
+        gone = Withheld(f"{n} log{'s' if n != 1 else ''}; {options.shortest_logs} are needed for a slope")
         return gone, gone if relative_wanted else None, None
     amounts = pooled or lines.amounts
     kind = "least squares" if prepared.measure.scale in ("share", "count") else "Theil–Sen"
@@ -162,17 +163,25 @@ def sides_of(measure: TrendMeasure) -> tuple[int, ...]:
 
 
 def _steps(prepared: Prepared, events: tuple[tuple[int, int, str], ...]) -> tuple[Step, ...]:
-    return tuple(_step(prepared, cut, events) for cut in prepared.cut.cuts if cut.is_step)
+    return tuple(_step(prepared, at, events) for at, cut in enumerate(prepared.cut.cuts) if cut.is_step)
 
 
-def _step(prepared: Prepared, cut: Cut, events: tuple[tuple[int, int, str], ...]) -> Step:
-    worse = prepared.measure.worse
-    before, after = _back(prepared.measure, cut.before), _back(prepared.measure, cut.after)
+def _step(prepared: Prepared, at: int, events: tuple[tuple[int, int, str], ...]) -> Step:
+    cut, worse = prepared.cut.cuts[at], prepared.measure.worse
+    after = _back(prepared.measure, _level_after(prepared, at))
+    before = _back(prepared.measure, cut.before)
     texts = [text for first, last, text in events if cut.index in indices_after(prepared.time_us, (first, last))]
     return Step(
         time_us=int(prepared.time_us[cut.index]), before=before, after=after,
         better=None if worse == 0 else cut.jump * worse < 0, event="; ".join(texts),
     )  # fmt: skip
+
+
+def _level_after(prepared: Prepared, at: int) -> float:
+    """The level that a step led to: its line at the step, or where too few logs make a line, their median."""
+    cut, segment = prepared.cut.cuts[at], prepared.cut.segments[at + 1]
+    few = segment.stop - segment.start < _LINE_LOGS
+    return float(np.median(prepared.level[segment.start : segment.stop])) if few else cut.after
 
 
 def _back(measure: TrendMeasure, level: float) -> float:

@@ -105,7 +105,7 @@ def find_steps(
     long_run = float(np.clip(found.long_run, 1.0, 6.0))
     sigma = max(sigma, 1.4826 * middle_of(np.abs(residual)), floor)
     cuts = first if abs(long_run - 2.0) < 0.2 else _search(sums, sigma, long_run, noted, options)
-    return _segmented(time, clean, cuts, sigma, long_run, options)
+    return _segmented(time, clean, _placed(time, clean, cuts, sigma, options), sigma, long_run, options)
 
 
 def without_spikes(value: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -218,6 +218,27 @@ def level_cuts(value: NDArray[np.float64], penalty: float, shortest: int = 1) ->
     flat = np.zeros(len(value))
     sums = _sums(flat, value)
     return best_cuts(sums, np.full(len(value) + 1, penalty), shortest)
+
+
+def _placed(
+    time: NDArray[np.float64], value: NDArray[np.float64], cuts: tuple[int, ...], sigma: float, options: TrendOptions
+) -> tuple[int, ...]:
+    """The last cut, where only the shortest level allowed kept it from lying later, put where the lines fit.
+
+    The search holds every level to some logs, so that it begins a level that is newer among the logs before it.
+    """
+    n, shortest = len(time), options.step_shortest_logs
+    if not cuts or cuts[-1] != n - shortest:
+        return cuts
+    cost = {i: _misfit_of(time, value, (*cuts[:-1], i)) for i in range(cuts[-1], n - 1)}
+    best = min(cost, key=lambda i: cost[i])
+    gained = cost[cuts[-1]] - cost[best]
+    return (*cuts[:-1], best) if gained > options.step_penalty * log(n) * sigma**2 else cuts
+
+
+def _misfit_of(time: NDArray[np.float64], value: NDArray[np.float64], cuts: tuple[int, ...]) -> float:
+    residual = _residual(time, value, cuts)
+    return float(residual @ residual)
 
 
 def _labels(n: int, cuts: tuple[int, ...]) -> NDArray[np.int64]:

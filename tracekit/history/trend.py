@@ -19,6 +19,7 @@ from tracekit.history.prepare import Prepared, prepare
 from tracekit.model.estimate import Estimate, Withheld
 from tracekit.model.station import Limit, Station
 from tracekit.model.trend import (
+    CrossingDate,
     Event,
     FleetTrend,
     LeakCost,
@@ -26,13 +27,14 @@ from tracekit.model.trend import (
     MeasureTrend,
     Repair,
     StationTrend,
+    Step,
     TrendMeasure,
 )
 from tracekit.options.history import TrendOptions
 
 _DAY_US = 86_400_000_000
 _WEEK_US = 7 * _DAY_US
-_ORDER = ("over", "may be over", "alarm", "growing", "line", "silent", "steady")
+_ORDER = ("over", "may be over", "alarm", "worse", "growing", "line", "silent", "steady")
 _SEVERITIES = ("critical", "major", "minor", "info", "")
 ANEW = "new normal"
 """An event whose text begins so makes what comes after it the usual, whatever way it changed."""
@@ -51,15 +53,15 @@ def trend(
 
     stations  station files by station name; their limits win over those kept in the history
     limits    limits by measure for stations that have none
-    as_of_us  what "now" means [UTC microseconds since 1970]; the newest log where absent
+    as_of_us  what "now" means [UTC microseconds since 1970]: what came later is left out; the newest log where absent
     only      stations that are asked for; those of their supply groups come with them, for common changes
 
     Raises UsageError where there is no history, or a newer tracekit wrote it.
     """
     opts = options or TrendOptions()
     place = open_place(history)
-    collected = collect(place)
-    events = read_events(place)
+    collected = collect(place, until_us=as_of_us)
+    events = tuple(e for e in read_events(place) if as_of_us is None or e.time_us <= as_of_us)
     files = stations or {}
     trends = []
     for record in collected.histories(None if only is None else frozenset(only)):
@@ -67,7 +69,7 @@ def trend(
             mine = tuple(e for e in events if e.station.casefold() == record.station.casefold())
             trends.append(station_trend(record, mine, files.get(record.station), limits or {}, opts))
     now = as_of_us if as_of_us is not None else max((t.last_us for t in trends), default=0)
-    told = tuple(_told_silent(t, now, opts) for t in trends)
+    told = tuple(_told_silent(_told_past(t, now), now, opts) for t in trends)
     common = find_common(told, opts)
     marked = (replace(t, state=_state(t, t.silent, opts)) for t in mark_common(told, common, opts))
     ranked = tuple(sorted(marked, key=_badness))
@@ -211,15 +213,32 @@ def _repair(events: tuple[Event, ...], measures: Mapping[str, MeasureTrend], las
         return None
     at = max(times)
     near = [e for e in events if abs(e.time_us - at) <= 1.5 * _DAY_US]
+    begun = min((e.time_us for e in near), default=at - 5 * _DAY_US // 2)
     effects = {
         name: (step.before, step.after)
         for name, t in measures.items()
         for step in t.steps
-        if abs(step.time_us - at) <= 2.5 * _DAY_US
+        if begun <= step.time_us <= at + 2.5 * _DAY_US and _is_after(step, near)
     }
     text = "; ".join(e.text for e in near) or "found as a step for the better"
     source = "noted" if near else "found"
     return Repair(time_us=at, text=text, source=source, days_since=(last_us - at) / _DAY_US, effects=effects)
+
+
+def _is_after(step: Step, noted: list[Event]) -> bool:
+    """Whether a step is surely no earlier than the repair: one for the worse on a day noted without a time may be."""
+    return step.better is not False or not any(
+        e.whole_day and e.time_us <= step.time_us < e.time_us + _DAY_US for e in noted
+    )
+
+
+def _told_past(station: StationTrend, now_us: int) -> StationTrend:
+    """The station with every date of crossing that has gone by marked so."""
+    measures = dict(station.measures)
+    for name, t in station.measures.items():
+        if isinstance(t.crossing, CrossingDate) and t.crossing.date_us <= now_us:
+            measures[name] = replace(t, crossing=replace(t.crossing, past=True))
+    return replace(station, measures=measures)
 
 
 def _told_silent(station: StationTrend, now_us: int, options: TrendOptions) -> StationTrend:
@@ -243,6 +262,8 @@ def _state(station: StationTrend, silent: bool, options: TrendOptions) -> str:
     standing = [t.alarms[-1].common for t in trends if t.in_alarm and t.alarms]
     if not all(standing):
         return "alarm"
+    if any(stepped_worse(t, options) is not None for t in trends):
+        return "worse"
     if any(_grows(t, options) for t in trends):
         return "growing"
     if standing:
@@ -272,11 +293,44 @@ def grows_fast(trend_of: MeasureTrend, options: TrendOptions) -> bool:
     """
     rate = trend_of.relative
     if not isinstance(rate, Estimate) or rate.n < options.fast_shortest_logs:
-        return False
+        return _surely_multiplied(trend_of, options)
     if trend_of.p_value is None or trend_of.p_value >= options.growth_p:
         return False
     least = rate.lower if trend_of.measure.worse > 0 else -rate.upper
     return 7.0 * least > options.fast_week_share
+
+
+def _surely_multiplied(trend_of: MeasureTrend, options: TrendOptions) -> bool:
+    """Whether even the least growth of a young series has multiplied its level within the days observed."""
+    slope, present, worse = trend_of.slope, trend_of.present, trend_of.measure.worse
+    if (
+        trend_of.measure.scale != "log"
+        or worse <= 0
+        or trend_of.p_value is None
+        or trend_of.p_value >= options.growth_p
+    ):
+        return False
+    if not isinstance(slope, Estimate) or not isinstance(present, Estimate):
+        return False
+    days = float(trend_of.series.time_us[-1] - trend_of.series.time_us[0]) / _DAY_US
+    return slope.lower * days > present.value * (1.0 - 1.0 / options.young_factor)
+
+
+def stepped_worse(trend_of: MeasureTrend, options: TrendOptions) -> Step | None:
+    """The step that multiplied a level for the worse and stands, in a series too young for an alarm; else None."""
+    measure, steps = trend_of.measure, trend_of.steps
+    if (
+        len(trend_of.series.time_us) >= options.baseline_logs
+        or not steps
+        or not measure.alarm
+        or measure.scale != "log"
+    ):
+        return None
+    last = steps[-1]
+    if last.better is not False or last.common or last.event.casefold().startswith(ANEW):
+        return None
+    factor = max(last.after, 1e-12) / max(last.before, 1e-12)
+    return last if factor**measure.worse >= options.young_factor else None
 
 
 def _badness(station: StationTrend) -> tuple[int, int, float, str]:
