@@ -41,6 +41,14 @@ def test_the_same_log_twice() -> None:
     assert "overlapping" not in found
 
 
+def test_two_stations() -> None:
+    """Two names are told; a name that is only the file's, or missing on one side, is not."""
+    other = replace(AFTER, station="Press 4")
+    assert "Loader 2 before, Press 4 after" in _found(after=other)["stations_differ"].text
+    for same in (AFTER, replace(AFTER, station="tuesday"), replace(AFTER, station="")):
+        assert "stations_differ" not in _found(after=same)
+
+
 def test_overlapping_logs() -> None:
     """Logs that overlap in time cannot have a change between them."""
     assert "overlapping" in _found(after=recording(2, 120, start_h=0.05, name="other"))

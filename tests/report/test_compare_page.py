@@ -16,12 +16,13 @@ from tracekit.compare.plan_share import PlanQuestion
 from tracekit.compare.volume import Orifice, volume_of
 from tracekit.errors import UsageError
 from tracekit.model.comparison import Comparison, Look, Plan, VolumeResult
+from tracekit.model.cycle import SettingInForce
 from tracekit.model.estimate import Withheld
 from tracekit.options.compare import CompareOptions, PlanOptions, SerialOptions, VolumeOptions
 from tracekit.report.compare_page import comparison_page, verify_command
 from tracekit.report.comparison_json import comparison_json, plan_from_json, plan_json, volume_json
 from tracekit.report.comparison_text import comparison_lines, on_screen, plan_lines, volume_lines
-from tracekit.report.comparison_words import headline, lead, limits, moment, text_of
+from tracekit.report.comparison_words import headline, lead, limits, moment, settings_line, text_of
 from tracekit.report.pictures.changes import changes, in_margins, ordered
 from tracekit.report.pictures.plan_reading import half_width, plan_reading, readings
 from tracekit.report.plan_page import plan_page
@@ -174,6 +175,33 @@ def test_the_terminal_tells_the_same() -> None:
     assert "cycles a side would decide" in text
     assert "Obstacles:" in text
     assert "accepted" in "\n".join(comparison_lines(CASES["planned"]))
+
+
+def test_a_withheld_primary_is_told_once() -> None:
+    """Why the primary is withheld stands once on the screen, whole, with one full stop."""
+    why = f"The leak lies between 1 and 9 kPa/s: {'too wide for a value, ' * 6}more coasts would narrow it."
+    lines = comparison_lines(compare((replace(BEFORE, leak=Withheld(why)),), (FIXED,)))
+    text = "\n".join(lines)
+    assert text.count(why) == 1
+    assert ".." not in text
+    assert "…" not in text
+
+
+def test_rough_settings_are_rough_on_the_sheet() -> None:
+    """A setting whose crossings scatter by more than its last digit is told with "about", and with fewer digits."""
+    sharp = SettingInForce(value_kpa=47.93, source="edges", spread_kpa=0.04)
+    loose = SettingInForce(value_kpa=31.91, source="edges", spread_kpa=1.4)
+    told = replace(BEFORE, settings={"set_point": sharp, "reset_point": loose})
+    assert settings_line(told, "set_point", "reset_point").replace("\xa0", " ") == "47.9 kPa, about 32 kPa"
+    assert settings_line(told, "supply_off", "supply_on") == "not known"
+
+
+def test_what_was_asked_stands_on_the_sheet() -> None:
+    """Plan and agreed limits are listed beside the options."""
+    words, _ = _read(comparison_page(CASES["planned"]))
+    assert "accept decay_rate_kpa_s<=4 by the guarded rule" in words
+    assert "primary decay_rate_kpa_s (frozen plan); plan with SHA-256" in words
+    assert "thresholds all at their defaults" in words
 
 
 def test_the_command_quotes_names() -> None:

@@ -2,6 +2,7 @@
 
 import math
 from collections.abc import Mapping
+from pathlib import PurePath
 
 import numpy as np
 
@@ -21,6 +22,7 @@ def obstacles(
     """Everything found, the gravest first: identity and order, then what differs, then what is thin."""
     found: list[Obstacle | None] = [
         *_identity(before, after),
+        _other_station(before, after),
         *_settings(before, after, options),
         _parts(mix, options),
         _sampling(before, after, options),
@@ -87,6 +89,19 @@ def _identity(before: Recordings, after: Recordings) -> list[Obstacle]:
     elif not same and min(s for s, _ in known[0]) >= max(e for _, e in known[1]):
         found.append(Obstacle(code="swapped_order", text="AFTER is older than BEFORE: the sides may be swapped."))
     return found
+
+
+def _other_station(before: Recordings, after: Recordings) -> Obstacle | None:
+    """Sides whose stations have names, none of them the same; a name that only the log's file gave is none."""
+    names = [sorted({r.station for r in side if r.station and r.station != _stem(r)}) for side in (before, after)]
+    if not all(names) or set(names[0]) & set(names[1]):
+        return None
+    text = f"The stations have different names: {', '.join(names[0])} before, {', '.join(names[1])} after."
+    return Obstacle(code="stations_differ", text=f"{text} A difference between two stations is no change of one.")
+
+
+def _stem(recording: Recording) -> str:
+    return PurePath(recording.facts.source).name.split(".")[0]
 
 
 def _span(recording: Recording) -> tuple[float, float] | None:

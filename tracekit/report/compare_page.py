@@ -181,10 +181,22 @@ def _provenance(comparison: Comparison) -> list[tuple[str, str]]:
         for r in side
     ]
     rows += [(f"Station file {clean(name, 60)}", digest) for name, digest in comparison.station_files.items()]
-    changed = "; ".join(f"{name} = {value:g} {unit}".strip() for name, (value, unit) in comparison.options.items())
+    changed = [f"{name} = {value:g} {unit}".strip() for name, (value, unit) in comparison.options.items()]
+    asked = _asked(comparison)
     rows.append(("Program", f"tracekit {comparison.version}, {comparison.created}"))
-    rows.append(("Options", changed or "all at their defaults"))
+    rows.append(("Asked", "; ".join(asked)))
+    rows.append(("Options", "; ".join(changed) or "thresholds all at their defaults"))
     return rows
+
+
+def _asked(comparison: Comparison) -> list[str]:
+    """What the comparison was asked beyond its logs: primary, plan, agreed limits and their rule, matching."""
+    found = [f"primary {comparison.primary} ({comparison.primary_source})"] if comparison.verdict is not None else []
+    if comparison.plan_check is not None:
+        found.append(f"plan with SHA-256 {comparison.plan_check.plan.sha256[:12]}")
+    found += [f"accept {clean(a.text, 80)} by the {a.rule} rule" for a in comparison.acceptance]
+    found += [f"match {clean(column, 40)}" for column in comparison.matched_by]
+    return found
 
 
 def _print_note(comparison: Comparison) -> str:

@@ -5,6 +5,7 @@ import textwrap
 from collections.abc import Sequence
 
 from tracekit.model.comparison import Comparison, Plan, VolumeResult
+from tracekit.model.estimate import Withheld
 from tracekit.report.comparison_words import (
     decision_word,
     headline,
@@ -30,7 +31,7 @@ def comparison_lines(comparison: Comparison, unit: str = "kPa") -> list[str]:
     told = [(n, r) for n, r in figures if n == comparison.primary or r.verdict in ("better", "worse")]
     for name, r in told:
         change = plain((quantity_num(r.difference),), unit)
-        more = f" ({needed(r)})" if r.verdict == "undecided" and needed(r) else ""
+        more = f" ({needed(r)})" if r.verdict == "undecided" and needed(r) and not _told(comparison, name) else ""
         lines.append(f"  {r.verdict:<11}{measure_name(name)}: {change}{more}")
     for verdict in ("undecided", "equivalent"):
         others = [measure_name(n) for n, r in figures if r.verdict == verdict and (n, r) not in told]
@@ -41,6 +42,12 @@ def comparison_lines(comparison: Comparison, unit: str = "kPa") -> list[str]:
     if comparison.plan_check:
         lines += ["", *comparison.plan_check.remarks]
     return [*lines, ""]
+
+
+def _told(comparison: Comparison, name: str) -> bool:
+    """Whether the first lines say already why this measure is withheld."""
+    first = comparison.measures.get(name)
+    return name == comparison.primary and first is not None and isinstance(first.difference, Withheld)
 
 
 def plan_lines(plan: Plan) -> list[str]:

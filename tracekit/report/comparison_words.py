@@ -4,6 +4,7 @@ from dataclasses import replace
 from datetime import UTC, datetime
 
 from tracekit.model.comparison import Comparison, MeasureResult, RateResult, Recording, Verdict
+from tracekit.model.cycle import SettingInForce
 from tracekit.model.estimate import Bound, Estimate, Quantity, Withheld
 from tracekit.report.measures import measure
 from tracekit.report.text import clean
@@ -16,6 +17,7 @@ _HEADLINES = {
     "worse": "The station has become worse",
     "no_change": "No change beyond the margin",
 }
+_LONGEST, _SHOWN_KPA = 400, 0.1  # longest sentence of a reason; the last digit of a setting
 _DECISIONS = {"accepted": "accepted", "rejected": "rejected", "undecided": "not decided"}
 
 
@@ -53,7 +55,7 @@ def lead(comparison: Comparison) -> Text:
         return (f"{_capital(measure_name(comparison.primary))} is not in these logs.",)
     name = _capital(measure_name(comparison.primary))
     if isinstance(result.difference, Withheld):
-        return (f"{name} cannot be compared: {clean(result.difference.reason, 120)}.",)
+        return (f"{name} cannot be compared: {clean(result.difference.reason, _LONGEST).rstrip('.')}.",)
     change = quantity_num(result.difference)
     return say("{}: {} before, {} after, change {}.", name, _bare(result.before), _bare(result.after), change)
 
@@ -62,6 +64,9 @@ def reason(comparison: Comparison) -> str:
     """Why the verdict is what it is, one sentence."""
     if comparison.verdict is None:
         return "One recording, held against the limit alone."
+    first = comparison.measures.get(comparison.primary)
+    if first is not None and isinstance(first.difference, Withheld):
+        return "Without it nothing is demonstrated."  # why it is withheld stands before
     said = [_reason(r) for r in comparison.reasons]
     return f"{_capital('; '.join(said))}." if said else ""
 
@@ -70,7 +75,7 @@ def needed(result: MeasureResult | RateResult) -> str:
     """What would decide an undecided measure, "" where it is decided."""
     if isinstance(result.cycles_needed, int):
         return f"{count(result.cycles_needed)} cycles a side would decide"
-    return clean(result.cycles_needed.reason, 160) if isinstance(result.cycles_needed, Withheld) else ""
+    return clean(result.cycles_needed.reason, _LONGEST) if isinstance(result.cycles_needed, Withheld) else ""
 
 
 def figure_of(comparison: Comparison, name: str) -> MeasureResult | RateResult | None:
@@ -134,12 +139,21 @@ def when(recording: Recording) -> str:
 
 
 def settings_line(recording: Recording, *names: str) -> str:
-    """Settings in force by name, in kPa of vacuum."""
-    found = [recording.settings.get(name) for name in names]
-    values = [s.value_kpa if s is not None else None for s in found]
-    if all(v is None for v in values):
+    """Settings in force by name, in kPa of vacuum; those that fast crossings tell roughly with "about"."""
+    found = [_setting(recording.settings.get(name)) for name in names]
+    return "not known" if set(found) == {"not known"} else ", ".join(found)
+
+
+def _setting(setting: SettingInForce | None) -> str:
+    if setting is None or setting.value_kpa is None:
         return "not known"
-    return ", ".join("not known" if v is None else f"{v:.1f} kPa" for v in values)
+    rough = setting.spread_kpa > _SHOWN_KPA
+    return plain(
+        say(
+            "about {}" if rough else "{}",
+            Num(value=setting.value_kpa, unit="kPa", step=setting.spread_kpa if rough else _SHOWN_KPA),
+        )
+    )
 
 
 def text_of(text: Text, unit: str = "kPa") -> str:
