@@ -72,7 +72,7 @@ _BASIC: Mapping[str, Mapping[str, Change]] = {
         "open": down(0.05, 8.0, 0.4),  # less time before the part closes the cup
         "blow": up(0.02, 0.8, 0.25), "blow_start": up(0.002, 0.3, 0.25), "over": SAME, "idle": SAME, "residual": SAME,
         "noise": SAME, "rise_scatter": SAME, "overshoot": up(0.3, 10.0, 0.6), "late_alike": Change(-0.3, 0.3),
-        "fast_fall": down(0.1, 6.0, 0.2),  # it closes late too, as the overshoot says
+        "fast_fall": down(0.1, 6.0, 0.15),  # it closes late too, as the overshoot says
     },
     "supply_valve_passing": {
         # it draws against the blow-off, and the idle vacuum that it makes is real: what is taken above it shrinks
