@@ -118,20 +118,24 @@ def _given_s(data: StationData) -> Floats:
 
 
 def _fast_fall(data: StationData) -> Floats:
-    """Vacuum lost between 30 and 130 ms after every supply-off of a hold, beyond the later slope [kPa].
-
-    The least of a hold's coasts: two volumes even out after each cut, motion makes its fall whenever it comes.
-    """
-    out = np.full(len(data.cycles), np.nan)
-    bins, periods = data.bins, data.periods
-    start, end = periods.floats("start_s"), periods.floats("end_s")
-    coast = periods.codes("kind") == periods.categories["kind"].index("coast")
-    rows = np.flatnonzero(coast & (end - start > 0.28))
+    """Vacuum lost between 30 and 130 ms after the first supply-off of each hold, beyond the later slope [kPa]."""
+    n = len(data.cycles)
+    kind = data.periods.codes("kind")
+    coast = data.periods.categories["kind"].index("coast")
+    bins = data.bins
+    cycle_of = data.periods.codes("cycle")
+    first = np.full(n, -1, np.int64)
+    rows = np.flatnonzero(kind == coast)
     if not len(rows) or not len(bins.time_s):
-        return out
-    at = [np.interp(start[rows] + delay, bins.time_s, -bins.pressure_kpa) for delay in (0.03, 0.13, 0.16, 0.26)]
-    np.fmin.at(out, periods.codes("cycle")[rows], (at[0] - at[1]) - (at[2] - at[3]))
-    return out
+        return np.full(n, np.nan)
+    cycles, place = np.unique(cycle_of[rows], return_index=True)
+    first[cycles] = rows[place]
+    start = np.where(first >= 0, data.periods.floats("start_s")[np.maximum(first, 0)], np.nan)
+    end = np.where(first >= 0, data.periods.floats("end_s")[np.maximum(first, 0)], np.nan)
+    at = [np.interp(start + delay, bins.time_s, -bins.pressure_kpa) for delay in (0.03, 0.13, 0.16, 0.26)]
+    early = at[0] - at[1]
+    late = at[2] - at[3]
+    return np.where(end - start > 0.28, early - late, np.nan)
 
 
 def _hung_on(data: StationData) -> Bools:
