@@ -200,7 +200,7 @@ def _plot(here: _Rise, base: _Rise | None, data: StationData, names: tuple[str, 
 
 
 def _labels(here: _Rise, base: _Rise | None, x: Axis, names: tuple[str, str]) -> list[Label]:
-    """Names at the ends: both at the right where the lines end together, else the earlier one left of its line."""
+    """Names at the ends: both at the right where the lines end together, else the earlier one above its own end."""
     own = Label(x=float(here.time_s[-1]), y=float(here.mid[-1]), lines=(names[0],), style="t-usual", dx=8)
     if base is None:
         return [own]
@@ -209,10 +209,8 @@ def _labels(here: _Rise, base: _Rise | None, x: Axis, names: tuple[str, str]) ->
     if abs(gap) < 0.12:
         return [replace(own, dy=-4), replace(other, y=own.y, x=max(own.x, other.x), dy=14)]
     early, late = (base, own) if gap > 0 else (here, other)
-    level = 0.55 * float(early.mid[-1])  # clear of the set point's own name
-    at = float(np.interp(level, early.mid, early.time_s))
     name, css = (names[1], "end t-base") if gap > 0 else (names[0], "end t-usual")
-    return [late, Label(x=at, y=level, lines=(name,), style=css, dx=-10)]
+    return [late, Label(x=float(early.time_s[-1]), y=float(early.mid[-1]), lines=(name,), style=css, dy=-9)]
 
 
 def _set_point(data: StationData, x: Axis, y: Axis, marks: list[str]) -> list[Label]:
