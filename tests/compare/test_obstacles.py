@@ -45,7 +45,7 @@ def test_two_stations() -> None:
     """Two names are told; a name that is only the file's, or missing on one side, is not."""
     other = replace(AFTER, station="Press 4")
     assert "Loader 2 before, Press 4 after" in _found(after=other)["stations_differ"].text
-    for same in (AFTER, replace(AFTER, station="tuesday"), replace(AFTER, station="")):
+    for same in (AFTER, replace(AFTER, station="tuesday"), replace(AFTER, station="tuesday.csv"), replace(AFTER, station="")):
         assert "stations_differ" not in _found(after=same)
 
 

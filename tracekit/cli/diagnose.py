@@ -11,6 +11,7 @@ from typing import Annotated
 
 import typer
 
+from tracekit.cli.limits import Passed, limits_passed
 from tracekit.cli.opening import OpenPage, show_page
 from tracekit.cli.progress import pace, reading_progress, show
 from tracekit.errors import UsageError, message
@@ -85,7 +86,8 @@ def diagnose(
     running = run_on_cluster(_everywhere(jobs), cluster) if cluster else alone
     outcomes = tuple(_shown(jobs, running, quiet=quiet, as_json=as_json, timing=timing))
     show_page(_page(outcomes, jobs, out, silent=quiet or as_json), wanted=open_page)
-    _leave(outcomes, fail_on)
+    limits = [one.severity for outcome in outcomes for one in _limits(outcome, jobs)]
+    _leave(outcomes, limits, fail_on)
 
 
 def _recordings(logs: Sequence[str], stations: Sequence[Station]) -> list[LogGroup]:
@@ -172,6 +174,8 @@ def _shown(
             print(json.dumps(outcome.document, ensure_ascii=False, indent=None if len(jobs) > 1 else 1))
         elif not quiet and outcome.screen:
             print(outcome.screen, end="" if outcome.screen.endswith("\n") else "\n")
+        for one in _limits(outcome, jobs) if not quiet else ():
+            print(one.text, file=sys.stderr if as_json else sys.stdout)
         for note in outcome.notes if not quiet else ():
             print(note, file=sys.stderr)
         if timing and outcome.seconds:
@@ -201,8 +205,13 @@ def _index(outcomes: Sequence[Outcome], folder: Path, unit: str) -> Path | None:
     return folder / FOLDER_INDEX
 
 
-def _leave(outcomes: Sequence[Outcome], fail_on: Severity | None) -> None:
-    """Exit 2 where a log was bad, listing them; 1 where a finding reaches `fail_on`."""
+def _limits(outcome: Outcome, jobs: Sequence[Job]) -> tuple[Passed, ...]:
+    """The limits of the station files that a log does not keep; all jobs have the same files."""
+    return () if outcome.document is None else limits_passed(outcome.document, jobs[0].stations)
+
+
+def _leave(outcomes: Sequence[Outcome], limits: Sequence[Severity], fail_on: Severity | None) -> None:
+    """Exit 2 where a log was bad, listing them; 1 where a finding or a limit that is passed reaches `fail_on`."""
     bad = [outcome for outcome in outcomes if outcome.error]
     for outcome in bad:
         print(f"tracekit: {outcome.error}", file=sys.stderr)
@@ -212,5 +221,6 @@ def _leave(outcomes: Sequence[Outcome], fail_on: Severity | None) -> None:
         raise typer.Exit(2)
     if fail_on is not None:
         worst = [SEVERITIES.index(o.severity) for o in outcomes if o.severity is not None]
+        worst += [SEVERITIES.index(severity) for severity in limits]
         if worst and max(worst) >= SEVERITIES.index(fail_on):
             raise typer.Exit(1)

@@ -93,15 +93,15 @@ def _identity(before: Recordings, after: Recordings) -> list[Obstacle]:
 
 def _other_station(before: Recordings, after: Recordings) -> Obstacle | None:
     """Sides whose stations have names, none of them the same; a name that only the log's file gave is none."""
-    names = [sorted({r.station for r in side if r.station and r.station != _stem(r)}) for side in (before, after)]
+    names = [sorted({r.station for r in side if r.station and not _from_file(r)}) for side in (before, after)]
     if not all(names) or set(names[0]) & set(names[1]):
         return None
     text = f"The stations have different names: {', '.join(names[0])} before, {', '.join(names[1])} after."
     return Obstacle(code="stations_differ", text=f"{text} A difference between two stations is no change of one.")
 
 
-def _stem(recording: Recording) -> str:
-    return PurePath(recording.facts.source).name.split(".")[0]
+def _from_file(recording: Recording) -> bool:
+    return f"{PurePath(recording.facts.source).name}.".startswith(f"{recording.station}.")
 
 
 def _span(recording: Recording) -> tuple[float, float] | None:
