@@ -86,8 +86,7 @@ def diagnose(
     running = run_on_cluster(_everywhere(jobs), cluster) if cluster else alone
     outcomes = tuple(_shown(jobs, running, quiet=quiet, as_json=as_json, timing=timing))
     show_page(_page(outcomes, jobs, out, silent=quiet or as_json), wanted=open_page)
-    limits = [one.severity for outcome in outcomes for one in _limits(outcome, jobs)]
-    _leave(outcomes, limits, fail_on)
+    _leave(outcomes, [one.severity for outcome in outcomes for one in _limits(outcome, jobs)], fail_on)
 
 
 def _recordings(logs: Sequence[str], stations: Sequence[Station]) -> list[LogGroup]:
