@@ -10,6 +10,7 @@ from history.made_up_records import simple_record
 from made_logs import write_log
 
 from tracekit import cli
+from tracekit.cli.trend import _end_of
 from tracekit.history.add import add_record
 from tracekit.model.station import Limit, Station
 
@@ -147,3 +148,10 @@ def test_watch_once(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert [line["event"] for line in lines] == ["watching", "done"]
     assert all(line["time"].endswith("+00:00") for line in lines)
     assert cli.run(["history", str(tmp_path / "h")]) == 0
+
+
+def test_a_date_alone_is_its_whole_day() -> None:
+    """A trend as of a day counts the logs of that day; as of a time, none after it."""
+    day_us = 86_400 * 1_000_000
+    assert _end_of("1970-01-02") == 2 * day_us - 1
+    assert _end_of("1970-01-02T06:00Z") == day_us + day_us // 4

@@ -150,8 +150,14 @@ def test_the_handbook_is_its_files():
 @pytest.mark.parametrize("name", LOGARITHMIC)
 def test_changes_in_words(name):
     """A logarithm of 1.5 is half more; of less than two errors nothing is said."""
-    assert _change_words(name, effect(float(np.log(1.5)))).endswith("changed by +50 %")
-    assert _change_words(name, effect(0.1)).endswith("is unchanged")
+    assert _change_words(name, effect(float(np.log(1.5))), "baseline").endswith("changed by +50 %")
+    assert _change_words(name, effect(0.1), "baseline").endswith("is unchanged")
+
+
+def test_what_counts_from_nothing_is_told_as_it_is():
+    """Without a baseline the vacuum left after a release has not changed from anything: it is so much."""
+    assert _change_words("residual", effect(59.0), "none") == "the vacuum left after the release is 59 kPa"
+    assert _change_words("residual", effect(59.0), "baseline").endswith("changed by +59 kPa")
 
 
 def test_reasons_from_signs():

@@ -54,7 +54,7 @@ def trend(
     folder = out or DEFAULT_OUT
     unit = pressure_unit(units).symbol
     limits = dict(_limit(text) for text in limit or [])
-    now_us = parse_time(as_of, "--as-of")[0] if as_of else None
+    now_us = _end_of(as_of) if as_of else None
     stations = {s.station.name or s.source: s for s in load_stations(station or [])}
     if form is None:
         check_folder(folder)
@@ -71,6 +71,12 @@ def trend(
         print(digest_text(fleet), end="")
         print(f"Page: {folder / 'report.html'}")
     show_page(folder / "report.html", wanted=open_page)
+
+
+def _end_of(as_of: str) -> int:
+    """The moment asked for; of a date alone, the end of its day [us]."""
+    moment_us, of_a_day = parse_time(as_of, "--as-of")
+    return moment_us + (86_399_999_999 if of_a_day else 0)
 
 
 def _limit(text: str) -> tuple[str, Limit]:

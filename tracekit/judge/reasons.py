@@ -12,7 +12,7 @@ from tracekit.judge.fingerprints import FINGERPRINTS, SAME, SIGN_BACKGROUND, SIG
 _WORDS: Mapping[str, str] = {
     "decay": "the leak with the supply off",
     "balance": "the slowing of the evacuation by the leak",
-    "rise": "the evacuation time",
+    "rise": "the evacuation between two levels",
     "open": "the open-cup vacuum",
     "response": "the answer to the supply command",
     "ultimate": "the ultimate vacuum",
@@ -39,11 +39,15 @@ _SIGN_WORDS: Mapping[str, str] = {
     "pulsation": "a ripple while the supply is on",
     "tight_on_plate": "tightness on the plate",
     "leaks_on_plate": "a leak on the plate",
-    "leaky": "a leak that healthy stations do not have",
+    "leaky": "a leak larger than usual",
 }
 
 
-def _change_words(name: str, effect: Effect) -> str:
+_FROM_NOTHING = ("residual", "idle")
+"""Effects that count from nothing where there is no baseline: their change is their value."""
+
+
+def _change_words(name: str, effect: Effect, source: str) -> str:
     word = _WORDS[name]
     if abs(effect.z) < 2.0:
         return f"{word} is unchanged"
@@ -54,6 +58,8 @@ def _change_words(name: str, effect: Effect) -> str:
         return f"the evacuation slowed by {100.0 * effect.shift:.0f} % of what the leak rose"
     unit = {"response": "ms", "blow_start": "ms", "decay": "kPa/s"}.get(name, "kPa")
     value = effect.shift * 1e3 if unit == "ms" else effect.shift
+    if source == "none" and name in _FROM_NOTHING:
+        return f"{word} is {value:.2g} {unit}"
     return f"{word} changed by {value:+.2g} {unit}"
 
 
@@ -67,7 +73,7 @@ def reason_for(code: str, effects: Mapping[str, Effect], signs: tuple[Sign, ...]
         effect = effects.get(name)
         if effect is not None and name in _WORDS:
             gain = log_fit(change, effect, -18.0) - log_fit(nothing.get(name, SAME), effect, -18.0)
-            points.append((gain, _change_words(name, effect)))
+            points.append((gain, _change_words(name, effect, source)))
     for sign in signs:
         chance = SIGNS[sign.name].get(code)
         if chance is not None:

@@ -87,7 +87,7 @@ class Alarm:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CrossingDate:
-    """When a limit is crossed, with its 95 % interval; `past` where it was crossed before the last log."""
+    """When a limit is crossed, with its 95 % interval; `past` where before the last log, or before now."""
 
     date_us: int
     earliest_us: int
@@ -198,7 +198,8 @@ class LeakCost:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StationTrend:
-    """One station over time. `state`, the worst that holds: over, may be over, alarm, growing, line, silent, steady.
+    """One station over time. `state`, the worst that holds: over, may be over, alarm, worse, growing, line, silent,
+    steady.
 
     `line`: all its alarms are those of its supply group.
     """
