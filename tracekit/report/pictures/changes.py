@@ -36,7 +36,7 @@ def changes(comparison: Comparison, most: int = 7, unit: str = "kPa") -> Picture
     found = [(name, r, span) for name, r in ordered(comparison) if (span := in_margins(r)) is not None]
     if not found:
         return None
-    drawn = found[:most]
+    drawn, every = found[:most], ordered(comparison)
     plot = _plot(drawn, comparison.primary)
     columns = (Column(name="measure"), Column(name="change over margin"), Column(name="lower"), Column(name="upper"),
                Column(name="verdict"))  # fmt: skip
@@ -44,7 +44,7 @@ def changes(comparison: Comparison, most: int = 7, unit: str = "kPa") -> Picture
         (measure_name(name), *(None if not math.isfinite(v) else round(v, 3) for v in span), r.verdict)
         for name, r, span in found
     )
-    return finish("changes", (_heading(found), _caption(len(drawn), len(found))), plot, columns, rows, len(rows), unit)
+    return finish("changes", (_heading(every), _caption(len(drawn), len(every))), plot, columns, rows, len(rows), unit)
 
 
 def ordered(comparison: Comparison) -> list[tuple[str, Result]]:
@@ -102,10 +102,10 @@ def _labels(row: int, name: str, result: Result, place: tuple[float, Axis], *, b
     ]
 
 
-def _heading(found: Sequence[tuple[str, Result, tuple[float, float, float]]]) -> Text:
+def _heading(found: Sequence[tuple[str, Result]]) -> Text:
     """As in "Of 12 measures: 1 better, none worse, 9 equivalent, 2 undecided."."""
     words = ("better", "worse", "equivalent", "undecided")
-    said = [f"{sum(r.verdict == word for _, r, _ in found) or 'none'} {word}" for word in words]
+    said = [f"{sum(r.verdict == word for _, r in found) or 'none'} {word}" for word in words]
     return (f"Of {len(found)} measures: {', '.join(said)}.",)
 
 
