@@ -8,6 +8,7 @@ import pytest
 
 from tests.read.dialects import Dialect, make_recording
 from tests.read.reading import read, written
+from tracekit.model.trace import RELEASE_BIT, SUPPLY_BIT
 from tracekit.read.inspection import inspect_log, inspection_json
 from tracekit.read.inspection_text import inspection_text
 
@@ -85,3 +86,17 @@ def test_an_open_cup_and_an_over_pressure_are_no_answer(tmp_path, late_s, told):
     )
     lags = read(written(tmp_path, recording, Dialect())).facts.digital_lags
     assert [lag.signal for lag in lags] == (["supply", "release"] if told else [])
+
+
+def test_suction_soon_after_a_strong_blow_off_is_in_time(tmp_path):
+    """Suction 0.4 s after a blow-off with more than half as much over-pressure as vacuum: its end is no early answer."""
+    t = np.arange(0, 300) / 100
+    vacuum = np.where(t >= 0.43, 70.0 * (1 - np.exp(-(t - 0.43).clip(0) / 0.1)), 0.0)
+    vacuum = np.where(t >= 2.6, -40.0, vacuum)
+    commands = SUPPLY_BIT * ((t >= 0.4) & (t < 2.55)) + RELEASE_BIT * (t >= 2.55)
+    noise = np.random.default_rng(7).normal(0.0, 0.05, 20 * len(t))
+    recording = replace(
+        RECORDING, time_s=np.arange(20 * len(t)) / 100, pressure_kpa=-np.tile(vacuum, 20) + noise,
+        digital=np.tile(commands, 20).astype(RECORDING.digital.dtype),
+    )  # fmt: skip
+    assert read(written(tmp_path, recording, Dialect())).facts.digital_lags == ()

@@ -43,7 +43,8 @@ class LagWatch:
         vacuum = -np.concatenate([b.pressure_kpa for b in self._blocks])
         digital = np.concatenate([b.digital for b in self._blocks])
         known = np.isfinite(vacuum)
-        time_s, vacuum, digital = time_s[known], vacuum[known], digital[known]
+        # the end of a blow-off is no answer to suction: over-pressure counts as none
+        time_s, vacuum, digital = time_s[known], np.maximum(vacuum[known], 0.0), digital[known]
         if len(time_s) < 100:
             return ()
         low, high = (float(v) for v in np.quantile(vacuum, [0.02, 0.98]))
