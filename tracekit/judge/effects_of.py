@@ -48,22 +48,25 @@ def measure_name(feature: str) -> tuple[str, str]:
     return _NAMES[feature]
 
 
+def _fall_share(fallen: Effect, risen: Effect, *, counted: Effect, least_error: float) -> Effect:
+    """The fall of one measure as a share of the rise of another; `counted` tells how many cycles stand behind it."""
+    value = -fallen.shift / risen.shift
+    error = float(np.hypot(fallen.error / risen.shift, value * risen.error / risen.shift))
+    return Effect(
+        now=value, reference=0.0, shift=value, error=max(error, least_error), n_now=counted.n_now,
+        n_reference=counted.n_reference, tail_up=0.0, tail_down=0.0, scatter=1.0,
+    )  # fmt: skip
+
+
 def with_balance(effects: Mapping[str, Effect]) -> dict[str, Effect]:
     """Add the share of the leak's rise by which the evacuation near its top became slower.
 
     0.37 to 1.01 for a leak that the generator also sees, −0.30 to 0.27 for one behind the check valve.
     """
-    out = dict(effects)
     decay, top = effects.get("decay"), effects.get("top")
     if decay is None or top is None or decay.shift < 4.0 * decay.error:
-        return out
-    value = -top.shift / decay.shift
-    error = float(np.hypot(top.error / decay.shift, value * decay.error / decay.shift))
-    out["balance"] = Effect(
-        now=value, reference=0.0, shift=value, error=max(error, 0.08), n_now=decay.n_now, n_reference=decay.n_reference,
-        tail_up=0.0, tail_down=0.0, scatter=1.0,
-    )  # fmt: skip
-    return out
+        return dict(effects)
+    return {**effects, "balance": _fall_share(top, decay, counted=decay, least_error=0.08)}
 
 
 def with_idle_real(effects: Mapping[str, Effect]) -> dict[str, Effect]:
@@ -72,17 +75,10 @@ def with_idle_real(effects: Mapping[str, Effect]) -> dict[str, Effect]:
     0 for a zero, which moves both alike; 1 for vacuum that is really there, since the generator's flow alone sets how
     deep an open cup reads.
     """
-    out = dict(effects)
     idle, level = effects.get("idle"), effects.get("open")
     if idle is None or level is None or idle.shift < 4.0 * idle.error:
-        return out
-    value = -level.shift / idle.shift
-    error = float(np.hypot(level.error / idle.shift, value * idle.error / idle.shift))
-    out["idle_real"] = Effect(
-        now=value, reference=0.0, shift=value, error=max(error, 0.1), n_now=level.n_now, n_reference=level.n_reference,
-        tail_up=0.0, tail_down=0.0, scatter=1.0,
-    )  # fmt: skip
-    return out
+        return dict(effects)
+    return {**effects, "idle_real": _fall_share(level, idle, counted=level, least_error=0.1)}
 
 
 def with_late_alike(effects: Mapping[str, Effect]) -> dict[str, Effect]:
