@@ -135,7 +135,7 @@ def test_help(table: Table) -> None:
 @pytest.mark.bench
 def test_two_workers(table: Table, simulated: Any, times: int, tmp_path: Path) -> None:
     """Two workers over many files gain at least 0.9 of what two pure spins gain."""
-    for number in range(4):
+    for number in range(16):
         material.write_parquet(simulated, 150_000, tmp_path / f"log_{number}.parquet", number)
     base = [PY, "-m", "tracekit", "diagnose", str(tmp_path), "--out", str(tmp_path / "out"), "--quiet", "--workers"]
     runs = in_turn([[*base, "1"], [*base, "2"], [PY, "-c", SPIN], [PY, "-c", TWO_SPINS]], times - 1)

@@ -1,8 +1,6 @@
 """Many logs, one after the other or in processes of their own: the good ones are finished, the bad ones told."""
 
 import multiprocessing
-import sys
-import threading
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Future, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
@@ -160,12 +158,16 @@ def _in_processes(jobs: Sequence[Job], workers: int) -> Iterator[Outcome]:
 
 
 def _processes() -> BaseContext:
-    """How processes begin: as copies of this one, which has all modules, unless another thread could hold a lock.
+    """How processes begin: where the system can, as copies of one that has loaded all modules and has no threads.
 
-    Processes that begin anew load all modules once more, which takes longer than a small log does.
+    Copies of this process could hold locks that another thread of it has taken; processes that begin anew load all
+    modules once more each, which takes longer than a small log does.
     """
-    alone = sys.platform == "linux" and threading.active_count() == 1
-    return multiprocessing.get_context("fork" if alone else "spawn")
+    if "forkserver" not in multiprocessing.get_all_start_methods():
+        return multiprocessing.get_context("spawn")
+    context = multiprocessing.get_context("forkserver")
+    context.set_forkserver_preload([__name__])
+    return context
 
 
 def _ended(log: str) -> str:
