@@ -12,7 +12,7 @@ from tracekit.read.backwards import oldest_first, with_oldest_stamp
 from tracekit.read.digitals import ROLES
 from tracekit.read.head import finite
 from tracekit.read.opened import Opened
-from tracekit.read.overlap import Part, shared_rows
+from tracekit.read.overlap import FirstSamples, Part, shared_rows
 from tracekit.read.plan import Plan
 from tracekit.read.settled import settled_channels
 from tracekit.read.several import decide_among
@@ -132,8 +132,9 @@ def _falls(plan: Plan) -> bool:
 def _chains(parts: Sequence[Part], options: ReadOptions) -> list[list[Part]]:
     """Parts that continue one another: same columns, each starts after the one before, soon after its end."""
     chains: list[list[Part]] = []
+    first = FirstSamples()
     for part in sorted(parts, key=lambda p: (p.first_s, -p.last_s)):
-        home = next((c for c in reversed(chains) if _continues(c, part, options)), None)
+        home = next((c for c in reversed(chains) if _continues(c, part, options, first)), None)
         if home is None:
             chains.append([part])
         else:
@@ -141,7 +142,7 @@ def _chains(parts: Sequence[Part], options: ReadOptions) -> list[list[Part]]:
     return chains
 
 
-def _continues(chain: Sequence[Part], part: Part, options: ReadOptions) -> bool:
+def _continues(chain: Sequence[Part], part: Part, options: ReadOptions, first: FirstSamples) -> bool:
     before = max(chain, key=lambda p: p.last_s)
     if part.falls or before.falls or not _same_kind(before.plan, part.plan):
         return False
@@ -149,7 +150,7 @@ def _continues(chain: Sequence[Part], part: Part, options: ReadOptions) -> bool:
         return False
     if before.exact and part.first_s > before.last_s:
         return True
-    shared = shared_rows(before, part)
+    shared = shared_rows(before, part, first)
     if shared.kind == "none":
         return part.first_s <= shared.end_s + options.join_gap_s
     return shared.kind == "same" or (shared.kind == "touch" and part.plan.time.rounded_s > 0)

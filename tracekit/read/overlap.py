@@ -12,7 +12,11 @@ from tracekit.read.longform import LongDecoder
 from tracekit.read.opened import Opened
 from tracekit.read.plan import Plan
 
+Samples = tuple[NDArray[np.float64], NDArray[np.float64]]
+
 _COMPARED = 4000
+_ENOUGH = 1000
+_GLANCE = 64
 _ALIKE = 0.98
 
 
@@ -48,22 +52,57 @@ def decoder_of(plan: Plan) -> Decoder | LongDecoder:
     return LongDecoder(plan) if plan.long else Decoder(plan)
 
 
-def shared_rows(before: Part, after: Part) -> Shared:
+class FirstSamples:
+    """The first samples of parts, read once for each: among many files every one is compared with many others."""
+
+    def __init__(self) -> None:
+        """Nothing is read yet."""
+        self._known: dict[int, tuple[Part, Samples]] = {}
+
+    def __call__(self, part: Part) -> Samples:
+        """Times [s] and pressures of the first samples of a part."""
+        if id(part) not in self._known:
+            self._known[id(part)] = part, _samples(part, part.first_s, np.inf)
+        return self._known[id(part)][1]
+
+    def stretch(self, part: Part, from_s: float, until_s: float) -> Samples:
+        """Samples of a part in a stretch of time, or as many of them as its first samples hold where those suffice."""
+        time_s, kpa = self(part)
+        here = (time_s >= from_s) & (time_s <= until_s)
+        whole = len(time_s) < _COMPARED or bool(time_s[-1] >= until_s)
+        if whole or np.count_nonzero(here) >= _ENOUGH:
+            return time_s[here], kpa[here]
+        return _samples(part, from_s, until_s)
+
+
+def shared_rows(before: Part, after: Part, first: FirstSamples) -> Shared:
     """Compare the first samples of a file with those that an earlier file has at the same times."""
-    time_s, kpa = _samples(after, after.first_s, np.inf)
+    time_s, kpa = first(after)
     if len(time_s) == 0:
         return Shared(kind="none", end_s=before.last_s)
-    own_s, own_kpa = _samples(before, after.first_s - after.plan.time.typical_s / 4, float(time_s[-1]))
+    own_s, own_kpa = first.stretch(before, after.first_s - after.plan.time.typical_s / 4, float(time_s[-1]))
     if len(own_s) == 0:
         return Shared(kind="none", end_s=before.last_s if before.exact else after.first_s)
     if before.plan.time.rounded_s > 0:
         return _shared_stamps(time_s, kpa, own_s, own_kpa)
-    inside = time_s <= own_s[-1] + 1e-6
-    near = np.clip(np.searchsorted(own_s, time_s[inside] - 1e-6), 0, len(own_s) - 1)
-    same = np.abs(own_s[near] - time_s[inside]) < 2e-6
-    same &= (own_kpa[near] == kpa[inside]) | (np.isnan(own_kpa[near]) & np.isnan(kpa[inside]))
-    alike = len(same) > 0 and float(same.mean()) >= _ALIKE
+    inside = int(np.searchsorted(time_s, own_s[-1] + 1e-6, side="right"))
+    alike = all(
+        _share_alike(time_s[:count], kpa[:count], own_s, own_kpa) >= least
+        for count, least in ((min(inside, _GLANCE), _ALIKE / 2), (inside, _ALIKE))
+    )
     return Shared(kind="same" if alike else "differ", end_s=float(own_s[-1]))
+
+
+def _share_alike(
+    time_s: NDArray[np.float64], kpa: NDArray[np.float64], own_s: NDArray[np.float64], own_kpa: NDArray[np.float64]
+) -> float:
+    """Share of samples that the other file has at the same time with the same pressure; 0 of none."""
+    if len(time_s) == 0:
+        return 0.0
+    near = np.clip(np.searchsorted(own_s, time_s - 1e-6), 0, len(own_s) - 1)
+    same = np.abs(own_s[near] - time_s) < 2e-6
+    same &= (own_kpa[near] == kpa) | (np.isnan(own_kpa[near]) & np.isnan(kpa))
+    return float(same.mean())
 
 
 def _shared_stamps(
@@ -78,7 +117,7 @@ def _shared_stamps(
     return Shared(kind="same" if alike else "differ", end_s=end_s)
 
 
-def _samples(part: Part, from_s: float, until_s: float) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def _samples(part: Part, from_s: float, until_s: float) -> Samples:
     """Times [s] and pressures of the first station of a file in a stretch of time, at most some thousand."""
     times, values, count = [], [], 0
     for portion in decoder_of(part.plan).portions(part.opened.rows(part.plan)):
