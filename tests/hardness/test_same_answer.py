@@ -115,7 +115,7 @@ def test_rows_split_over_files(columns, tmp_path, cuts):
         pc.write_csv(whole.slice(start, stop - start), names[-1])
     parts, one = measure(names), measure(whole)
     assert_same_cycles(parts.stations[0], one.stations[0], 1e-9)  # times of a later file are sums: their last bit may differ
-    np.testing.assert_allclose(interval(parts.leaks[0]), interval(one.leaks[0]), rtol=1e-6)  # where iterations end follows them
+    np.testing.assert_allclose(interval(parts.leaks[0]), interval(one.leaks[0]), rtol=1e-9)
 
 
 def assert_same_cycles(first, second, tolerance: float = 0.0) -> None:

@@ -261,6 +261,14 @@ def test_forms_agree_at_the_reference_and_bend_as_they_should() -> None:
     assert leak_forms.PRIOR.sum() == pytest.approx(1.0)
 
 
+@pytest.mark.parametrize("last_bit", [-1e-13, 1e-13])
+def test_rounding_does_not_choose_between_forms_that_tie(last_bit: float) -> None:
+    """Holes choked over the whole coast cost the same: the first of them is taken, whatever the last bits say."""
+    cost = np.array([[5.0, 4.0, 3.0, 3.0 + last_bit], [6.0, 3.0 - last_bit, 4.0, 3.5]])
+    assert leak_forms.first_best(cost) == 2
+    assert leak_forms.first_best(cost[:, :2]) == 3
+
+
 def test_noise_hides_the_recorder_s_steps() -> None:
     """Without noise a step leaves 0.22 of itself after averaging, with noise of half a step nearly nothing."""
     assert sensor_noise(0.5 / 12**0.5, 0.5).step_kpa == pytest.approx(0.22 * 0.5, rel=0.03)

@@ -7,6 +7,7 @@ from hypothesis import strategies as st
 from segment.made_traces import KNOWN, PLAIN, Piece, blow_off, data_of, evacuate, hold, idle
 
 from tracekit.measure.evacuation import fit_exponential
+from tracekit.measure.stream import grain
 from tracekit.measure.strip import StripMaker
 from tracekit.model.cycle import Wiring
 from tracekit.options.segment import SegmentOptions
@@ -26,6 +27,16 @@ def test_time_constant(tau: float) -> None:
     data = data_of(pieces * 6, rate_hz=RATE_HZ, settings=KNOWN)
     np.testing.assert_allclose(median(data, "pump_time_constant_s"), tau, rtol=0.01)
     np.testing.assert_allclose(median(data, "ultimate_vacuum_kpa"), 78.0, atol=0.1)
+
+
+@pytest.mark.parametrize("end", [10.0, 10.03])
+def test_an_end_of_the_range_beside_the_grid_does_not_hide_the_step(end: float) -> None:
+    """Readings in steps of 0.0989 kPa, cut at an end that lies between two of them: step and noise are still told."""
+    true = -70.0 + 90.0 * np.sin(np.linspace(0.0, 30.0, 20_000)) ** 8
+    noisy = true + 0.02 * np.random.default_rng(3).standard_normal(len(true))
+    step, noise = grain(np.round(np.minimum(np.round(noisy / 0.0989) * 0.0989, end), 6), None)
+    np.testing.assert_allclose(step, 0.0989, rtol=1e-4)
+    assert noise >= step / 12.0**0.5 - 1e-9
 
 
 def test_ultimate_is_extrapolated_where_supply_is_cut() -> None:

@@ -43,7 +43,7 @@ def estimate_leak(
     models = _models(data, search, nodes, options)
     size = [float(np.sum(search.group == k)) for k in range(len(models.weight))]
     main = int(np.argmax(size))
-    best = int(np.argmax(models.weight[main]))
+    best = leak_forms.first_best(-np.log(np.maximum(models.weight[main], 1e-300)))
     shared = Shared(
         nodes=nodes, amplitude=models.amplitude[main].reshape(len(nodes.walls), -1), line_ratio=search.line_ratio,
         best=best, boost_wall=search.boost_wall,

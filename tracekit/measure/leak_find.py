@@ -109,7 +109,7 @@ def _posterior_of(coasts: Coasts, located: Located, windows: Windows, boost_wall
     chosen = enough(sums, options)
     fits = fit_all(sums, chosen, scales)
     chosen = sound(fits, chosen, options)
-    at = np.unravel_index(int(np.argmin(fits.total)), fits.total.shape)
+    at = fits.best
     rate = np.where(chosen, fits.rate[at], np.nan)
     with np.errstate(invalid="ignore", divide="ignore"):
         se = np.sqrt(scales.variance * slow / sums.gg[at])

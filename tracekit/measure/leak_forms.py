@@ -12,6 +12,8 @@ PRIOR = np.array([0.1875, 0.1875, 0.1875, 0.1875, 0.10, 0.15])
 about parts, which are porous, rough, warped or gripped at an edge: half of these by pores (common practice, no
 source)."""
 PRIOR.flags.writeable = False
+TIE = 1e-6
+"""Difference of log-likelihoods that is none."""
 MIDDLE = 1
 """Place of the form that rough passes use: a hole with b = 0.3."""
 
@@ -29,3 +31,11 @@ def shares(weights: Floats) -> dict[str, float]:
     return {
         name: float(sum(w for w, n in zip(weights, NAMES, strict=True) if n == name)) for name in dict.fromkeys(NAMES)
     }
+
+
+def first_best(cost: Floats) -> int:
+    """Place of the least cost in C order, the first of those that differ by last bits [cost: negative log-likelihood].
+
+    Holes choked over a whole coast have the same flow: their costs tie, and rounding must not choose between them.
+    """
+    return int(np.argmax(cost <= np.min(cost) + TIE))

@@ -93,7 +93,6 @@ def enough(sums: CycleSums, options: LeakOptions) -> Bools:
 
 def sound(fits: Fits, chosen: Bools, options: LeakOptions) -> Bools:
     """Chosen cycles without those whose misfit at the best model is far above the others'."""
-    best = np.unravel_index(int(np.argmin(fits.total)), fits.total.shape)
-    ratio = fits.misfit[best] / np.maximum(fits.free, 1)
+    ratio = fits.misfit[fits.best] / np.maximum(fits.free, 1)
     middle = float(np.median(ratio[chosen])) if chosen.any() else 0.0
     return np.asarray(chosen & (np.nan_to_num(ratio, nan=np.inf) <= options.outlier_ratio * max(middle, 1e-12)))

@@ -15,6 +15,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from tracekit.measure import leak_forms
 from tracekit.measure.leak_bins import Bools, Floats, History, Ints
 from tracekit.measure.leak_pieces import Pieces, cycle_sum, piece_sum
 from tracekit.physics.heat import MEMORY_SHARE, Parts, exchange_rate_1_s, follow, wall_parts
@@ -245,10 +246,14 @@ class Fits:
         """Median rate of the chosen cycles under every model, shape (n_tau, n_forms) [kPa/s]."""
         return np.asarray(np.median(self.rate[..., chosen], axis=-1))
 
+    @property
+    def best(self) -> tuple[int, ...]:
+        """Place of the best model, (node, form)."""
+        return tuple(int(k) for k in np.unravel_index(leak_forms.first_best(self.total), self.total.shape))
+
     def variance(self, chosen: Bools) -> float:
         """Residual variance of the best model."""
-        best = np.unravel_index(int(np.argmin(self.total)), self.total.shape)
-        return max(float(np.sum(self.misfit[best][chosen])) / max(int(np.sum(self.free[chosen])), 1), 1e-6)
+        return max(float(np.sum(self.misfit[self.best][chosen])) / max(int(np.sum(self.free[chosen])), 1), 1e-6)
 
 
 def stack(sums: Sequence[CycleSums]) -> CycleSums:

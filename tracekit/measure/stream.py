@@ -116,7 +116,7 @@ class StationAnalyser:
         wiring = find_wiring(rows.pressure, rows.digital, self._layout)
         low = float(np.fmin.reduce(rows.pressure)) if len(rows) else 0.0
         clipped = _clipped(rows.pressure, low)
-        quantisation, noise = _grain(rows.pressure, low if clipped >= 0.02 else None)
+        quantisation, noise = grain(rows.pressure, low if clipped >= 0.02 else None)
         interval = _interval(rows.time)
         samples = make_samples(
             rows.time, rows.pressure, rows.digital, wiring, interval=interval, noise=noise, options=self._segment
@@ -211,11 +211,22 @@ class StationAnalyser:
         self._buffer.drop(keep)
 
 
-def _grain(pressure: Floats, flat: float | None) -> tuple[float, float]:
-    """Step and noise of the readings [kPa]; readings that are flat at the end of the range would hide the noise."""
+def grain(pressure: Floats, flat: float | None) -> tuple[float, float]:
+    """Step and noise of the readings [kPa], shape (n,), at least eight of them, or what they have in common.
+
+    Readings that are flat at the end of the range (`flat`) would hide the noise.
+    """
     vacuum = -pressure
-    quantisation = find_quantisation(vacuum)
+    quantisation = find_quantisation(_inside(vacuum))
     return quantisation, second_difference_noise(vacuum if flat is None else vacuum[pressure != flat], quantisation)
+
+
+def _inside(vacuum: Floats) -> Floats:
+    """Readings inside the range that they cover, if there are any: what a sensor's end cuts lies beside its grid."""
+    if not np.isfinite(vacuum).any():
+        return vacuum
+    inside = vacuum[(vacuum > np.nanmin(vacuum)) & (vacuum < np.nanmax(vacuum))]
+    return inside if len(inside) else vacuum
 
 
 def _interval(time: Floats) -> float:
