@@ -66,12 +66,17 @@ def _as_clock(column: Column, *, beside: bool) -> Column:
     for size, field in sizes:
         count = np.floor(known / size)
         most = float(count.max())
-        clock = most < _DAY and bool((count % 100 < 60).all()) and bool((count // 100 % 100 < 60).all())
-        clock &= size == 1.0 or bool((known == np.rint(known)).all())
+        if not _FEWEST <= most < _DAY or not _ends_at_59(count) or (size > 1.0 and (known != np.rint(known)).any()):
+            continue
         turns = bool(((count[:-1] % 100 == 59) & (count[1:] - count[:-1] == 41)).any())
-        if clock and most >= _FEWEST and (most - float(count.min()) > 100 or turns or beside or spelled):
+        if most - float(count.min()) > 100 or turns or beside or spelled:
             return _read_as(column, field, fraction=size == 1.0 and bool((known != np.rint(known)).any()))
     return column
+
+
+def _ends_at_59(count: NDArray[np.float64]) -> bool:
+    """True where minutes and seconds of hours, minutes and seconds side by side can be such."""
+    return bool((count % 100 < 60).all()) and bool((count // 100 % 100 < 60).all())
 
 
 def _typed_stamp(column: Column, known: NDArray[np.float64]) -> Column:

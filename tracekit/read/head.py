@@ -43,8 +43,9 @@ class Question:
 
 
 def finite(values: NDArray[np.float64]) -> NDArray[np.float64]:
-    """The finite ones of some values."""
-    return values[np.isfinite(values)]
+    """The finite ones of some values; the values themselves where all are."""
+    known = np.isfinite(values)
+    return values if known.all() else values[known]
 
 
 def spread(values: NDArray[np.float64]) -> tuple[float, float]:
@@ -65,10 +66,14 @@ def cycle_rows(values: NDArray[np.float64]) -> float | None:
     if not high > low:
         return None
     known = np.nan_to_num(values, nan=low)
-    above, below = known > low + 0.7 * (high - low), known < low + 0.3 * (high - low)
-    state = np.where(above, 1, np.where(below, 0, -1))
-    index = np.maximum.accumulate(np.where(state >= 0, np.arange(len(state)), 0))
-    rises = np.nonzero(np.diff(state[index]) == 1)[0]
+    above = known > low + 0.7 * (high - low)
+    sure = np.flatnonzero(above | (known < low + 0.3 * (high - low)))  # rows between the limits keep the state before
+    if not len(sure):
+        return None
+    state = above[sure]
+    rises = sure[1:][state[1:] & ~state[:-1]] - 1
+    if sure[0] > 0 and not state[0]:  # what comes before the first low row counts as lower still
+        rises = np.concatenate([sure[:1] - 1, rises])
     return float(np.median(np.diff(rises))) if len(rises) >= 4 else None
 
 
