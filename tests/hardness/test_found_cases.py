@@ -1,14 +1,19 @@
 """Cases that once went wrong, each kept as a test of its own."""
 
 import io
+import os
+import subprocess
+import sys
+from pathlib import Path
 
 import numpy as np
 import pyarrow as pa
 import pyarrow.parquet as pq
 import pytest
+from hardness.child import ROOT
 from hardness.made import csv_text, rows
 from hardness.mutate import mutated_log
-from hardness.trial import command
+from hardness.trial import command, leftovers
 
 from tracekit.cli.stream import HarmlessStream
 from tracekit.model.outside import disarmed, visible
@@ -116,3 +121,30 @@ def test_a_name_that_no_file_can_have(tmp_path):
     assert ran.outcome() == "refused", ran.err
     ran = command("inspect", "a" * 300)
     assert (ran.status, "no such file or folder" in ran.err) == (2, True), ran.err
+
+
+@pytest.mark.parametrize("words", [
+    ("volume", "LOG", "LONG", "--orifice-mm", "1"), ("tune", "LONG"), ("LONG",), ("diagnose", "LOG", "--out", "LONG"), ("trend", "LONG"),
+    ("history", "LONG"), ("watch", "LONG", "--history", "h", "--once"), ("watch", ".", "--history", "LONG", "--once"), ("compare", "LOG", "LONG"),
+    ("verify", "LONG", "LOG"), ("plan", "--out", "LONG"), ("plan", "--freeze", "LONG"), ("inspect", "LOG", "--write-station", "LONG"),
+    ("simulate", "torn_cup", "--out", "LONG"), ("diagnose", "LOG", "--baseline", "LONG"), ("diagnose", "LOG", "--history", "LONG", "--started", "2025-01-01T00:00Z"),
+])  # fmt: skip
+def test_a_name_that_no_file_can_have_anywhere(tmp_path, monkeypatch, words):
+    """Wherever a file or a folder is named, a name that the system does not allow is refused in one message, with status 2."""
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "log.csv").write_text(csv_text(*rows(2)))
+    ran = command(*({"LOG": "log.csv", "LONG": "a" * 300}.get(word, word) for word in words))
+    assert (ran.outcome(), "Please report" in ran.err) == ("refused", False), ran.err
+    assert leftovers(tmp_path) == []
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="the system has no file that is always full")
+@pytest.mark.parametrize("words", [("--help",), ("--version",), ("explain", "leak_steady"), ("schema", "diagnosis"), ("completion", "bash"), ("inspect", "log.csv"), ("diagnose", "log.csv")])
+def test_no_room_to_print(tmp_path, words):
+    """Where what is printed goes to a full disk, one message says so; what was asked for as files is there."""
+    (tmp_path / "log.csv").write_text(csv_text(*rows(2)))
+    with open("/dev/full", "w") as full:
+        code = "import sys; from tracekit.cli import main; main()"
+        ran = subprocess.run([sys.executable, "-c", code, *words], cwd=tmp_path, stdout=full, stderr=subprocess.PIPE, text=True, check=False, env={**os.environ, "PYTHONPATH": str(ROOT)})
+    assert (ran.returncode, ran.stderr) == (2, "tracekit: output: No space left on device; expected room for it. Free some, or send the output elsewhere.\n")
+    assert words[0] != "diagnose" or list(tmp_path.glob("tracekit-out/*/report.html"))

@@ -81,6 +81,8 @@ class _OneMessage:
             return
         if isinstance(error, TracekitError):
             print(f"tracekit: {error}", file=sys.stderr)
+        elif isinstance(error, OSError) and error.strerror:
+            print(f"tracekit: {_refused_by_the_system(error)}", file=sys.stderr)
         else:
             said = " ".join(f"{type(error).__name__}: {error}".split())
             print(f"tracekit: internal error ({said}). Please report it; {DEBUG}=1 shows more.", file=sys.stderr)
@@ -105,14 +107,11 @@ def run(arguments: Sequence[str]) -> int:
 
 def _run(arguments: Sequence[str]) -> int:
     first = arguments[0] if arguments else "--help"
-    if first in ("--help", "-h"):
-        print(_USAGE.format(commands="\n".join(f"  {name:<10}{text}" for name, text in COMMANDS)), end="")
-        return DONE
-    if first == "--version":
-        print(f"tracekit {importlib.metadata.version('tracekit')}")
-        return DONE
     try:
         with _OneMessage():
+            if first in ("--help", "-h", "--version"):
+                _say_of_all(first)
+                return DONE
             name = _command_name(first)
             rest = arguments[1:] if name == first else dropped(arguments, screen=is_screen())
             command = getattr(importlib.import_module(f"{__name__}.{name}"), name)
@@ -122,6 +121,22 @@ def _run(arguments: Sequence[str]) -> int:
     except SystemExit as leaving:
         return leaving.code if isinstance(leaving.code, int) else DONE
     return DONE
+
+
+def _say_of_all(first: str) -> None:
+    """Print what is said of all commands: their list, or the version."""
+    if first == "--version":
+        print(f"tracekit {importlib.metadata.version('tracekit')}", flush=True)
+    else:
+        print(_USAGE.format(commands="\n".join(f"  {name:<10}{text}" for name, text in COMMANDS)), end="", flush=True)
+
+
+def _refused_by_the_system(error: OSError) -> str:
+    """What the system refused: a name that no file can have, a folder that may not be looked into, no room to print."""
+    if error.filename is None:
+        return message("output", error.strerror or "", "room for it", "Free some, or send the output elsewhere.")
+    name = os.fsdecode(error.filename) if isinstance(error.filename, str | bytes) else str(error.filename)
+    return message(name, error.strerror or "", "a file or folder that can be used", "Check its name and its rights.")
 
 
 def _command_name(first: str) -> str:

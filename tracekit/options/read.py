@@ -20,6 +20,7 @@ class ReadOptions:
     unpacked_bytes: int = option(64 << 20, "byte", "below so much nothing is made of how far a file unpacks")
     declared_values: int = option(10_000_000, "1", "nor below so many declared values of a columnar file")
     most_columns: int = option(4096, "column", "more columns in a columnar file are no recording of stations")
+    footer_values: int = option(5_000_000, "1", "most values in a columnar file's footer: some 100 000 column chunks")
     most_rejected: int = option(200_000, "line", "more rejected lines than this, and ten for each row: no recording")
     text_bytes: int = option(64 << 20, "byte", "most text in one column of a piece of a columnar file")
     gap_factor: float = option(5.0, "1", "an interval longer than this many typical ones is a gap")

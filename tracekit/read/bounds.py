@@ -1,6 +1,7 @@
 """Bounds on what a small file may claim to hold, so that it cannot fill the memory or keep the reader for hours."""
 
 from collections.abc import Iterable, Iterator
+from pathlib import Path
 
 import pyarrow as pa
 import pyarrow.compute as pc
@@ -8,6 +9,7 @@ import pyarrow.parquet as pq
 
 from tracekit.errors import LogReadError, message
 from tracekit.options.read import ReadOptions
+from tracekit.read.footer import declared
 from tracekit.read.rows import Rows
 
 
@@ -40,19 +42,19 @@ def worth_reading(pieces: Iterable[Rows], name: str, options: ReadOptions) -> It
         yield rows
 
 
-def check_declared(file: pq.ParquetFile, size: int, name: str, options: ReadOptions) -> None:
-    """Compare what a Parquet file of `size` bytes declares with what a recording of that size can hold.
+def check_declared(file: pq.ParquetFile, path: Path, options: ReadOptions) -> None:
+    """Compare what a Parquet file declares with what a recording of its size can hold.
 
-    Raises LogReadError where it declares more.
+    Raises LogReadError where it declares more, or where its footer is damaged.
     """
-    facts = file.metadata
-    if facts.num_columns > options.most_columns:
-        raise _too_much(name, f"a Parquet file of {facts.num_columns} columns")
-    chunks = [facts.row_group(g).column(c) for g in range(facts.num_row_groups) for c in range(facts.num_columns)]
-    values = max(facts.num_rows, *(0, *(c.num_values for c in chunks)), sum(c.num_values for c in chunks))
+    name, size = path.name, path.stat().st_size
+    if file.metadata.num_columns > options.most_columns:
+        raise _too_much(name, f"a Parquet file of {file.metadata.num_columns} columns")
+    facts = declared(path, options)
+    values = max(facts.rows, *(0, *facts.values), sum(facts.values))
     if values > max(options.declared_values, options.unpacked_factor * size):
         raise _too_much(name, f"a Parquet file of {size} bytes that declares {values} values")
-    unpacked = sum(c.total_uncompressed_size for c in chunks)
+    unpacked = sum(facts.unpacked)
     if unpacked > max(options.unpacked_bytes, options.unpacked_factor * size):
         raise _too_much(name, f"a Parquet file of {size} bytes that declares {unpacked} unpacked ones")
 

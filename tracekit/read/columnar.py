@@ -25,7 +25,7 @@ def open_parquet(path: Path, options: ReadOptions) -> pq.ParquetFile:
     """
     try:
         plain = pq.ParquetFile(path)
-        check_declared(plain, path.stat().st_size, path.name, options)
+        check_declared(plain, path, options)
         names = text_columns(plain.schema_arrow)
         return pq.ParquetFile(path, metadata=plain.metadata, read_dictionary=names) if names else plain
     except (pa.ArrowException, OSError) as error:

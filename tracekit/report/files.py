@@ -101,8 +101,11 @@ def check_folder(folder: str | Path) -> None:
     Raises OutputError.
     """
     place = Path(folder)
-    while not place.exists() and place != place.parent:
-        place = place.parent
+    try:
+        while not place.exists() and place != place.parent:
+            place = place.parent
+    except OSError as error:
+        raise _refused(Path(folder), error) from error
     if not place.is_dir():
         raise OutputError(message(str(folder), f"{place} is a file", "a folder to write to", _TODO))
     if not os.access(place, os.W_OK | os.X_OK):
