@@ -4,8 +4,8 @@ import pytest
 
 from tracekit.errors import UsageError
 from tracekit.model.estimate import Estimate
-from tracekit.report.tune_page import plain_value, short
-from tracekit.tune.tuning import parse_settings
+from tracekit.report.tune_words import plain_value, short
+from tracekit.tune.asked import parse_settings
 
 
 def test_settings_are_vacuum_whatever_their_sign():

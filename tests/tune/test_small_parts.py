@@ -9,6 +9,7 @@ from segment.made_traces import KNOWN, PLAIN, SAVING, data_of
 
 from tracekit.errors import UsageError
 from tracekit.options.tune import TuneOptions
+from tracekit.tune.asked import parse_settings
 from tracekit.tune.chatter import Pulses, _frequency, _pulses
 from tracekit.tune.coasts import _turns
 from tracekit.tune.display import Display
@@ -20,7 +21,6 @@ from tracekit.tune.reasons import cannot
 from tracekit.tune.search import _ranges
 from tracekit.tune.station_model import _delay_later
 from tracekit.tune.trace import model_curve
-from tracekit.tune.tuning import parse_settings
 
 OPTIONS = TuneOptions()
 

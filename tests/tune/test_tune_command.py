@@ -97,7 +97,7 @@ def test_the_page_needs_nothing_but_itself(tuned):
     """The page names no address, holds the settings to copy, the order, the rules, the sliders and the caution."""
     page = (tuned / "report.html").read_text(encoding="utf-8")
     assert not re.search(r"(src|href)=\"(http|//)", page)
-    for text in ("data-copy=", "How to enter them", "What if", "not a permission", 'data-slide="supply_on"', "Content-Security-Policy"):
+    for text in ("data-copy=", "How to enter what was asked", "What if", "not a permission", 'data-slide="supply_on"', "Content-Security-Policy"):
         assert text in page
 
 

@@ -25,7 +25,8 @@ from tracekit.report.tune_json import tuning_json
 from tracekit.report.tune_page import tune_page
 from tracekit.report.tune_sheet import sheet_page
 from tracekit.report.tune_text import model_lines, tuning_lines
-from tracekit.tune.tuning import check_goal, parse_settings, tune_station
+from tracekit.tune.asked import parse_settings
+from tracekit.tune.tuning import check_goal, tune_station
 from tracekit.units import pressure_unit
 
 _MOST_ROWS = 20_000_000  # beyond this the averaged traces are replayed, not every sample
@@ -37,7 +38,12 @@ def tune(
         list[Path] | None, typer.Option(help="Station file, or a folder of them. May be given again.")
     ] = None,
     settings: Annotated[
-        list[str] | None, typer.Option("--set", metavar="NAME=KPA", help="What if: kPa of vacuum. May be given again.")
+        list[str] | None,
+        typer.Option(
+            "--set",
+            metavar="NAME=VALUE",
+            help="What if: kPa of vacuum, or as in set_point=560mbar. May be given again.",
+        ),
     ] = None,
     goal: Annotated[str | None, typer.Option(metavar="air|time|valve|grip", help="What to favour.")] = None,
     only: Annotated[str | None, typer.Option(metavar="NAME", help="The station, in logs of several.")] = None,
@@ -50,9 +56,10 @@ def tune(
 ) -> None:
     """Suggest settings for switch and air saving, with their predicted effect. Writes a page and a set-up sheet."""
     check_goal(goal)
+    unit = pressure_unit(units).symbol
     wanted = _Asked(
-        settings=parse_settings(settings or []), goal=goal, only=only, unit=pressure_unit(units).symbol,
-        show_model=show_model, as_json=as_json, quiet=quiet,
+        settings=parse_settings(settings or [], unit), goal=goal, only=only, unit=unit, show_model=show_model,
+        as_json=as_json, quiet=quiet,
     )  # fmt: skip
     stations = load_stations(station or [])
     paths = list(dict.fromkeys(str(one.path) for log in logs for one in find_inputs(log)))
@@ -129,5 +136,5 @@ def _say(tuning: Tuning, document: dict[str, object], folder: Path, asked: _Aske
         return
     if asked.quiet:
         return
-    lines = [*tuning_lines(tuning), *(model_lines(tuning, asked.unit) if asked.show_model else ())]
+    lines = [*tuning_lines(tuning, asked.unit), *(model_lines(tuning, asked.unit) if asked.show_model else ())]
     print("\n".join([*lines, f"Page: {folder / 'report.html'}", f"Set-up sheet: {folder / 'setup.html'}"]))

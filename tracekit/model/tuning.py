@@ -79,13 +79,41 @@ class EntryPlan:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class WhatIf:
-    """Settings asked for [kPa], with what they break and do. `exact`: every sample was replayed, the loop unchanged."""
+    """Settings asked for [kPa], with what they break and do.
 
+    typed        as they were asked for, by name
+    values       all settings, those asked for on the device's steps
+    shown        the same as the device shows them, in its unit and entry form
+    constraints  every rule with its margin; those of `newly` do not hold and are broken less, or not, by the settings
+                 in force
+    withheld     why nothing, or only the missed picks, can be predicted; None where all is
+    replayed     counts of the recorded cycles, empty where no device can hold the settings
+    exact        every sample was replayed, the loop unchanged
+    order        the order of entry, None where they are not to be entered
+    notes        what no log has shown of them, a sentence each
+    """
+
+    typed: Mapping[str, float]
     values: Mapping[str, float]
+    shown: Mapping[str, float]
     constraints: tuple[Constraint, ...]
+    newly: tuple[str, ...]
     predicted: Mapping[str, Estimate]
     replayed: Mapping[str, int]
     exact: bool
+    withheld: str | None = None
+    order: EntryPlan | None = None
+    notes: tuple[str, ...] = ()
+
+    @property
+    def impossible(self) -> bool:
+        """Whether no device can hold the settings, so that nothing is predicted."""
+        return not self.predicted
+
+    @property
+    def broken(self) -> tuple[Constraint, ...]:
+        """The rules that do not hold."""
+        return tuple(c for c in self.constraints if not c.holds)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -122,8 +150,8 @@ class Fitted:
 
     figures    every quantity of the model with its interval, by name
     levels     ranges that the log shows [kPa]: open_cup, floor, reach, each (low, high), where it shows them
-    limits     what binds settings [kPa]: guard, step, hysteresis, band, band_most, fall, and needed, open_level,
-               point_most, off_most, dip_level where they are known
+    limits     what binds settings [kPa]: guard, step, hysteresis, band, band_most, fall, overshoot, later, and needed,
+               open_level, point_most, off_most, dip_level, seen_low, seen_high (the recorded range) where they are known
     curve, recorded, misfit_kpa  the modelled pick, some recorded ones, and how far they are apart
     law        the form of the leak, of each group of cycles where rates fall into groups, in words
     """
@@ -161,3 +189,8 @@ class Tuning:
     goal: str | None = None
     answer_s: float | None = None
     notes: tuple[str, ...] = field(default=())
+
+    @property
+    def order_to_enter(self) -> EntryPlan | None:
+        """The order of entry of what was asked for, else of the suggestion; None where nothing is to be entered."""
+        return self.order if self.what_if is None else self.what_if.order

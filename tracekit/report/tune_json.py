@@ -6,7 +6,7 @@ from importlib.metadata import version
 
 from tracekit.model.estimate import Estimate, Withheld, quantity_json
 from tracekit.model.result import Constraint
-from tracekit.model.tuning import Chatter, Tuning, WhatIf
+from tracekit.model.tuning import Chatter, EntryPlan, Tuning, WhatIf
 from tracekit.report.json import plain_object, quantity, suggestion_json
 
 SCHEMA = "tracekit.tuning/1"
@@ -31,9 +31,7 @@ def tuning_json(tuning: Tuning, log_ids: tuple[str, ...]) -> dict[str, object]:
             "now": predictions(suggestion.predicted_now),
             "suggested": predictions(suggestion.predicted_suggested),
         }
-        document["order_of_entry"] = [
-            {"setting": s.name, "enter": s.enter, "unit": s.unit, "from": s.entry} for s in tuning.order.steps
-        ] if tuning.order is not None else []  # fmt: skip
+        document["order_of_entry"] = _order(tuning.order)
     return plain_object(
         {
             "schema": SCHEMA,
@@ -44,9 +42,7 @@ def tuning_json(tuning: Tuning, log_ids: tuple[str, ...]) -> dict[str, object]:
             "goal": tuning.goal,
             **document,
             "notes": list(tuning.notes),
-            "what_if": None
-            if tuning.what_if is None
-            else what_if_json(tuning.what_if, tuning.suggestion.predicted_now),
+            "what_if": None if tuning.what_if is None else what_if_json(tuning, tuning.what_if),
             "chatter": None if tuning.chatter is None else _chatter(tuning.chatter),
             "decay_law": "" if tuning.fitted is None else tuning.fitted.law,
             "model": {} if tuning.fitted is None else {n: quantity(v) for n, v in tuning.fitted.figures.items()},
@@ -59,23 +55,37 @@ def _display(tuning: Tuning, name: str) -> dict[str, object]:
     return {"value": value, "unit": unit, "from": entry}
 
 
-def predictions(found: Mapping[str, Estimate]) -> dict[str, object]:
-    """Every predicted effect; what cannot be predicted is withheld with the reason."""
+def _order(plan: EntryPlan | None) -> list[dict[str, object]]:
+    steps = plan.steps if plan is not None else ()
+    return [{"setting": s.name, "enter": s.enter, "unit": s.unit, "from": s.entry} for s in steps]
+
+
+def predictions(found: Mapping[str, Estimate], why: str | None = None) -> dict[str, object]:
+    """Every predicted effect; what cannot be predicted is withheld with the reason, `why` where that is known."""
     out: dict[str, object] = {}
     for name in PREDICTED:
         value = found.get(name)
         lacks = _NO_PRICE if name.startswith("air") and "supply_on_share" in found else _NO_DECAY
-        out[name] = quantity_json(Withheld(lacks)) if value is None else quantity(value)
+        out[name] = quantity_json(Withheld(why or lacks)) if value is None else quantity(value)
     return out
 
 
-def what_if_json(asked: WhatIf, now: Mapping[str, Estimate]) -> dict[str, object]:
-    """The settings asked for, what they break and do, beside what the settings in force do."""
+def what_if_json(tuning: Tuning, asked: WhatIf) -> dict[str, object]:
+    """The settings asked for, what they break and do, beside what the settings in force do.
+
+    `breaks` names the rules that they break more than the settings in force; without any there is an order of entry.
+    """
     return {
-        "settings": {name: {"kpa": value} for name, value in asked.values.items()},
+        "asked": {name: {"kpa": value} for name, value in asked.typed.items()},
+        "settings": {
+            name: {"kpa": value, "display": {**_display(tuning, name), "value": asked.shown[name]}}
+            for name, value in asked.values.items()
+        },
         "constraints": [_constraint(c) for c in asked.constraints],
-        "now": predictions(now),
-        "predicted": predictions(asked.predicted),
+        "breaks": list(asked.newly),
+        "order_of_entry": _order(asked.order),
+        "now": predictions(tuning.suggestion.predicted_now),
+        "predicted": predictions(asked.predicted, asked.withheld),
         "replayed": dict(asked.replayed),
         "replay": "every sample" if asked.exact else "averaged traces",
     }

@@ -6,11 +6,12 @@ from dataclasses import fields, replace
 import numpy as np
 
 from tracekit.model.estimate import Estimate, Withheld
-from tracekit.model.result import DiagnosisRecord, StationResult, SuggestedSetting, Suggestion
+from tracekit.model.result import DiagnosisRecord, StationResult
 from tracekit.model.station import Station
 from tracekit.model.tuning import Fitted, Tuning
 from tracekit.report.cautions import CAUTIONS
 from tracekit.report.frame import Block, asset, frame, render
+from tracekit.report.markup import html_number
 from tracekit.report.measures import measure, setting, setting_names
 from tracekit.report.page import provenance
 from tracekit.report.plot import Picture
@@ -18,20 +19,27 @@ from tracekit.report.sections import evidence, lead_picture, setting_entries
 from tracekit.report.text import NBSP, clean
 from tracekit.report.tune_json import PREDICTED
 from tracekit.report.tune_pictures import model_over_cycles, settings_axis
-from tracekit.report.words import Num, count, number, of_quantity
+from tracekit.report.tune_words import (
+    EXTRAPOLATED,
+    PREDICTION,
+    asked_changes,
+    asked_lines,
+    command_options,
+    extrapolates,
+    figure,
+    headline,
+    lead_line,
+    model_name,
+    plain_value,
+    reason_lines,
+    rule_words,
+    shown_now,
+)
+from tracekit.report.words import Num, count, of_quantity
 from tracekit.units import pressure_unit
 
-PREDICTION = "This is a prediction, not a permission. Try it at low speed with the area clear, and check the grip."
-_PERCENT = ("missed_share", "false_drop_share", "supply_on_share")
-_NOT_GIVEN = "not given"
 _SEEN = ("false_drop_share", "chatter_edges_per_hold")  # as recorded, where no model can tell them
-_MODEL: Mapping[str, str] = {
-    "weakest_vacuum_kpa": "vacuum of the weakest cycle", "overshoot_kpa": "overshoot over supply off",
-    "undershoot_kpa": "fall below supply on", "wall_exchange_s": "warming of the gas",
-    "delay_on_s": "supply-on to the turn", "delay_off_s": "supply-off to the turn",
-    "cycle_scatter_kpa": "scatter between cycles", "recharge_time_s": "length of a recharge",
-    "deepest_dip_kpa": "deepest dip with the motion", "noise_time_s": "memory of the noise",
-}  # fmt: skip
+_OPTIONS = "Options"
 
 
 def tune_page(record: DiagnosisRecord, index: int, tuning: Tuning, station: Station, unit: str = "kPa") -> str:
@@ -43,9 +51,10 @@ def tune_page(record: DiagnosisRecord, index: int, tuning: Tuning, station: Stat
             "answer", "", _answer(tuning, result, unit), beside=lead_picture(axis, unit) if axis else "", page_one=True
         )
     ]
-    blocks += _effects(tuning)
+    blocks += _settings(tuning)
+    blocks += _effects(tuning, unit)
     blocks += _order(tuning)
-    blocks += _rules(tuning)
+    blocks += _rules(tuning, unit)
     blocks += _what_if(tuning, station, unit)
     blocks += _model(tuning, model, unit)
     blocks.append(Block("cautions", "Before you act", render("cautions.html", {"cautions": CAUTIONS}), "Cautions"))
@@ -54,115 +63,94 @@ def tune_page(record: DiagnosisRecord, index: int, tuning: Tuning, station: Stat
     return frame(
         f"{clean(tuning.station, 60)}: {headline(tuning)}", blocks,
         identity=(clean(tuning.station, 60), f"{count(len(result.data.cycles))} cycles", "settings"),
-        provenance=provenance(record), unit=unit, scripts=(asset("tune.js"),) if fitted is not None else (),
-        data=data, print_note=PREDICTION,
+        provenance=asked_provenance(record, tuning), unit=unit,
+        scripts=(asset("tune.js"),) if fitted is not None else (), data=data, print_note=PREDICTION,
     )  # fmt: skip
 
 
-def changed_rows(suggestion: Suggestion) -> tuple[SuggestedSetting, ...]:
-    """The rows whose value changes."""
-    return tuple(s for s in suggestion.settings if s.now_kpa is None or abs(s.suggested_kpa - s.now_kpa) > 1e-9)
+def asked_provenance(record: DiagnosisRecord, tuning: Tuning) -> list[tuple[str, str]]:
+    """Where the page comes from, with what the command line asked for."""
+    typed = command_options(tuning)
+    return [
+        (name, f"{typed}; thresholds of the analysis: {text}" if name == _OPTIONS and typed else text)
+        for name, text in provenance(record)
+    ]
 
 
-def headline(tuning: Tuning) -> str:
-    """The answer in at most 50 characters."""
-    suggestion = tuning.suggestion
-    if suggestion.withheld is None:
-        n = len(changed_rows(suggestion))
-        return f"Enter {count(n)} setting{'s' if n != 1 else ''}"
-    return "Leave the settings" if suggestion.withheld.startswith("Leave") else "No settings yet"
+def _entries(tuning: Tuning, result: StationResult) -> list[dict[str, str]]:
+    """The buttons of the settings to enter: those asked for, unless a rule forbids them, else those suggested."""
+    asked, suggestion = tuning.what_if, tuning.suggestion
+    if asked is None:
+        return setting_entries(result) if suggestion.withheld is None else []
+    if asked.newly:
+        return []
+    return [
+        {"name": setting(n), "entry": setting_names(entry), "now": shown_now(tuning, n), "unit": shown_unit,
+         "new": plain_value(asked.shown[n]), "typed": f"{asked.shown[n]:.6g}"}
+        for n, (_, shown_unit, entry) in tuning.shown_now.items() if n in asked_changes(tuning, asked)
+    ]  # fmt: skip
 
 
 def _answer(tuning: Tuning, result: StationResult, unit: str) -> str:
     suggestion = tuning.suggestion
-    entries = setting_entries(result) if suggestion.withheld is None else []
+    entries = _entries(tuning, result)
     reason = clean(suggestion.withheld or "", 120).rstrip(".")
+    reason = f"{reason[:1].upper()}{reason[1:]}." if reason else ""
     lead = lead_line(tuning)
     if tuning.chatter is not None:
         lead = f"{lead} {tuning.chatter.text}".strip()
     return render("tune_answer.html", {
-        "headline": headline(tuning), "lead": lead, "entries": entries,
+        "headline": headline(tuning), "lead": lead, "entries": entries, "asked": asked_lines(tuning),
+        "of_asked": tuning.what_if is not None, "refused": tuning.what_if is not None and bool(tuning.what_if.newly),
         "one_unit": entries[0]["unit"] if len({e["unit"] for e in entries}) == 1 else "",
-        "leave": f"{reason[:1].upper()}{reason[1:]}." if reason else "", "prediction": PREDICTION,
-        "reasons": [setting_names(r) for r in (*suggestion.reasons, *tuning.notes)],
+        "leave": reason, "prediction": PREDICTION,
+        "reasons": [setting_names(r) for r in reason_lines(tuning)],
     }, unit)  # fmt: skip
 
 
-def lead_line(tuning: Tuning) -> str:
-    """What changes most, in one or two sentences; each clause only where its interval says so."""
-    now, new = tuning.suggestion.predicted_now, tuning.suggestion.predicted_suggested
-    clauses = []
-    for name, words in (
-        ("false_drop_share", "holds that lose the output: {} → {}"), ("missed_share", "missed picks: {} → {}"),
-        ("chatter_edges_per_hold", "needless output changes per hold: {} → {}"),
-        ("supply_switches_per_hold", "supply changes per hold: {} → {}"),
-        ("evacuation_time_s", "part present after {} → {}"),
-    ):  # fmt: skip
-        if name in now and name in new and not _overlap(now[name], new[name]):
-            clauses.append(words.format(short(name, now[name]), short(name, new[name])))
-    text = "; ".join(clauses[:3])
-    return f"{text[:1].upper()}{text[1:]}." if text else ""
+def _settings(tuning: Tuning) -> list[Block]:
+    """Settings in force, suggested and asked for side by side; only where some were asked for."""
+    asked = tuning.what_if
+    if asked is None:
+        return []
+    new = {s.name: s.shown for s in tuning.suggestion.settings} if tuning.suggestion.withheld is None else {}
+    rows = [
+        (f"{setting(n)}{', ' + setting_names(entry) if entry else ''}", shown_now(tuning, n),
+         *([plain_value(new[n]) if n in new else "leave"] if new else []), plain_value(asked.shown[n]))
+        for n, (_, _, entry) in tuning.shown_now.items()
+    ]  # fmt: skip
+    shown_unit = next(iter(tuning.shown_now.values()))[1]
+    head = (f"Setting [{shown_unit}]", "Now", *(["Suggested"] if new else []), "Asked")
+    table = _wide(render("plan_table.html", {"head": head, "rows": rows}), "Settings")
+    return [
+        Block("settings-asked", "Now, suggested, asked" if new else "Now and asked", table, "Settings", page_one=True)
+    ]
 
 
-def _overlap(one: Estimate, other: Estimate) -> bool:
-    return one.lower <= other.upper and other.lower <= one.upper
+def _wide(table: str, label: str) -> str:
+    """A table that scrolls inside itself on a phone."""
+    return f'<div class="scroll" tabindex="0" role="region" aria-label="{label}">{table}</div>'
 
 
-def short(name: str, value: Estimate) -> str:
-    """A predicted effect without its interval."""
-    if name in _PERCENT:
-        return f"{100.0 * value.value:.0f}{NBSP}%"
-    step = max((value.upper - value.lower) / 2.0, 0.01 * abs(value.value), 1e-3)
-    unit = value.unit if value.unit == "s" or value.unit.startswith("L") else ""
-    if value.value == 0.0:
-        return f"0{NBSP}{unit}".rstrip()
-    return number(Num(value=value.value, unit=unit, step=step))
-
-
-def figure(name: str, value: Estimate | Withheld | None) -> str:
-    """A predicted effect with its interval."""
-    if not isinstance(value, Estimate):
-        return _NOT_GIVEN
-    if name in _PERCENT:
-        low, high = np.floor(100.0 * value.lower), np.ceil(100.0 * value.upper)
-        return f"{100.0 * value.value:.0f}{NBSP}% ({low:.0f} to {high:.0f})"
-    num = of_quantity(replace(value, unit={"per hold": "", "per hour": ""}.get(value.unit, value.unit)))
-    return _NOT_GIVEN if num is None else breakable(number(num))
-
-
-def breakable(text: str) -> str:
-    """A number whose interval may go to a line of its own."""
-    head, bracket, tail = text.partition(" (")
-    return head + bracket + tail.replace(NBSP, " ")
-
-
-def model_name(name: str) -> str:
-    """What a quantity of the fitted model is called."""
-    words = _MODEL.get(name) or measure(name).name
-    return f"{words[:1].upper()}{words[1:]}"
-
-
-def _effects(tuning: Tuning) -> list[Block]:
+def _effects(tuning: Tuning, unit: str) -> list[Block]:
     sides: list[tuple[str, Mapping[str, Estimate]]] = []
     suggestion = tuning.suggestion
-    if suggestion.withheld is None or tuning.what_if is not None:
+    asked = tuning.what_if if tuning.what_if is not None and not tuning.what_if.impossible else None
+    if suggestion.withheld is None or asked is not None:
         sides = [("Now", suggestion.predicted_now)]
     if suggestion.withheld is None:
         sides.append(("Suggested", suggestion.predicted_suggested))
-    if tuning.what_if is not None:
-        sides.append(("Asked", tuning.what_if.predicted))
+    if asked is not None:
+        sides.append(("Asked", asked.predicted))
     if not sides:
         return []
     names = [n for n in PREDICTED if any(n in found for _, found in sides)]
     rows = [(_name(n), *(figure(n, found.get(n)) for _, found in sides)) for n in names]
     table = render("plan_table.html", {"head": ("Effect", *(s for s, _ in sides)), "rows": rows})
-    if len(sides) > 2:
-        table = f'<div class="scroll" tabindex="0" role="region" aria-label="Effects">{table}</div>'
-    beyond = any("beyond" in v.method for _, found in sides for v in found.values())
+    table = _wide(table, "Effects") if len(sides) > 2 else table
     note = "In brackets: 95 % interval, for a recording as long as this one."
-    note += " Some settings lie beyond the vacuum that was recorded: those figures extrapolate." if beyond else ""
-    lines = [note, *_replay_lines(tuning)]
-    told = render("sheet_lines.html", {"text": "", "lines": lines})
+    lines = [note, *([EXTRAPOLATED] if extrapolates(tuning) else []), *_replay_lines(tuning)]
+    told = render("sheet_lines.html", {"text": "", "lines": lines}, unit)
     return [Block("effects", "What will change", table + told, "Effects", page_one=True)]
 
 
@@ -175,7 +163,7 @@ def _replay_lines(tuning: Tuning) -> list[str]:
     found = []
     if tuning.suggestion.withheld is None and tuning.suggestion.replayed:
         found.append(f"Replay of the recorded cycles: {_replayed(tuning.suggestion.replayed)}.")
-    if tuning.what_if is not None:
+    if tuning.what_if is not None and tuning.what_if.replayed:
         exact = "every sample" if tuning.what_if.exact else "averaged traces"
         found.append(f"What was asked, replayed over {exact}: {_replayed(tuning.what_if.replayed)}.")
     return found
@@ -189,34 +177,37 @@ def _replayed(counts: Mapping[str, int]) -> str:
 
 
 def _order(tuning: Tuning) -> list[Block]:
-    if tuning.order is None or not tuning.order.steps:
+    order = tuning.order_to_enter
+    if order is None or not order.steps:
         return []
     rows = [(f"{k}. {setting(s.name)}{', ' + setting_names(s.entry) if s.entry else ''}", plain_value(s.before),
-             f"{plain_value(s.enter)}{NBSP}{s.unit}") for k, s in enumerate(tuning.order.steps, 1)]  # fmt: skip
+             f"{plain_value(s.enter)}{NBSP}{s.unit}") for k, s in enumerate(order.steps, 1)]  # fmt: skip
     table = render("plan_table.html", {"head": ("Enter in this order", "Shows", "Enter"), "rows": rows})
     text = (
-        ""
-        if tuning.order.safe
-        else "No order keeps the rules at every step: enter them with the machine stopped and empty."
+        "" if order.safe else "No order keeps the rules at every step: enter them with the machine stopped and empty."
     )
     told = render("sheet_lines.html", {"text": text, "lines": []})
-    return [Block("order", "How to enter them", table + told, "Order", page_one=True)]
+    title = "How to enter them" if tuning.what_if is None else "How to enter what was asked"
+    return [Block("order", title, table + told, "Order", page_one=True)]
 
 
-def plain_value(value: float) -> str:
-    """A value as the device shows it, with a true minus."""
-    return f"{round(value, 6) + 0.0:.4g}".replace("-", "\u2212")  # minus nothing is nothing
-
-
-def _rules(tuning: Tuning) -> list[Block]:
+def _rules(tuning: Tuning, unit: str) -> list[Block]:
+    """Every rule with its margin, those that are broken first; the heading says how many are."""
     found = tuning.what_if.constraints if tuning.what_if is not None else tuning.suggestion.constraints
     if not found:
         return []
-    rows = [(setting_names(c.name).replace("<=", "≤"), "holds" if c.holds else "broken", f"{c.margin_kpa:+.1f}{NBSP}kPa"
-             .replace("-", "\u2212")) for c in found]  # fmt: skip
-    title = "Rules that the asked settings meet" if tuning.what_if is not None else "Rules that they keep"
-    table = render("plan_table.html", {"head": ("Rule, after rounding", "", "Margin"), "rows": rows})
-    return [Block("rules", title, table, "Rules")]
+    rows = []
+    for c in sorted(found, key=lambda c: c.holds):
+        margin = html_number(Num(value=c.margin_kpa, unit="kPa", step=0.1), unit)
+        word, sign = "holds" if c.holds else "broken", "+" if c.margin_kpa >= 0.0 else ""
+        rows.append({"name": rule_words(c.name), "word": word, "margin": sign + margin})
+    whose = "the suggested settings" if tuning.what_if is None else "what was asked"
+    bad = sum(not c.holds for c in found)
+    title = f"All {count(len(found))} rules hold with {whose}"
+    if bad:
+        title = f"{count(bad)} of {count(len(found))} rules {'is' if bad == 1 else 'are'} broken by {whose}"
+        title = title if len(found) > 1 else f"No device can hold {whose}"
+    return [Block("rules", title, render("tune_rules.html", {"rows": rows}), "Rules")]
 
 
 def _model(tuning: Tuning, picture: Picture | None, unit: str) -> list[Block]:
@@ -226,10 +217,11 @@ def _model(tuning: Tuning, picture: Picture | None, unit: str) -> list[Block]:
     for name, value in tuning.fitted.figures.items():
         num = of_quantity(value)
         why = value.reason if isinstance(value, Withheld) else value.method
-        said = breakable(number(num, unit)) if num is not None else _NOT_GIVEN
-        rows.append((model_name(name), said, setting_names(clean(why, 90))))
-    rows.append(("Form of the leak", clean(tuning.fitted.law, 300), "bend of the pooled coasts"))
-    table = render("plan_table.html", {"head": ("Quantity", "Value", "How found"), "rows": rows})
+        said = html_number(num, unit) if num is not None else "not given"
+        rows.append({"name": model_name(name), "html": said, "text": "", "how": clean(why, 90)})
+    law = clean(tuning.fitted.law, 300)
+    rows.append({"name": "Form of the leak", "html": "", "text": law, "how": "bend of the pooled coasts"})
+    table = render("tune_model.html", {"rows": rows}, unit)
     shown = evidence((picture,), unit) if picture is not None else ""
     return [Block("model", "The model behind it", shown + table, "Model")]
 
@@ -238,7 +230,10 @@ def _what_if(tuning: Tuning, station: Station, unit: str) -> list[Block]:
     if tuning.fitted is None:
         return []
     controls = [{"name": n, "title": setting(n)} for n in tuning.known]
-    body = render("tune_what_if.html", {"controls": controls, "shown": station.display.unit}, unit)
+    body = render("tune_what_if.html", {
+        "controls": controls, "shown": station.display.unit, "asked": tuning.what_if is not None,
+        "made": tuning.suggestion.withheld is None,
+    }, unit)  # fmt: skip
     return [Block("what-if", "What if", body, "What if")]
 
 
@@ -254,7 +249,9 @@ def what_if_data(tuning: Tuning, fitted: Fitted, result: StationResult, station:
     seen = {n: tuning.suggestion.predicted_now[n].value for n in _SEEN if n in tuning.suggestion.predicted_now}
     flow = station.price.nozzle_flow_l_min_anr if station.price is not None else None
     return {
-        "now": now, "suggested": {**now, **new}, "tables": grids, "holds_per_hour": held / hours,
+        "now": now, "suggested": {**now, **new},
+        "asked": dict(tuning.what_if.values) if tuning.what_if is not None else None,
+        "tables": grids, "holds_per_hour": held / hours,
         "flow_l_min": flow or 0.0, "unit_kpa": unit_kpa, "step": station.display.step * unit_kpa,
         "shown_unit": station.display.unit, "negative": station.display.negative,
         "entry": {n: f for n, f in station.display.entry.items() if f != "absolute"},

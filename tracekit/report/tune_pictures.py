@@ -38,7 +38,7 @@ def settings_axis(tuning: Tuning, unit: str) -> Picture | None:
 
 
 _AXIS_CAPTION: Text = (
-    "Bars: what the log shows. Dots: settings in force, squares: suggested. Each keeps its distance.",
+    "Bars: what the log shows. Dots: settings in force, squares: suggested or asked. Each keeps its distance.",
 )
 
 _Row = tuple[str, float, float, str, list[tuple[str, float]]]
@@ -84,6 +84,13 @@ def _value_labels(values: list[tuple[str, float]], place: int, span: float) -> l
 
 
 def _axis_heading(tuning: Tuning) -> Text:
+    if tuning.what_if is not None:
+        bad = len(tuning.what_if.broken)
+        return (
+            say("What was asked breaks {} rule{}.", bad, "s" if bad > 1 else "")
+            if bad
+            else ("What was asked, among what binds it.",)
+        )
     if tuning.suggestion.withheld is None:
         n = sum(1 for s in tuning.suggestion.settings if s.now_kpa is None or s.suggested_kpa != s.now_kpa)
         return say("{} of {} settings move.", n, len(tuning.suggestion.settings))

@@ -5,12 +5,12 @@ from datetime import UTC, datetime
 
 from tracekit.model.result import DiagnosisRecord
 from tracekit.model.station import Station
-from tracekit.model.tuning import Tuning
+from tracekit.model.tuning import EntryPlan, Tuning
 from tracekit.report.cautions import SHORT
 from tracekit.report.frame import Block, frame, render
 from tracekit.report.measures import setting, setting_names
 from tracekit.report.text import NBSP, clean
-from tracekit.report.tune_page import figure, plain_value
+from tracekit.report.tune_words import asked_lines, command_options, figure, plain_value
 
 _BLANK = "\u2002" * 7
 _VERIFY = (
@@ -21,60 +21,77 @@ _VERIFY = (
     "Record 200 cycles at full speed, then: tracekit tune LOG. No output loss, no needless change.",
     "If a part drops, the output toggles, or grip is in doubt: enter the old settings again.",
 )
+_ASKED = "As asked on the command line, not as suggested."
 _HOLDS = "The load's owner agrees to the new settings. Local rules and the machine's risk assessment come first."
 
 
 def sheet_page(record: DiagnosisRecord, tuning: Tuning, station: Station, unit: str = "kPa") -> str:
-    """The sheet as one HTML file; it prints on one A4 page."""
-    made = tuning.suggestion.withheld is None
+    """The sheet as one HTML file; it prints on one A4 page.
+
+    It is the sheet of what is going to be entered: the settings asked for where there are any, else the suggestion.
+    """
+    order = tuning.order_to_enter
     title = f"Set-up sheet: {clean(tuning.station, 60)}"
     blocks = [
-        Block("answer", "", _head(record, tuning, title), page_one=True),
+        Block("answer", "", _head(record, tuning, title, unit), page_one=True),
         Block("old-new", "Settings", _table(tuning, station), "Settings", page_one=True),
     ]
-    if made and tuning.order is not None:
-        blocks.append(Block("order", "Order of entry", _order(tuning), "Order", page_one=True))
+    if order is not None and order.steps:
+        blocks.append(Block("order", "Order of entry", _order(order), "Order", page_one=True))
         blocks.append(Block("expect", "What to expect", _expect(tuning), "Expect", page_one=True))
+        blocks.append(Block("verify", "Check the grip", _steps(_verify(tuning)), "Check", page_one=True))
     blocks += [
-        Block("verify", "Check the grip", _steps(_verify(tuning)), "Check", page_one=True),
         Block("cautions", "Cautions", render("sheet_lines.html", {"text": "", "lines": [SHORT, _HOLDS]}), "Cautions",
               page_one=True),
-        Block("signed", "Entered by", _signed(), "Signed", page_one=True),
     ]  # fmt: skip
+    if order is not None and order.steps:
+        blocks.append(Block("signed", "Entered by", _signed(), "Signed", page_one=True))
     logs = [(clean(log.source, 60), log.log_id) for log in record.logs]
+    logs += [("Options", typed)] if (typed := command_options(tuning)) else []
     return frame(title, blocks, identity=(clean(tuning.station, 60), "set-up sheet"), provenance=logs, unit=unit)
 
 
-def _head(record: DiagnosisRecord, tuning: Tuning, title: str) -> str:
+def _head(record: DiagnosisRecord, tuning: Tuning, title: str, unit: str) -> str:
     day = datetime.now(UTC).strftime("%Y-%m-%d")
     logs = ", ".join(clean(log.source, 40) for log in record.logs)
-    withheld = tuning.suggestion.withheld
-    reason = f"No settings to enter. {withheld}." if withheld is not None else "Enter only at this station."
-    return render("sheet_answer.html", {
-        "headline": title, "lead": f"{day}. From {logs}, tracekit {record.version}.", "reason": reason,
-        "acceptance": [], "limits": [],
-    })  # fmt: skip
+    return render("tune_sheet_head.html", {
+        "headline": title, "lead": f"{day}. From {logs}, tracekit {record.version}.", "reasons": _reasons(tuning),
+    }, unit)  # fmt: skip
+
+
+def _reasons(tuning: Tuning) -> list[str]:
+    """What to do with this sheet, and what forbids it."""
+    withheld, asked = tuning.suggestion.withheld, tuning.what_if
+    if asked is None:
+        return ["Enter only at this station." if withheld is None else f"No settings to enter. {withheld}."]
+    first = "Do not enter what was asked." if asked.newly else f"{_ASKED} Enter only at this station."
+    advice = [f"Suggested: {withheld}."] if withheld is not None else []
+    return [first, *asked_lines(tuning), *advice]
 
 
 def _table(tuning: Tuning, station: Station) -> str:
-    """Old and new values in the device's own entry form."""
-    new = {s.name: s.shown for s in tuning.suggestion.settings} if tuning.suggestion.withheld is None else {}
+    """Old and new values in the device's own entry form; beside what was asked for, what is suggested."""
+    asked = tuning.what_if
+    suggested = {s.name: s.shown for s in tuning.suggestion.settings} if tuning.suggestion.withheld is None else {}
+    new = suggested if asked is None else asked.shown
+    head = ["Setting", "Old", "New" if asked is None else "Asked: do not enter" if asked.newly else "New, as asked"]
+    head += ["Suggested"] if asked is not None and suggested else []
     rows = []
     for name, (value, unit, entry) in tuning.shown_now.items():
         label = f"{setting(name)}{', ' + setting_names(entry) if entry else ''}"
         old = plain_value(value) if name in tuning.sure else f"about{NBSP}{plain_value(round(value, 1))}"
-        rows.append((label, old, plain_value(new[name]) if name in new else "leave", unit))
-    return render("plan_table.html", {"head": ("Setting", "Old", "New", station.display.unit), "rows": rows})
+        beside = [plain_value(suggested[name]) if name in suggested else "leave"] if len(head) > 3 else []
+        rows.append((label, old, plain_value(new[name]) if name in new else "leave", *beside, unit))
+    return render("plan_table.html", {"head": (*head, station.display.unit), "rows": rows})
 
 
-def _order(tuning: Tuning) -> str:
-    assert tuning.order is not None
+def _order(order: EntryPlan) -> str:
     lines = [
         f"{setting(s.name)}{', ' + setting_names(s.entry) if s.entry else ''}: {plain_value(s.before)} → "
         f"{plain_value(s.enter)} {s.unit}"
-        for s in tuning.order.steps
+        for s in order.steps
     ]
-    if not tuning.order.safe:
+    if not order.safe:
         lines.append("No order keeps every rule in between: only with the machine stopped and empty.")
     return _steps(lines, numbered=True)
 
@@ -82,6 +99,8 @@ def _order(tuning: Tuning) -> str:
 def _verify(tuning: Tuning) -> tuple[str, ...]:
     """How to check what was entered; what no log has shown comes before the way back."""
     of_rows = {s.reason for s in tuning.suggestion.settings}
+    if tuning.what_if is not None:
+        return _VERIFY  # what no log has shown of these stands above
     unsure = (f"{setting_names(clean(r, 300))}." for r in tuning.suggestion.reasons if r not in of_rows)
     return (*_VERIFY[:-1], *unsure, _VERIFY[-1])
 
@@ -96,7 +115,8 @@ def _expect(tuning: Tuning) -> str:
         ("chatter_edges_per_hold", "Needless output changes per hold"),
         ("false_drop_share", "Holds that lose the output"),
     )  # fmt: skip
-    now, new = tuning.suggestion.predicted_now, tuning.suggestion.predicted_suggested
+    now = tuning.suggestion.predicted_now
+    new = tuning.suggestion.predicted_suggested if tuning.what_if is None else tuning.what_if.predicted
     rows = [(words, figure(n, now.get(n)), figure(n, new.get(n))) for n, words in names if n in new]
     return render("plan_table.html", {"head": ("Effect", "Now", "Then"), "rows": rows})
 

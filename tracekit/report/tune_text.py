@@ -4,15 +4,28 @@ import textwrap
 
 from tracekit.model.estimate import Withheld
 from tracekit.model.tuning import Tuning
+from tracekit.report.markup import numbers_plain
 from tracekit.report.measures import setting, setting_names
 from tracekit.report.text import NBSP, clean
 from tracekit.report.tune_json import PREDICTED
-from tracekit.report.tune_page import PREDICTION, figure, headline, lead_line, model_name, plain_value, short
+from tracekit.report.tune_words import (
+    EXTRAPOLATED,
+    PREDICTION,
+    asked_lines,
+    extrapolates,
+    figure,
+    headline,
+    lead_line,
+    model_name,
+    plain_value,
+    reason_lines,
+    short,
+    shown_now,
+)
 from tracekit.report.words import number, of_quantity
 
 WIDTH = 80
 _NAME, _EFFECT, _NOW, _CELL = 38, 26, 12, 25
-_ROUGHLY = " What is marked ~ is known roughly and counts at its worst: put it into the station file, under [settings]."
 _EFFECTS = {
     "evacuation_time_s": "part present after", "missed_share": "missed picks",
     "false_drop_share": "holds losing the output", "chatter_edges_per_hold": "needless changes per hold",
@@ -21,20 +34,26 @@ _EFFECTS = {
 }  # fmt: skip
 
 
-def tuning_lines(tuning: Tuning) -> list[str]:
-    """Headline, settings old and new, their effects, the order of entry, and what was asked; lines of 80 characters."""
-    suggestion = tuning.suggestion
+def tuning_lines(tuning: Tuning, unit: str = "kPa") -> list[str]:
+    """Headline, settings old and new, their effects, the order of entry, and what was asked; lines of 80 characters.
+
+    Settings stand as the device takes them, all other pressures in `unit`.
+    """
+    suggestion, asked = tuning.suggestion, tuning.what_if
     lines = [f"{clean(tuning.station, 40)}: {headline(tuning)}."]
-    lead = lead_line(tuning)
+    lines += _wrapped(lead_line(tuning), unit)
+    for line in asked_lines(tuning):
+        lines += _wrapped(line, unit)
+    if asked is not None and asked.newly:
+        lines.append("Do not enter what was asked.")
     if suggestion.withheld is not None:
-        lead = f"{suggestion.withheld}."
-    lines += _wrapped(lead)
+        lines += _wrapped(f"{'' if asked is None else 'Suggested: '}{suggestion.withheld}.", unit)
     if tuning.chatter is not None:
-        lines += _wrapped(tuning.chatter.text)
+        lines += _wrapped(tuning.chatter.text, unit)
     lines += ["", *_settings(tuning)]
-    lines += _reasons(tuning)
+    lines += _reasons(tuning, unit)
     lines += _effects(tuning)
-    if suggestion.withheld is None:
+    if suggestion.withheld is None or (asked is not None and not asked.newly):
         lines += ["", *_wrapped(PREDICTION)]
     return [line.replace(NBSP, " ") for line in lines]
 
@@ -59,39 +78,48 @@ def _hanging(name: str, text: str) -> list[str]:
     return [f"  {name:<{_NAME}} {first}", *(" " * (_NAME + 3) + line for line in rest)]
 
 
-def _wrapped(text: str) -> list[str]:
-    return textwrap.wrap(clean(setting_names(text), 400), WIDTH) if text.strip() else []
+def _wrapped(text: str, unit: str = "kPa") -> list[str]:
+    return textwrap.wrap(numbers_plain(text, unit), WIDTH) if text.strip() else []
 
 
 def _settings(tuning: Tuning) -> list[str]:
     """A table of settings in the device's own form."""
     new = {s.name: s.shown for s in tuning.suggestion.settings} if tuning.suggestion.withheld is None else {}
-    asked = tuning.what_if.values if tuning.what_if is not None else {}
-    lines = [f"  {'setting':<30}{'now':>10}{'enter':>10}" + (f"{'asked, kPa':>14}" if asked else "")]
-    for name, (value, unit, entry) in tuning.shown_now.items():
-        label = f"{setting(name)}{', ' + setting_names(entry) if entry else ''} [{unit}]"
-        rough = "" if name in tuning.sure else "~"
+    asked = tuning.what_if.shown if tuning.what_if is not None else {}
+    names = {
+        n: f"{setting(n)}{', ' + setting_names(entry) if entry else ''} [{unit}]"
+        for n, (_, unit, entry) in tuning.shown_now.items()
+    }
+    wide = max((len(label) for label in names.values()), default=0) + 2
+    second = "suggested" if asked else "enter"
+    lines = [f"  {'setting':<{wide}}{'now':>10}{second:>11}" + (f"{'asked':>10}" if asked else "")]
+    for name, label in names.items():
         entered = plain_value(new[name]) if name in new else "-"
-        row = f"  {label:<30}{rough + plain_value(round(value, 2)):>10}{entered:>10}"
-        lines.append(row + (f"{asked[name]:>14.1f}" if name in asked else ""))
-    if tuning.order is not None and tuning.order.steps:
-        steps = ", then ".join(setting(s.name).lower() for s in tuning.order.steps)
-        lines += _wrapped(f"Order of entry: {steps}.")
+        row = f"  {label:<{wide}}{shown_now(tuning, name):>10}{entered:>11}"
+        lines.append(row + (f"{plain_value(asked[name]):>10}" if name in asked else ""))
+    order = tuning.order_to_enter
+    if order is not None and order.steps:
+        steps = ", then ".join(setting(s.name).lower() for s in order.steps)
+        lines += _wrapped(f"Order of entry{' of what was asked' if asked else ''}: {steps}.")
+        if not order.safe:
+            lines += _wrapped("No order keeps the rules at every step: machine stopped and empty.")
     return lines
 
 
-def _reasons(tuning: Tuning) -> list[str]:
-    return [
+def _reasons(tuning: Tuning, unit: str) -> list[str]:
+    """Why the suggestion moves what it moves, and what holds until a repair."""
+    found = [
         line
-        for r in (*tuning.suggestion.reasons, *tuning.notes)
-        for line in textwrap.wrap(setting_names(r), WIDTH, initial_indent="  ", subsequent_indent="    ")
+        for r in reason_lines(tuning)
+        for line in textwrap.wrap(numbers_plain(r, unit), WIDTH, initial_indent="  ", subsequent_indent="    ")
     ]
+    return ["Why others are suggested:", *found] if found and tuning.what_if is not None else found
 
 
 def _effects(tuning: Tuning) -> list[str]:
     found = [("now", tuning.suggestion.predicted_now)]
     sides = [("suggested", tuning.suggestion.predicted_suggested)] if tuning.suggestion.withheld is None else []
-    if tuning.what_if is not None:
+    if tuning.what_if is not None and not tuning.what_if.impossible:
         found, sides = found + sides, [("asked", tuning.what_if.predicted)]
     if not sides:
         return []
@@ -102,14 +130,4 @@ def _effects(tuning: Tuning) -> list[str]:
             now = "".join(f"{short(name, values[name]) if name in values else '-':>{_NOW}}" for _, values in found)
             cells = "".join(f" {figure(name, values.get(name)):>{_CELL}}" for _, values in sides)
             lines.append(f"  {_EFFECTS[name]:<{_EFFECT}}{now}{cells}")
-    return lines + _broken(tuning)
-
-
-def _broken(tuning: Tuning) -> list[str]:
-    if tuning.what_if is None:
-        return []
-    bad = [f"{c.name} (short by {-c.margin_kpa:.1f} kPa)" for c in tuning.what_if.constraints if not c.holds]
-    if not bad:
-        return _wrapped("The asked settings keep every rule.")
-    rough = _ROUGHLY if any(name not in tuning.sure for name in tuning.shown_now) else ""
-    return _wrapped(f"Asked settings break: {'; '.join(bad)}.{rough}")
+    return lines + (_wrapped(EXTRAPOLATED) if extrapolates(tuning) else [])

@@ -9,6 +9,8 @@ from tracekit.model.tuning import Known
 _ROUNDING = 1e-9
 LOWERING = ("set_point", "reset_point", "supply_on")  # without a load none of these is lowered
 
+_HELD_BY_NONE = (("reset_point", "set_point"), ("supply_on", "supply_off"))
+
 Values = Mapping[str, float]
 Margin = tuple[str, float]
 
@@ -58,9 +60,9 @@ def _order(values: Values, rules: Rules) -> list[Margin]:
     """The order itself: name of each rule and its margin [kPa]; only rules whose settings exist."""
     pairs = (
         ("reset_point + guard <= supply_on", "reset_point", "supply_on", rules.guard),
-        ("supply_on < supply_off", "supply_on", "supply_off", rules.step),
+        ("supply_on + step <= supply_off", "supply_on", "supply_off", rules.step),
         ("set_point + step <= supply_off", "set_point", "supply_off", rules.step),
-        ("reset_point < set_point", "reset_point", "set_point", rules.step),
+        ("reset_point + step <= set_point", "reset_point", "set_point", rules.step),
     )
     return [
         (name, rules.low(values, above) - rules.high(values, below) - distance)
@@ -102,6 +104,20 @@ def _margins(values: Values, rules: Rules) -> list[Margin]:
 
 def _either(values: Values, rules: Rules, one: str, other: str) -> bool:
     return rules.moved(values, one) or rules.moved(values, other)
+
+
+def impossible(values: Values, rules: Rules) -> tuple[Constraint, ...]:
+    """What no device can hold: a reset point not under the set point, a supply_on not under supply_off, as asked.
+
+    Margins are those of the values themselves, whatever is not known of a setting in force.
+    """
+    return tuple(
+        Constraint(name=f"{below} + step <= {above}", holds=False,
+                   margin_kpa=round(values[above] - values[below] - rules.step, 6))
+        for below, above in _HELD_BY_NONE
+        if below in values and above in values and _either(values, rules, below, above)
+        and values[below] > values[above] - _ROUNDING
+    )  # fmt: skip
 
 
 def constraints(values: Values, rules: Rules) -> tuple[Constraint, ...]:

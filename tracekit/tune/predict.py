@@ -25,6 +25,7 @@ _HELD_LEAST, _COASTS_LEAST = 3, 3
 _SEED = 20310303
 _NEVER = 1e-6
 _MISSING = 0.3  # share of the supply time that a model may be off by and still be told from it
+_OVERSHOOT_DOUBT = 1.25  # an overshoot is known no better than that
 _TICK_S = 0.004  # a loop and its recorder answer within one another's steps (common practice, no source)
 
 
@@ -56,8 +57,14 @@ class _Spread:
 
 
 def predict(scene: Scene, values: Values) -> dict[str, Estimate]:
-    """Every predicted effect of `values`; those of the settings in force are as recorded."""
-    changed = {n for n in values if abs(values[n] - scene.now.get(n, math.inf)) > 1e-9}
+    """Every predicted effect of `values`; those of the settings in force are as recorded.
+
+    Where hardly any pick reaches the set point, only the missed picks are told.
+    """
+    changed = _changed(scene, values)
+    if hardly_holds(scene, values):
+        cycles = max(len(scene.data.cycles), 1)
+        return {"missed_share": of_share(_missed(scene, values), cycles, MODELLED + _extrapolates(scene, values))}
     found = {"evacuation_time_s": _evacuation(scene, values, "set_point" in changed)}
     found |= _shares(scene, values, changed)
     moved = bool(changed & {"supply_off", "supply_on"})
@@ -68,7 +75,30 @@ def predict(scene: Scene, values: Values) -> dict[str, Estimate]:
     if unseen or held < _HELD_LEAST or _rescued(scene, changed) > held:
         return found  # how fast vacuum is lost, or how long a hold lasts, is not in the log
     switches, on_time = _supply(scene, values, changed)
+    if moved and scene.saving:
+        found |= _of_saw_tooth(scene, values, switches, held)
     return found | _per_time(scene, switches, on_time, changed)
+
+
+def _changed(scene: Scene, values: Values) -> set[str]:
+    """Names of the settings that differ from those in force."""
+    return {n for n in values if abs(values[n] - scene.now.get(n, math.inf)) > 1e-9}
+
+
+def hardly_holds(scene: Scene, values: Values) -> bool:
+    """Whether changed thresholds leave most closed picks below the set point, so that no hold begins."""
+    if not _changed(scene, values) & {"set_point", "supply_off"} or not len(scene.levels.reach):
+        return False
+    return _short(scene, values) > 0.5 * len(scene.levels.reach)
+
+
+def _falls_to(scene: Scene, values: Values, level: float, faster: float) -> float:
+    """Share of the holds whose vacuum falls to `level` [kPa] before they end, with leaks so much `faster`."""
+    model = scene.model
+    every = np.arange(len(model.rows))[:: max(1, len(model.rows) // 64)]
+    on = min(level, values["supply_off"] - 1e-3)
+    lanes = lanes_of(model, every, np.array([values["supply_off"]]), np.array([on]))
+    return float((run_loop(replace(lanes, rate=lanes.rate * faster)).switches >= 2.0).mean())
 
 
 def leak_unseen(scene: Scene) -> bool:
@@ -129,10 +159,58 @@ def _missed(scene: Scene, values: Values) -> float:
     missed = scene.data.cycles.where("outcome", "missed")
     peak = scene.data.cycles.floats("peak_vacuum_kpa")
     empty = missed & ~(peak > 0.5 * scene.data.usual_peak_kpa)
+    return float(empty.sum()) + _short(scene, values)
+
+
+def _short(scene: Scene, values: Values) -> float:
+    """Closed picks whose vacuum stays below the set point: out of reach, or the supply cuts before it."""
     point = values.get("set_point", 0.0)
+    if scene.saving and point > values["supply_off"] + most_overshoot_kpa(scene):
+        return float(len(scene.levels.reach))
     spread = float(np.hypot(scene.levels.sigma, scene.options.least_spread_kpa))
-    short = above((scene.levels.reach + scene.levels.sigma - point) / spread)
-    return float(empty.sum() + short.sum())
+    later = scene.saving and values["supply_off"] > scene.now["supply_off"] + 1e-9
+    reach = scene.levels.reach + (later_reach_kpa(scene) if later else 0.0)
+    return float(above((reach + scene.levels.sigma - point) / spread).sum())
+
+
+def most_overshoot_kpa(scene: Scene) -> float:
+    """How far vacuum may go beyond a supply_off near the set point: speed there times the delay of the cut [kPa]."""
+    speed = scene.model.rise.speed(np.array([scene.now.get("set_point", 0.0)]))
+    usual = float(np.median(speed)) * scene.model.delay_off_s if speed.size else 0.0
+    return max(_OVERSHOOT_DOUBT * usual, scene.model.facts.overshoot_seen)
+
+
+def later_reach_kpa(scene: Scene) -> float:
+    """How much higher vacuum goes where the supply cuts later: half of the way to the ultimate vacuum is believed."""
+    ultimate, reach = scene.model.rise.ultimate, scene.levels.reach
+    if not len(ultimate) or not len(reach):
+        return 0.0
+    return max(0.5 * float(np.median(ultimate) - np.median(reach)), 0.0)
+
+
+def _of_saw_tooth(scene: Scene, values: Values, switches: Estimate, holds: int) -> dict[str, Estimate]:
+    """False drops and chatter of a saw-tooth whose low points cross the reset point.
+
+    A hold loses the output where it lasts long enough to fall so far, and as often as the supply resumes.
+    """
+    chance = _drop_chance(scene, values)
+    if chance <= 0.0:
+        return {}
+    level = max(values["supply_on"], values.get("reset_point", 0.0))
+    doubt = 1.96 * math.hypot(scene.model.rate_u, scene.options.model_rel_u)
+    shares = [
+        of_share(chance * _falls_to(scene, values, level, math.exp(z * doubt)) * holds, holds, MODELLED)
+        for z in (-1, 0, 1)
+    ]
+    low, middle, high = (max(0.5 * (v - 1.0), 0.0) for v in (switches.lower, switches.value, switches.upper))
+    edges = Estimate(
+        value=2.0 * chance * middle, lower=2.0 * chance * low, upper=2.0 * chance * high + 6.0 / max(holds, 1),
+        unit="per hold", n=holds, method=MODELLED,
+    )  # fmt: skip
+    return {
+        "false_drop_share": replace(shares[1], lower=shares[0].lower, upper=shares[2].upper),
+        "chatter_edges_per_hold": edges,
+    }
 
 
 def _drop_chance(scene: Scene, values: Values) -> float:

@@ -1,25 +1,27 @@
 """The whole answer of `tracekit tune` for one station: suggestion, what-if, model, chatter, tables."""
 
-from collections.abc import Iterable
 from dataclasses import dataclass, replace
+
+import numpy as np
 
 from tracekit.errors import UsageError, message, nearest
 from tracekit.model.cycle import StationData
 from tracekit.model.result import LeakResult, StationResult, Suggestion
 from tracekit.model.station import Station
 from tracekit.model.trace import Block
-from tracekit.model.tuning import EntryPlan, Fitted, Tuning, WhatIf
+from tracekit.model.tuning import EntryPlan, Fitted, Tuning
 from tracekit.options.tune import TuneOptions
+from tracekit.tune.asked import Asking, what_if
 from tracekit.tune.chatter import chatter_of
 from tracekit.tune.cost import GOALS
 from tracekit.tune.display import entry_form, shown
 from tracekit.tune.entry_order import entry_plan
 from tracekit.tune.figures import leak_law, model_figures
 from tracekit.tune.interim import interim_note
-from tracekit.tune.known import NAMES, known_settings
+from tracekit.tune.known import known_settings
 from tracekit.tune.obstacles import repair_first, unknown
-from tracekit.tune.order import Values, constraints
-from tracekit.tune.predict import predict
+from tracekit.tune.order import Values
+from tracekit.tune.predict import later_reach_kpa, most_overshoot_kpa, predict
 from tracekit.tune.prepare import Prepared, prepare
 from tracekit.tune.replay import Replayed, answer_time_s, compared, replay_bins, replay_blocks
 from tracekit.tune.suggest import suggest_for
@@ -27,34 +29,12 @@ from tracekit.tune.trace import misfit_kpa, model_curve, recorded_curves
 from tracekit.tune.what_if import tables_of
 
 _CURVES = 8
-_DEEPEST_KPA = 110.0
 
 
 def check_goal(goal: str | None) -> None:
     """Refuse an unknown goal with a UsageError."""
     if goal is not None and goal not in GOALS:
         raise UsageError(message("--goal", f'"{goal}"', "one of " + ", ".join(GOALS), nearest(goal, GOALS)))
-
-
-def parse_settings(texts: Iterable[str]) -> dict[str, float]:
-    """Settings from texts like "set_point=56" [kPa of vacuum]. Raises UsageError that names the fault."""
-    found: dict[str, float] = {}
-    for text in texts:
-        name, sign, value = text.partition("=")
-        name = name.strip().removesuffix("_kpa")
-        if not sign or name not in NAMES:
-            hint = nearest(name, NAMES)
-            raise UsageError(message("--set", f'"{text}"', "a setting and its value, like set_point=56", hint))
-        try:
-            number = abs(float(value))
-        except ValueError as problem:
-            todo = "Give kPa of vacuum, like set_point=56."
-            raise UsageError(message("--set", f'"{text}"', "a number", todo)) from problem
-        if not number < _DEEPEST_KPA:
-            todo = "Give kPa of vacuum, like set_point=56."
-            raise UsageError(message("--set", f'"{text}"', f"less than {_DEEPEST_KPA:.0f} kPa of vacuum", todo))
-        found[name] = number
-    return found
 
 
 def tune_station(
@@ -102,7 +82,8 @@ def tune_station(
         suggestion = replace(suggestion, predicted_now=predict(prepared.scene, now))
     return replace(
         base, suggestion=suggestion, fitted=_fitted(prepared, data, result.leak), answer_s=answer,
-        what_if=_what_if(prepared, replayer, asked), order=_order(station, now, suggestion),
+        what_if=what_if(Asking(prepared=prepared, station=station, replay=replayer.against), asked),
+        order=_order(station, now, suggestion),
         notes=() if note is None else (note,),
     )  # fmt: skip
 
@@ -140,17 +121,6 @@ class _Replayer:
         if exact:
             return replay_blocks(self.blocks, self.index, scene.data, values, self.answer_s)
         return replay_bins(scene.data, values, scene.now, scene.fall)
-
-
-def _what_if(prepared: Prepared, replayer: _Replayer, asked: Values | None) -> WhatIf | None:
-    if not asked:
-        return None
-    values = {**prepared.problem.now, **asked}
-    replayed, exact = replayer.against(values)
-    return WhatIf(
-        values=values, constraints=constraints(values, prepared.problem.rules), replayed=replayed, exact=exact,
-        predicted=predict(prepared.scene, values),
-    )  # fmt: skip
 
 
 def _order(station: Station, now: Values, suggestion: Suggestion) -> EntryPlan | None:
@@ -194,6 +164,17 @@ def _limits(prepared: Prepared) -> dict[str, float]:
         "guard": rules.guard, "step": rules.step, "hysteresis": rules.hysteresis, "band": rules.band,
         "band_most": rules.band_most, "fall": prepared.problem.fall, "needed": rules.needed,
         "open_level": rules.open_level, "point_most": rules.point_most, "off_most": rules.off_most,
-        "dip_level": rules.dip_level,
+        "dip_level": rules.dip_level, "overshoot": most_overshoot_kpa(prepared.scene),
+        "later": later_reach_kpa(prepared.scene), **_range(prepared),
     }  # fmt: skip
     return {name: float(value) for name, value in found.items() if value is not None}
+
+
+def _range(prepared: Prepared) -> dict[str, float | None]:
+    """The vacuum that holds of this log went through [kPa]."""
+    facts, rise = prepared.problem.model.facts, prepared.scene.model.rise
+    low, high = facts.floor, float(np.nanmedian(rise.last_level()))
+    return {
+        "seen_low": low if np.isfinite(low) else None,
+        "seen_high": high + facts.overshoot_seen if np.isfinite(high) else None,
+    }

@@ -26,10 +26,31 @@
     return low === null || high === null ? (low === null ? high : low) : low + (high - low) * at[1];
   }
 
+  function moved(v, some) { return some.some(function (n) { return v[n] !== undefined && Math.abs(v[n] - t.now[n]) > 1e-9; }); }
+
+  // What no device can hold: the names of both settings, and how far they are from the least order.
+  function impossible(v) {
+    return [["reset_point", "set_point", "reset point + step \u2264 set point"], ["supply_on", "supply_off", "supply on + step \u2264 supply off"]].filter(function (p) {
+      return v[p[0]] !== undefined && v[p[1]] !== undefined && v[p[0]] > v[p[1]] - 1e-9 && moved(v, [p[0], p[1]]);
+    }).map(function (p) { return [p[2], v[p[1]] - v[p[0]] - rules.step]; });
+  }
+
+  function cutBefore(v) { return v.supply_off !== undefined && v.supply_on !== undefined && v.set_point > v.supply_off + rules.overshoot; }
+  function short(v) { return cutBefore(v) ? 1 : along(tables.point, tables.missed, v.set_point - (v.supply_off > t.now.supply_off + 1e-9 ? rules.later : 0)); }
+  // Without a pick that reaches the set point there is no hold to tell of.
+  function never(v) { return moved(v, ["set_point", "supply_off"]) && short(v) > 0.5; }
+  function beyond(v) {
+    var low = rules.seen_low !== undefined && v.supply_on < rules.seen_low - 1 && moved(v, ["supply_on"]);
+    return low || (rules.seen_high !== undefined && ((v.supply_off > rules.seen_high + 1 && moved(v, ["supply_off"])) || (v.set_point > rules.seen_high + 1 && moved(v, ["set_point"]))));
+  }
+
   function effects(v) {
+    var nothing = { evacuation: null, missed: null, drops: null, edges: null, switches: null, air: null, risk: null };
+    if (impossible(v).length) { return nothing; }
+    if (never(v)) { return Object.assign(nothing, { missed: short(v) }); }
     // Raised as far, supply on keeps vacuum over the reset point, whatever the saw-tooth did when it was recorded.
     var kept = v.supply_on > t.now.supply_on && v.supply_on - rules.fall >= v.reset_point;
-    var found = { evacuation: along(tables.point, tables.evacuation_s, v.set_point), missed: along(tables.point, tables.missed, v.set_point),
+    var found = { evacuation: along(tables.point, tables.evacuation_s, v.set_point), missed: short(v),
       drops: over(tables.reset, tables.point, kept ? tables.kept_drops : tables.drops, v.reset_point, v.set_point),
       edges: over(tables.reset, tables.point, kept ? tables.kept_edges : tables.edges, v.reset_point, v.set_point), switches: null, air: null, risk: null };
     // Thresholds so close that no table tells them: what the log shows holds while they stay.
@@ -54,26 +75,28 @@
     var bad = [];
     function rule(words, margin) { if (margin < -1e-9) { bad.push(words + " (short by " + kit.say({ u: "kPa", v: -margin, s: 0.1 }, kit.unit()) + ")"); } }
     function has() { return Array.prototype.every.call(arguments, function (n) { return v[n] !== undefined; }); }
-    function moved(n) { return Math.abs(v[n] - t.now[n]) > 1e-9; }
+    function shifted(n) { return moved(v, [n]); }
+    var none = impossible(v);
+    if (none.length) { none.forEach(function (p) { rule(p[0], p[1]); }); return bad; }
     if (has("reset_point", "supply_on")) { rule("reset point + guard \u2264 supply on", v.supply_on - v.reset_point - rules.guard); }
-    if (has("supply_on", "supply_off")) { rule("supply on < supply off", v.supply_off - v.supply_on - rules.step); }
+    if (has("supply_on", "supply_off")) { rule("supply on + step \u2264 supply off", v.supply_off - v.supply_on - rules.step); }
     if (has("set_point", "supply_off")) { rule("set point + step \u2264 supply off", v.supply_off - v.set_point - rules.step); }
     if (has("reset_point", "set_point")) {
-      rule("reset point < set point", v.set_point - v.reset_point - rules.step);
-      if (moved("set_point") || moved("reset_point")) { rule("reset point + hysteresis \u2264 set point", v.set_point - v.reset_point - rules.hysteresis); }
+      rule("reset point + step \u2264 set point", v.set_point - v.reset_point - rules.step);
+      if (shifted("set_point") || shifted("reset_point")) { rule("reset point + hysteresis \u2264 set point", v.set_point - v.reset_point - rules.hysteresis); }
     }
-    if (has("supply_on", "supply_off") && (moved("supply_on") || moved("supply_off"))) {
+    if (has("supply_on", "supply_off") && (shifted("supply_on") || shifted("supply_off"))) {
       rule("supply on + least band \u2264 supply off", v.supply_off - v.supply_on - rules.band);
       rule("supply off \u2264 supply on + widest band", rules.band_most - v.supply_off + v.supply_on);
     }
     ["set_point", "reset_point", "supply_on"].filter(function (n) { return has(n); }).forEach(function (n) {
       if (rules.needed !== undefined) { rule("vacuum that the load needs \u2264 " + t.names[n].toLowerCase(), v[n] - rules.needed); }
-      else if (moved(n)) { rule("no load given: " + t.names[n].toLowerCase() + " not lowered", v[n] - t.now[n]); }
+      else if (shifted(n)) { rule("no load given: " + t.names[n].toLowerCase() + " not lowered", v[n] - t.now[n]); }
     });
-    if (rules.open_level !== undefined && moved("set_point")) { rule("open cup + margin \u2264 set point", v.set_point - rules.open_level); }
-    if (rules.point_most !== undefined && moved("set_point")) { rule("set point \u2264 weakest vacuum reached \u2212 margin", rules.point_most - v.set_point); }
-    if (rules.off_most !== undefined && has("supply_off") && moved("supply_off")) { rule("supply off \u2264 weakest vacuum reached \u2212 margin", rules.off_most - v.supply_off); }
-    if (rules.dip_level !== undefined && moved("reset_point")) { rule("reset point \u2264 deepest healthy dip \u2212 margin", rules.dip_level - v.reset_point); }
+    if (rules.open_level !== undefined && shifted("set_point")) { rule("open cup + margin \u2264 set point", v.set_point - rules.open_level); }
+    if (rules.point_most !== undefined && shifted("set_point")) { rule("set point \u2264 weakest vacuum reached \u2212 margin", rules.point_most - v.set_point); }
+    if (rules.off_most !== undefined && has("supply_off") && shifted("supply_off")) { rule("supply off \u2264 weakest vacuum reached \u2212 margin", rules.off_most - v.supply_off); }
+    if (rules.dip_level !== undefined && shifted("reset_point")) { rule("reset point \u2264 deepest healthy dip \u2212 margin", rules.dip_level - v.reset_point); }
     return bad;
   }
 
@@ -114,8 +137,11 @@
       rows.append(row);
     });
     var text = bad.length ? "Breaks: " + bad.join("; ") + "." : "";
+    if (impossible(now).length) { text += " No device can hold these settings, so nothing is predicted."; }
+    else if (never(now)) { text += (text ? " " : "") + "Hardly any pick would reach the set point, so there is no hold to tell of."; }
     if (said.textContent !== text) { said.textContent = text; }
-    said.hidden = !bad.length; fine.hidden = !!bad.length; copy.disabled = !!bad.length;
+    document.getElementById("try-beyond").hidden = !beyond(now) || impossible(now).length > 0;
+    said.hidden = !text; fine.hidden = !!bad.length; copy.disabled = !!bad.length;
     names.forEach(function (n) {
       box.querySelector("[data-slide=" + n + "]").value = now[n];
       box.querySelector("[data-slide=" + n + "]").setAttribute("aria-valuetext", typed(now[n]) + " " + t.shown_unit);
@@ -150,8 +176,9 @@
     var text = names.map(function (n) { return t.names[n] + "\t" + entered(n) + "\t" + (t.entry[n] || ""); }).join("\n");
     if (navigator.clipboard) { navigator.clipboard.writeText(text).then(function () { kit.tell("copied"); copy.textContent = "Copied"; }, function () {}); }
   });
+  if (t.asked) { document.getElementById("try-asked").addEventListener("click", function () { now = Object.assign({}, t.asked); draw(); }); }
   document.getElementById("try-suggested").hidden = names.every(function (n) { return Math.abs(t.suggested[n] - t.now[n]) < 1e-9; });
-  now = Object.assign({}, t.suggested);
+  now = Object.assign({}, t.asked || t.suggested);
   box.hidden = false;
   draw();
   kit.onUnit(draw);
