@@ -29,7 +29,8 @@ ROOT = Path(__file__).parents[2]
 CASES = {
     "log read: plain": 30_000, "log read: gzip": 5_000, "log read: zstd": 5_000, "log read: zip": 5_000,
     "log read: parquet": 12_000, "log read: records": 8_000, "log read: feather": 1_000, "log read: utf-16": 2_000,
-    "log diagnosed: plain": 5_000, "log diagnosed: parquet": 1_500, "log diagnosed: gzip": 500, "station file": 10_000,
+    "log diagnosed: plain": 3_000, "log diagnosed: parquet": 1_500, "log diagnosed: gzip": 500, "log diagnosed: zstd": 500,
+    "log diagnosed: zip": 500, "log diagnosed: records": 500, "log diagnosed: utf-16": 500, "station file": 10_000,
     "history": 5_000, "JSON input": 5_000, "command line": 5_000,
 }  # fmt: skip
 TURNS = 5

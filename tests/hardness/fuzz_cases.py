@@ -4,12 +4,15 @@ A case is made of drawn numbers (operations, changes, words); `Draw` takes those
 by coverage can change them one at a time.
 """
 
+import functools
+import importlib
 import json
 from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
 
 import numpy as np
+import typer
 from hardness.made import csv_text, rows
 from hardness.mutate import CELLS, OPS, Made, Op, damaged, made_log, mutated_document, toml_text
 from hardness.trial import command, leftovers
@@ -20,7 +23,7 @@ from tracekit.read.opening import open_logs
 from tracekit.read.station_file import load_station
 
 NAMES, WHOLE = rows(2)
-SMALL = WHOLE[::4]
+SMALL, SMALLEST = WHOLE[::4], WHOLE[::8]
 Told = tuple[str, object]
 WRITTEN = {"report.html", "diagnosis.json", "cycles.parquet", "periods.parquet", "edges.parquet"}
 HEAD_LINES = 45
@@ -48,6 +51,32 @@ WORDS = (*(c for c in CELLS if "\x00" not in c and len(c) < 500), "LOG", "FOLDER
 SLOW_COMMANDS = ("watch",)  # without --once it never ends
 CALLED = tuple(name for name, _ in COMMANDS if name not in SLOW_COMMANDS)
 STARTS = ("LOG", "HISTORY", "x")
+FITTING = {
+    "inspect": ("LOG",), "diagnose": ("LOG",), "tune": ("LOG",), "trend": ("HISTORY",), "compare": ("LOG", "LOG"), "verify": ("SHEET", "FOUR", "FOUR"),
+    "plan": (), "volume": ("LOG", "LOG"), "simulate": ("loader_2_torn_cup", "--cycles", "2"), "history": ("HISTORY",), "explain": ("leak_steady",),
+    "schema": ("diagnosis",), "completion": ("bash",),
+}  # fmt: skip
+FITTING_VALUES = {
+    "--station": ("STATION",), "--station-after": ("STATION",), "--baseline": ("LOG", "last-good"), "--blanked": ("LOG",), "--history": ("HISTORY",),
+    "--started": ("2025-01-05T00:00Z",), "--started-after": ("2025-01-06T00:00Z",), "--units": ("mbar", "kPa"), "--out": ("out",), "--fail-on": ("major",),
+    "--set": ("set_point=56",), "--goal": ("air", "sure"), "--only": ("log", "0"), "--limit": ("decay_rate_kpa_s<=2",), "--as-of": ("2025-01-02",),
+    "--format": ("text", "json"), "--plan": ("PLAN",), "--primary": ("decay_rate_kpa_s",), "--accept": ("decay_rate_kpa_s<=2",), "--match": ("none",),
+    "--accept-rule": ("simple",), "--measure": ("decay_rate_kpa_s",), "--change": ("20%",), "--margin": ("0.5",), "--power": ("0.9",), "--looks": ("2",),
+    "--orifice-mm": ("0.5",), "--discharge": ("0.8",), "--orifice-c-dm3-s-bar": ("0.02",), "--orifice-b": ("0.4",), "--orifice-u": ("0.05",), "--seed": ("3",),
+    "--kind": ("csv", "parquet"), "--cycles": ("4",), "--severity": ("2",), "--event": ("2025-01-02 0: cups changed",), "--from": ("LOG", "2025-01-01"),
+    "--to": ("2025-01-03",), "--also-before": ("LOG",), "--also-after": ("FOUR",), "--export": ("-", "all.csv"), "--freeze": ("new.json",), "--write-station": ("new.toml",),
+}  # fmt: skip
+LEFT_OUT = ("--open", "--workers", "--cluster")  # a browser, and processes of this one
+
+
+@functools.cache
+def options_of(name: str) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """The flags of a command, and its options that take a value."""
+    app = typer.Typer(add_completion=False)
+    app.command(name)(getattr(importlib.import_module(f"tracekit.cli.{name}"), name))
+    found = [(p.opts[0], p.is_flag) for p in typer.main.get_command(app).params if p.param_type_name == "option"]
+    flags = tuple(option for option, is_flag in found if is_flag and option not in LEFT_OUT)
+    return flags, tuple(option for option, is_flag in found if not is_flag and option not in LEFT_OUT)
 
 
 class Draw:
@@ -81,9 +110,24 @@ class Draw:
         return damages, self.number(len(WAYS) + 1)
 
     def words(self) -> list[str]:
-        """A command line."""
+        """A command line: any words, or now and then what the command asks for with options of its own."""
+        if self.number(4) == 3:
+            return self.fitting()
         several = [self.word() for _ in range(self.number(6))]
         return [CALLED[self.number(len(CALLED))], STARTS[self.number(len(STARTS))], *several]
+
+    def fitting(self) -> list[str]:
+        """A command with its arguments and one to three of its options, one value in eight any word."""
+        name = list(FITTING)[self.number(len(FITTING))]
+        flags, valued = options_of(name)
+        words = [name, *FITTING[name]]
+        for _ in range(1 + self.number(3)):
+            option = (*flags, *valued)[self.number(len(flags) + len(valued))] if flags or valued else "--help"
+            words.append(option)
+            if option in valued:
+                fit = FITTING_VALUES[option]
+                words.append(self.word() if self.number(8) == 7 else fit[self.number(len(fit))])
+        return words
 
     def word(self) -> str:
         kind = self.number(3)
@@ -108,7 +152,7 @@ class Trials:
 
     def read(self, ops: Sequence[Op], packing: str = "plain") -> Told:
         """A log is read or refused; what is lost is counted."""
-        made = made_log(NAMES, SMALL, ops, packing)
+        made = made_log(NAMES, SMALL if len(ops) % 2 else SMALLEST, ops, packing)
         self.path.write_bytes(made.data)
         try:
             lost = sum(lost_rows(log, made) for log in open_logs(self.path))
@@ -208,7 +252,11 @@ class Trials:
         """Any words in any order end with a status of the contract and one message; the folder is the current one."""
         self.log.write_text(csv_text(NAMES, WHOLE))
         self.station.write_text(toml_text(STATION))
-        named = {"LOG": "log.csv", "FOLDER": ".", "STATION": "station.toml", "HISTORY": "history"}
+        named = {
+            "LOG": "log.csv", "FOLDER": ".", "STATION": "station.toml", "HISTORY": "history", "PLAN": "frozen.json", "SHEET": "c/comparison.json", "FOUR": "four.csv",
+        }  # fmt: skip
+        for new in ("new.json", "new.toml"):
+            Path(new).unlink(missing_ok=True)
         ran = command(*(named.get(w, w) for w in words if w != "--open"))
         return ran.outcome(), ran.err[-400:]
 
@@ -240,5 +288,7 @@ def of_kind(kind: str, trials: Trials) -> tuple[Callable[[Draw], tuple[Any, ...]
         trials.make_documents()
         return Draw.document, trials.document
     if name == "command line":
+        trials.make_history()
+        trials.make_documents()
         return (lambda draw: (draw.words(),)), trials.command_line
     return Draw.document, trials.station_file

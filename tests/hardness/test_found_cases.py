@@ -127,7 +127,7 @@ def test_a_name_that_no_file_can_have(tmp_path):
     ("volume", "LOG", "LONG", "--orifice-mm", "1"), ("tune", "LONG"), ("LONG",), ("diagnose", "LOG", "--out", "LONG"), ("trend", "LONG"),
     ("history", "LONG"), ("watch", "LONG", "--history", "h", "--once"), ("watch", ".", "--history", "LONG", "--once"), ("compare", "LOG", "LONG"),
     ("verify", "LONG", "LOG"), ("plan", "--out", "LONG"), ("plan", "--freeze", "LONG"), ("inspect", "LOG", "--write-station", "LONG"),
-    ("simulate", "torn_cup", "--out", "LONG"), ("diagnose", "LOG", "--baseline", "LONG"), ("diagnose", "LOG", "--history", "LONG", "--started", "2025-01-01T00:00Z"),
+    ("simulate", "loader_2_torn_cup", "--out", "LONG"), ("diagnose", "LOG", "--baseline", "LONG"), ("diagnose", "LOG", "--history", "LONG", "--started", "2025-01-01T00:00Z"),
 ])  # fmt: skip
 def test_a_name_that_no_file_can_have_anywhere(tmp_path, monkeypatch, words):
     """Wherever a file or a folder is named, a name that the system does not allow is refused in one message, with status 2."""

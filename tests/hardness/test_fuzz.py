@@ -13,7 +13,19 @@ from pathlib import Path
 
 import pytest
 from hardness.fuzz import CASES, Kept, attempts, ended, table
-from hardness.fuzz_cases import CALLED, OPTIONS, STARTS, WAYS, WORDS, Draw, Trials, counted
+from hardness.fuzz_cases import (
+    CALLED,
+    FITTING,
+    FITTING_VALUES,
+    OPTIONS,
+    STARTS,
+    WAYS,
+    WORDS,
+    Draw,
+    Trials,
+    counted,
+    options_of,
+)
 from hardness.made import csv_text, rows
 from hardness.mutate import changes, lines_of, made_log, operations
 from hardness.tally import Tally
@@ -112,6 +124,18 @@ def test_drawn_cases_change_with_their_bytes():
     assert Draw(b"\xff" * 9).number(992) < 992
     assert len(Draw(b"").ops()) == 1
     assert Draw(b"").words() == [CALLED[0], STARTS[0]]
+
+
+def test_command_lines_hold_what_commands_ask_for():
+    """Every command that ends by itself is called with options of its own, and each of these has a value that fits."""
+    assert set(FITTING) == set(CALLED)
+    for name in FITTING:
+        flags, valued = options_of(name)
+        assert set(valued) <= set(FITTING_VALUES), name
+        assert {*flags, *valued} or name == "schema"
+    words = Draw(b"\x03\x01\x02\x06\x00\x00\x0b").words()
+    assert words[:2] == ["diagnose", "LOG"]
+    assert set(words[2::2]) & set(options_of("diagnose")[1])
 
 
 @pytest.mark.skipif(not hasattr(os, "fork"), reason="the system has no fork")
