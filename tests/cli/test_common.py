@@ -13,8 +13,8 @@ from made_logs import write_log
 from tracekit import cli
 from tracekit.cli.common import dropped
 from tracekit.cli.completion import SHELLS
-from tracekit.cli.diagnose import pace
 from tracekit.cli.opening import show_page
+from tracekit.cli.progress import pace
 
 
 @pytest.mark.parametrize("command", [name for name, _ in cli.COMMANDS if name != "watch"])

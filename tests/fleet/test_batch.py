@@ -1,17 +1,18 @@
 """Many logs in processes: each has an outcome, whatever happens to the others."""
 
+import multiprocessing
 import os
 import sys
-import threading
 import time
 from dataclasses import replace
+from multiprocessing import forkserver
 from pathlib import Path
 
 import pytest
 from cli.made_logs import write_log
 
-from tracekit.fleet import batch
 from tracekit.fleet.batch import Job, run_jobs
+from tracekit.fleet.processes import begin_early
 from tracekit.fleet.timing import StageClock, timing_line
 
 
@@ -47,15 +48,42 @@ def test_whatever_goes_wrong_costs_one_log(tmp_path: Path, workers: int) -> None
     assert "Please report it" in outcomes[1].error
 
 
-@pytest.mark.skipif(sys.platform != "linux", reason="processes begin as copies on Linux alone")
-def test_workers_do_not_load_modules_anew(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Where no other thread runs, workers are copies of this process: they know what it has changed. Else they begin anew."""
-    logs = [str(write_log(tmp_path / f"log_{n}.csv", cycles=6, seed=n)) for n in range(2)]
-    jobs = [Job(log=log, folder=tmp_path / f"out_{at}") for at, log in enumerate(logs)]
-    monkeypatch.setattr(batch, "first_screen", lambda *_args, **_options: "as changed")
-    for threads, shown in ((1, True), (2, False)):
-        monkeypatch.setattr(threading, "active_count", lambda threads=threads: threads)
-        assert [outcome.screen == "as changed" for outcome in run_jobs(jobs, 2)] == [shown, shown]
+class Prepared(str):
+    """The name of a log; in the process that receives it, whether all that a page needs was loaded before."""
+
+    __slots__ = ()
+
+    def __reduce__(self) -> tuple[object, ...]:
+        return (_prepared, ())
+
+
+def _prepared() -> str:
+    return "loaded before.csv" if "jinja2" in sys.modules else "loaded anew.csv"
+
+
+@pytest.mark.skipif("forkserver" not in multiprocessing.get_all_start_methods(), reason="no process to copy from here")
+def test_workers_do_not_load_modules_anew(tmp_path: Path) -> None:
+    """Workers are copies of a process that has loaded everything, the templates of a page too."""
+    jobs = [Job(log=Prepared(f"{n}.csv"), folder=tmp_path / str(n)) for n in range(2)]
+    assert [outcome.log for outcome in run_jobs(jobs, 2)] == ["loaded before.csv"] * 2
+
+
+@pytest.mark.skipif("forkserver" not in multiprocessing.get_all_start_methods(), reason="no process to copy from here")
+def test_workers_are_made_ready_early_where_logs_are_several(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """What workers are copied from begins at once for several logs and workers, and not for one."""
+    begun: list[str] = []
+    monkeypatch.setattr(forkserver, "ensure_running", lambda: begun.append("begun"))
+    one, two = tmp_path / "one", tmp_path / "two"
+    for folder, names in ((one, "a"), (two, "ab")):
+        folder.mkdir()
+        for name in names:
+            (folder / f"{name}.csv").touch()
+    for logs, workers in ((["a.csv"], 2), ([str(one)], 2), ([str(tmp_path / "none")], 2), ([str(two)], 1), (["a", "b"], 1)):
+        begin_early(logs, workers)
+    assert begun == []
+    for logs in ([str(two)], ["a.csv", "b.csv"], ["*.csv"]):
+        begin_early(logs, 2)
+    assert begun == ["begun"] * 3
 
 
 def test_stages_add_up(monkeypatch: pytest.MonkeyPatch) -> None:

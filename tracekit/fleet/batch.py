@@ -1,17 +1,16 @@
 """Many logs, one after the other or in processes of their own: the good ones are finished, the bad ones told."""
 
-import multiprocessing
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Future, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import ExitStack
 from dataclasses import dataclass
-from multiprocessing.context import BaseContext
 from pathlib import Path
 from types import TracebackType
 
 from tracekit.errors import TracekitError, message
 from tracekit.fleet.address import is_address, nearby
+from tracekit.fleet.processes import processes
 from tracekit.fleet.timing import StageClock
 from tracekit.history.add import add_record
 from tracekit.history.good import last_good
@@ -147,7 +146,7 @@ def run_jobs(jobs: Sequence[Job], workers: int, hear: Callable[[Job], Heard | No
 
 def _in_processes(jobs: Sequence[Job], workers: int) -> Iterator[Outcome]:
     """Outcomes in order, until all are there or a process is ended from outside."""
-    with ProcessPoolExecutor(max_workers=min(workers, len(jobs)), mp_context=_processes()) as pool:
+    with ProcessPoolExecutor(max_workers=min(workers, len(jobs)), mp_context=processes()) as pool:
         pending: list[Future[Outcome]] = [pool.submit(told_whatever, job) for job in jobs]
         for future in pending:
             try:
@@ -155,19 +154,6 @@ def _in_processes(jobs: Sequence[Job], workers: int) -> Iterator[Outcome]:
             except BrokenProcessPool:
                 return
             yield outcome
-
-
-def _processes() -> BaseContext:
-    """How processes begin: where the system can, as copies of one that has loaded all modules and has no threads.
-
-    Copies of this process could hold locks that another thread of it has taken; processes that begin anew load all
-    modules once more each, which takes longer than a small log does.
-    """
-    if "forkserver" not in multiprocessing.get_all_start_methods():
-        return multiprocessing.get_context("spawn")
-    context = multiprocessing.get_context("forkserver")
-    context.set_forkserver_preload([__name__])
-    return context
 
 
 def _ended(log: str) -> str:

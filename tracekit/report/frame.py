@@ -17,6 +17,9 @@ from tracekit.report.words import OFFERED_UNITS, PAGE_UNITS
 if TYPE_CHECKING:
     from jinja2 import Environment
 
+_PAGE = (
+    "frame", "blocks", "answer", "steps", "causes", "evidence", "limits", "assumed", "cautions", "ruled",
+)  # fmt: skip
 _HASH = re.compile(r"[0-9a-f]{32}")
 
 
@@ -94,6 +97,14 @@ def render(template: str, values: Mapping[str, object], unit: str = "kPa") -> st
     The filter `numbers` writes an outside sentence with its pressures in `unit`, marked for the reader's switch.
     """
     return str(_environment().get_template(template).render({**values, "unit": unit}))
+
+
+def prepare() -> None:
+    """Load and compile what the page of a diagnosis needs, ahead of the first one."""
+    for name in _PAGE:
+        _environment().get_template(f"{name}.html")
+    for name in ("page.css", "page.js", "explore.js", "cycles.js"):
+        asset(name)
 
 
 @lru_cache(maxsize=32)

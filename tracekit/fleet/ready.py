@@ -1,0 +1,8 @@
+"""Loads all that a worker needs, and the frame of the pages, before workers are copied from this process."""
+
+from tracekit.fleet import batch
+from tracekit.report.frame import prepare
+
+__all__ = ["batch"]
+
+prepare()
