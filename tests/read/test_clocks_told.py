@@ -83,15 +83,6 @@ def test_rows_in_no_order_of_time_are_refused(tmp_path, stations):
         read(put(tmp_path, "when,pressure kPa", numbers), given)
 
 
-def one_after_the_other() -> list[str]:
-    """All readings of a channel, then all of the next."""
-    levels = [RECORDING.digital >> bit & 1 for bit in range(3)]
-    channels = zip(("p_kPa", "supply", "release", "part"), (RECORDING.pressure_kpa, *levels), strict=True)
-    return ["tag,time_s,value"] + [
-        f"{tag},{t:.2f},{v}" for tag, values in channels for t, v in zip(RECORDING.time_s, values, strict=True)
-    ]
-
-
 def events_behind() -> list[str]:
     """Samples without levels, then the edges of the levels as words."""
     rows = ["time_s,pressure_kpa,event", *(f"{t:.2f},{k}," for t, k in PAIRS)]
@@ -102,19 +93,8 @@ def events_behind() -> list[str]:
     return rows
 
 
-@pytest.mark.parametrize(
-    ("rows", "found"),
-    [(one_after_the_other, "rows of one channel"), (events_behind, 'rows that hold "event" and no "pressure_kpa"')],
-)
-def test_stretches_that_begin_again_are_refused(tmp_path, rows, found):
-    """Channels or events behind the samples are said, and never read as a clock that was set back."""
-    head, *rest = rows()
-    with pytest.raises(LogReadError, match=f"{found}.*expected rows in the order of time"):
-        read(put(tmp_path, head, rest))
-
-
 def test_events_in_a_file_of_their_own_are_read(tmp_path):
-    """What the refusal of events behind the samples says to do gives the levels."""
+    """Events in a second file give the levels."""
     head, *rest = events_behind()
     samples = [head.removesuffix(",event"), *(r.removesuffix(",") for r in rest if r.endswith(","))]
     events = ["time_s,signal,level", *(r.replace(",,", ",").replace(" ", ",") for r in rest if not r.endswith(","))]

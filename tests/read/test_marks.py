@@ -132,7 +132,7 @@ def test_the_feed_pressure_is_no_vacuum(tmp_path):
 
 NO_TABLES = {
     "records of JSON with records inside": [
-        f'{{"ts": {t:.2f}, "sensor": {{"p_kpa": {k}}}, "io": {{"suction": {s}}}}}'
+        f'{{"ts": {t:.2f}, "first": {{"x": {k}}}, "io": {{"y": {s}}}}}'
         for t, k, s in zip(RECORDING.time_s, KPA, LEVELS[0], strict=True)
     ],
     "channels stand in lines": [

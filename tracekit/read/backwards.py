@@ -1,6 +1,6 @@
 """Files whose newest row stands first: their rows in the order of time."""
 
-import tempfile
+import itertools
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
@@ -9,14 +9,15 @@ import pyarrow as pa
 from numpy.typing import NDArray
 
 from tracekit.model.station import Channel, Station
-from tracekit.model.trace import Assumption, Rejection
+from tracekit.model.trace import Assumption
 from tracekit.read.clockcolumns import with_packed_clocks
 from tracekit.read.columns import Column
 from tracekit.read.dateorder import with_date_order
 from tracekit.read.head import Head, finite
 from tracekit.read.opened import Opened
 from tracekit.read.plan import Plan
-from tracekit.read.rows import Rows, numbers
+from tracekit.read.rows import Rows
+from tracekit.read.spill import Spill
 from tracekit.read.timeplan import times_of
 
 _FEWEST = 4
@@ -85,40 +86,9 @@ def _turned_rows(rows: Iterator[Rows]) -> Iterator[Rows]:
     first = next(rows, None)
     if first is None:
         return
-    names = list(first.columns)
-    with tempfile.TemporaryFile(prefix="tracekit-") as spill:
-        kinds = [(f"c{k}", _plain(first.columns[n]).type) for k, n in enumerate(names)]
-        schema = pa.schema([*kinds, ("n", pa.int64())])
-        rejected: list[Rejection] = []
-        with pa.ipc.new_file(pa.PythonFile(spill, mode="w"), schema) as sink:
-            for piece in _chain(first, rows):
-                rejected += piece.rejected
-                lines = piece.line_of(np.arange(piece.count))
-                places = pa.Array.from_buffers(pa.int64(), piece.count, [None, pa.py_buffer(lines.astype(np.int64))])
-                arrays = [_plain(piece.columns[n]) for n in names]
-                sink.write_batch(pa.RecordBatch.from_arrays([*arrays, places], schema=schema))
-        spill.seek(0)
-        source = pa.ipc.open_file(pa.PythonFile(spill, mode="r"))
-        for place in range(source.num_record_batches - 1, -1, -1):
-            yield _read_back(source.get_batch(place), names, first, tuple(rejected))
-            rejected = []
-
-
-def _chain(first: Rows, rows: Iterator[Rows]) -> Iterator[Rows]:
-    yield first
-    yield from rows
-
-
-def _read_back(batch: pa.RecordBatch, names: Sequence[str], like: Rows, rejected: tuple[Rejection, ...]) -> Rows:
-    batch = batch.take(_back(batch.num_rows))
-    columns = {
-        n: a.dictionary_encode() if pa.types.is_dictionary(like.columns[n].type) else a
-        for n, a in zip(names, batch.columns, strict=False)
-    }
-    lines = np.array(numbers(batch.column(batch.num_columns - 1)), np.int64)
-    return Rows(columns=columns, count=batch.num_rows, first_line=1, lines=lines, rejected=rejected)
-
-
-def _plain(array: pa.Array) -> pa.Array:
-    """An array without a dictionary, since those of the pieces differ."""
-    return array.dictionary_decode() if pa.types.is_dictionary(array.type) else array
+    with Spill(first) as spill:
+        for piece in itertools.chain([first], rows):
+            spill.write(piece)
+        for place in range(spill.count - 1, -1, -1):
+            batch = spill.batch(place)
+            yield spill.rows(batch.take(_back(batch.num_rows)))

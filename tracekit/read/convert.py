@@ -10,11 +10,11 @@ from numpy.typing import NDArray
 from tracekit.model.trace import PRESENT_BIT, RELEASE_BIT, SUPPLY_BIT
 from tracekit.read.clock import Samples
 from tracekit.read.columns import Column, fetch
-from tracekit.read.digitals import LevelPlan
+from tracekit.read.digitals import LevelPlan, filled_cells
 from tracekit.read.plan import Plan, StationPlan
 from tracekit.read.pressure import SENTINELS, PressurePlan
 from tracekit.read.quality import bad_rows
-from tracekit.read.rows import Rows
+from tracekit.read.rows import Rows, carried
 from tracekit.read.timeread import TimeReader
 from tracekit.read.values import column_numbers, word_codes
 
@@ -45,26 +45,39 @@ class Portion:
 
 
 class LevelReader:
-    """Levels of one digital; a level that is missing is that of the row before."""
+    """Levels of one digital; a level that is missing is that of the row before.
 
-    def __init__(self, role: str, plan: LevelPlan, column: Column) -> None:
+    Where a signal is written on change alone an empty cell is no loss.
+    """
+
+    def __init__(self, role: str, plan: LevelPlan, columns: Mapping[str, Column]) -> None:
         """Read as planned."""
         self._role = role
         self._plan = plan
-        self._column = column
-        self._last = 0
+        self._column = columns[plan.column]
+        self._beside = columns[plan.beside] if plan.beside else None
+        self._last = plan.start
 
     def read(self, columns: Mapping[str, pa.Array], lines: NDArray[np.int64], missing: Missing) -> NDArray[np.int8]:
         """Levels of some rows, shape (n,)."""
-        level = self._plan.levels(fetch(columns, self._column), self._column)
+        own = fetch(columns, self._column)
+        beside = None if self._beside is None else (fetch(columns, self._beside), self._beside)
+        level = self._plan.levels(own, self._column, beside)
         if len(level) == 0:
             return level
         if level.min() < 0:
             unknown = level < 0
-            missing.append((f"no level of {self._role}, the last one is taken to hold", lines[unknown]))
+            self._note(unknown, own, lines, missing)
             level = carried(level, unknown, self._last)
         self._last = int(level[-1])
         return level
+
+    def _note(self, unknown: NDArray[np.bool_], own: pa.Array, lines: NDArray[np.int64], missing: Missing) -> None:
+        lost = unknown
+        if self._plan.changes:
+            lost = unknown & filled_cells(own) & (self._plan.kind != "event")
+        if lost.any():
+            missing.append((f"no level of {self._role}, the last one is taken to hold", lines[lost]))
 
 
 class PulseReader:
@@ -87,20 +100,14 @@ class PulseReader:
         return level
 
 
-def carried(level: NDArray[np.int8], unknown: NDArray[np.bool_], before: int) -> NDArray[np.int8]:
-    """Unknown levels filled with the last known one, `before` at the start, shape (n,)."""
-    index = np.maximum.accumulate(np.where(unknown, -1, np.arange(len(level))))
-    return np.where(index < 0, np.int8(before), level[np.maximum(index, 0)])
-
-
 def level_readers(station: StationPlan, columns: Mapping[str, Column]) -> dict[str, LevelReader | PulseReader]:
     """Readers of the digitals of a station, by role."""
     readers: dict[str, LevelReader | PulseReader] = {
-        role: LevelReader(role, plan, columns[plan.column]) for role, plan in station.digitals.items()
+        role: LevelReader(role, plan, columns) for role, plan in station.digitals.items()
     }
     on = readers.get("supply")
     if station.off_coil is not None and isinstance(on, LevelReader):
-        off = LevelReader("supply off", station.off_coil, columns[station.off_coil.column])
+        off = LevelReader("supply off", station.off_coil, columns)
         readers["supply"] = PulseReader(on, off)
     return readers
 
@@ -211,8 +218,9 @@ class Decoder:
         timely = np.isfinite(time_s)
         if not timely.all():
             rejected.append(("no time, or none that can be read", lines[~timely], int((~timely).sum())))
-        keep = None if timely.all() else timely
-        untimely = lines[~timely]
+        sampled = timely & ~self._changes(rows) if plan.change_rows else timely
+        keep = None if sampled.all() else sampled
+        dropped = lines[~sampled]
         context = self.context.read(rows.columns)
         if plan.station_column is not None and len(plan.station_names) > 1:
             stations = self._by_column(rows, time_s, lines, timely, missing, rejected, context)
@@ -223,7 +231,7 @@ class Decoder:
             ]
             stations = [_kept(samples, keep) for samples in whole]
         if keep is not None:
-            missing = [(reason, kept) for reason, at in missing if len(kept := at[~np.isin(at, untimely)])]
+            missing = [(reason, kept) for reason, at in missing if len(kept := at[~np.isin(at, dropped)])]
         return Portion(
             stations=tuple(stations),
             rows_read=rows.count + sum(r.rows for r in rows.rejected),
@@ -231,6 +239,16 @@ class Decoder:
             rejected=tuple(rejected),
             missing=tuple(missing),
         )
+
+    def _changes(self, rows: Rows) -> NDArray[np.bool_]:
+        """True for rows that hold a change of a digital and no reading: their levels hold from the next sample on."""
+        station = self._plan.stations[0]
+        column = self._plan.columns[station.pressure.column]
+        held = np.zeros(rows.count, np.bool_)
+        for plan in station.digitals.values():
+            if plan.changes:
+                held |= filled_cells(fetch(rows.columns, self._plan.columns[plan.column]))
+        return held & ~filled_cells(fetch(rows.columns, column))
 
     def _samples(
         self,
@@ -304,7 +322,8 @@ class Decoder:
 def _channels(station: StationPlan) -> set[str]:
     off = [station.off_coil.column] if station.off_coil else []
     beside = [station.pressure.beside] if station.pressure.beside else []
-    return {station.pressure.column, *beside, *(d.column for d in station.digitals.values()), *off}
+    listed = [d.beside for d in station.digitals.values() if d.beside]
+    return {station.pressure.column, *beside, *(d.column for d in station.digitals.values()), *listed, *off}
 
 
 def _kept(samples: Samples, keep: NDArray[np.bool_] | None) -> Samples | None:

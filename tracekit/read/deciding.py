@@ -14,7 +14,8 @@ from tracekit.read.clocks import with_second_clock
 from tracekit.read.columns import Column
 from tracekit.read.dateorder import with_date_order
 from tracekit.read.declared import with_doubts
-from tracekit.read.digitals import ROLES, Digital, LevelPlan, asks, by_name, find_digitals
+from tracekit.read.digitals import ROLES, Digital, LevelPlan, asks, by_name
+from tracekit.read.eventwords import hold_changes, with_events
 from tracekit.read.grouping import of_station, shares_signals, station_keys, station_name
 from tracekit.read.head import Head, Question, joined
 from tracekit.read.longform import find_long, long_columns, wide_head, with_holding
@@ -26,7 +27,7 @@ from tracekit.read.roles import by_response
 from tracekit.read.rounding import assumption, with_rounding
 from tracekit.read.settled import pressure_channel, time_channel
 from tracekit.read.signs import with_signed_counts
-from tracekit.read.stretches import check_channels, check_events
+from tracekit.read.stretches import check_events
 from tracekit.read.timeplan import TimePlan, plan_time, seconds_of
 from tracekit.read.views import one_station, station_column
 
@@ -75,7 +76,9 @@ def decide(head: Head, station: Station) -> Plan:
         assumptions.append(
             Assumption(what="stations", value=f'column "{column.name}"', evidence=evidence, confidence=0.97)
         )
-    return replace(make_plan(head, station, time, stations, column, names, assumptions), stamp_rows=rows)
+    changes = hold_changes(head, stations) if column is None else ()
+    plan = make_plan(head, station, time, stations, column, names, [*assumptions, *changes])
+    return replace(plan, stamp_rows=rows, change_rows=len(changes) > 0)
 
 
 def _decided(
@@ -88,7 +91,7 @@ def _decided(
 ) -> dict[str, Channel]:
     """The channels of which there is no doubt, though others are open: time, and signals by their names."""
     found = {} if time is None else time_channel(time, {c.name: c for c in head.columns})
-    signals = by_name(find_digitals([c for c in head.columns if c.name not in taken], _wanted(station.channels)))
+    signals = by_name(with_events([c for c in head.columns if c.name not in taken], _wanted(station.channels)))
     found |= {role: Channel(column=digital.name) for role, digital in signals.items()}
     if len(stations) == 1 and stations[0].station is not None:
         found |= pressure_channel(stations[0].station.pressure)
@@ -113,7 +116,6 @@ def with_pairs(head: Head, time: TimePlan, pressure: PressurePlan) -> tuple[Time
 def _decide_long(head: Head, station: Station, long: LongPlan) -> Plan:
     """The plan of a file with a row per reading."""
     signals = (long.tag, long.value, long.beside, long.station)
-    check_channels(head, long, station.channels.get("time"))
     bare = replace(head, columns=tuple(c for c in head.columns if c.name not in signals))
     time, questions = plan_time(bare, station.channels.get("time"))
     if time is None:
@@ -150,7 +152,7 @@ def make_plan(
         used |= {
             s.pressure.column,
             *([s.pressure.beside] if s.pressure.beside else []),
-            *(d.column for d in s.digitals.values()),
+            *(name for d in s.digitals.values() for name in (d.column, d.beside) if name),
             *([s.off_coil.column] if s.off_coil else []),
         }
     on_level: dict[str, int] = {
@@ -228,7 +230,7 @@ def asking(
 def _check_columns(head: Head, station: Station) -> None:
     """Raise LogReadError where the station file names a column that the file does not have."""
     known = {c.name for c in head.columns}
-    bits = {d.name for d in find_digitals(head.columns, _wanted(station.channels))}
+    bits = {d.name for d in with_events(head.columns, _wanted(station.channels))}
     named = [(role, c.column) for role, c in station.channels.items() if c.column is not None]
     named += [("off coil", c.off_column) for c in station.channels.values() if c.off_column is not None]
     named += [("context", name) for name in station.context]
@@ -241,7 +243,7 @@ def _check_columns(head: Head, station: Station) -> None:
 def find_stations(head: Head, station: Station, taken: tuple[str, ...]) -> list[Found]:
     """Pressure and digitals of each station whose columns are in the file."""
     given = station.channels.get("pressure")
-    digitals = find_digitals([c for c in head.columns if c.name not in taken], _wanted(station.channels))
+    digitals = with_events([c for c in head.columns if c.name not in taken], _wanted(station.channels))
     if given is not None and given.column is not None:
         pressures = [c for c in head.columns if c.name == given.column]
     else:
@@ -270,7 +272,8 @@ def _one(head: Head, station: Station, name: str, column: Column, digitals: Sequ
     pressure = with_doubts(pressure, column, head, station.channels.get("pressure"), _ambient(station))
     others = [d for d in digitals if d.plan.column != column.name]
     found = _with_digitals(name, column, pressure, others, station.channels)
-    states = ask_states(head, station) if found.station and "supply" not in found.station.digitals else []
+    told = found.station is None or "supply" in found.station.digitals or any(d.plan.kind == "event" for d in others)
+    states = [] if told else ask_states(head, station)
     return replace(found, questions=(*found.questions, *states))
 
 
@@ -334,6 +337,8 @@ def _take(
     text = digital.name
     if digital.plan.kind == "threshold":
         text += f", 1 above {digital.plan.threshold:g}"
+    if digital.plan.changes:
+        text += ", written on change: empty cells hold the level before"
     if digital.plan.kind == "filled":
         text += ", empty cells read as 0"
     if digital.plan.kind == "word" and digital.plan.words:

@@ -1,7 +1,7 @@
 """Columns that hold a digital signal, in whatever form, and the role that their names give them."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -10,15 +10,17 @@ from numpy.typing import NDArray
 
 from tracekit.read.cells import MISSING_WORDS
 from tracekit.read.columns import Column
+from tracekit.read.eventcells import event_levels, listed_levels
 from tracekit.read.head import finite, spread
 from tracekit.read.levels import level_of_word
-from tracekit.read.rows import levels, valid
+from tracekit.read.rows import carried, levels, valid
 from tracekit.read.values import column_numbers, dictionary_codes, word_codes, word_levels
 from tracekit.read.words import Role, hints
 
-LevelKind = Literal["level", "threshold", "word", "bit", "filled", "state"]
+LevelKind = Literal["level", "threshold", "word", "bit", "filled", "state", "event"]
 ROLES: tuple[Literal["supply", "release", "part_present"], ...] = ("supply", "release", "part_present")
 
+_SPARSE, _CHANGING, _FEWEST_CHANGES = 0.5, 0.9, 3
 _FEWEST_STATES, _MOST_STATES, _MOST_BITS, _FEWEST_TURNS = 3, 24, 16, 4
 _WORD_NAMES = frozenset({"word", "di", "dio", "digital", "inputs", "bits", "flags", "status", "io", "byte", "mask"})
 
@@ -31,7 +33,10 @@ class LevelPlan:
     bit        position of the bit in a packed word
     filled     1 where a cell holds anything, 0 where it is empty (as a kind)
     words      two words of the log's own for 0 and 1; which of them means on, the pressure tells; of a column of
-               states those that mean 1
+               states those that mean 1; of a column of events the signal
+    beside     the column of levels beside a column of events that names signals alone
+    changes    written on change: empty cells hold the level before
+    start      level before the first one that is written
     """
 
     column: str
@@ -39,16 +44,24 @@ class LevelPlan:
     threshold: float = 0.5
     bit: int = 0
     words: tuple[str, ...] = ()
+    beside: str = ""
+    changes: bool = False
+    start: int = 0
 
     @property
     def name(self) -> str:
-        """What a station file calls the signal: the column, with the bit of a word or the states that mean 1."""
-        if self.kind == "state":
+        """What a station file calls the signal: the column, with the bit of a word, states that mean 1, or an event."""
+        if self.kind in ("state", "event"):
             return f"{self.column}.{'+'.join(self.words)}"
         return f"{self.column}.{self.bit}" if self.kind == "bit" else self.column
 
-    def levels(self, array: pa.Array, column: Column) -> NDArray[np.int8]:
-        """Levels of some rows, -1 where missing, shape (n,)."""
+    def levels(
+        self, array: pa.Array, column: Column, beside: tuple[pa.Array, Column] | None = None
+    ) -> NDArray[np.int8]:
+        """Levels of some rows, -1 where missing, shape (n,); `beside` is the column of levels of listed events."""
+        if self.kind == "event":
+            signal = self.words[0]
+            return event_levels(array, signal) if beside is None else listed_levels(array, *beside, signal)
         if self.kind == "filled":
             return filled_cells(array).astype(np.int8)
         if self.kind == "level" and pa.types.is_int8(array.type):
@@ -94,16 +107,39 @@ def find_digitals(columns: Sequence[Column], wanted: Sequence[str] = ()) -> list
         plans = _plans(column, wanted=any(w == column.name for w in wanted)) + _states_wanted(column, wanted)
         for plan in plans:
             weights = {} if plan.kind in ("bit", "state") else column.hints.roles
+            own = plan.levels(column.array, column)
+            changes = _on_change(column, plan, own)
             found.append(
                 Digital(
                     name=plan.name,
-                    plan=plan,
-                    levels=plan.levels(column.array, column),
+                    plan=with_start(plan, own) if changes else plan,
+                    levels=held(own) if changes else own,
                     weights=weights,
                     named_word=not _WORD_NAMES.isdisjoint(column.hints.tokens),
                 )
             )
     return found
+
+
+def _on_change(column: Column, plan: LevelPlan, own: NDArray[np.int8]) -> bool:
+    """True where most cells are empty and each that is not differs from the one before: written on change alone."""
+    filled = filled_cells(column.array)
+    if plan.kind in ("filled", "state", "event") or not filled.any() or float(filled.mean()) > _SPARSE:
+        return False
+    values = column.values[np.isfinite(column.values)] if column.kind == "number" else own[own >= 0]
+    return len(values) >= _FEWEST_CHANGES and float((np.diff(values) != 0).mean()) >= _CHANGING
+
+
+def with_start(plan: LevelPlan, own: NDArray[np.int8]) -> LevelPlan:
+    """The plan of a signal that is written on change, with the level before its first change; levels of shape (n,)."""
+    known = own[own >= 0]
+    single = plan.kind != "bit" and len(known) > 0 and own[0] < 0
+    return replace(plan, changes=True, start=1 - int(known[0]) if single else 0)
+
+
+def held(own: NDArray[np.int8]) -> NDArray[np.int8]:
+    """Levels that are written on change as they hold, -1 before the first, shape (n,)."""
+    return carried(own, own < 0, -1)
 
 
 def filled_cells(array: pa.Array) -> NDArray[np.bool_]:

@@ -14,6 +14,9 @@ DAMAGE = b"\x01"
 """Stands where bytes of value zero were; no field that holds it can be read as a value."""
 
 _MINUS = "\u2212".encode()
+_WIDE_FIGURES = re.compile(rb"(?:\xef\xbc[\x8b-\x8f\x9a])*(?:\xef\xbc[\x90-\x99](?:\xef\xbc[\x8b-\x8f\x9a])*)+")
+_NARROW = {bytes((0xEF, 0xBC, 0x60 + c)): bytes((c,)) for c in b"+,-./:0123456789"}
+"""Figures as wide as Chinese letters, the signs beside them, and what they stand for: U+FF01 to U+FF5E repeat ASCII."""
 _BOMS = ((codecs.BOM_UTF8, "utf-8"), (codecs.BOM_UTF16_LE, "utf-16-le"), (codecs.BOM_UTF16_BE, "utf-16-be"))
 _HARMLESS = frozenset(b"\t\n\v\f\r\x1a\x1b\x01")
 _LOOKED_AT = 1 << 18
@@ -107,8 +110,15 @@ def as_utf8(pieces: Iterator[bytes], encoding: Encoding, delimiter_run: bytes = 
 
 
 def sound_utf8(text: bytes) -> bytes:
-    """Whole lines with every byte that is no UTF-8 replaced, and the hyphen for the minus sign of typography."""
+    """Whole lines with every byte that is no UTF-8 replaced, and plain figures and hyphens for those of typography."""
     if text.isascii():
         return text
     text = text.replace(_MINUS, b"-")
+    if b"\xef\xbc" in text:
+        text = _WIDE_FIGURES.sub(_narrow, text)
     return text.decode("utf-8", "replace").encode("utf-8")
+
+
+def _narrow(found: re.Match[bytes]) -> bytes:
+    wide = found[0]
+    return b"".join(_NARROW[wide[k : k + 3]] for k in range(0, len(wide), 3))

@@ -9,9 +9,10 @@ from numpy.typing import NDArray
 
 from tracekit.model.station import Station
 from tracekit.read.columns import Column, fetch
-from tracekit.read.convert import BITS, carried
+from tracekit.read.convert import BITS
 from tracekit.read.digitals import ROLES
 from tracekit.read.head import Head
+from tracekit.read.rows import carried
 from tracekit.read.values import column_numbers, is_texty, word_codes, word_levels
 from tracekit.read.words import hints
 

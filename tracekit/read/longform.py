@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from tracekit.model.trace import Assumption
 from tracekit.read.clock import Samples
 from tracekit.read.columns import Column, Profile, fetch, make_column
-from tracekit.read.convert import BITS, Missing, Portion, PressureReader, Rejected, carried
+from tracekit.read.convert import BITS, Missing, Portion, PressureReader, Rejected
 from tracekit.read.digitals import LevelPlan, filled_cells
 from tracekit.read.head import Head, joined
 from tracekit.read.headers import is_unit
@@ -18,7 +18,7 @@ from tracekit.read.onchange import held_between, hold_step
 from tracekit.read.plan import LongPlan, Plan, StationPlan
 from tracekit.read.quality import bad_rows, is_quality, plan_quality
 from tracekit.read.rising import rises
-from tracekit.read.rows import Rows
+from tracekit.read.rows import Rows, carried
 from tracekit.read.timeplan import TimePlan, seconds_of
 from tracekit.read.timeread import TimeReader
 from tracekit.read.values import column_numbers, word_codes, word_levels

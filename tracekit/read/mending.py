@@ -12,6 +12,7 @@ from tracekit.errors import LogReadError, message
 from tracekit.read.cells import cell_kind
 from tracekit.read.marks import Marked, without_marks
 from tracekit.read.naming import Named, without_names
+from tracekit.read.nested import Nested, without_nesting
 from tracekit.read.sniff import TextForm, split
 from tracekit.read.words import hints
 
@@ -47,7 +48,7 @@ class Formulas:
     evidence: str
 
 
-Mend = Records | Glued | Named | Formulas | Marked
+Mend = Records | Glued | Named | Nested | Formulas | Marked
 _FORMULAS = ((re.compile(rb'"=""([^"\n]*)"""'), rb'"\1"'), (re.compile(rb'(?m)(^|[;,\t|])="([^"\n]*)"'), rb'\1"\2"'))
 
 
@@ -161,6 +162,8 @@ def mended(text: bytes, mend: Mend) -> tuple[bytes, NDArray[np.int64] | None]:
         return without_marks(text, mend), None
     if isinstance(mend, Named):
         return without_names(text, mend), None
+    if isinstance(mend, Nested):
+        return without_nesting(text, mend), None
     return (_unglued(text, mend), None) if isinstance(mend, Glued) else _one_per_line(text, mend)
 
 

@@ -41,7 +41,9 @@ def by_response(digitals: Sequence[Digital], pressure_kpa: NDArray[np.float64]) 
     length = cycle_rows(-pressure_kpa)
     if not high > low or length is None:
         return {}
-    vacuum = np.clip((np.nan_to_num(-pressure_kpa, nan=low) - low) / (high - low), 0.0, 1.0)
+    known = np.isfinite(pressure_kpa)
+    last = np.maximum.accumulate(np.where(known, np.arange(len(known)), 0))  # what is missing holds the reading before
+    vacuum = np.clip((np.nan_to_num(-pressure_kpa[last], nan=low) - low) / (high - low), 0.0, 1.0)
     window = int(np.clip(0.06 * length, 2, 400))
     moving = [d for d in digitals if d.moves]
     fits = {role: [(d, why) for d in moving if (why := _fits(role, d, vacuum, window))] for role in ROLES}

@@ -66,3 +66,9 @@ def levels(array: pa.Array) -> NDArray[np.int8]:
     if len(values) and values.view(np.uint8).max() > 1:
         values = np.where((values == 0) | (values == 1), values, np.int8(-1))
     return values
+
+
+def carried(level: NDArray[np.int8], unknown: NDArray[np.bool_], before: int) -> NDArray[np.int8]:
+    """Unknown levels filled with the last known one, `before` at the start, shape (n,)."""
+    index = np.maximum.accumulate(np.where(unknown, -1, np.arange(len(level))))
+    return np.where(index < 0, np.int8(before), level[np.maximum(index, 0)])

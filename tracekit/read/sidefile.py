@@ -96,7 +96,7 @@ class SideReader:
         self._shift_s = shift_s
         self._time = TimeReader(side.plan.time, side.plan.columns)
         plans = {} if side.events is not None else side.digitals
-        self._readers = [LevelReader(role, plan, side.plan.columns[plan.column]) for role, plan in plans.items()]
+        self._readers = [LevelReader(role, plan, side.plan.columns) for role, plan in plans.items()]
         self._roles = tuple(plans)
         self._events = EventReader(side.events, side.plan.columns) if side.events is not None else None
         self._rows = side.opened.rows(side.plan)

@@ -9,24 +9,9 @@ from tracekit.errors import LogReadError, message
 from tracekit.model.station import Channel
 from tracekit.read.digitals import filled_cells
 from tracekit.read.head import Head, finite
-from tracekit.read.plan import LongPlan
 from tracekit.read.timeplan import times_of
-from tracekit.read.values import word_codes
 
 _MOST, _FEWEST_ROWS, _ALL, _NONE = 60, 5, 0.98, 0.02
-
-
-def check_channels(head: Head, long: LongPlan, given: Channel | None) -> None:
-    """Raise LogReadError where the readings of one channel stand behind those of another."""
-    tag = head.column(long.tag)
-    stretches = _stretches(head, given)
-    if tag is None or len(stretches) < 2:
-        return
-    codes = word_codes(tag.array)[0]
-    own = [set(np.unique(codes[a:b]).tolist()) for a, b in stretches]
-    if all(len(codes_of) == 1 for codes_of in own) and len(set.union(*own)) == len(own):
-        found = f'all rows of one channel of "{long.tag}" before those of the next'
-        raise LogReadError(message(head.name, found, "rows in the order of time", "Sort them by time and read again."))
 
 
 def check_events(head: Head, given: Channel | None) -> None:

@@ -19,6 +19,7 @@ from tracekit.read.headers import joined_header, unique_names
 from tracekit.read.marks import find_marked
 from tracekit.read.mending import Mend, Records, aligned_names, find_formulas, find_glued, find_records, mended
 from tracekit.read.naming import Named, find_named
+from tracekit.read.nested import Nested, find_nested
 from tracekit.read.preamble import read_preamble
 from tracekit.read.refusing import check_table
 from tracekit.read.rows import Rows
@@ -63,7 +64,7 @@ def open_text(name: str, path: Path, packing: str, options: ReadOptions) -> tupl
     text, lines, form = cut.text, cut.lines, cut.form
     body = [line for line in lines[form.first_data :] if line.strip()]
     names, heading = _names(form, lines, body)
-    if isinstance(cut.mend, Named) and len(cut.mend.names) == form.fields:
+    if isinstance(cut.mend, Named | Nested) and len(cut.mend.names) == form.fields:
         names, heading = unique_names(cut.mend.names, form.fields), None
     later = _later_lines(text) + ([] if whole or packing != "plain" else _tail(path, encoding, cut.mend))
     samples = [split(line, form.delimiter, '"') for line in (*_spread(body), *later)]
@@ -108,8 +109,10 @@ class _Cut:
 def _cut_of(text: bytes, name: str) -> _Cut:
     """How a text is cut. Raises LogReadError where it holds no rows of values."""
     lines = joined_header(_first_lines(text))
-    check_table(lines, name)
-    mend: Mend | None = find_formulas(lines) or find_marked(lines) or find_records(lines) or find_named(lines)
+    mend: Mend | None = find_nested(lines)
+    if mend is None:
+        check_table(lines, name)
+        mend = find_formulas(lines) or find_marked(lines) or find_records(lines) or find_named(lines)
     form = sniff(lines[:_SNIFFED_LINES]) if mend is None else None
     if form is not None:
         mend = find_glued(lines[:_SNIFFED_LINES], form, name)
@@ -180,7 +183,13 @@ def _spread(body: Sequence[str]) -> list[str]:
 
 
 def _tail(path: Path, encoding: Encoding, mend: Mend | None) -> list[str]:
-    """The last whole lines of a file, which show later dates and the ends of ranges."""
+    """Some of the last whole lines of a file, which show later dates and the ends of ranges."""
+    found = _last_lines(path, encoding, mend)
+    return found[-1 :: -max(len(found) // _TAIL_ROWS, 1)][::-1]
+
+
+def _last_lines(path: Path, encoding: Encoding, mend: Mend | None) -> list[str]:
+    """The last whole lines of a file."""
     with reading(path) as file:
         size = file.seek(0, 2)
         file.seek(max(size - _TAIL_BYTES, encoding.bom) // 2 * 2)
@@ -189,13 +198,12 @@ def _tail(path: Path, encoding: Encoding, mend: Mend | None) -> list[str]:
     text = sound_utf8(text)
     if mend is not None:
         text = mended(text.replace(b"\r\n", b"\n") + b"\n", mend)[0]
-    found = [line for line in _lines(text.decode("utf-8", "replace").replace("\r", "\n"))[1:-1] if line.strip()]
-    return found[-1 :: -max(len(found) // _TAIL_ROWS, 1)][::-1]
+    return [line for line in _lines(text.decode("utf-8", "replace").replace("\r", "\n"))[1:-1] if line.strip()]
 
 
 def last_rows(file: TextFile, types: Mapping[str, pa.DataType]) -> Rows | None:
     """The last whole lines of a file that is not packed as columns of some types."""
-    lines = _tail(file.path, file.encoding, file.mend)
+    lines = _last_lines(file.path, file.encoding, file.mend)
     if not lines:
         return None
     return parse(_prepared("\n".join(lines).encode(), file.form), _shape(file, types), 1)
