@@ -1,14 +1,16 @@
 """Several files: which of them are one recording, and in which order."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+import pyarrow as pa
 
 from tracekit.errors import LogReadError
 from tracekit.model.station import Station
 from tracekit.options.read import ReadOptions
 from tracekit.read.backwards import oldest_first, with_oldest_stamp
+from tracekit.read.columns import Column
 from tracekit.read.digitals import ROLES
 from tracekit.read.head import finite
 from tracekit.read.opened import Opened
@@ -42,19 +44,24 @@ class Refused:
 
 
 def recordings(
-    opened: Sequence[Opened], stations: Sequence[Station], options: ReadOptions
+    opened: Iterable[Opened], stations: Sequence[Station], options: ReadOptions, *, light: bool = False
 ) -> tuple[tuple[Recording, ...], tuple[Refused, ...]]:
     """Group opened files into recordings, in the order in which their first files were given.
 
     Files with the same columns are one recording where each starts soon after the one before it ends, or where they
     overlap and hold the same samples there. A file without pressure lies beside the recording whose times it shares.
+    With `light` the first rows of each file are dropped as soon as it is placed: thousands of files fit in memory, but
+    nothing more can be decided about them.
     """
     parts: list[Part] = []
     open_: list[Refused] = []
-    opened = [oldest_first(one, stations) for one in opened]
-    for one in opened:
+    order: dict[int, int] = {}
+    for given in opened:
+        one = oldest_first(given, stations)
+        order[id(one.source)] = len(order)
         try:
-            parts.append(_part(one, decide_among(one.head, stations)))
+            part = _part(one, decide_among(one.head, stations))
+            parts.append(_light(part) if light else part)
         except LogReadError as error:
             open_.append(Refused(opened=one, error=error))
     taught = [(r, _like_another(r.opened, parts, stations)) for r in open_]
@@ -67,8 +74,7 @@ def recordings(
             refused.append(left)
         else:
             result[place[0]] = place[1]
-    order = {id(one): k for k, one in enumerate(opened)}
-    result.sort(key=lambda r: min(order[id(f)] for f in r.files))
+    result.sort(key=lambda r: min(order[id(f.source)] for f in r.files))
     return tuple(result), tuple(refused)
 
 
@@ -90,6 +96,19 @@ def _part(opened: Opened, plan: Plan) -> Part:
     plan = with_oldest_stamp(opened, plan)
     first, last, exact = span(opened, plan)
     return Part(opened=opened, plan=plan, first_s=first, last_s=last, exact=exact, falls=_falls(plan))
+
+
+def _light(part: Part) -> Part:
+    """The part without the first rows of its file: rows can still be read by its plan."""
+    dropped: dict[int, Column] = {}
+
+    def bare(column: Column) -> Column:
+        none = pa.nulls(0, column.array.type)
+        return dropped.setdefault(id(column), replace(column, array=none, values=np.empty(0), cells=()))
+
+    head = replace(part.opened.head, columns=tuple(map(bare, part.opened.head.columns)))
+    columns: Mapping[str, Column] = {name: bare(column) for name, column in part.plan.columns.items()}
+    return replace(part, opened=replace(part.opened, head=head), plan=replace(part.plan, columns=columns))
 
 
 def span(opened: Opened, plan: Plan) -> tuple[float, float, bool]:
