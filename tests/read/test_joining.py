@@ -12,6 +12,7 @@ from tests.read.reading import read
 from tracekit.errors import LogReadError, UsageError
 from tracekit.model.station import Channel, Station, StationFacts
 from tracekit.options.read import ReadOptions
+from tracekit.read import opening, overlap
 from tracekit.read.opening import group_logs, open_log
 from tracekit.read.source import find_inputs
 from tracekit.read.station_file import match_stations, parse_station
@@ -255,3 +256,30 @@ def test_digitals_beside_files_that_continue(tmp_path):
     found = read(tmp_path)
     assert same(found)
     assert len(group_logs([str(tmp_path)])) == 1
+
+
+def test_many_files_are_each_read_once(tmp_path, monkeypatch):
+    """Placing many logs of one time reads each of them once, and keeps no rows of any."""
+    head, rows = lines_of()
+    read_ = []
+    held = []
+    first, join = overlap._samples, opening.recordings
+
+    def counted(part, *stretch):
+        read_.append(part.opened.source.name)
+        return first(part, *stretch)
+
+    def kept(*given, **named):
+        found = join(*given, **named)
+        held.extend(c for r in found[0] for p in r.parts for c in (*p.opened.head.columns, *p.plan.columns.values()))
+        return found
+
+    monkeypatch.setattr(overlap, "_samples", counted)
+    monkeypatch.setattr(opening, "recordings", kept)
+    stamps, values = zip(*(row.split(",", 1) for row in rows), strict=True)
+    for k in range(12):
+        put(tmp_path / f"{k:02d}.csv", head, [",".join(pair) for pair in zip(stamps, values[k:], strict=False)])
+    assert len(group_logs([str(tmp_path)])) == 12
+    assert sorted(read_) == [f"{k:02d}.csv" for k in range(12)]
+    assert held
+    assert {len(column.array) for column in held} == {0}
