@@ -3,6 +3,7 @@
 import io
 import json
 import os
+import re
 import subprocess
 import sys
 import time
@@ -41,7 +42,8 @@ def test_help_names_every_command(capsys: pytest.CaptureFixture[str]) -> None:
         shown = capsys.readouterr().out
         assert shown.startswith("Usage: tracekit LOG...")
         for name, text in cli.COMMANDS:
-            assert f"  {name:<10}{text}\n" in shown
+            assert re.search(rf"^  {name} +{re.escape(text)}$", shown, re.M)
+        assert max(map(len, shown.splitlines())) <= 80
 
 
 def test_version(capsys: pytest.CaptureFixture[str]) -> None:

@@ -21,10 +21,10 @@ from tracekit.cli.stream import HarmlessStream
 from tracekit.errors import TracekitError, UsageError, message
 
 COMMANDS: tuple[tuple[str, str], ...] = (
-    ("inspect", "Say what was understood of a log, and what it can and cannot show."),
-    ("diagnose", "Say what is wrong, how sure, what to do first. Writes a page and tables."),
-    ("tune", "Suggest settings for switch and air saving, with their predicted effect."),
-    ("trend", "Show how every measure of a history changes, and when a limit is reached."),
+    ("inspect", "Say what was understood of a log, and what it can show."),
+    ("diagnose", "Say what is wrong, how sure, and what to do first."),
+    ("tune", "Suggest settings for switch and air saving, with their effect."),
+    ("trend", "Show how each measure changes, and when a limit is reached."),
     ("compare", "Decide whether a change between two recordings is real."),
     ("verify", "Recompute a comparison or a page from its logs."),
     ("plan", "Say how fast to sample and how many cycles to record."),
@@ -128,7 +128,7 @@ def _say_of_all(first: str) -> None:
     if first == "--version":
         print(f"tracekit {importlib.metadata.version('tracekit')}", flush=True)
     else:
-        print(_USAGE.format(commands="\n".join(f"  {name:<10}{text}" for name, text in COMMANDS)), end="", flush=True)
+        print(_USAGE.format(commands="\n".join(f"  {name:<12}{text}" for name, text in COMMANDS)), end="", flush=True)
 
 
 def _refused_by_the_system(error: OSError) -> str:
