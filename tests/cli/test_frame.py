@@ -42,7 +42,7 @@ def test_help_names_every_command(capsys: pytest.CaptureFixture[str]) -> None:
         shown = capsys.readouterr().out
         assert shown.startswith("Usage: tracekit LOG...")
         for name, text in cli.COMMANDS:
-            assert re.search(rf"^  {name} +{re.escape(text)}$", shown, re.M)
+            assert re.search(rf"^  {name} +{re.escape(text)}$", shown, re.MULTILINE)
         assert max(map(len, shown.splitlines())) <= 80
 
 

@@ -53,7 +53,7 @@ Commands:
 Options:
   --version  Print the version.
   --help     Print this text.
-Of every command: --json, --quiet, --no-color (or NO_COLOR), --help. LOG may be -.
+Every command: --json, --quiet, --no-color (or NO_COLOR), --help. LOG may be -.
 """
 
 
