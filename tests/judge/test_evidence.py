@@ -74,7 +74,7 @@ def quiet() -> dict[str, Effect]:
 
 def calm(**seen: float) -> tuple[Sign, ...]:
     """All signs nearly absent but for those named; plate and flow signs, and those that part others, undecided."""
-    undecided = {"leaky": 0.5, "tight_scatter": 0.5, "spared_cycles": 0.5}
+    undecided = {"leaky": 0.5, "tight_scatter": 0.5, "spared_cycles": 0.5, "weak_open": 0.5}
     names = [n for n in SIGNS if not n.endswith("_plate")]
     return tuple(Sign(name=n, present=seen.get(n, undecided.get(n, 0.002))) for n in names)
 
@@ -236,37 +236,41 @@ def test_two_causes_at_once() -> None:
     assert post.present["supply_valve_slow"] > 0.5
 
 
-def test_rivals() -> None:
-    """Rivals are within a factor of two and not present beside the cause."""
-    usual = dict.fromkeys(HYPOTHESES, 0.001)
-    fit = {**dict.fromkeys(HYPOTHESES, -30.0), "leak_steady": -3.0}
-    post = Posterior(
-        none=0.0,
-        present={**usual, "leak_steady": 0.5, "check_valve_leak": 0.3, "release_weak": 0.2},
-        single=usual,
-        fit=fit,
+def of_causes(present: dict[str, float], both: dict[tuple[str, str], float] | None = None) -> Posterior:
+    """A posterior in which causes of like prior have these chances, and pairs of them these."""
+    chances = {**dict.fromkeys(HYPOTHESES, 0.001), **present}
+    pairs = {frozenset(pair): chance for pair, chance in (both or {}).items()}
+    return Posterior(
+        none=0.0, present=chances, single=chances, both=pairs, usual={**dict.fromkeys(HYPOTHESES, 1.0), **RARER}
     )
-    assert rivals(post, "leak_steady", OPTIONS) == ("check_valve_leak",)
-    together = replace(post, present={**usual, "leak_steady": 0.9, "release_weak": 0.8})
+
+
+RARER = {"check_valve_leak": 0.15, "release_valve_leak": 0.15}
+
+
+def test_rivals() -> None:
+    """Rivals are within a factor of two and present instead of the cause, not beside it."""
+    apart = of_causes({"leak_steady": 0.55, "exhaust_restricted": 0.3, "release_weak": 0.1})
+    assert rivals(apart, "leak_steady", OPTIONS) == ("exhaust_restricted",)
+    together = of_causes({"leak_steady": 0.9, "release_weak": 0.8}, {("leak_steady", "release_weak"): 0.75})
     assert rivals(together, "leak_steady", OPTIONS) == ()
+    assert rivals(together, "release_weak", OPTIONS) == ()
 
 
 def test_a_rare_cause_that_fits_as_well_is_a_rival() -> None:
     """Nothing measured speaks against it; one that fits worse, or is all but impossible, is none."""
-    usual = dict.fromkeys(HYPOTHESES, 0.001)
-    fit = {
-        **dict.fromkeys(HYPOTHESES, -30.0),
-        "leak_steady": -3.0,
-        "check_valve_leak": -3.9,
-        "release_valve_leak": -4.5,
-    }
-    post = Posterior(
-        none=0.0, present={**usual, "leak_steady": 0.85, "check_valve_leak": 0.06, "release_valve_leak": 0.06},
-        single=usual, fit=fit,
-    )  # fmt: skip
+    post = of_causes({"leak_steady": 0.85, "check_valve_leak": 0.06, "exhaust_restricted": 0.06})
     assert rivals(post, "leak_steady", OPTIONS) == ("check_valve_leak",)
     ruled_out = replace(post, present={**post.present, "check_valve_leak": 0.01})
     assert rivals(ruled_out, "leak_steady", OPTIONS) == ()
+
+
+def test_a_rare_cause_beside_another_is_no_rival_of_it() -> None:
+    """It stands beside the first in every hypothesis that holds it: what it may replace is the second alone."""
+    pairs = {("sensor_zero_shift", "leak_steady"): 0.9, ("sensor_zero_shift", "check_valve_leak"): 0.08}
+    post = of_causes({"sensor_zero_shift": 0.98, "leak_steady": 0.9, "check_valve_leak": 0.08}, pairs)
+    assert rivals(post, "sensor_zero_shift", OPTIONS) == ()
+    assert rivals(post, "leak_steady", OPTIONS) == ("check_valve_leak",)
 
 
 def test_fit_of_unchanged() -> None:

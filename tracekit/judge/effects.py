@@ -66,6 +66,8 @@ def _spread(name: str, value: float, options: JudgeOptions) -> float:
         "response": options.spread_response,
         "ultimate": options.spread_ultimate,
         "ultimate_fit": 1.5 * options.spread_ultimate,
+        "ultimate_any": 1.5 * options.spread_ultimate,
+        "extrapolated": 0.0,
         "start": 0.5,
         "peak": options.spread_ultimate,
         "blow": options.spread_blow,
@@ -223,7 +225,7 @@ def _allow_for_cut(effects: dict[str, Effect], options: JudgeOptions) -> None:
     cut = effects.pop("cut", None)
     if cut is None or abs(cut.shift) < options.other_cut_kpa or abs(cut.z) < 4.0:
         return
-    for name in ("ultimate_fit", "overshoot", "fast_fall"):
+    for name in ("ultimate_fit", "ultimate_any", "overshoot", "fast_fall"):
         effects.pop(name, None)
     level = effects.get("open")
     if level is not None:
@@ -263,6 +265,22 @@ def _surer(between_logs: Effect | None, within: Effect | None) -> Effect | None:
     if within.shift * between_logs.shift <= 0 or abs(between_logs.shift) < 0.7 * abs(within.shift):
         return between_logs  # it has come back to what the baseline shows
     return replace(between_logs, shift=within.shift, error=within.error)
+
+
+def _one_ultimate(effects: dict[str, Effect], options: JudgeOptions) -> None:
+    """The ultimate vacuum as both sides reached it, else as both were extrapolated, else one against the other.
+
+    The suction curve bends, so that an extrapolation may be off by a share of how far it reaches past the peak.
+    """
+    measured, fitted, either = (effects.get(name) for name in ("ultimate", "ultimate_fit", "ultimate_any"))
+    past = effects.get("extrapolated")
+    if measured is not None:
+        return
+    if fitted is not None:
+        effects["ultimate"] = fitted
+    elif either is not None and past is not None:
+        doubt = options.bent_share * float(np.hypot(past.now, past.reference))
+        effects["ultimate"] = replace(either, error=float(np.hypot(either.error, doubt)))
 
 
 def compare(features: Features, baseline: Features | None, options: JudgeOptions) -> Comparison:
@@ -305,8 +323,7 @@ def compare(features: Features, baseline: Features | None, options: JudgeOptions
     if command is not None:  # a release that is given longer is no fault
         effects["command"] = replace(command, shift=min(command.shift, 0.0))
     _allow_for_cut(effects, options)
-    if "ultimate_fit" in effects and "ultimate" not in effects:
-        effects["ultimate"] = effects["ultimate_fit"]
+    _one_ultimate(effects, options)
     _allow_for_start(effects, options)
     source = "baseline" if baseline is not None else "earlier cycles"
     return Comparison(effects=effects, source=source, onset=onset, now=late, reference=~after)

@@ -223,6 +223,12 @@ def group_balance(features: Features, upper: NDArray[np.bool_]) -> Effect | None
     )  # fmt: skip
 
 
+def _usable(balance: Effect, options: JudgeOptions) -> bool:
+    """Whether the balance of a leak is known well enough, and is one that a leak alone has."""
+    beyond = max(balance.shift - 1.0, -balance.shift, 0.0)
+    return balance.error <= options.balance_unusable and beyond <= options.balance_unusable + 2.0 * balance.error
+
+
 def effects_of(
     data: StationData,
     features: Features,
@@ -250,6 +256,6 @@ def effects_of(
     leaks = decay is not None and decay.shift > 3.0 * decay.error
     if uneven is not None and (comparison.source == "none" or leaks):
         balance = out.get("balance")
-        alone = comparison.source != "none" and (balance is None or balance.error > options.balance_unusable)
+        alone = comparison.source != "none" and (balance is None or not _usable(balance, options))
         out["unevenness"] = replace(uneven, error=uneven.error * (options.uneven_alone if alone else 1.0))
     return out

@@ -19,6 +19,10 @@ from tracekit.options.judge import JudgeOptions
 _POINTS = 14
 OWN = ("unevenness", "idle_real", "late_alike")
 """Measures of leaks, of what moves the idle reading, or of late answers only: a second cause says nothing of them."""
+_SHARE_OF: Mapping[str, str] = {"idle_real": "open", "late_alike": "blow_start"}
+"""What two of them are the share of: a second cause that moves it leaves the share anywhere."""
+_ANYWHERE = 10.0
+"""A share beyond this either way says no more than one of this size."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -78,8 +82,11 @@ def _log_fit(change: Change, shift: float, error: float, worst: float) -> float:
 
 
 def _spanning(name: str, first: Mapping[str, Change], second: Mapping[str, Change]) -> Change:
-    """Either cause may be the one that the measure tells about."""
+    """Either cause may be the one that the measure tells about; one that moves what it is a share of, frees it."""
     rows = [row[name] for row in (first, second) if name in row]
+    part = _SHARE_OF.get(name)
+    if len(rows) == 1 and part and any(name not in row and row.get(part, SAME) != SAME for row in (first, second)):
+        return Change(-_ANYWHERE, _ANYWHERE)
     return Change(min(c.least for c in rows), max(c.most for c in rows)) if len(rows) > 1 else rows[0]
 
 

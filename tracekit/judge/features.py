@@ -19,7 +19,10 @@ _STEADY_REST = 0.3
 """A vacuum that decays keeps its relative spread; a reading with less than this share of it is no rest of it."""
 
 
-AT_THE_TOP = ("ultimate", "ultimate_fit", "start", "fast_fall", "overshoot", "dip", "peak", "noise")
+AT_THE_TOP = (
+    "ultimate", "ultimate_fit", "ultimate_any", "extrapolated", "start", "fast_fall", "overshoot", "dip", "peak",
+    "noise",
+)  # fmt: skip
 """Measures taken where vacuum is deepest."""
 
 
@@ -64,7 +67,8 @@ def choose_bands(data: tuple[StationData, ...]) -> Bands:
         tops.append(min(cut, peak) if one.air_saving and cut is not None else 0.92 * peak)
     top = min(tops) if tops else 50.0
     step = 5.0
-    high = max(step * np.floor((top - 0.8) / step), 3 * step)  # a cycle's own zero must not lift it over the top
+    timed = min([_timed_to(one) for one in data], default=top)
+    high = max(step * np.floor(min(top - 0.8, timed) / step), 3 * step)
     return Bands(
         rise_low=max(step * np.round(0.35 * top / step), step),
         rise_high=max(step * np.round(0.75 * top / step), 3 * step),
@@ -74,6 +78,13 @@ def choose_bands(data: tuple[StationData, ...]) -> Bands:
         fall_low=max(step * np.round(0.25 * top / step), step),
         ends_at_zero=any(_ends_at_zero(one) for one in data),
     )
+
+
+def _timed_to(data: StationData) -> float:
+    """Vacuum above a cycle's own zero up to which the usual evacuation is timed [kPa]: just under its peak."""
+    idle = data.cycles.floats("idle_vacuum_kpa")
+    zero = float(np.nanmedian(idle)) if np.isfinite(idle).any() else 0.0
+    return MeasureOptions().fit_to * data.usual_peak_kpa - max(zero, 0.0)
 
 
 def _time_at(times: Floats, levels: Floats, wanted: Floats) -> Floats:
@@ -240,6 +251,8 @@ def make_features(data: StationData, leak: LeakResult, bands: Bands) -> Features
     usual = float(np.nanmedian(idle)) if np.isfinite(idle).any() else 0.0
     zero = np.where(np.isfinite(idle), idle, usual)
     blow, at_least = _blow_off(data, bands, zero)
+    # what was reached can be reached, wherever the fit of an evacuation in two steps ends
+    ultimate = np.maximum(column("ultimate_vacuum_kpa"), np.where(seen, -np.inf, column("peak_vacuum_kpa"))) - zero
     values = {
         "decay": leak.rate,
         "rise": np.where(
@@ -249,7 +262,9 @@ def make_features(data: StationData, leak: LeakResult, bands: Bands) -> Features
         "open": column("open_cup_vacuum_kpa") - zero,
         "response": column("response_delay_s"),
         "ultimate": np.where(seen, column("ultimate_vacuum_kpa") - zero, np.nan),
-        "ultimate_fit": np.where(seen, np.nan, column("ultimate_vacuum_kpa") - zero),
+        "ultimate_fit": np.where(seen, np.nan, ultimate),
+        "ultimate_any": ultimate,
+        "extrapolated": np.maximum(column("ultimate_vacuum_kpa") - column("peak_vacuum_kpa"), 0.0),
         "start": _before_release(data),
         "blow": np.log(blow),
         "blow_start": _time_at(fall, levels, bands.fall_high + zero),
@@ -299,6 +314,8 @@ def _floors(data: StationData, values: Mapping[str, Floats]) -> Mapping[str, flo
         "response": max(0.25 * interval, 0.0005),
         "ultimate": small,
         "ultimate_fit": max(small, 0.2),
+        "ultimate_any": max(small, 0.2),
+        "extrapolated": max(small, 0.2),
         "start": small,
         "blow": max(0.005, _between_samples(values["blow"], interval)),
         "blow_start": max(0.25 * interval, 0.0005),

@@ -28,15 +28,20 @@ _ALIKE: tuple[frozenset[str], ...] = (
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Posterior:
-    """Probability that nothing is wrong, that each cause is present, and that it is the only one.
+    """Probability that nothing is wrong, that each cause is present, that it is the only one, that two are.
 
-    fit  log-likelihood of all evidence under each cause alone: what was measured says, whatever is usual
+    usual  prior weight of each cause: present over it is what was measured, whatever else may be there
     """
 
     none: float
     present: Mapping[str, float]
     single: Mapping[str, float]
-    fit: Mapping[str, float]
+    both: Mapping[frozenset[str], float]
+    usual: Mapping[str, float]
+
+    def without(self, code: str, other: str) -> float:
+        """Probability that `code` is present and `other` is not."""
+        return max(self.present[code] - self.both.get(frozenset((code, other)), 0.0), 0.0)
 
 
 def posterior(
@@ -49,7 +54,6 @@ def posterior(
 ) -> Posterior:
     """Posterior over hypotheses given measured effects and signs."""
     logs: dict[tuple[str, ...], float] = {}
-    fit: dict[str, float] = {}
     weight = {code: prior(code, surroundings, complaint=True) for code in HYPOTHESES}
     total = sum(weight.values())
     faulty = 0.6 if complaint else 0.25
@@ -58,8 +62,7 @@ def posterior(
     possible = [code for code in HYPOTHESES if code not in circumstances.absent]
     for code in possible:
         share = faulty * (1.0 - TWO_CAUSES) * weight[code] / total
-        fit[code] = log_likelihood((code,), effects, signs, options, circumstances)
-        logs[(code,)] = np.log(share) + fit[code]
+        logs[(code,)] = np.log(share) + log_likelihood((code,), effects, signs, options, circumstances)
     best = sorted(possible, key=lambda code: -logs[(code,)])
     # a second cause may look poor alone where the first explains most of what is measured
     pairs = [*combinations(best[:_PAIRED], 2), *((a, b) for a in best[:_WITH_ANY] for b in best[_PAIRED:])]
@@ -74,7 +77,8 @@ def posterior(
     norm = sum(odds.values())
     present = {code: sum(v for k, v in odds.items() if code in k) / norm for code in HYPOTHESES}
     single = {code: odds.get((code,), 0.0) / norm for code in HYPOTHESES}
-    return Posterior(none=odds[("none",)] / norm, present=present, single=single, fit=fit)
+    both = {frozenset(k): v / norm for k, v in odds.items() if len(k) > 1}
+    return Posterior(none=odds[("none",)] / norm, present=present, single=single, both=both, usual=weight)
 
 
 def _alike(a: str, b: str) -> bool:
@@ -91,13 +95,16 @@ def rivals(post: Posterior, code: str, options: JudgeOptions) -> tuple[str, ...]
 
     The latter are rarer, and so less probable, but nothing that was measured speaks against them: only a test can.
     """
-    own = post.present[code]
-    near = float(np.log(options.rival_evidence))
-
-    def alike(name: str, chance: float) -> bool:
-        about = own / options.rival <= chance <= own * options.rival
-        fits = post.fit.get(name, -np.inf) >= post.fit.get(code, np.inf) - near
-        return about or (fits and options.rival_least <= chance <= own)
-
-    other = [(p, name) for name, p in post.present.items() if name != code and own + p <= 1.15 and alike(name, p)]
-    return tuple(name for _, name in sorted(other, reverse=True))
+    found = []
+    for name, chance in post.present.items():
+        if name == code or chance <= 0.0:
+            continue
+        instead, own = post.without(name, code), post.without(code, name)
+        if instead < options.rival_instead * chance:
+            continue
+        about = own / options.rival <= instead <= own * options.rival
+        ratio = (instead / post.usual[name]) / max(own / post.usual[code], 1e-300)
+        fits = ratio >= 1.0 / options.rival_evidence and options.rival_least <= instead <= own
+        if about or fits:
+            found.append((chance, name))
+    return tuple(name for _, name in sorted(found, reverse=True))

@@ -18,6 +18,11 @@ _EIGHT_IN_TEN = 1.2816
 _RISEN_Z = 6.0
 """Standard errors by which a leak has risen before a quarter of the rise stands out of the scatter of single cycles."""
 
+_WIDER_Z = 3.0
+"""Standard errors by which the scatter of all evacuations has grown from where on it counts."""
+_WEAKER_Z = 4.0
+"""Standard errors by which the open cup of slow cycles reads less than that of the others, from where on it counts."""
+
 
 def logistic(x: float) -> float:
     """1 / (1 + e^-x), safe for any x."""
@@ -166,10 +171,13 @@ def late_sign(features: Features, usual_response: Effect | None) -> tuple[Sign, 
     ), late
 
 
-def scatter_sign(features: Features, groups: Bools, missed_slowly: Bools) -> tuple[Sign, Bools]:
+def scatter_sign(
+    features: Features, groups: Bools, missed_slowly: Bools, scatter: Effect | None = None
+) -> tuple[Sign, Bools]:
     """Evacuations that scatter towards slow while the leak does not: cycles far slower than usual, here and there.
 
-    A pick that got longer than usual and was given up well above an open cup is a slow one too.
+    A pick that got longer than usual and was given up well above an open cup is a slow one too. Where all scatter and
+    none stands out, `scatter`, against the reference, tells it.
     """
     rise = np.where(features.held, features.values["rise"], np.nan)
     seen = np.isfinite(rise)
@@ -185,6 +193,8 @@ def scatter_sign(features: Features, groups: Bools, missed_slowly: Bools) -> tup
     chance = logistic((share - 0.05) / 0.01) if mixed and slow.sum() >= 3 else 0.004
     if groups.any() and (slow & groups).sum() > 0.6 * slow.sum():
         chance = min(chance, 0.1)  # the slow ones are the leaking ones
+    elif scatter is not None:
+        chance = max(chance, 0.98 * logistic(2.0 * (scatter.z - _WIDER_Z)))
     return Sign(
         name="scattered_evacuation", present=min(max(chance, 0.004), 0.9995), text=f"{int(slow.sum())} slow evacuations"
     ), slow
@@ -210,6 +220,25 @@ def tight_scatter_sign(features: Features, slow: Bools, bands: Bands) -> Sign:
     return Sign(
         name="tight_scatter", present=float(np.clip(tight, 0.02, 0.98)),
         text=f"{int(inside.sum())} slow evacuations whose holds leak no more than the rest",
+    )  # fmt: skip
+
+
+def weak_open_sign(features: Features, slow: Bools) -> Sign:
+    """Slow evacuations that came from a weaker open cup than the others did: the generator was weak just then.
+
+    How deep an open cup reads is set by the generator's flow, and no part touches the cup yet. Known only where half
+    of the slow cycles show it.
+    """
+    level = features.values["open"]
+    inside, others = (np.isfinite(level) & some for some in (slow, features.held & ~slow))
+    if inside.sum() < max(3, 0.5 * slow.sum()) or others.sum() < 6:
+        return Sign(name="weak_open", present=0.5)
+    lower = float(np.median(level[others]) - np.median(level[inside]))
+    sampling = 1.25 * float(np.hypot(*(robust_spread(level[s]) / np.sqrt(s.sum()) for s in (inside, others))))
+    z = lower / float(np.hypot(sampling, features.floor["open"]))
+    return Sign(
+        name="weak_open", present=float(np.clip(logistic(1.5 * (z - _WEAKER_Z)), 0.02, 0.99)),
+        text=f"before {int(inside.sum())} slow evacuations the open cup reads {lower:.2g} kPa less than usual",
     )  # fmt: skip
 
 

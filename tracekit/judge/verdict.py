@@ -30,6 +30,7 @@ from tracekit.judge.signs import (
     scatter_sign,
     spared_sign,
     tight_scatter_sign,
+    weak_open_sign,
 )
 from tracekit.judge.symptoms import EXPLAINS, symptom_facts
 from tracekit.model.cycle import StationData
@@ -37,6 +38,8 @@ from tracekit.model.finding import CODES, CauseChance, Detectable, Finding
 from tracekit.options.judge import JudgeOptions
 
 Bools = NDArray[np.bool_]
+_COARSE_ANSWER_S = 0.012
+"""How far an answer found on the way to an open cup and one found after the contact differ on a healthy station."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -67,16 +70,19 @@ def _alike_in_response(
     """Make the response of two logs comparable, of which only one shows an open cup on the way.
 
     Without an open cup the onset is that of the rise after the contact: it is held against the contact of the other.
+    One that comes well before that contact did not wait for it: it is an answer as the other log shows them.
     """
+    sides = [(own, data), (healthy, baseline)]
+    coarse = [replace(one, floor={**one.floor, "response": _COARSE_ANSWER_S}) for one, _ in sides]
+    shown = next(k for k, (_, of) in enumerate(sides) if response_from_open_cup(of))
+    contact = sides[shown][1].cycles.floats("contact_s") - sides[shown][1].timing["try_s"]
+    if _usual(sides[1 - shown][0].values["response"]) > _usual(contact) - 3.0 * _COARSE_ANSWER_S:
+        coarse[shown] = replace(coarse[shown], values={**coarse[shown].values, "response": contact})
+    return coarse[0], coarse[1]
 
-    def at_contact(features: Features, of: StationData) -> Features:
-        contact = of.cycles.floats("contact_s") - of.timing["try_s"]
-        floor = {**features.floor, "response": 0.012}
-        if not response_from_open_cup(of):
-            return replace(features, floor=floor)
-        return replace(features, values={**features.values, "response": contact}, floor=floor)
 
-    return at_contact(own, data), at_contact(healthy, baseline)
+def _usual(values: NDArray[np.float64]) -> float:
+    return float(np.nanmedian(values)) if np.isfinite(values).any() else float("nan")
 
 
 def _seen(case: Case, options: JudgeOptions) -> Seen:
@@ -86,9 +92,11 @@ def _seen(case: Case, options: JudgeOptions) -> Seen:
     effects = effects_of(case.data, features, comparison, reference, grouped, group.present > 0.5, bands, options)
     late, late_cycles = late_sign(features, comparison.effects.get("response"))
     empty = empty_picks(case.data, case.baseline, options)
-    scatter, scattered = scatter_sign(features, grouped, slow_misses(case.data, empty))
+    wider = comparison.effects.get("rise_scatter")
+    scatter, scattered = scatter_sign(features, grouped, slow_misses(case.data, empty), wider)
     # without slow evacuations there is nothing to part
-    tight = ((tight_scatter_sign(features, scattered, bands), scattered),) if scatter.present > 0.5 else ()
+    why_slow = (tight_scatter_sign(features, scattered, bands), weak_open_sign(features, scattered & ~grouped))
+    tight = tuple((sign, scattered) for sign in why_slow) if scatter.present > 0.5 else ()
     dips, dipped = dip_sign(features, comparison)
     # a blower is leaky by design: its rate alone says nothing
     compared = comparison.source == "baseline" or case.station.station.source == "blower"

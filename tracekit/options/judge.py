@@ -17,7 +17,7 @@ class JudgeOptions:
     temper: float = option(0.7, "unitless", "measures are not independent: their joint evidence is worth less")
     worst_logp: float = option(-18.0, "nats", "one measure alone never rules a cause out by more than this")
     at_cup: float = option(0.15, "probability", "the sensor sits at the cup although no station file says so")
-    spread_top_kpa: float = option(0.15, "kPa", "how far the weather moves the end of the evacuation between two logs")
+    spread_top_kpa: float = option(0.25, "kPa", "how far the weather moves the end of the evacuation between two logs")
     worst_balance: float = option(-6.0, "nats", "the weather between two days moves the balance of a leak")
     balance_unusable: float = option(0.4, "share", "with more error the balance of a leak tells no two places apart")
     uneven_alone: float = option(
@@ -31,6 +31,9 @@ class JudgeOptions:
     rival: float = option(2.0, "factor", "alternatives are rivals within this factor")
     rival_evidence: float = option(
         3.16, "factor", "weaker evidence is barely worth a mention (Jeffreys 1961): it tells no two causes apart"
+    )
+    rival_instead: float = option(
+        0.5, "share", "of the chance of a cause that leaves out another: with less it stands beside it"
     )
     rival_least: float = option(0.05, "probability", "a cause less probable than this is nobody's rival")
     low_share: float = option(
@@ -71,6 +74,9 @@ class JudgeOptions:
     other_cut_kpa: float = option(1.0, "kPa", "supply_off stands elsewhere: fits that end there cannot be compared")
     open_per_cut: float = option(
         0.1, "share", "of that difference, by which the open-cup level that a fit carried back shows may move"
+    )
+    bent_share: float = option(
+        0.5, "share", "of what an ultimate vacuum was extrapolated, by which a bent suction curve may end elsewhere"
     )
     spread_residual: float = option(0.25, "kPa", "day to day")
     spread_over: float = option(0.10, "kPa", "day to day")
