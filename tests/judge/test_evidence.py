@@ -293,8 +293,19 @@ def test_fit_of_a_range() -> None:
 def test_two_fingerprints() -> None:
     """Two causes together: either moves a measure; where both do, ranges add; where they differ, anything between."""
     both = combined({"a": up(1, 2), "b": SAME, "c": up(1, 2)}, {"a": up(3, 4), "b": up(1, 2), "c": down(3, 4)})
-    assert both == {"a": Change(1, 6), "b": up(1, 2), "c": Change(-4, 2)}
+    assert both == {"a": Change(1, 6), "b": up(1, 2), "c": replace(up(1, 2), against=down(3, 4))}
     assert combined({"a": SAME}, {"b": SAME}) == {}
+
+
+def test_opposite_changes_show_each_with_its_own_chance() -> None:
+    """A rise that one cause brings seldom stays seldom beside a cause that lowers the measure often."""
+    seldom_up = replace(up(1.0, 2.0, 0.05), against=down(1.0, 2.0, 0.9))
+    often_up = replace(up(1.0, 2.0, 0.9), against=down(1.0, 2.0, 0.05))
+    risen, fallen = effect("open", 1.5), effect("open", -1.5)
+    assert log_fit(often_up, risen, -18.0) > log_fit(seldom_up, risen, -18.0) + 2.0
+    assert log_fit(seldom_up, fallen, -18.0) > log_fit(often_up, fallen, -18.0) + 2.0
+    always = replace(up(1.0, 2.0), against=down(1.0, 2.0))
+    assert log_fit(always, effect("open"), -18.0) > -4.0
 
 
 @given(st.floats(0.0, 1.0))

@@ -6,16 +6,22 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 from judge.test_evidence import calm, effect, judged, quiet
-from segment.made_traces import PLAIN
+from segment.made_traces import KNOWN, PLAIN, blow_off, coast, evacuate, hold, idle
 
 from tests.judge.test_verdict import case_of
-from tracekit.judge.effects import Effect, _one_ultimate
+from tracekit.judge.case import Seen
+from tracekit.judge.effects import ONSET_MEASURES, Comparison, Effect, _one_ultimate, compare, compare_feature
 from tracekit.judge.effects_of import _usable, with_idle_real
-from tracekit.judge.evidence import combined
+from tracekit.judge.evidence import Circumstances, Sign, combined
 from tracekit.judge.features import Features, choose_bands, make_features
 from tracekit.judge.fingerprints import FINGERPRINTS
+from tracekit.judge.motion import late_fall_kpa
+from tracekit.judge.rank import posterior
+from tracekit.judge.setting_rules import _cut_by_chance
 from tracekit.judge.signs import scatter_sign, weak_open_sign
-from tracekit.judge.verdict import _alike_in_response
+from tracekit.judge.verdict import _alike_in_response, _seldom
+from tracekit.model.cycle import StationData
+from tracekit.model.station import Station
 from tracekit.options.judge import JudgeOptions
 
 OPTIONS = JudgeOptions()
@@ -158,3 +164,115 @@ def test_a_balance_that_no_leak_has_is_not_used() -> None:
     assert _usable(balance, OPTIONS)
     assert not _usable(SimpleNamespace(shift=10.0, error=0.3), OPTIONS)
     assert not _usable(SimpleNamespace(shift=0.5, error=0.6), OPTIONS)
+
+
+def test_what_touches_few_cycles_moves_no_median() -> None:
+    """Dips in a tenth of the cycles leave the usual one where it was: if that is weaker too, the supply is low."""
+    weak = {**quiet(), "rise": effect("rise", 0.4), "ultimate": effect("ultimate", -10.0)}
+    weak |= {"open": effect("open", -1.5), "blow": effect("blow", 0.2)}
+    signs = calm(scattered_evacuation=0.9995, weak_open=0.98, tight_scatter=0.9)
+    often, seldom = (
+        posterior(weak, signs, (), True, OPTIONS, Circumstances(seldom=codes)).present
+        for codes in ((), ("supply_pressure_dips",))
+    )
+    assert seldom["supply_pressure_low"] > 0.9
+    assert seldom["supply_pressure_dips"] > 0.5
+    assert often["supply_pressure_low"] < seldom["supply_pressure_low"]
+
+
+def seen_with(share_slow: float) -> Seen:
+    """What was seen of forty cycles of which a share is slow."""
+    slow = np.arange(40) < round(40 * share_slow)
+    every = np.ones(40, np.bool_)
+    comparison = Comparison(effects={}, source="baseline", onset=None, now=every, reference=~every)
+    sign = Sign(name="scattered_evacuation", present=0.99)
+    return Seen(effects={}, signs=(sign,), cycles={"scattered_evacuation": slow}, comparison=comparison)
+
+
+@pytest.mark.parametrize(("share", "few"), [(0.0, False), (0.15, True), (0.6, False)])
+def test_how_many_cycles_are_few(share: float, few: bool) -> None:
+    """A sign in one cycle of seven is seldom; in most of them, or in none that stands out, it is not."""
+    assert _seldom(seen_with(share), OPTIONS) == (("supply_pressure_dips",) if few else ())
+
+
+def test_a_zero_may_drift_either_way_beside_a_weak_blow_off() -> None:
+    """Vacuum left lifts the idle reading, which therefore says nothing against a zero that lowers it."""
+    seen = {"idle": -3.3, "residual": 50.0, "command": -1.6, "over": -2.0}
+    post = judged({**quiet(), **{name: effect(name, shift) for name, shift in seen.items()}}, calm())
+    assert post.present["release_weak"] > 0.9
+    assert post.present["sensor_zero_shift"] > 0.5
+
+
+def test_a_log_that_ends_in_misses_is_compared_by_its_closed_cups(plain) -> None:
+    """Most cycles are held, but none after the change: the last ones are what the station does now."""
+    cycles = plain.data.cycles
+    codes = cycles.codes("outcome").copy()
+    codes[-4:] = cycles.categories["outcome"].index("missed")
+    data = replace(plain.data, cycles=replace(cycles, data={**cycles.data, "outcome": codes}))
+    assert make_features(data, plain.leak, choose_bands((data,))).held[-4:].all()
+
+
+def coasts(fall_kpa: float) -> StationData:
+    """Twelve picks with a coast of 1.2 s that loses 1 kPa, and `fall_kpa` more within 0.15 s of it."""
+    step = (coast(0.15, 73.7 - fall_kpa), coast(0.3, 73.5 - fall_kpa))
+    return case_of((idle(), evacuate(0.3, to=75.0), coast(0.75, 74.0), *step, blow_off()) * 12).data
+
+
+def test_a_fall_late_in_a_coast_is_a_move() -> None:
+    """Eight kPa lost 0.75 s after the cut are no volumes that even out; a steady fall is none at all."""
+    moved, still = (np.nanmedian(late_fall_kpa(coasts(kpa))) for kpa in (8.0, 0.0))
+    assert moved > 5.0
+    assert still < 1.0
+
+
+def rated(rate: float, doubt: float) -> Features:
+    """Twenty held cycles that leak alike, with a doubt that all their rates share."""
+    every = np.ones(20, np.bool_)
+    values = {**dict.fromkeys((*ONSET_MEASURES, "ultimate"), np.full(20, np.nan)), "decay": np.full(20, rate)}
+    floor = dict.fromkeys(values, 0.05)
+    return Features(
+        values=values, floor=floor, held=every, at_least=~every, decay_noise=np.full(20, np.nan), decay_doubt=doubt
+    )  # fmt: skip
+
+
+def test_rates_known_badly_differ_for_that_alone() -> None:
+    """Rates of 1.3 and 3.7 kPa/s whose logs doubt them by 1.1 and 1.8 are no news; known well, they are."""
+    known, doubted = (
+        compare(rated(1.3, 1.1 * k), rated(3.7, 1.8 * k), OPTIONS).effects["decay"] for k in (0.0, 1.0)
+    )
+    assert known.z < -4.0
+    assert abs(doubted.z) < 2.2
+
+
+def test_a_step_inside_a_log_is_no_weather() -> None:
+    """1.2 kPa of the ultimate vacuum from one cycle to the next is more than the supply wanders within a log."""
+    now, before = (level + 0.03 * np.sin(np.arange(40.0)) for level in (80.8, 82.0))
+    day, within = (compare_feature("ultimate", now, before, 0.02, same, OPTIONS) for same in (False, True))
+    assert day is not None
+    assert within is not None
+    assert abs(day.z) < 2.0
+    assert within.z < -4.0
+
+
+def test_a_blow_off_starts_at_what_the_gauge_reads_above_its_zero(plain) -> None:
+    """The supply is cut at the same reading, which is 5 kPa less vacuum where the zero is 5 kPa off."""
+    cycles = plain.data.cycles
+    shifted = {**cycles.data, "idle_vacuum_kpa": cycles.floats("idle_vacuum_kpa") + 5.0}
+    data = replace(plain.data, cycles=replace(cycles, data=shifted))
+    bands = choose_bands((data, plain.data))
+    start = [np.nanmedian(make_features(one, plain.leak, bands).values["start"]) for one in (data, plain.data)]
+    assert start[0] == pytest.approx(start[1] - 5.0)
+
+
+def barely(cut_s: float, off_kpa: float) -> StationData:
+    """Picks of some two seconds whose supply is cut once, `cut_s` after the grip, at a vacuum that rises no more."""
+    pieces = (idle(), evacuate(0.6, to=75.0), hold(cut_s), coast(2.2 - cut_s, 74.5), blow_off())
+    station = Station(settings=replace(KNOWN, supply_off_kpa=off_kpa, supply_on_kpa=68.0))
+    return case_of(pieces * 10, station).data
+
+
+def test_a_threshold_that_noise_alone_crosses_is_out_of_reach() -> None:
+    """Cut at the end of its hold, at what it reached long before, a supply saves no air; cut at once it does."""
+    late, soon = (_cut_by_chance(barely(cut_s, 75.0), 75.0) for cut_s in (1.6, 0.2))
+    assert late.mean() > 0.7
+    assert not soon.any()

@@ -14,7 +14,7 @@ from tests.judge.test_verdict import case_of, saving_with, table
 from tracekit.judge.detect import _with_change
 from tracekit.judge.effects import Effect, compare
 from tracekit.judge.effects_of import LOGARITHMIC, effects_of, group_balance
-from tracekit.judge.evidence import Circumstances, Sign, _measured_at, combined
+from tracekit.judge.evidence import USUAL, Circumstances, Sign, _measured_at, combined
 from tracekit.judge.facts import Fact
 from tracekit.judge.features import _floors, _time_at, choose_bands, make_features
 from tracekit.judge.findings import _measures, cause_finding
@@ -63,8 +63,8 @@ def test_two_causes_at_once_speak_of_known_measures():
 def test_unevenness_tells_no_leak_from_no_leak():
     """A cause that says nothing about it is judged as a steady leak is."""
     uneven = {"unevenness": effect(-2.0, 0.3)}
-    steady = _measured_at(("leak_steady",), uneven, OPTIONS, False)
-    assert _measured_at(("supply_pressure_low",), uneven, OPTIONS, False) == pytest.approx(steady, abs=1e-9)
+    steady = _measured_at(("leak_steady",), uneven, OPTIONS, USUAL)
+    assert _measured_at(("supply_pressure_low",), uneven, OPTIONS, USUAL) == pytest.approx(steady, abs=1e-9)
     assert np.isfinite(steady)
 
 

@@ -92,6 +92,11 @@ def _spread(name: str, value: float, options: JudgeOptions) -> float:
     return fixed[name]
 
 
+def _within(name: str, options: JudgeOptions) -> float:
+    """Share of a spread between two recordings that is left within one: no weather lies between its cycles."""
+    return options.same_log_ultimate if name in ("ultimate", "ultimate_fit", "ultimate_any") else options.same_log
+
+
 def _jumps(values: Floats) -> float:
     """Scatter from one cycle to the next, which a slow drift does not make."""
     return float(robust_spread(np.diff(values)) / np.sqrt(2.0))
@@ -110,7 +115,7 @@ def compare_feature(
     spread_a = max(min(spread_a, 1.5 * _jumps(a)), floor)
     # neighbouring cycles are alike: a third of them counts
     sampling = 1.25 * float(np.sqrt(spread_a**2 / max(len(a) / 3, 1) + spread_b**2 / max(len(b) / 3, 1)))
-    between = _spread(name, middle_b, options) * (options.same_log if same_log else 1.0)
+    between = _spread(name, middle_b, options) * (_within(name, options) if same_log else 1.0)
     reach = max(float(np.quantile(b, 0.95)) - middle_b, 2.5 * spread_b, 3.0 * floor) + between
     depth = max(middle_b - float(np.quantile(b, 0.05)), 2.5 * spread_b, 3.0 * floor) + between
     return Effect(
@@ -317,6 +322,10 @@ def compare(features: Features, baseline: Features | None, options: JudgeOptions
         return Comparison(
             effects={}, source="none", onset=None, now=np.ones(n, np.bool_), reference=np.zeros(n, np.bool_)
         )
+    decay = effects.get("decay")
+    if decay is not None and baseline is not None:
+        shared = options.leak_doubt * float(np.hypot(features.decay_doubt, baseline.decay_doubt))
+        effects["decay"] = replace(decay, error=float(np.hypot(decay.error, shared)))
     if "rise" in effects:
         effects["rise_scatter"] = _scatter(effects["rise"])
     command = effects.get("command")

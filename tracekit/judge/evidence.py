@@ -6,14 +6,23 @@ independent.
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from itertools import combinations
 
 import numpy as np
 
 from tracekit.judge.effects import Effect
-from tracekit.judge.fingerprints import AT_CUP, FINGERPRINTS, SAME, SIGN_BACKGROUND, SIGNS, Change, fingerprint_of
+from tracekit.judge.fingerprints import (
+    AT_CUP,
+    FINGERPRINTS,
+    SAME,
+    SIGN_BACKGROUND,
+    SIGNS,
+    Change,
+    fingerprint_of,
+    seldom_row,
+)
 from tracekit.options.judge import JudgeOptions
 
 _POINTS = 14
@@ -21,8 +30,8 @@ OWN = ("unevenness", "idle_real", "late_alike")
 """Measures of leaks, of what moves the idle reading, or of late answers only: a second cause says nothing of them."""
 _SHARE_OF: Mapping[str, str] = {"idle_real": "open", "late_alike": "blow_start"}
 """What two of them are the share of: a second cause that moves it leaves the share anywhere."""
-_ANYWHERE = 10.0
-"""A share beyond this either way says no more than one of this size."""
+_ANYWHERE = Change(-10.0, 10.0)
+"""What a cause that says nothing of such a share lets it be; more says no more."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -42,11 +51,13 @@ class Circumstances:
                    changed nothing
     sensor_at_cup  the sensor sits at the cup side of the filter
     absent         causes that this station cannot have
+    seldom         causes of which the signs tell that they touch too few cycles to move a median
     """
 
     since_before: bool = False
     sensor_at_cup: bool = False
     absent: tuple[str, ...] = ()
+    seldom: tuple[str, ...] = ()
 
 
 USUAL = Circumstances()
@@ -75,10 +86,26 @@ def _log_fit(change: Change, shift: float, error: float, worst: float) -> float:
     if change == SAME:
         return max(-0.5 * z**2, worst)
     same = float(np.exp(-0.5 * min(z**2, 80.0)))
+    other = change.against
+    if other is None:
+        likelihood = change.chance * _inside(change, shift, error) + (1.0 - change.chance) * same
+    else:
+        ends = (change.least, change.most, other.least, other.most)
+        first, second = change.chance, other.chance
+        likelihood = (
+            first * (1.0 - second) * _inside(change, shift, error)
+            + second * (1.0 - first) * _inside(other, shift, error)
+            + first * second * _inside(Change(min(ends), max(ends)), shift, error)
+            + (1.0 - first) * (1.0 - second) * same
+        )
+    return max(float(np.log(max(likelihood, 1e-300))), worst)
+
+
+def _inside(change: Change, shift: float, error: float) -> float:
+    """Mean over a range of how well its points explain a shift, 1 for a point that hits it."""
     points, gap = _grid(change)
     wide = np.hypot(error, gap)
-    inside = float(np.mean(error / wide * np.exp(-0.5 * ((shift - points) / wide) ** 2)))
-    return max(float(np.log(max(change.chance * inside + (1.0 - change.chance) * same, 1e-300))), worst)
+    return float(np.mean(error / wide * np.exp(-0.5 * ((shift - points) / wide) ** 2)))
 
 
 def _spanning(name: str, first: Mapping[str, Change], second: Mapping[str, Change]) -> Change:
@@ -86,7 +113,7 @@ def _spanning(name: str, first: Mapping[str, Change], second: Mapping[str, Chang
     rows = [row[name] for row in (first, second) if name in row]
     part = _SHARE_OF.get(name)
     if len(rows) == 1 and part and any(name not in row and row.get(part, SAME) != SAME for row in (first, second)):
-        return Change(-_ANYWHERE, _ANYWHERE)
+        return _ANYWHERE
     return Change(min(c.least for c in rows), max(c.most for c in rows)) if len(rows) > 1 else rows[0]
 
 
@@ -100,13 +127,13 @@ def combined(first: Mapping[str, Change], second: Mapping[str, Change]) -> dict[
         b = second.get(name)
         if b is None or name in OWN:
             continue
-        either = 1.0 - (1.0 - a.chance) * (1.0 - b.chance)
         if SAME in (a, b):
             both[name] = b if a == SAME else a
-        elif a.least * b.least > 0:
+        elif a.least * b.least > 0 and not (a.either or b.either):
+            either = 1.0 - (1.0 - a.chance) * (1.0 - b.chance)
             both[name] = Change(min(a.least, b.least, key=abs), a.most + b.most, either)
         else:
-            both[name] = Change(min(a.least, a.most, b.least, b.most), max(a.least, a.most, b.least, b.most), either)
+            both[name] = replace(a, against=b)
     return both
 
 
@@ -162,37 +189,43 @@ def _measured(
 ) -> float:
     """Tempered log-likelihood of the measured effects under one or two causes."""
     if circumstances.sensor_at_cup or not any(code in AT_CUP for code in codes):
-        return _measured_at(codes, effects, options, circumstances.sensor_at_cup)
+        return _measured_at(codes, effects, options, circumstances)
     # the usual place unless the station file says otherwise, but files are not always complete
     at_cup = options.at_cup
     return float(
         np.logaddexp(
-            np.log(1.0 - at_cup) + _measured_at(codes, effects, options, sensor_at_cup=False),
-            np.log(at_cup) + _measured_at(codes, effects, options, sensor_at_cup=True),
+            np.log(1.0 - at_cup) + _measured_at(codes, effects, options, circumstances),
+            np.log(at_cup) + _measured_at(codes, effects, options, replace(circumstances, sensor_at_cup=True)),
         )
     )
 
 
 def _measured_at(
-    codes: tuple[str, ...], effects: Mapping[str, Effect], options: JudgeOptions, sensor_at_cup: bool
+    codes: tuple[str, ...], effects: Mapping[str, Effect], options: JudgeOptions, circumstances: Circumstances
 ) -> float:
     """The same for one place of the sensor."""
-    fingerprint = _row(codes, sensor_at_cup)
+    fingerprint = _row(codes, circumstances.sensor_at_cup, circumstances.seldom)
     measured = sum(evidence_for(fingerprint, effects, options).values())
     # a measure about which a cause says nothing is taken as middling evidence, not as a free pass
     silent = sum(_silent(effects[n]) for n in FINGERPRINTS["none"] if n in effects and n not in fingerprint)
     if "unevenness" in effects and "unevenness" not in fingerprint:
         # only leaks have it: it tells leaks apart, not a leak from no leak
         silent += log_fit(FINGERPRINTS["leak_steady"]["unevenness"], effects["unevenness"], options.worst_logp)
+    silent += sum(
+        _log_fit(_ANYWHERE, effects[n].shift, effects[n].error, options.worst_logp)
+        for n in _SHARE_OF
+        if n in effects and n not in fingerprint
+    )
     return options.temper * (measured + silent)
 
 
 @lru_cache(maxsize=1024)
-def _row(codes: tuple[str, ...], sensor_at_cup: bool) -> Mapping[str, Change]:
+def _row(codes: tuple[str, ...], sensor_at_cup: bool, seldom: tuple[str, ...] = ()) -> Mapping[str, Change]:
     """The fingerprint of one or two causes."""
-    fingerprint = fingerprint_of(codes[0], sensor_at_cup)
-    for code in codes[1:]:
-        fingerprint = combined(fingerprint, fingerprint_of(code, sensor_at_cup))
+    rows = [seldom_row(code) if code in seldom else fingerprint_of(code, sensor_at_cup) for code in codes]
+    fingerprint = rows[0]
+    for row in rows[1:]:
+        fingerprint = combined(fingerprint, row)
     return fingerprint
 
 

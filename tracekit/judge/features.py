@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from tracekit.judge.motion import late_fall_kpa
 from tracekit.model.cycle import StationData
 from tracekit.model.result import LeakResult
 from tracekit.options.measure import MeasureOptions
@@ -33,6 +34,7 @@ class Features:
     floor is the smallest difference that the recording can show in each, from sampling and quantisation.
     at_least marks blow-offs that the end of the command cut short: they took at least so long.
     decay_noise is the standard deviation of `decay` by noise alone, NaN where not known [kPa/s].
+    decay_doubt is the standard uncertainty that all rates of the log share [kPa/s].
     """
 
     values: Mapping[str, Floats]
@@ -40,6 +42,7 @@ class Features:
     held: Bools
     at_least: Bools
     decay_noise: Floats
+    decay_doubt: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -232,7 +235,8 @@ def _deepest_dip(data: StationData) -> Floats:
 def _closed(data: StationData) -> Bools:
     """Cycles that are compared: held ones; where those are few, also picks given up with the cup closed on a part."""
     held = data.cycles.where("outcome", "held")
-    if held.sum() >= 0.5 * len(held):
+    late = held[-max(len(held) // 3, 1) :]  # what is compared is how the log ends
+    if min(held.mean(), late.mean()) >= 0.5:
         return held
     closed = data.cycles.floats("peak_vacuum_kpa") > 0.7 * data.usual_peak_kpa
     return np.asarray(held | data.cycles.where("outcome", "missed") & closed, np.bool_)
@@ -265,7 +269,7 @@ def make_features(data: StationData, leak: LeakResult, bands: Bands) -> Features
         "ultimate_fit": np.where(seen, np.nan, ultimate),
         "ultimate_any": ultimate,
         "extrapolated": np.maximum(column("ultimate_vacuum_kpa") - column("peak_vacuum_kpa"), 0.0),
-        "start": _before_release(data),
+        "start": _before_release(data) - zero,
         "blow": np.log(blow),
         "blow_start": _time_at(fall, levels, bands.fall_high + zero),
         # below a range that ends at zero nothing is seen: all that is less counts as none left
@@ -276,8 +280,8 @@ def make_features(data: StationData, leak: LeakResult, bands: Bands) -> Features
         "noise_off": np.log(np.maximum(data.timing.get("idle_noise_kpa", np.full(len(cycles), np.nan)), 1e-3)),
         "fast_fall": _fast_fall(data),
         "overshoot": column("peak_vacuum_kpa") - data.cycle_settings["supply_off"],
-        "cut": data.cycle_settings["supply_off"],
-        "dip": _deepest_dip(data),
+        "cut": data.cycle_settings["supply_off"] - zero,
+        "dip": np.fmax(_deepest_dip(data), late_fall_kpa(data)),
         "peak": column("peak_vacuum_kpa"),
         "release": column("release_time_s"),
         "command": np.log(_given_s(data)),
@@ -287,7 +291,10 @@ def make_features(data: StationData, leak: LeakResult, bands: Bands) -> Features
     values |= {name: np.where(cut, np.nan, values[name]) for name in AT_THE_TOP}
     noise = leak.rate_noise if len(leak.rate_noise) else np.full(len(cycles), np.nan)
     floor = _floors(data, values)
-    return Features(values=values, floor=floor, held=held, at_least=at_least, decay_noise=noise)
+    doubt = float(np.sqrt(sum(line.u_kpa_s**2 for line in leak.budget if line.common)))
+    return Features(
+        values=values, floor=floor, held=held, at_least=at_least, decay_noise=noise, decay_doubt=doubt
+    )  # fmt: skip
 
 
 def _between_samples(time_ln: Floats, interval_s: float) -> float:

@@ -13,12 +13,16 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True, slots=True)
 class Change:
-    """A change of a measure between `least` and `most`, which shows with probability `chance`; `either`: up or down."""
+    """A change of a measure between `least` and `most`, which shows with probability `chance`; `either`: up or down.
+
+    against  what a second cause does the other way: each shows with its own chance, both together anything between
+    """
 
     least: float
     most: float
     chance: float = 1.0
     either: bool = False
+    against: "Change | None" = None
 
 
 SAME = Change(0.0, 0.0)
@@ -133,7 +137,8 @@ FINGERPRINTS: Mapping[str, Mapping[str, Change]] = {
     },
     "collision_or_peel": _NEUTRAL,
     "part_not_presented": _NEUTRAL,
-    "motion_dips": _NEUTRAL,
+    # a coast may begin in the middle of a move
+    "motion_dips": {**_NEUTRAL, "fast_fall": Change(-3.0, 15.0, 0.5)},
     "supply_pulsation": {**_NEUTRAL, "noise": up(0.2, 3.0, 0.6), "rise_scatter": up(0.1, 3.0, 0.4)},
 }  # fmt: skip
 
@@ -151,6 +156,12 @@ def fingerprint_of(code: str, sensor_at_cup: bool) -> Mapping[str, Change]:
     """The row of a cause (or "none") for where the sensor sits; empty for an unknown one."""
     at_cup = AT_CUP.get(code) if sensor_at_cup else None
     return at_cup or FINGERPRINTS.get(code, {})
+
+
+def seldom_row(code: str) -> Mapping[str, Change]:
+    """The row of a cause that touches too few cycles to move a median: their scatter and groups are all it moves."""
+    kept = {name: change for name, change in FINGERPRINTS[code].items() if name in ("balance", "rise_scatter")}
+    return {**_NEUTRAL, **kept}
 
 
 SIGN_BACKGROUND: Mapping[str, float] = {

@@ -21,7 +21,6 @@ _WITH_ANY = 2
 _ALIKE: tuple[frozenset[str], ...] = (
     frozenset({"leak_steady", "check_valve_leak", "release_valve_leak"}),
     frozenset({"sensor_noisy", "supply_pulsation"}),
-    frozenset({"supply_pressure_low", "supply_pressure_dips"}),
 )
 """Causes that one recording shows as one: no pair is made of them."""
 
@@ -100,7 +99,7 @@ def rivals(post: Posterior, code: str, options: JudgeOptions) -> tuple[str, ...]
         if name == code or chance <= 0.0:
             continue
         instead, own = post.without(name, code), post.without(code, name)
-        if instead < options.rival_instead * chance:
+        if instead < options.rival_instead * chance or own < options.rival_instead * post.present[code]:
             continue
         about = own / options.rival <= instead <= own * options.rival
         ratio = (instead / post.usual[name]) / max(own / post.usual[code], 1e-300)

@@ -284,18 +284,35 @@ def _unreachable(data: StationData, station: Station, now: Bools) -> Fact | None
     if long.sum() < 4:
         return None
     never = long & (cycles.codes("coasts") == 0) & (cycles.floats("peak_vacuum_kpa") < level)
+    never |= long & _cut_by_chance(data, level)
     share = float(never.sum() / long.sum())
     peak = middle(cycles.floats("peak_vacuum_kpa")[never]) if never.any() else float("nan")
     evidence = Evidence(
         measure="peak_vacuum_kpa", value=peak if np.isfinite(peak) else level, unit="kPa", reference=level,
         reference_source="supply_off", cycles=int(never.sum()),
-        text=f"in {int(never.sum())} of {int(long.sum())} holds vacuum stays under supply_off",
+        text=f"in {int(never.sum())} of {int(long.sum())} holds vacuum stays under supply_off or hardly touches it",
     )  # fmt: skip
     return Fact(
         code="supply_off_unreachable", probability=0.97 * logistic((share - 0.5) / 0.06), evidence=(evidence,),
         cycles=rows(never), explained_by=_WEAK_SUCTION,
         reason=f"vacuum reaches supply_off in {int((long & ~never).sum())} of {int(long.sum())} holds",
     )  # fmt: skip
+
+
+def _cut_by_chance(data: StationData, level: float) -> Bools:
+    """Holds whose supply is cut only in their second half, at a vacuum that had long ceased to rise."""
+    n = len(data.cycles)
+    kind, cycle = data.periods.codes("kind"), data.periods.codes("cycle")
+    coasts = kind == data.periods.categories["kind"].index("coast")
+    first = np.full(n, np.inf)
+    np.fmin.at(first, cycle[coasts], data.periods.floats("start_s")[coasts])
+    start, end = data.cycles.floats("hold_start_s"), data.cycles.floats("hold_end_s")
+    by_noise = max(4.0 * data.sensor.noise_kpa, data.sensor.quantisation_kpa)
+    near = data.cycles.floats("peak_vacuum_kpa") < level + by_noise
+    with np.errstate(invalid="ignore"):
+        late = np.isfinite(first) & (first - start > 0.5 * (end - start))
+        settled = data.cycles.codes("ultimate_extrapolated") == 0
+        return np.asarray(late & near & settled, np.bool_)
 
 
 def _still_rising(data: StationData) -> Bools:

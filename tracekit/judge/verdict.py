@@ -128,13 +128,27 @@ def _band_kpa(data: StationData) -> float | None:
     return off - on if data.air_saving and off is not None and on is not None else None
 
 
-def _circumstances(case: Case, seen: Seen) -> Circumstances:
+def _circumstances(case: Case, seen: Seen, options: JudgeOptions) -> Circumstances:
     facts = case.station.station
     return Circumstances(
         since_before=seen.comparison.source == "earlier cycles",
         sensor_at_cup=facts.sensor_at == "cup",
         # a pump or a blower has no ejector exhaust
         absent=() if facts.source == "ejector" else ("exhaust_restricted",),
+        seldom=_seldom(seen, options),
+    )
+
+
+def _seldom(seen: Seen, options: JudgeOptions) -> tuple[str, ...]:
+    """Causes that are seen in single cycles, and in too few of those that are compared to move a median."""
+    now = seen.comparison.now
+    shown = {sign.name for sign in seen.signs if sign.present > 0.5}
+    return tuple(
+        code
+        for name, code in (("scattered_evacuation", "supply_pressure_dips"), ("rate_groups", "leak_part_dependent"))
+        if name in shown
+        and np.mean(seen.cycles[name]) > options.seldom_least
+        and max(np.mean(seen.cycles[name]), np.mean(seen.cycles[name][now])) < options.seldom_share
     )
 
 
@@ -154,7 +168,7 @@ def judge(case: Case, options: JudgeOptions) -> Judgement:
         fact.code == "supply_short_cycling" and (_band_kpa(case.data) or 0.0) >= options.band_kpa for fact in symptoms
     )
     words = tuple(case.station.station.surroundings)
-    circumstances = _circumstances(case, seen)
+    circumstances = _circumstances(case, seen, options)
     post = posterior(seen.effects, seen.signs, words, complaint, options, circumstances)
     has_reference = seen.comparison.source != "none"
     sensors = sensor_facts(case.data, has_reference, options)

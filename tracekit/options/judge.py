@@ -14,6 +14,16 @@ class JudgeOptions:
     onset_least: int = option(6, "cycles", "fewer cycles on one side of an onset tell nothing")
     onset_least_z: float = option(3.0, "standard errors", "an onset that moves no median by this is none")
     same_log: float = option(0.5, "unitless", "spreads shrink by this where the reference is the same log")
+    same_log_ultimate: float = option(
+        0.3, "unitless", "the same for the ultimate vacuum: no weather, but the supply's own wander is left"
+    )
+    leak_doubt: float = option(
+        0.5, "share", "of what all rates of a log share in doubt: the same station errs alike in both logs"
+    )
+    seldom_share: float = option(
+        0.35, "share", "of the cycles: what touches fewer moves no median by more than the others scatter"
+    )
+    seldom_least: float = option(0.05, "share", "of the cycles: what stands out of fewer may be wide in all")
     temper: float = option(0.7, "unitless", "measures are not independent: their joint evidence is worth less")
     worst_logp: float = option(-18.0, "nats", "one measure alone never rules a cause out by more than this")
     at_cup: float = option(0.15, "probability", "the sensor sits at the cup although no station file says so")

@@ -1,0 +1,43 @@
+"""Falls of vacuum late in a coast, which no valve and no leak makes: the part is moved, and a lip opens."""
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tracekit.model.cycle import StationData
+
+Floats = NDArray[np.float64]
+_SETTLED_S = 0.15
+"""After the cut volumes even out and gas warms for about so long (common practice, no source)."""
+_OVER_S = 0.2
+"""A move accelerates or brakes within about this time (common practice, no source)."""
+
+
+def late_fall_kpa(data: StationData) -> Floats:
+    """Deepest fall within 0.2 s of a coast that has settled, beyond the coast's own slope, shape (n_cycles,) [kPa].
+
+    NaN where no coast is long enough. What falls at the cut is left out: volumes that even out do it.
+    """
+    out = np.full(len(data.cycles), np.nan)
+    bins, periods = data.bins, data.periods
+    if not len(bins.period):
+        return out
+    coast = periods.codes("kind")[bins.period] == periods.categories["kind"].index("coast")
+    keep = np.flatnonzero(coast & (bins.time_s - periods.floats("start_s")[bins.period] > _SETTLED_S))
+    if len(keep) < 3:
+        return out
+    period, time, vacuum = bins.period[keep], bins.time_s[keep], -bins.pressure_kpa[keep]
+    first = np.concatenate([[0], np.flatnonzero(np.diff(period)) + 1])
+    last = np.append(first[1:], len(keep)) - 1
+    owner = np.repeat(np.arange(len(first)), last - first + 1)
+    # the bin that ends 0.2 s later, of the same coast; time runs on from period to period
+    later = np.searchsorted(time, time + _OVER_S - 1e-6)
+    inside = later <= last[owner]
+    later = np.minimum(later, len(keep) - 1)
+    length = time[last] - time[first]
+    slope = (vacuum[first] - vacuum[last]) / np.maximum(length, 1e-9)
+    span = time[later] - time
+    fall = np.where(inside & (length[owner] > 2.0 * _OVER_S), vacuum - vacuum[later] - slope[owner] * span, -np.inf)
+    deepest = np.maximum.reduceat(fall, first)
+    seen = np.isfinite(deepest)
+    np.fmax.at(out, bins.cycle[keep][first[seen]], deepest[seen])
+    return out
