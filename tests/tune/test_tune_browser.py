@@ -50,6 +50,15 @@ def folder(tmp_path_factory):
     return out
 
 
+@pytest.fixture(scope="module")
+def refused(tmp_path_factory):
+    """Page and sheet of settings that no device holds, without a load."""
+    out = tmp_path_factory.mktemp("refused")
+    words = ["--set", "reset_point=60", "--set", "set_point=50", "--out", str(out), "--quiet"]
+    assert cli.run(["tune", stations.written(stations.NARROW), *words]) == 0
+    return out
+
+
 @pytest.fixture
 def visit(chromium, folder):
     """Open a page with the network off; what the console says is collected in `page.said`."""
@@ -159,6 +168,76 @@ def test_no_way_to_what_is_not_suggested(visit, tmp_path):
     assert page.locator("#try-suggested").is_hidden()
 
 
+def sliders(page):
+    """The values of all sliders by name [kPa]."""
+    found = page.locator("#try input[type=range]").all()
+    return {one.get_attribute("data-slide"): float(one.input_value()) for one in found}
+
+
+def test_sliders_start_at_what_was_asked(visit):
+    """They say where they start, and lead back to what was recorded, suggested, and asked."""
+    page = visit()
+    assert "The sliders start at what was asked." in page.locator("#what-if").inner_text()
+    start = sliders(page)
+    assert start["supply_on"] == pytest.approx(66.0, abs=0.11)
+    for name, expected in (("now", 69.2), ("suggested", None), ("asked", 66.0)):
+        page.locator(f"#try-{name}").click()
+        if expected is not None:
+            assert sliders(page)["supply_on"] == pytest.approx(expected, abs=0.11)
+        else:
+            assert sliders(page) != start
+    assert sliders(page) == start
+
+
+def test_sliders_start_at_the_suggestion_where_nothing_was_asked(visit, crowded):
+    """Without --set there is no way back to what was asked, and the start is told as well."""
+    page = visit(crowded / "report.html")
+    assert page.locator("#try-asked").count() == 0
+    assert "The sliders start at the" in page.locator("#what-if").inner_text()
+    assert "asked" not in page.locator("#what-if").inner_text()
+
+
+def test_the_impossible_has_no_effects(visit, refused):
+    """A reset point over the set point is named alone; every effect is not given until the order is mended."""
+    page = visit(refused / "report.html")
+    told = page.locator("#try-broken").inner_text()
+    assert told.startswith("Breaks: reset point + step \u2264 set point (short by 10.1\u00a0kPa). No device can hold")
+    cells = page.locator("#try-rows tr td:last-child").all_inner_texts()
+    assert set(cells) == {"not given"}
+    assert page.locator("#try-copy").is_disabled()
+    page.locator("#try-now").click()
+    assert row(page, "Part present after")[1] > 0.0
+    assert page.said == []
+
+
+def test_a_set_point_over_the_cut_leaves_no_hold(visit):
+    """A set point that the supply cuts before is told as missed picks; no effect on holds is made up."""
+    page = visit()
+    for name, value in (("supply_off", "-400"), ("supply_on", "-390")):
+        box = page.locator(f"[data-box={name}]")
+        box.fill(value)
+        box.press("Enter")
+        box.blur()
+    assert "Hardly any pick would reach the set point" in page.locator("#try-broken").inner_text()
+    assert row(page, "Closed picks missed")[1] == 100.0
+    cells = page.locator("#try-rows tr", has_text="Part present after").locator("td").all_inner_texts()
+    assert cells[1] == "not given"
+
+
+def test_sliders_beyond_the_record_say_so(visit):
+    """A supply_off over all that was recorded extrapolates; back inside nothing is said."""
+    page = visit()
+    page.locator("#try-now").click()
+    assert page.locator("#try-beyond").is_hidden()
+    box = page.locator("[data-box=supply_off]")
+    box.fill("-790")
+    box.press("Enter")
+    box.blur()
+    assert page.locator("#try-beyond").is_visible()
+    page.locator("#try-now").click()
+    assert page.locator("#try-beyond").is_hidden()
+
+
 def test_a_broken_rule_is_named_and_blocks_the_copy(visit):
     """A supply_on under the reset point is named as it breaks, and the settings cannot be copied."""
     page = visit()
@@ -201,7 +280,29 @@ def test_without_script_the_controls_are_absent(visit):
     assert page.locator("text=What will change").is_visible()
 
 
-def test_the_sheet_prints_on_one_page(visit):
-    """The set-up sheet is one A4 page."""
-    sheet = visit("setup.html").pdf(format="A4")
+FULL = {"supply_on": 68.04, "supply_off": 75.5, "set_point": 60.0, "reset_point": 55.0}
+
+
+@pytest.fixture(scope="module")
+def fullest(tmp_path_factory):
+    """Sheet of four settings asked for at a station whose supply never cut, at a device with relative entries."""
+    out = tmp_path_factory.mktemp("fullest")
+    text = station_text(stations.logged(NEVER_CUT).truth) + stations.LOAD
+    text += '\n[display]\nunit = "mbar"\nstep = 1\nnegative = true\nentry = { supply_on = "below supply_off", reset_point = "below set_point" }\n'
+    (out / "station.toml").write_text(text, encoding="utf-8")
+    words = [word for name, value in FULL.items() for word in ("--set", f"{name}={value}")]
+    log = stations.written(NEVER_CUT)
+    assert cli.run(["tune", log, "--station", str(out / "station.toml"), *words, "--out", str(out), "--quiet"]) == 0
+    return out
+
+
+def test_sheets_print_on_one_page(visit, refused, unseen, fullest):
+    """Every set-up sheet is one A4 page: what was asked, what is refused, what is suggested, all four settings with a warning."""
+    for folder in (None, refused, unseen, fullest):
+        page = visit("setup.html" if folder is None else folder / "setup.html")
+        check_pages(page.pdf(format="A4"))
+
+
+def check_pages(sheet):
+    """One page, no more."""
     assert sheet.count(b"/Type /Page\n") + sheet.count(b"/Type /Page/") + sheet.count(b"/Type /Page ") == 1

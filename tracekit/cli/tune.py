@@ -124,7 +124,7 @@ def _write(
         {
             "tuning.json": json_write(document),
             "report.html": text_write(tune_page(record, index, tuning, station, unit)),
-            "setup.html": text_write(sheet_page(record, tuning, station, unit)),
+            "setup.html": text_write(sheet_page(record, tuning, unit)),
         },
     )
     return document

@@ -116,14 +116,14 @@ def _settings(tuning: Tuning) -> list[Block]:
     new = {s.name: s.shown for s in tuning.suggestion.settings} if tuning.suggestion.withheld is None else {}
     rows = [
         (f"{setting(n)}{', ' + setting_names(entry) if entry else ''}", shown_now(tuning, n),
-         *([plain_value(new[n]) if n in new else "leave"] if new else []), plain_value(asked.shown[n]))
+         plain_value(asked.shown[n]), *([plain_value(new[n]) if n in new else "leave"] if new else []))
         for n, (_, _, entry) in tuning.shown_now.items()
     ]  # fmt: skip
     shown_unit = next(iter(tuning.shown_now.values()))[1]
-    head = (f"Setting [{shown_unit}]", "Now", *(["Suggested"] if new else []), "Asked")
+    head = (f"Setting [{shown_unit}]", "Now", "Asked", *(["Suggested"] if new else []))
     table = _wide(render("plan_table.html", {"head": head, "rows": rows}), "Settings")
     return [
-        Block("settings-asked", "Now, suggested, asked" if new else "Now and asked", table, "Settings", page_one=True)
+        Block("settings-asked", "Now, asked, suggested" if new else "Now and asked", table, "Settings", page_one=True)
     ]
 
 
@@ -218,10 +218,10 @@ def _model(tuning: Tuning, picture: Picture | None, unit: str) -> list[Block]:
         num = of_quantity(value)
         why = value.reason if isinstance(value, Withheld) else value.method
         said = html_number(num, unit) if num is not None else "not given"
-        rows.append({"name": model_name(name), "html": said, "text": "", "how": clean(why, 90)})
+        rows.append({"name": model_name(name), "html": said, "text": "", "how": clean(why, 300)})
     law = clean(tuning.fitted.law, 300)
     rows.append({"name": "Form of the leak", "html": "", "text": law, "how": "bend of the pooled coasts"})
-    table = render("tune_model.html", {"rows": rows}, unit)
+    table = _wide(render("tune_model.html", {"rows": rows}, unit), "Model")
     shown = evidence((picture,), unit) if picture is not None else ""
     return [Block("model", "The model behind it", shown + table, "Model")]
 

@@ -1,10 +1,8 @@
 """The set-up sheet: one printed page to take to the device, sign and file."""
 
-from collections.abc import Sequence
 from datetime import UTC, datetime
 
 from tracekit.model.result import DiagnosisRecord
-from tracekit.model.station import Station
 from tracekit.model.tuning import EntryPlan, Tuning
 from tracekit.report.cautions import SHORT
 from tracekit.report.frame import Block, frame, render
@@ -25,7 +23,7 @@ _ASKED = "As asked on the command line, not as suggested."
 _HOLDS = "The load's owner agrees to the new settings. Local rules and the machine's risk assessment come first."
 
 
-def sheet_page(record: DiagnosisRecord, tuning: Tuning, station: Station, unit: str = "kPa") -> str:
+def sheet_page(record: DiagnosisRecord, tuning: Tuning, unit: str = "kPa") -> str:
     """The sheet as one HTML file; it prints on one A4 page.
 
     It is the sheet of what is going to be entered: the settings asked for where there are any, else the suggestion.
@@ -34,18 +32,18 @@ def sheet_page(record: DiagnosisRecord, tuning: Tuning, station: Station, unit: 
     title = f"Set-up sheet: {clean(tuning.station, 60)}"
     blocks = [
         Block("answer", "", _head(record, tuning, title, unit), page_one=True),
-        Block("old-new", "Settings", _table(tuning, station), "Settings", page_one=True),
+        Block("old-new", "Settings", _table(tuning), "Settings", page_one=True),
     ]
+    check = render("tune_check.html", {"lines": _verify(tuning)}, unit)
+    cautions = render("sheet_lines.html", {"text": "", "lines": [SHORT, _HOLDS]})
     if order is not None and order.steps:
-        blocks.append(Block("order", "Order of entry", _order(order), "Order", page_one=True))
-        blocks.append(Block("expect", "What to expect", _expect(tuning), "Expect", page_one=True))
-        blocks.append(Block("verify", "Check the grip", _steps(_verify(tuning)), "Check", page_one=True))
-    blocks += [
-        Block("cautions", "Cautions", render("sheet_lines.html", {"text": "", "lines": [SHORT, _HOLDS]}), "Cautions",
-              page_one=True),
-    ]  # fmt: skip
-    if order is not None and order.steps:
-        blocks.append(Block("signed", "Entered by", _signed(), "Signed", page_one=True))
+        blocks += [
+            Block("order", "Order of entry", _order(order), "Order", page_one=True),
+            Block("verify", "Check the grip", check, "Check", page_one=True),
+            Block("expect", "What to expect", _expect(tuning), "Expect", page_one=True),
+            Block("signed", "Entered by", _signed(), "Signed", page_one=True),
+        ]
+    blocks.append(Block("cautions", "Cautions", cautions, "Cautions", page_one=True))
     logs = [(clean(log.source, 60), log.log_id) for log in record.logs]
     logs += [("Options", typed)] if (typed := command_options(tuning)) else []
     return frame(title, blocks, identity=(clean(tuning.station, 60), "set-up sheet"), provenance=logs, unit=unit)
@@ -54,8 +52,9 @@ def sheet_page(record: DiagnosisRecord, tuning: Tuning, station: Station, unit: 
 def _head(record: DiagnosisRecord, tuning: Tuning, title: str, unit: str) -> str:
     day = datetime.now(UTC).strftime("%Y-%m-%d")
     logs = ", ".join(clean(log.source, 40) for log in record.logs)
+    first, *more = _reasons(tuning)
     return render("tune_sheet_head.html", {
-        "headline": title, "lead": f"{day}. From {logs}, tracekit {record.version}.", "reasons": _reasons(tuning),
+        "headline": title, "lead": f"{day}. From {logs}, tracekit {record.version}.", "first": first, "reasons": more,
     }, unit)  # fmt: skip
 
 
@@ -69,20 +68,24 @@ def _reasons(tuning: Tuning) -> list[str]:
     return [first, *asked_lines(tuning), *advice]
 
 
-def _table(tuning: Tuning, station: Station) -> str:
+def _table(tuning: Tuning) -> str:
     """Old and new values in the device's own entry form; beside what was asked for, what is suggested."""
     asked = tuning.what_if
     suggested = {s.name: s.shown for s in tuning.suggestion.settings} if tuning.suggestion.withheld is None else {}
     new = suggested if asked is None else asked.shown
-    head = ["Setting", "Old", "New" if asked is None else "Asked: do not enter" if asked.newly else "New, as asked"]
-    head += ["Suggested"] if asked is not None and suggested else []
+    shown_unit = next((unit for _, unit, _ in tuning.shown_now.values()), "")
+    heading = "New" if asked is None else "Asked: do not enter" if asked.newly else "New, as asked"
+    beside = asked is not None and bool(suggested)
     rows = []
-    for name, (value, unit, entry) in tuning.shown_now.items():
+    for name, (value, _, entry) in tuning.shown_now.items():
         label = f"{setting(name)}{', ' + setting_names(entry) if entry else ''}"
         old = plain_value(value) if name in tuning.sure else f"about{NBSP}{plain_value(round(value, 1))}"
-        beside = [plain_value(suggested[name]) if name in suggested else "leave"] if len(head) > 3 else []
-        rows.append((label, old, plain_value(new[name]) if name in new else "leave", *beside, unit))
-    return render("plan_table.html", {"head": (*head, station.display.unit), "rows": rows})
+        cells = [
+            plain_value(side[name]) if name in side else "leave" for side in ([new, suggested] if beside else [new])
+        ]
+        rows.append((label, old, *cells))
+    head = (f"Setting [{shown_unit}]", "Old", heading, *(["Suggested"] if beside else []))
+    return render("plan_table.html", {"head": head, "rows": rows})
 
 
 def _order(order: EntryPlan) -> str:
@@ -93,7 +96,7 @@ def _order(order: EntryPlan) -> str:
     ]
     if not order.safe:
         lines.append("No order keeps every rule in between: only with the machine stopped and empty.")
-    return _steps(lines, numbered=True)
+    return render("tune_lines.html", {"lines": lines})
 
 
 def _verify(tuning: Tuning) -> tuple[str, ...]:
@@ -103,10 +106,6 @@ def _verify(tuning: Tuning) -> tuple[str, ...]:
         return _VERIFY  # what no log has shown of these stands above
     unsure = (f"{setting_names(clean(r, 300))}." for r in tuning.suggestion.reasons if r not in of_rows)
     return (*_VERIFY[:-1], *unsure, _VERIFY[-1])
-
-
-def _steps(lines: Sequence[str], *, numbered: bool = False) -> str:
-    return render("tune_lines.html", {"lines": lines, "numbered": numbered})
 
 
 def _expect(tuning: Tuning) -> str:

@@ -23,7 +23,7 @@ _VALUE = re.compile(
     r"\s*(?P<figure>[-+\u2212]?(?:\d+\.?\d*|\.\d+)(?:e[-+]?\d+)?)\s*(?P<unit>[^\d\s].*)?", re.IGNORECASE
 )
 _LIKE = "Give kPa of vacuum, like set_point=56, or the unit too, like set_point=560mbar."
-_NO_DEVICE = "no device can hold these settings"
+_NO_DEVICE = "no device can hold these settings; ask for both of the pair, with the upper one higher"
 _NO_HOLD = "hardly any pick would reach the set point, so there is no hold to tell of"
 
 

@@ -72,7 +72,7 @@ def _pulses(data: StationData) -> Pulses:
     cycle, time, value = edges.codes("cycle")[present], edges.floats("time_s")[present], edges.codes("value")[present]
     pair = (value[:-1] == 0) & (value[1:] == 1) & (cycle[:-1] == cycle[1:]) if len(value) else np.zeros(0, bool)
     end = data.cycles.floats("hold_end_s")
-    pair &= time[1:] < end[cycle[1:]] + 0.02 if len(value) else True
+    pair &= time[1:] < end[cycle[1:]] if len(value) else True
     off, on = time[:-1][pair], time[1:][pair]
     bins = data.bins
     vacuum = np.interp(off, bins.time_s, -bins.pressure_kpa) if len(bins.time_s) else np.full(len(off), np.nan)

@@ -242,7 +242,8 @@ def _supply(scene: Scene, values: Values, changed: set[str]) -> tuple[Estimate, 
     if abs(missing) > _MISSING * old[1].value:
         missing = 0.0  # the settings in force are not what the model is asked about
     plus = float(missing * min(new[0].value / max(old[0].value, 1.0), 1.0))  # recharges are what it is short of
-    method = MODELLED + _extrapolates(scene, values)
+    loop = bool(changed & {"supply_off", "supply_on"})
+    method = MODELLED + (_extrapolates(scene, values) if loop else "")
     time = _Spread(new[1].value + plus, math.hypot(new[1].below, 0.5 * plus), math.hypot(new[1].above, 0.5 * plus))
     return _as_estimate(new[0], "per hold", rows, method), _as_estimate(time, "s", rows, method)
 

@@ -40,8 +40,8 @@
   // Without a pick that reaches the set point there is no hold to tell of.
   function never(v) { return moved(v, ["set_point", "supply_off"]) && short(v) > 0.5; }
   function beyond(v) {
-    var low = rules.seen_low !== undefined && v.supply_on < rules.seen_low - 1 && moved(v, ["supply_on"]);
-    return low || (rules.seen_high !== undefined && ((v.supply_off > rules.seen_high + 1 && moved(v, ["supply_off"])) || (v.set_point > rules.seen_high + 1 && moved(v, ["set_point"]))));
+    var loop = tables.off.length > 0, low = loop && rules.seen_low !== undefined && v.supply_on < rules.seen_low - 1 && moved(v, ["supply_on"]);
+    return low || (rules.seen_high !== undefined && ((loop && v.supply_off > rules.seen_high + 1 && moved(v, ["supply_off"])) || (v.set_point > rules.seen_high + 1 && moved(v, ["set_point"]))));
   }
 
   function effects(v) {
