@@ -15,11 +15,15 @@ FINISHED = 96
 
 
 class Acts:
-    """Counts acts; at number `last` it ends the process (`error` None) or raises `error`, and again at each one after."""
+    """Counts acts; at number `last` it ends the process (`error` None) or raises `error`.
 
-    def __init__(self, last: int, error: OSError | None = None) -> None:
+    It raises it again at each act after that, or with `once` at that one alone.
+    """
+
+    def __init__(self, last: int, error: OSError | None = None, *, once: bool = False) -> None:
         self.last = last
         self.error = error
+        self.once = once
         self.count = 0
         self.unsynced: dict[str, Path] = {}
         self.early: list[str] = []
@@ -27,7 +31,7 @@ class Acts:
     def act(self, before: Callable[[], object] = lambda: None) -> None:
         """Count one act."""
         self.count += 1
-        if self.count < self.last:
+        if self.count < self.last or (self.once and self.count > self.last):
             return
         before()
         if self.error is not None:

@@ -6,18 +6,20 @@ nothing. A file that was taken too early and has grown since is done again, and 
 A file that stays unreadable is moved aside together with its reason. Waiting is timed by a clock that nobody sets.
 """
 
+import errno
 import hashlib
 import importlib.metadata
 import os
 import re
 import time
 from collections.abc import Callable, Mapping
+from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from types import TracebackType
 from typing import Self
 
-from tracekit.errors import OutputError, TracekitError
+from tracekit.errors import OutputError, TracekitError, message
 from tracekit.fleet.batch import LAST_GOOD, Job, Outcome, run_job
 from tracekit.fleet.watch_alarm import Telling, found_in, tell
 from tracekit.fleet.watch_files import logs_below, opens, set_aside, stamp_of
@@ -30,6 +32,8 @@ from tracekit.options.watch import WatchOptions
 
 _Stamp = tuple[int, int]
 Say = Callable[[str, Mapping[str, object]], None]
+_SHORT_OF = {errno.ENOSPC, errno.EDQUOT, errno.EROFS, errno.EMFILE, errno.ENFILE, errno.ENOMEM}
+"""What the system may be short of: room, handles, memory."""
 _ENDED = "Reading it ended the program"
 _DATING = re.compile(r"(Give|Pass) --started .*")
 """What one log is dated by; of a watch each file has a date of its own."""
@@ -204,7 +208,7 @@ def take(watch_: Watch, path: Path, say: Say) -> str:
 
     Raises OutputError where nothing can be written, or the history cannot be used.
     """
-    begun_s, name, stamp = time.monotonic(), watch_.name_of(path), stamp_of(path)
+    name, stamp = watch_.name_of(path), stamp_of(path)
     if stamp is None:
         return ""
     notes = watch_.notes_on_files()
@@ -212,11 +216,18 @@ def take(watch_: Watch, path: Path, say: Say) -> str:
     if note.tries > watch_.options.most_tries:
         return f"{_ENDED} {watch_.options.most_tries} times."
     try:
-        with _Contained(watch_.template.history) as contained:
-            outcome = _diagnosed(_job(watch_, path, stamp))
-    except (KeyboardInterrupt, SystemExit):
-        notes.write(name, replace(note, tries=note.tries - 1))
+        return _read(watch_, path, note, say)
+    except (KeyboardInterrupt, SystemExit, OutputError):  # the file did not end the program
+        with suppress(OutputError):
+            notes.write(name, replace(note, tries=note.tries - 1))
         raise
+
+
+def _read(watch_: Watch, path: Path, note: Note, say: Say) -> str:
+    """Diagnose a file that was noted as begun, and tell what came of it. Gives why it cannot be read, else ""."""
+    begun_s, name, stamp, notes = time.monotonic(), watch_.name_of(path), note.stamp, watch_.notes_on_files()
+    with _Contained(watch_.template.history) as contained:
+        outcome = _diagnosed(_job(watch_, path, stamp))
     if contained.reason:
         notes.write(name, replace(note, tries=0))
         if stamp_of(path) == stamp and opens(path):
@@ -296,7 +307,8 @@ def _begins_with(path: Path, size: int, log_id: str) -> bool:
 class _Contained:
     """Keeps what is wrong with one file from ending the watch. What cannot be written, and an interrupt, go on.
 
-    So does what is wrong with the history, as an OutputError: that is no fault of the file.
+    So does, as an OutputError, what is no fault of the file: something wrong with the history, no room for what is
+    sorted beside the log, no handles or memory left.
     """
 
     def __init__(self, history: str) -> None:
@@ -314,6 +326,9 @@ class _Contained:
         if not isinstance(error, Exception) or isinstance(error, OutputError):
             return False
         said = " ".join(str(error).split())
+        if isinstance(error, MemoryError) or (isinstance(error, OSError) and error.errno in _SHORT_OF):
+            reason = getattr(error, "strerror", None) or "not enough memory"
+            raise OutputError(message("system", reason, "room to work in", "The log is tried again.")) from error
         if isinstance(error, TracekitError) and said.startswith((f"{self._history}:", f"{self._history}/")):
             raise OutputError(said) from error
         internal = "" if isinstance(error, TracekitError) else f"internal error, {type(error).__name__}: "

@@ -110,6 +110,8 @@ class LocalPlace:
             (self.root / name).unlink(missing_ok=True)
         except PermissionError:
             return
+        except OSError as error:
+            raise OutputError(_cannot_write(str(self.root / name), error)) from error
 
     def age_s(self, name: str) -> float:
         """Seconds since the file was last written."""
