@@ -48,7 +48,9 @@ def test_ambient_is_taken_off_an_absolute_pressure(tmp_path):
     assert np.abs(found.pressure_kpa - RECORDING.pressure_kpa).max() < 0.002
     alone = read(path)
     assert alone.layout.ambient_kpa == pytest.approx(AMBIENT_KPA, abs=0.6)
-    assert "highest stable level of the log" in [a.evidence for a in alone.layout.assumptions]
+    assert "the highest level at which it rests while nothing is blown off" in [
+        a.evidence for a in alone.layout.assumptions
+    ]
 
 
 def test_roles_that_the_names_tell_wrongly(tmp_path):

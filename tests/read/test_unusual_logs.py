@@ -119,23 +119,37 @@ def test_ambient_is_not_taken_from_blow_off(unit, recording, tmp_path):
 
 
 def test_two_levels_that_could_be_ambient_are_told(recording, tmp_path):
-    """Where blow-off could be the weather, both levels are told; the station file's ambient decides."""
+    """Where blow-off could be the weather and no signal tells it, both levels are told; the station file decides."""
     path = tmp_path / "log.csv"
-    kpa = blown_off(recording, path, 3.5, "kPa")
-    (told,) = [a for a in read(path).layout.assumptions if a.what == "ambient"]
+    kpa = blown_off(recording, path, 3.5, "kPa", digitals=False)
+    found = read(path)
+    (told,) = [a for a in found.layout.assumptions if a.what == "ambient"]
     assert told.confidence <= 0.5
     assert re.search(r"rests longer at 100\.\d kPa.*ambient_kpa", told.evidence)
+    assert any(w.startswith("ambient is taken as 104") for w in found.facts.warnings)
     given = tmp_path / "station.toml"
     given.write_text("[station]\nambient_kpa = 100.6")
     assert np.abs(read(path, load_station(given)).pressure_kpa + 100.6 - kpa).max() < 0.01
 
 
-def blown_off(recording: Recording, path: Path, over_kpa: float, unit: str) -> np.ndarray:
+@pytest.mark.parametrize("over_kpa", [2.0, 3.5, 5.5])
+def test_ambient_is_where_it_rests_while_nothing_is_blown_off(over_kpa, recording, tmp_path):
+    """The signal of blow-off parts a level that weather could give from ambient."""
+    path = tmp_path / "log.csv"
+    kpa = blown_off(recording, path, over_kpa, "kPa")
+    found = read(path)
+    assert found.layout.ambient_kpa == pytest.approx(100.6, abs=0.4)
+    assert np.abs(found.pressure_kpa + 100.6 - kpa).max() < 0.4
+    assert not any("ambient" in w for w in found.facts.warnings)
+
+
+def blown_off(recording: Recording, path: Path, over_kpa: float, unit: str, *, digitals: bool = True) -> np.ndarray:
     """Write absolute pressures that rest above ambient in each blow-off; the pressures [kPa], shape (n,)."""
     kpa = np.where((recording.digital & 2) > 0, over_kpa, recording.pressure_kpa) + 100.6
     rows = zip(recording.time_s, kpa * {"kPa": 1, "mbar": 10}[unit], *levels(recording), strict=True)
     header = f"time_s,absolute pressure [{unit}],suction,blow-off,part present"
-    path.write_text("\n".join([header, *(f"{t:.2f},{k:.2f},{s},{r},{p}" for t, k, s, r, p in rows)]))
+    lines = [header, *(f"{t:.2f},{k:.2f},{s},{r},{p}" for t, k, s, r, p in rows)]
+    path.write_text("\n".join(lines if digitals else [",".join(line.split(",")[:2]) for line in lines]))
     return kpa
 
 

@@ -53,6 +53,7 @@ class Column:
     cells    some of the texts, for a stamp or text column
     words    the different words of a text column, at most a few hundred
     beside   a second column with which this one makes a reading: the middle of both
+    bits     names of the bits of a word, by their places, where a legend tells them
     levels   how many different values a column of numbers takes, seen in some 20 000 rows
     """
 
@@ -68,6 +69,7 @@ class Column:
     source: str = ""
     item: int | None = None
     beside: str = ""
+    bits: Mapping[int, str] = field(default_factory=dict)
 
     @property
     def kind(self) -> ColumnKind:

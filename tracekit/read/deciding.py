@@ -9,6 +9,7 @@ from tracekit.errors import LogReadError, message
 from tracekit.model.station import Channel, Station
 from tracekit.model.trace import Assumption
 from tracekit.read.asks import ask_coils, ask_column, ask_states
+from tracekit.read.atrest import with_ambient
 from tracekit.read.clockcolumns import with_packed_clocks
 from tracekit.read.clocks import with_second_clock
 from tracekit.read.columns import Column
@@ -272,9 +273,21 @@ def _one(head: Head, station: Station, name: str, column: Column, digitals: Sequ
     pressure = with_doubts(pressure, column, head, station.channels.get("pressure"), _ambient(station))
     others = [d for d in digitals if d.plan.column != column.name]
     found = _with_digitals(name, column, pressure, others, station.channels)
+    if found.station is not None and _ambient(station).kpa is None:
+        found = _without_blow_off(found, found.station, column, others)
     told = found.station is None or "supply" in found.station.digitals or any(d.plan.kind == "event" for d in others)
     states = [] if told else ask_states(head, station)
     return replace(found, questions=(*found.questions, *states))
+
+
+def _without_blow_off(found: Found, station: StationPlan, column: Column, digitals: Sequence[Digital]) -> Found:
+    """What was found with the ambient at which an absolute pressure rests while nothing is blown off."""
+    release = next((d for d in digitals if d.plan is station.digitals.get("release")), None)
+    if release is None or not station.pressure.absolute:
+        return found
+    told = with_ambient(station.pressure, column, release.levels)
+    facts = tuple(f for f in found.assumptions if f not in station.pressure.assumptions)
+    return replace(found, station=replace(station, pressure=told), assumptions=(*told.assumptions, *facts))
 
 
 def _ambient(station: Station) -> Ambient:

@@ -1,5 +1,6 @@
 """Columns that hold a digital signal, in whatever form, and the role that their names give them."""
 
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
@@ -14,12 +15,14 @@ from tracekit.read.eventcells import event_levels, listed_levels
 from tracekit.read.head import finite, spread
 from tracekit.read.levels import level_of_word
 from tracekit.read.rows import carried, levels, valid
-from tracekit.read.values import column_numbers, dictionary_codes, word_codes, word_levels
+from tracekit.read.values import as_text, column_numbers, dictionary_codes, word_codes, word_levels
 from tracekit.read.words import Role, hints
 
 LevelKind = Literal["level", "threshold", "word", "bit", "filled", "state", "event"]
 ROLES: tuple[Literal["supply", "release", "part_present"], ...] = ("supply", "release", "part_present")
 
+_LISTED = re.compile(r"\s*[/|,;+]\s*")
+_SHOWN = 100
 _SPARSE, _CHANGING, _FEWEST_CHANGES = 0.5, 0.9, 3
 _FEWEST_STATES, _MOST_STATES, _MOST_BITS, _FEWEST_TURNS = 3, 24, 16, 4
 _WORD_NAMES = frozenset({"word", "di", "dio", "digital", "inputs", "bits", "flags", "status", "io", "byte", "mask"})
@@ -86,13 +89,17 @@ class LevelPlan:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Digital:
-    """A digital signal of the first rows. `name` is what a station file calls it; levels (n,) with -1 as missing."""
+    """A digital signal of the first rows. `name` is what a station file calls it; levels (n,) with -1 as missing.
+
+    named_word, based  of a bit: the column is called a word, or is written in figures of base 2 or 16
+    """
 
     name: str
     plan: LevelPlan
     levels: NDArray[np.int8]
     weights: Mapping[Role, float]
     named_word: bool = False
+    based: bool = False
 
     @property
     def moves(self) -> bool:
@@ -106,7 +113,8 @@ def find_digitals(columns: Sequence[Column], wanted: Sequence[str] = ()) -> list
     for column in columns:
         plans = _plans(column, wanted=any(w == column.name for w in wanted)) + _states_wanted(column, wanted)
         for plan in plans:
-            weights = {} if plan.kind in ("bit", "state") else column.hints.roles
+            weights = _roles_of_bit(column, plan.bit) if plan.kind == "bit" else column.hints.roles
+            weights = {} if plan.kind == "state" else weights
             own = plan.levels(column.array, column)
             changes = _on_change(column, plan, own)
             found.append(
@@ -116,9 +124,23 @@ def find_digitals(columns: Sequence[Column], wanted: Sequence[str] = ()) -> list
                     levels=held(own) if changes else own,
                     weights=weights,
                     named_word=not _WORD_NAMES.isdisjoint(column.hints.tokens),
+                    based=column.profile.form.base != 10,
                 )
             )
     return found
+
+
+def _roles_of_bit(column: Column, bit: int) -> Mapping[Role, float]:
+    """What the name of a word says of one of its bits, by the legend beside it or a list of names in it."""
+    if column.bits:
+        return hints(column.bits[bit]).roles if bit in column.bits else {}
+    names = [n for n in _LISTED.split(column.name) if n]
+    if column.profile.form.base != 2 or bit >= len(names):
+        return {}
+    figures = {len(str(c).strip(' "')) for c in as_text(column.array.drop_null()[:_SHOWN]).to_pylist()}
+    if figures != {len(names)}:
+        return {}
+    return hints(names[len(names) - 1 - bit]).roles
 
 
 def _on_change(column: Column, plan: LevelPlan, own: NDArray[np.int8]) -> bool:
@@ -176,7 +198,7 @@ def _plans(column: Column, *, wanted: bool) -> list[LevelPlan]:
     states = np.unique(known) if column.levels <= _MOST_STATES else known[:0]
     if len(states) and set(states.tolist()) <= {0.0, 1.0}:
         return [LevelPlan(column=column.name, kind="level")]
-    if len(states) == 2:
+    if len(states) == 2 and not _is_reading(column, wanted=wanted):
         return [LevelPlan(column=column.name, kind="threshold", threshold=float(states.mean()))]
     named = any(column.hints.weight(role) >= 0.8 for role in ROLES)
     if column.levels > 2 and _two_plateaus(known) and (named or wanted or column.hints.weight("pressure") < 0.9):
@@ -187,6 +209,12 @@ def _plans(column: Column, *, wanted: bool) -> list[LevelPlan]:
         word = wanted or not _WORD_NAMES.isdisjoint(column.hints.tokens)
         return [LevelPlan(column=column.name, kind="bit", bit=b) for b in bits] if word or len(bits) <= 6 else []
     return []
+
+
+def _is_reading(column: Column, *, wanted: bool) -> bool:
+    """True for a reading that hardly moves, such as that of a barometer: it has a unit of pressure and no role."""
+    roled = any(column.hints.weight(role) >= 0.5 for role in ROLES)
+    return column.hints.pressure_unit is not None and not roled and not wanted
 
 
 def _states_wanted(column: Column, wanted: Sequence[str]) -> list[LevelPlan]:
@@ -210,7 +238,7 @@ def state_columns(columns: Sequence[Column]) -> list[tuple[Column, tuple[str, ..
 def asks(digital: Digital) -> bool:
     """False for what may be anything: bits of a column that is not named a word, and words that mean no level."""
     if digital.plan.kind == "bit":
-        return digital.named_word
+        return digital.named_word or digital.based
     return not digital.plan.words or any(digital.weights.get(role, 0.0) >= 0.5 for role in ROLES)
 
 

@@ -18,7 +18,7 @@ from tracekit.units import PERCENT, PRESSURE_UNITS, PressureUnit, Sense, pressur
 
 CANONICAL = "pressure_kpa"
 NEAR_ZERO_KPA = 6.0
-_AMBIENT_KPA = (78.0, 107.0)
+AMBIENT_KPA = (78.0, 107.0)
 _MOST_VACUUM_KPA = 96.0
 _DEEP_KPA, _FEED_KPA = 8.0, 150.0
 _BINS = 50
@@ -245,7 +245,7 @@ def looks(kpa: NDArray[np.float64], low: float, high: float, near_zero: float) -
     if low < -_DEEP_KPA and low > -115.0 and (high < _DEEP_KPA or (-low > 1.5 * high and lasting_low > lasting_high)):
         return "gauge"
     rests = highest_stable(kpa) is not None
-    at_ambient = rests and _AMBIENT_KPA[0] <= ambient_level(kpa)[0] <= _AMBIENT_KPA[1]
+    at_ambient = rests and AMBIENT_KPA[0] <= ambient_level(kpa)[0] <= AMBIENT_KPA[1]
     if at_ambient and low > 3.0 and near_zero < 0.02:
         return "absolute"
     deep = _DEEP_KPA < high <= _MOST_VACUUM_KPA and high > -1.5 * low
@@ -256,7 +256,7 @@ def looks(kpa: NDArray[np.float64], low: float, high: float, near_zero: float) -
 
 def highest_stable(values: NDArray[np.float64]) -> float | None:
     """The highest level at which readings rest, None where they rest nowhere."""
-    return _resting_level(values, usual=False)
+    return resting_level(values, usual=False)
 
 
 def ambient_level(kpa: NDArray[np.float64]) -> tuple[float, float]:
@@ -265,15 +265,17 @@ def ambient_level(kpa: NDArray[np.float64]) -> tuple[float, float]:
     The highest level, unless no weather gives it, as in blow-off: then the longest. Where both could be ambient they
     differ: a cup that sucks air rests below ambient, blow-off rests above it.
     """
-    top, usual = highest_stable(kpa), _resting_level(kpa, usual=True)
+    top, usual = highest_stable(kpa), resting_level(kpa, usual=True)
     if top is None or usual is None:
         level = spread(kpa)[1]
         return level, level
-    return (usual if top > _AMBIENT_KPA[1] else top), usual
+    return (usual if top > AMBIENT_KPA[1] else top), usual
 
 
-def _resting_level(values: NDArray[np.float64], *, usual: bool) -> float | None:
+def resting_level(values: NDArray[np.float64], *, usual: bool, share: float = 0.01) -> float | None:
     """The highest level at which readings rest, or the most usual one of the upper quarter.
+
+    share  least part of the readings at rest that makes a level
 
     A reading rests where its neighbours two rows before and after differ from it by less than 2 % of the range.
     """
@@ -290,7 +292,7 @@ def _resting_level(values: NDArray[np.float64], *, usual: bool) -> float | None:
     if len(resting) < 5:
         return None
     counts, edges = np.histogram(np.clip(resting, low, high), bins=_BINS)
-    enough = np.nonzero(counts >= max(0.01 * len(resting), 5))[0]
+    enough = np.nonzero(counts >= max(share * len(resting), 5))[0]
     if len(enough) == 0:
         return None
     top = int(enough[-1])
@@ -329,6 +331,7 @@ def _plan(
 def _below_ambient(plan: PressurePlan, kpa: NDArray[np.float64], ambient: Ambient) -> PressurePlan:
     """Take ambient off an absolute pressure."""
     level, source, confidence = ambient.kpa, ambient.source, 1.0
+    doubts = plan.doubts
     if level is None:
         level, usual = ambient_level(kpa)
         source, confidence = "highest stable level of the log", 0.8
@@ -338,11 +341,13 @@ def _below_ambient(plan: PressurePlan, kpa: NDArray[np.float64], ambient: Ambien
                 "it is blow-off: ambient_kpa under [station] of a station file settles it"
             )
             confidence = 0.5
-        if not _AMBIENT_KPA[0] <= level <= _AMBIENT_KPA[1]:
+            doubts = (*doubts, f"ambient is taken as {level:.1f} kPa, the {source}")
+        if not AMBIENT_KPA[0] <= level <= AMBIENT_KPA[1]:
             source, confidence = f"standard atmosphere; the log rests at {level:.1f} kPa, which is no ambient", 0.4
             level = 101.325
     fact = Assumption(what="ambient", value=f"{level:.2f} kPa", evidence=source, confidence=confidence)
-    return replace(plan, offset_kpa=-level, absolute=True, ambient_kpa=level, assumptions=(*plan.assumptions, fact))
+    facts = (*plan.assumptions, fact)
+    return replace(plan, offset_kpa=-level, absolute=True, ambient_kpa=level, assumptions=facts, doubts=doubts)
 
 
 def _check_ambient(kpa: NDArray[np.float64], column: str, log: str, ambient: Ambient) -> None:
@@ -350,9 +355,9 @@ def _check_ambient(kpa: NDArray[np.float64], column: str, log: str, ambient: Amb
     if ambient.kpa is not None:
         return
     level = ambient_level(kpa)[0]
-    if not _AMBIENT_KPA[0] <= level <= _AMBIENT_KPA[1]:
+    if not AMBIENT_KPA[0] <= level <= AMBIENT_KPA[1]:
         found = f'the absolute pressure "{column}" never rests at ambient; its highest level is {level:.1f} kPa'
-        expected = f"a level from {_AMBIENT_KPA[0]:g} to {_AMBIENT_KPA[1]:g} kPa"
+        expected = f"a level from {AMBIENT_KPA[0]:g} to {AMBIENT_KPA[1]:g} kPa"
         todo = "Put this into a station file and give it with --station:\n    [station]\n    ambient_kpa = 101.3"
         raise LogReadError(message(log, found, expected, todo))
 

@@ -7,6 +7,7 @@ from tracekit.errors import LogReadError, message
 from tracekit.read.columns import Column
 from tracekit.read.head import finite
 
+_ENDS = 0.9  # times that fill less of the rows belong to another channel (no source)
 _OWN, _BOTH_WAYS, _AS_FAR = 0.98, 0.2, 0.5
 """Share of rows whose time is no other's, steps back for each forward and the reverse, and how far they go back for how
 far forward, in rows that are in no order; clocks that are set, wrap or shake are far from it (common practice, no
@@ -30,6 +31,14 @@ def distinct(seconds: NDArray[np.float64]) -> float:
     """Share of rows whose time is not that of the row before."""
     known = finite(seconds)
     return float((np.diff(known) != 0).mean()) if len(known) > 1 else 1.0
+
+
+def ends_early(seconds: NDArray[np.float64], own: NDArray[np.float64]) -> bool:
+    """True for times that rise and end long before the rows of others do, as those of a shorter channel; both (n,)."""
+    known = np.isfinite(seconds)
+    count = int(known.sum())
+    whole = float(np.isfinite(own).mean()) > _OWN
+    return whole and 1 < count < _ENDS * len(known) and bool(known[:count].all()) and rises(seconds, wraps=False)
 
 
 def check_order(log: str, column: Column, seconds: NDArray[np.float64]) -> None:

@@ -11,6 +11,8 @@ from tracekit.read.head import cycle_rows, spread
 from tracekit.read.words import Role
 
 _FEWEST_EDGES = 4
+_BEGINS = 0.08
+"""Share of the range by which vacuum has risen a little after suction began: a cup may still be open (no source)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -90,7 +92,7 @@ def _share(mask: NDArray[np.bool_]) -> float:
 
 def _starts_vacuum(to_on: Edges, to_off: Edges) -> bool:
     idle = to_on.at < 0.3
-    started = idle & (to_on.after > 0.15) & (np.abs(to_on.before) < 0.1)
+    started = idle & (to_on.after > _BEGINS) & (np.abs(to_on.before) < 0.1)
     return (
         int(idle.sum()) >= _FEWEST_EDGES
         and int(started.sum()) > 0.7 * int(idle.sum())

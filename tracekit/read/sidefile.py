@@ -22,6 +22,8 @@ from tracekit.read.rounding import assumption, with_rounding
 from tracekit.read.timeplan import plan_time
 from tracekit.read.timeread import TimeReader
 
+_SAME_S = 5e-6  # stamps of two files that are the same may differ by what their shift is rounded to
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SideFile:
@@ -112,7 +114,7 @@ class SideReader:
         if len(samples) == 0:
             return samples
         self._advance(float(samples.time_s.max()))
-        place = np.searchsorted(self._times, samples.time_s + 1e-9, side="right") - 1
+        place = np.searchsorted(self._times, samples.time_s + _SAME_S, side="right") - 1
         levels = self._levels[np.maximum(place, 0)] if len(self._levels) else np.zeros(len(samples), np.uint8)
         digital = samples.digital | np.where(place >= 0, levels, np.uint8(0))
         return replace(samples, digital=digital)

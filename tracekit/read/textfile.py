@@ -16,6 +16,7 @@ from tracekit.read.delimited import CUT, TextShape, parse, parse_ahead
 from tracekit.read.encoding import DAMAGE, Encoding, as_utf8, find_encoding, sound_utf8
 from tracekit.read.head import Head
 from tracekit.read.headers import joined_header, unique_names
+from tracekit.read.legend import with_legends
 from tracekit.read.marks import find_marked
 from tracekit.read.mending import Mend, Records, aligned_names, find_formulas, find_glued, find_records, mended
 from tracekit.read.naming import Named, find_named
@@ -79,7 +80,7 @@ def open_text(name: str, path: Path, packing: str, options: ReadOptions) -> tupl
     types = {n: _head_type(p, decimal) for n, p in zip(names, profiles, strict=True)}
     body_bytes = text[_offset(text, form.first_data) :]
     rows = parse(_prepared(body_bytes, form), _shape(file, types), form.first_data + 1)
-    columns = _columns(form, names, profiles, rows, samples)
+    columns = with_legends(_columns(form, names, profiles, rows, samples), form.preamble)
     facts = (*_facts(file), heading) if heading else _facts(file)
     preamble = read_preamble(form.preamble)
     total = rows.count if whole else _rows_about(path, packing, raw, rows.count)

@@ -14,7 +14,7 @@ from tracekit.read.clockcolumns import clock_columns
 from tracekit.read.columns import Column
 from tracekit.read.cyclelength import cycles_fit, may_be_interval, unit_by_cycles
 from tracekit.read.head import Head, Question, finite
-from tracekit.read.rising import check_order, distinct, rises
+from tracekit.read.rising import check_order, distinct, ends_early, rises
 from tracekit.read.rows import valid
 from tracekit.read.stamp_values import stamp_ns
 from tracekit.read.values import column_numbers
@@ -106,7 +106,7 @@ def plan_time(head: Head, given: Channel | None) -> tuple[TimePlan | None, list[
     if plans:
         return None, [_which_unit(plans[0], head)]
     _check_order(head)
-    line = 'time = { interval_s = 0.01 }   # seconds from row to row; or column = "..." and its unit'
+    line = 'time = { interval_s = "..." }   # seconds from row to row; or column = "..." and its unit'
     return None, [Question(found="no column rises like time", line=line)]
 
 
@@ -137,8 +137,9 @@ def _check_own_times(head: Head, best: TimePlan, plans: list[TimePlan]) -> None:
     name = best.columns[0]
     rivals = [p for p in plans if re.sub(r" \(\d+\)$", "", p.columns[0]) == re.sub(r" \(\d+\)$", "", name)]
     own = seconds_of(head, best)
-    for rival in rivals:
-        other = seconds_of(head, rival)
+    timed = [(rival, seconds_of(head, rival)) for rival in rivals]
+    timed += [(rival, other) for rival, other in times_of(head, None) if ends_early(other, own)]
+    for rival, other in timed:
         if rival.columns != best.columns and bool((np.abs(other - own) > 1e-6).any()):
             found = f'"{name}" and "{rival.columns[0]}" tell different times in the same rows'
             todo = "Export all channels with one column of time, or a row per reading."
@@ -373,9 +374,9 @@ def _part_ns(array: pa.Array, column: Column) -> tuple[NDArray[np.int64], NDArra
     if column.kind == "moment":
         return _moment_ns(array)
     values = _counts(array, column)
-    sound = np.isfinite(values)
     unit = column.hints.time_unit
     size = round(unit.seconds * 1e9) if unit is not None else 1_000_000
+    sound = np.abs(values) < (1 << 62) / size  # more nanoseconds than whole numbers hold are no time
     return np.rint(np.where(sound, values, 0.0) * size).astype(np.int64), sound
 
 

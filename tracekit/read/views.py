@@ -8,9 +8,11 @@ import pyarrow as pa
 from tracekit.model.station import Channel
 from tracekit.read.columns import Column
 from tracekit.read.head import Head
+from tracekit.read.timeplan import times_of
 from tracekit.read.values import word_codes
 
 _MOST_STATIONS = 400
+_MOST_BESIDE, _FEWEST_STAMPS, _ALWAYS = 16, 50, 0.98
 
 
 def station_column(head: Head, given: Channel | None) -> Column | None:
@@ -23,7 +25,23 @@ def station_column(head: Head, given: Channel | None) -> Column | None:
             return column
         if column.kind == "number" and column.profile.whole and column.levels < 40 and _interleaved(column):
             return column
-    return None
+    return next((c for c in head.columns if _stands_beside_stamps(c, head)), None)
+
+
+def _stands_beside_stamps(column: Column, head: Head) -> bool:
+    """True for a column of words, each of which stands once under every stamp: rows of stations, whatever its name."""
+    if column.kind != "text" or not 1 < len(column.words) <= _MOST_BESIDE or column.hints.weight("time"):
+        return False
+    codes = word_codes(column.array)[0]
+    size = len(column.words)
+    whole = codes[: len(codes) // size * size].reshape(-1, size)
+    if len(whole) < _FEWEST_STAMPS or float((whole == whole[0]).all(axis=1).mean()) < _ALWAYS:
+        return False
+    for _, seconds in times_of(head, None):
+        steps = np.diff(seconds)
+        if float((steps == 0).mean()) > _ALWAYS * (1 - 1 / size) and len(set(whole[0].tolist())) == size:
+            return True
+    return False
 
 
 def _measures(column: Column) -> bool:

@@ -1,0 +1,54 @@
+"""Lists above the rows that say what columns, or the bits of a word, are."""
+
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+
+from tracekit.read.columns import Column
+from tracekit.read.headers import is_unit
+from tracekit.read.words import hints
+
+_BIT = re.compile(r"\bbit\s*(?P<place>\d{1,2})\s*[=:]\s*(?P<name>[^,;|\t\"]+)", re.IGNORECASE)
+_CELLS = re.compile(r"\s*[\t;,|=]\s*|\s*:\s+|\s{2,}")
+_FEWEST, _MOST_STATES = 2, 64
+
+
+def with_legends(columns: Sequence[Column], preamble: Sequence[str]) -> tuple[Column, ...]:
+    """The columns with what lists above them say of their names and bits; names stay as the header has them."""
+    if not preamble:
+        return tuple(columns)
+    told = _channels({c.name for c in columns}, preamble)
+    named = [_described(c, told) for c in columns]
+    words = [c for c in named if _may_be_word(c)]
+    bits = {line: {int(m["place"]): m["name"].strip() for m in _BIT.finditer(line)} for line in preamble}
+    for line, found in bits.items():
+        own = [c for c in words if re.search(rf"(?<!\w){re.escape(c.name)}(?!\w)", line)] or words
+        if len(own) == 1 and found:
+            place = next(k for k, c in enumerate(named) if c is own[0])
+            named[place] = replace(named[place], bits={**named[place].bits, **found})
+            words[next(k for k, c in enumerate(words) if c is own[0])] = named[place]
+    return tuple(named)
+
+
+def _channels(names: set[str], preamble: Sequence[str]) -> Mapping[str, tuple[str, str]]:
+    """What lines say of columns that they begin with, and the units behind; empty where fewer than two do."""
+    found: dict[str, tuple[str, str]] = {}
+    for line in preamble:
+        cells = [c.strip(' "') for c in _CELLS.split(line.strip(" #;*"))]
+        rest = [c for c in cells[1:] if any(map(str.isalpha, c))]
+        if cells[0] in names and rest and cells[0] not in found:
+            found[cells[0]] = (rest[0], next((c for c in rest[1:] if is_unit(c)), ""))
+    return found if len(found) >= _FEWEST else {}
+
+
+def _described(column: Column, told: Mapping[str, tuple[str, str]]) -> Column:
+    """A column that a list describes, unless its own name says more."""
+    if column.name not in told or any(w >= 1 for w in column.hints.roles.values()):
+        return column
+    name, unit = told[column.name]
+    unit = column.unit if column.unit.strip("-– ") else unit
+    return replace(column, unit=unit, hints=hints(name, unit))
+
+
+def _may_be_word(column: Column) -> bool:
+    return column.kind == "number" and column.profile.whole and 1 < column.levels <= _MOST_STATES
