@@ -72,6 +72,20 @@ def test_dips_beside_a_leak_are_named_by_the_open_cup() -> None:
     assert alike["supply_pressure_dips"] < 0.25
 
 
+def test_as_many_slow_cycles_as_a_healthy_log_has_are_no_dips() -> None:
+    """A station that meets its parts now sooner, now later, evacuates slowly now and then when healthy, too."""
+    rise = 0.4 * SLOW + 0.005 * np.sin(3.3 * np.arange(40.0))
+    none = np.zeros(40, np.bool_)
+    features, even = (cycles_with(rise=r, decay=np.ones(40)) for r in (rise, rise - 0.4 * SLOW))
+
+    def present(reference: Features | None) -> float:
+        return scatter_sign(features, none, none, None, reference)[0].present
+
+    assert present(None) > 0.9
+    assert present(even) > 0.9
+    assert present(features) < 0.05
+
+
 def widened(z: float) -> Effect:
     return Effect(
         now=z, reference=0.0, shift=z, error=1.0, n_now=40, n_reference=40, tail_up=0.0, tail_down=0.0, scatter=5.0
@@ -175,9 +189,8 @@ def test_what_touches_few_cycles_moves_no_median() -> None:
         posterior(weak, signs, (), True, OPTIONS, Circumstances(seldom=codes)).present
         for codes in ((), ("supply_pressure_dips",))
     )
-    assert seldom["supply_pressure_low"] > 0.9
+    assert seldom["supply_pressure_low"] > often["supply_pressure_low"] + 0.2
     assert seldom["supply_pressure_dips"] > 0.5
-    assert often["supply_pressure_low"] < seldom["supply_pressure_low"]
 
 
 def seen_with(share_slow: float) -> Seen:

@@ -204,7 +204,10 @@ def _allow_for_start(effects: dict[str, Effect], options: JudgeOptions) -> None:
     if late is not None and falls is not None and late.z > 6.0 and falls.shift < 0:
         effects.pop("blow")
     start, blow = effects.get("start"), effects.get("blow")
-    if start is None or abs(start.shift) < 0.5:
+    if start is None:  # it lies beyond the range: how soon the blow-off has fallen from there tells nothing
+        effects.pop("blow_start", None)
+        return
+    if abs(start.shift) < 0.5:
         return
     speed = max(start.reference, 1.0) / max(float(np.exp(blow.reference)), 1e-3) if blow is not None else 500.0
     for name, slack in (

@@ -40,17 +40,17 @@ def down(least: float, most: float, chance: float = 1.0) -> Change:
 
 _BASIC: Mapping[str, Mapping[str, Change]] = {
     "leak_steady": {
-        "decay": up(0.3, 60.0), "balance": up(0.37, 1.01), "rise": up(0.001, 0.2, 0.6),
+        "decay": up(0.3, 300.0), "balance": up(0.37, 1.01), "rise": up(0.001, 0.2, 0.6),
         "ultimate": down(0.1, 12.0, 0.6), "unevenness": Change(-5.8, -1.6), "blow": down(0.005, 0.15, 0.15),
         "blow_start": down(0.001, 0.02, 0.3), "residual": down(0.1, 30.0, 0.3), "overshoot": down(0.05, 2.0, 0.4),
     },
     "check_valve_leak": {
-        "decay": up(0.3, 60.0), "balance": Change(-0.3, 0.27), "rise": SAME, "ultimate": SAME,
+        "decay": up(0.3, 300.0), "balance": Change(-0.3, 0.27), "rise": SAME, "ultimate": SAME,
         "unevenness": Change(-6.2, -3.9),
         "open": SAME, "blow": SAME, "over": SAME, "idle": SAME, "residual": SAME, "response": SAME, "noise": SAME,
     },
     "release_valve_leak": {
-        "decay": up(0.3, 30.0), "unevenness": Change(-6.2, -3.6), "balance": up(0.37, 1.01),
+        "decay": up(0.3, 150.0), "unevenness": Change(-6.2, -3.6), "balance": up(0.37, 1.01),
         "rise": up(0.001, 0.2, 0.6), "ultimate": down(0.1, 8.0, 0.6),
         "open": down(0.1, 2.0, 0.6), "blow": SAME, "over": SAME, "residual": down(0.05, 0.5, 0.3), "response": SAME,
         "idle": down(0.05, 1.0, 0.5), "noise": SAME,
@@ -126,7 +126,7 @@ _UNCHANGED: Mapping[str, Change] = {name: SAME for name in _NEUTRAL if name != "
 FINGERPRINTS: Mapping[str, Mapping[str, Change]] = {
     **{code: {**_UNCHANGED, **row} for code, row in _BASIC.items()},
     "leak_part_dependent": {
-        **_NEUTRAL, "decay": up(0.1, 30.0, 0.5), "rise": up(0.001, 0.2, 0.3), "ultimate": down(0.1, 12.0, 0.4),
+        **_NEUTRAL, "decay": up(0.1, 150.0, 0.5), "rise": up(0.001, 0.2, 0.3), "ultimate": down(0.1, 12.0, 0.4),
         "balance": up(0.37, 1.01), "rise_scatter": up(0.1, 2.5, 0.5), "overshoot": down(0.05, 2.0, 0.3),
     },
     "supply_pressure_dips": {
@@ -158,10 +158,13 @@ def fingerprint_of(code: str, sensor_at_cup: bool) -> Mapping[str, Change]:
     return at_cup or FINGERPRINTS.get(code, {})
 
 
+_OF_SLOW_CYCLES = ("decay", "rise", "ultimate", "open")
+"""What a dip or a part moves in the cycles that show it; a blow-off may be met by other dips than an evacuation."""
+
+
 def seldom_row(code: str) -> Mapping[str, Change]:
-    """The row of a cause that touches too few cycles to move a median: their scatter and groups are all it moves."""
-    kept = {name: change for name, change in FINGERPRINTS[code].items() if name in ("balance", "rise_scatter")}
-    return {**_NEUTRAL, **kept}
+    """The row of a cause that touches too few cycles to move the median of what it moves in them."""
+    return {**FINGERPRINTS[code], **dict.fromkeys(_OF_SLOW_CYCLES, SAME)}
 
 
 SIGN_BACKGROUND: Mapping[str, float] = {

@@ -18,6 +18,8 @@ _EIGHT_IN_TEN = 1.2816
 _RISEN_Z = 6.0
 """Standard errors by which a leak has risen before a quarter of the rise stands out of the scatter of single cycles."""
 
+_SCATTERED = 0.05
+"""Share of slow evacuations from where on they are no chance (common practice, no source)."""
 _WIDER_Z = 3.0
 """Standard errors by which the scatter of all evacuations has grown from where on it counts."""
 _WEAKER_Z = 4.0
@@ -171,26 +173,41 @@ def late_sign(features: Features, usual_response: Effect | None) -> tuple[Sign, 
     ), late
 
 
+def _slow(features: Features) -> Bools:
+    """Held cycles that evacuate far more slowly than most."""
+    rise = np.where(features.held, features.values["rise"], np.nan)
+    seen = np.isfinite(rise)
+    if seen.sum() < 10:
+        return np.zeros(len(rise), np.bool_)
+    usual = float(np.nanquantile(rise, 0.4))
+    lower = rise[seen & (rise <= usual)]
+    spread = max(float(usual - np.quantile(lower, 0.05)) / 1.6, features.floor["rise"])
+    return np.asarray(seen & (rise > usual + max(5.0 * spread, 0.03)), np.bool_)
+
+
 def scatter_sign(
-    features: Features, groups: Bools, missed_slowly: Bools, scatter: Effect | None = None
+    features: Features,
+    groups: Bools,
+    missed_slowly: Bools,
+    scatter: Effect | None = None,
+    reference: Features | None = None,
 ) -> tuple[Sign, Bools]:
     """Evacuations that scatter towards slow while the leak does not: cycles far slower than usual, here and there.
 
     A pick that got longer than usual and was given up well above an open cup is a slow one too. Where all scatter and
-    none stands out, `scatter`, against the reference, tells it.
+    none stands out, `scatter`, against the reference, tells it. As many as a healthy station shows, `reference`, whose
+    parts are met now sooner and now later, are none.
     """
-    rise = np.where(features.held, features.values["rise"], np.nan)
-    seen = np.isfinite(rise)
+    seen = features.held & np.isfinite(features.values["rise"])
     if seen.sum() < 10:
-        return Sign(name="scattered_evacuation", present=0.004), np.zeros(len(rise), np.bool_)
-    usual = float(np.nanquantile(rise, 0.4))
-    lower = rise[seen & (rise <= usual)]
-    spread = max(float(usual - np.quantile(lower, 0.05)) / 1.6, features.floor["rise"])
-    slow = missed_slowly | seen & (rise > usual + max(5.0 * spread, 0.03))
+        return Sign(name="scattered_evacuation", present=0.004), np.zeros(len(seen), np.bool_)
+    slow = missed_slowly | _slow(features)
     seen = seen | missed_slowly
     share = float(slow.sum() / seen.sum())
+    usual = 0.0 if reference is None else float(_slow(reference).sum() / max(reference.held.sum(), 1))
     mixed = alternations(slow[seen]) >= 4
-    chance = logistic((share - 0.05) / 0.01) if mixed and slow.sum() >= 3 else 0.004
+    least = max(_SCATTERED, 1.5 * usual + _SCATTERED / 2.0)
+    chance = logistic((share - least) / 0.01) if mixed and slow.sum() >= 3 else 0.004
     if groups.any() and (slow & groups).sum() > 0.6 * slow.sum():
         chance = min(chance, 0.1)  # the slow ones are the leaking ones
     elif scatter is not None:

@@ -93,7 +93,7 @@ def _seen(case: Case, options: JudgeOptions) -> Seen:
     late, late_cycles = late_sign(features, comparison.effects.get("response"))
     empty = empty_picks(case.data, case.baseline, options)
     wider = comparison.effects.get("rise_scatter")
-    scatter, scattered = scatter_sign(features, grouped, slow_misses(case.data, empty), wider)
+    scatter, scattered = scatter_sign(features, grouped, slow_misses(case.data, empty), wider, reference)
     # without slow evacuations there is nothing to part
     why_slow = (tight_scatter_sign(features, scattered, bands), weak_open_sign(features, scattered & ~grouped))
     tight = tuple((sign, scattered) for sign in why_slow) if scatter.present > 0.5 else ()
