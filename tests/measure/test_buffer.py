@@ -1,11 +1,18 @@
 """The queue of samples that wait to be measured."""
 
+from pathlib import Path
+from typing import Any
+
 import numpy as np
+import pytest
+from cli.made_logs import write_log
 from hypothesis import given
 from hypothesis import strategies as st
 
+from tracekit.measure import stream
 from tracekit.measure.buffer import RowBuffer
 from tracekit.model.trace import Block
+from tracekit.pipeline import measure
 
 
 def block_of(first: int, count: int) -> Block:
@@ -49,3 +56,21 @@ def test_arrays_stay() -> None:
         buffer.add(block_of(number * 30_000, 30_000))
         assert buffer.rows(1).time.base is base
         buffer.drop(30_000)
+
+
+def test_the_head_is_cleaned_once(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """What was cleaned to learn from the head is measured as it is; smaller chunks are cleaned anew, to the same result."""
+    log, cleaned = str(write_log(tmp_path / "log.csv", cycles=6)), []
+    make = stream.make_samples
+
+    def counted(*arrays: Any, **known: Any) -> Any:
+        cleaned.append(len(arrays[0]))
+        return make(*arrays, **known)
+
+    monkeypatch.setattr(stream, "make_samples", counted)
+    whole = measure(log).stations[0]
+    assert len(cleaned) == 1
+    pieces = measure(log, chunk_rows=900).stations[0]
+    assert len(cleaned) > 3
+    for name in ("evacuation_time_s", "peak_vacuum_kpa", "hold_vacuum_kpa"):
+        np.testing.assert_array_equal(whole.cycles.floats(name), pieces.cycles.floats(name))

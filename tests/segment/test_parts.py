@@ -71,6 +71,19 @@ def test_spikes() -> None:
     assert samples.vacuum[25] == 50.0
 
 
+def test_spikes_wherever_they_lie() -> None:
+    """Of many samples every one far from the mean of two that agree is found, at the ends and between pieces too."""
+    rng = np.random.default_rng(9)
+    pressure = -20.0 + 0.05 * rng.normal(size=40_000)
+    at = np.unique(np.concatenate([[1, 16_383, 16_385, 32_768, 39_998], rng.integers(1, 39_999, 300)]))
+    pressure[at] += rng.uniform(-4.0, 4.0, len(at))
+    before, here, after = pressure[:-2], pressure[1:-1], pressure[2:]
+    off = np.abs(here - 0.5 * (before + after))
+    expected = np.flatnonzero((off > 1.0) & (np.abs(before - after) < 0.3 * off)) + 1
+    assert len(expected) > 100
+    assert samples_of(pressure).spike.tolist() == expected.tolist()
+
+
 @given(st.integers(0, 2**32 - 1), st.integers(0, 300), st.floats(0.001, 1.0))
 def test_every_pause_is_a_gap(seed: int, count: int, interval: float) -> None:
     """A sample that comes later than the limit after the one before begins after a gap, however steps lie about it."""

@@ -94,6 +94,18 @@ def test_lines(case) -> None:
     np.testing.assert_allclose(error, expected[:, 1], rtol=1e-6, atol=1e-5)
 
 
+def test_a_line_does_not_see_how_ranges_are_taken_together() -> None:
+    """Ranges of more samples than are worked on at once have the lines that each has alone, to the bit."""
+    rng = np.random.default_rng(4)
+    time, values = np.arange(200_000) * 1e-3, np.cumsum(rng.normal(size=200_000))
+    bounds = np.sort(rng.choice(200_000, 60, replace=False))
+    start, stop = bounds[:-1], bounds[1:]
+    found = np.array(segments.range_line(time, values, start, stop))
+    alone = [np.array(segments.range_line(time, values, start[k : k + 1], stop[k : k + 1])) for k in range(len(start))]
+    np.testing.assert_array_equal(found, np.concatenate(alone, axis=1))
+    assert np.isfinite(found).mean() > 0.9
+
+
 def test_line_of_a_published_example() -> None:
     """JCGM 100:2008 H.3: slope 0.0021826977 with standard deviation 0.00066793877 (thermometer calibration).
 
@@ -111,6 +123,15 @@ def test_levels_after_missing_values() -> None:
     values = np.array([np.nan, np.nan, 1.0, np.nan, 3.0])
     found = segments.first_reaches(values, np.array([0.5, 2.0, 9.0]), np.array([0, 0]), np.array([5, 2]))
     assert found.tolist() == [[2, 4, -1], [-1, -1, -1]]
+
+
+@given(ranged(), st.lists(st.floats(-110, 110), min_size=1, max_size=5))
+def test_falls_mirror_reaches(case, levels: list[float]) -> None:
+    """The first fall to a level is the first reach of the mirrored level by the mirrored values."""
+    values, start, stop = case
+    wanted = np.sort(np.array(levels))
+    mirrored = segments.first_reaches(-values, -wanted, start, stop)
+    np.testing.assert_array_equal(segments.first_falls(values, wanted, start, stop), mirrored)
 
 
 @given(st.integers(0, 2**32 - 1))

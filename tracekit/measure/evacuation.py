@@ -12,6 +12,7 @@ from tracekit.segment.hold import Hold
 from tracekit.segment.samples import Samples
 from tracekit.signal.segments import (
     crossing_time,
+    first_falls,
     first_in,
     first_reach,
     first_reaches,
@@ -277,6 +278,6 @@ def fall_times(samples: Samples, start: Ints, stop: Ints, options: MeasureOption
     curve = curve_of(samples, options)
     base = samples.time[np.maximum(start, 0)] - 0.5 * samples.interval
     levels = level_grid(options)
-    at = first_reaches(-curve, -levels, np.where(start >= 1, start, 0), np.where(start >= 1, stop, 0))
+    at = first_falls(curve, levels, np.where(start >= 1, start, 0), np.where(start >= 1, stop, 0))
     above = (at >= 1) & (curve[np.maximum(at - 1, 0)] > levels)
     return crossing_time(samples.time, curve, levels, np.where(above, at, -1)) - base[:, None]

@@ -65,6 +65,7 @@ class StationAnalyser:
         self._buffer = RowBuffer(segment_options.head_rows + _LARGE_BLOCK)
         self._carried = 0
         self._learned: Learned | None = None
+        self._head: Samples | None = None
         self._known = -1
         self._begun = False
         self._results: list[ChunkResult] = []
@@ -127,6 +128,7 @@ class StationAnalyser:
         if saw is not None:
             samples = with_device_supply(samples, saw)
             reference, settings = learn(samples, self._filed, self._segment)
+        self._head = samples
         level = usual_open_level(samples, starts, reference, self._segment, self._measure)
         reference = replace(reference, open_level=level)
         return Learned(
@@ -152,17 +154,7 @@ class StationAnalyser:
     def _advance(self, rows: Rows, *, final: bool) -> None:
         learned = self._learned
         assert learned is not None  # learned before the first chunk by construction
-        samples = make_samples(
-            rows.time,
-            rows.pressure,
-            rows.digital,
-            learned.wiring,
-            interval=learned.interval,
-            noise=learned.noise,
-            options=self._segment,
-        )
-        if learned.saw is not None:
-            samples = with_device_supply(samples, learned.saw)
+        samples = self._cleaned(rows, learned)
         starts = cycle_starts(samples, learned.reference, self._known, self._segment)
         if not final:  # the moving mean of the last samples lacks its neighbours: what begins there begins next time
             starts = starts[starts <= len(samples.time) - samples.width]
@@ -190,6 +182,22 @@ class StationAnalyser:
             self._cycles += len(done)
             self._results.append(result)
         self._carry_on(rows, samples.time, stop, known=bool(len(starts)) and not keep_all)
+
+    def _cleaned(self, rows: Rows, learned: Learned) -> Samples:
+        """The rows ready to be measured; where they are those of the head, that were cleaned to learn from it."""
+        head, self._head = self._head, None
+        if head is not None and len(head.time) == len(rows):
+            return head
+        samples = make_samples(
+            rows.time,
+            rows.pressure,
+            rows.digital,
+            learned.wiring,
+            interval=learned.interval,
+            noise=learned.noise,
+            options=self._segment,
+        )
+        return samples if learned.saw is None else with_device_supply(samples, learned.saw)
 
     def _under_way(self, samples: Samples, learned: Learned) -> bool:
         """The log begins inside a cycle: the supply is on already, or vacuum is there."""

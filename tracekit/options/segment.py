@@ -10,7 +10,7 @@ class SegmentOptions:
     """Thresholds of segmentation."""
 
     head_rows: int = option(524_288, "rows", "wiring and thresholds are learned from at most this much of a log")
-    chunk_rows: int = option(262_144, "rows", "samples analysed together; bounds memory, changes no bit of a result")
+    chunk_rows: int = option(524_288, "rows", "samples analysed together; bounds memory, changes no bit of a result")
     carry_rows: int = option(8_000_000, "rows", "an attempt longer than this is closed as incomplete")
     lead_s: float = option(0.5, "s", "samples kept before a cycle, for its idle level")
     lead_least_samples: int = option(16, "samples", "at least so many are kept, where samples are far apart or pause")

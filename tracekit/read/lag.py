@@ -11,6 +11,10 @@ _LOW, _HIGH = 0.1, 0.3
 """An answer counts from its first tenth on; what was before it is a third done is the rest that it starts from."""
 _REST_S = (0.3, 0.1)
 _SLACK_S, _SLOW_VALVE_S = 0.005, 0.35
+_AT_EDGE_S = (-0.3, -0.1, -0.03, 0.05, 0.15)
+"""Rest before an edge lies between the first two, the edge after the third, a prompt answer between the last two."""
+_ANSWERED, _BEGUN = 0.015, 0.25
+"""An answer is at least this share of the way, and at the edge less than this share of itself has begun."""
 
 Floats = NDArray[np.float64]
 
@@ -51,29 +55,31 @@ class LagWatch:
         if not high - low > 1.0:
             return ()
         share = (vacuum - low) / (high - low)
+        interval_s = float(np.median(np.diff(time_s)))
         found = []
         for signal, bit, rising in (("supply", SUPPLY_BIT, True), ("release", RELEASE_BIT, False)):
             level = (digital & bit > 0).astype(np.int8)
-            lag = _lag(time_s, share if rising else 1.0 - share, level)
+            lag = _lag(time_s, share if rising else 1.0 - share, level, interval_s)
             if lag is not None:
                 found.append(DigitalLag(station=self._station, signal=signal, lag_s=lag[0], u_s=lag[1], edges=lag[2]))
         return tuple(found)
 
 
-def _lag(time_s: Floats, answer: Floats, level: NDArray[np.int8]) -> tuple[float, float, int] | None:
+def _lag(time_s: Floats, answer: Floats, level: NDArray[np.int8], interval_s: float) -> tuple[float, float, int] | None:
     """Lag, its standard uncertainty [s] and the number of edges; None where the answer follows the edges.
 
     answer  share of the way from rest to the end of the answer, shape (n,)
     The edges of one direction go with the answers. Where those of either direction come just before them all is well,
     the valve may be slow; else those nearer in time count.
     """
-    interval_s = float(np.median(np.diff(time_s)))
     onset = _onsets(time_s, answer, interval_s)
     steps = np.diff(level)
     best: Floats = np.empty(0)
     for direction in (1, -1):
         late = _after_onset(time_s[1:][steps == direction], onset)
         enough = len(late) >= max(_FEWEST, 0.5 * len(onset))
+        if _answered(time_s, answer, time_s[1:][steps == direction]):
+            return None
         if enough and -_SLOW_VALVE_S < np.median(late) < 0.0:
             return None
         if enough and (len(best) == 0 or abs(np.median(late)) < abs(np.median(best))):
@@ -85,6 +91,27 @@ def _lag(time_s: Floats, answer: Floats, level: NDArray[np.int8]) -> tuple[float
     u_s = float(np.hypot(1.2533 * spread / np.sqrt(len(best)), interval_s / np.sqrt(12.0)))
     lags = middle - 2.0 * u_s > 1.5 * interval_s + _SLACK_S and spread < 0.25 * _APART_S
     return (middle, u_s, len(best)) if lags else None
+
+
+def _answered(time_s: Floats, answer: Floats, edges: Floats) -> bool:
+    """Whether a first answer follows the edges at once, be it small: an open cup before the part is met.
+
+    The usual answer counts, so that edges which nothing follows are outvoted; digitals that are late come when the
+    answer has begun.
+    """
+    first, last, at, soon, later = _AT_EDGE_S
+    edges = edges[(edges > time_s[0] - first) & (edges < time_s[-1] - later)][:_MOST_EVENTS]
+    if len(edges) < _FEWEST:
+        return False
+    grid = np.arange(first, later, 0.01)
+    around = np.interp((edges[:, None] + grid).ravel(), time_s, answer).reshape(len(edges), len(grid))
+    rest = np.median(around[:, (grid >= first) & (grid < last)], axis=1)
+    begun = np.mean(around[:, (grid >= at) & (grid < 0.0)], axis=1) - rest
+    after = np.median(around[:, grid >= soon], axis=1) - rest
+    spread = 1.4826 * float(np.median(np.abs(after - np.median(after))))
+    rise = float(np.median(after))
+    sure = rise > max(_ANSWERED, 4.0 * spread / float(np.sqrt(len(edges))))
+    return bool(sure and abs(float(np.median(begun))) < _BEGUN * rise)
 
 
 def _after_onset(edges: Floats, onset: Floats) -> Floats:
@@ -102,9 +129,13 @@ def _onsets(time_s: Floats, answer: Floats, interval_s: float) -> Floats:
 
     That is later than its beginning, so that a lag comes out too short rather than too long.
     """
-    state = np.where(answer > 0.5, 1, np.where(answer < 0.35, 0, -1))
-    index = np.maximum.accumulate(np.where(state >= 0, np.arange(len(state)), 0))
-    middle: Floats = time_s[1:][np.diff(state[index]) == 1]
+    above = answer > 0.5
+    sure = np.flatnonzero(above | (answer < 0.35))  # between the limits the state before goes on
+    state = above[sure]
+    rises = sure[1:][state[1:] & ~state[:-1]]
+    if len(sure) and sure[0] > 0 and not state[0]:  # what comes before the first rest counts as lower still
+        rises = np.concatenate([sure[:1], rises])
+    middle: Floats = time_s[rises]
     middle = middle[middle > time_s[0] + _BEFORE_S][:_MOST_EVENTS]
     if len(middle) == 0:
         return middle
@@ -113,9 +144,17 @@ def _onsets(time_s: Floats, answer: Floats, interval_s: float) -> Floats:
     third = _last_passing(around, np.full(len(middle), _HIGH), grid)
     before = (grid > third[:, None] - _REST_S[0]) & (grid < third[:, None] - _REST_S[1])
     known = before.any(axis=1)
-    rest = np.nanmedian(np.where(before[known], around[known], np.nan), axis=1)
+    rest = _medians(around[known], before[known])
     onset = middle[known] + _last_passing(around[known], rest + _LOW * (1.0 - rest), grid)
     return np.asarray(onset[np.isfinite(onset)], np.float64)
+
+
+def _medians(values: Floats, use: NDArray[np.bool_]) -> Floats:
+    """Median of the values of each row that count, some in every row."""
+    ordered = np.sort(np.where(use, values, np.inf), axis=1)
+    count = use.sum(axis=1)
+    row = np.arange(len(ordered))
+    return np.asarray(0.5 * (ordered[row, (count - 1) // 2] + ordered[row, count // 2]), np.float64)
 
 
 def _last_passing(share: Floats, level: Floats, grid: Floats) -> Floats:

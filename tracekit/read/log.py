@@ -116,7 +116,7 @@ class Log:
         if len(samples) == 0:
             return
         last_s = self._last_s[station]
-        intervals = np.diff(samples.time_s) if np.isnan(last_s) else np.diff(samples.time_s, prepend=last_s)
+        intervals = _steps_from(last_s, samples.time_s)
         if len(intervals):
             self._intervals.add(intervals)
             self._longest_s = max(self._longest_s, float(intervals.max()))
@@ -198,6 +198,16 @@ def _lag_warning(lag: DigitalLag) -> str:
         f"{lag.signal} of {lag.station} was written late: the pressure answers {lag.lag_s:.3g} s before its edges "
         f"(± {2 * lag.u_s:.2g} s, {lag.edges} edges); nothing was moved: {_LATE[lag.signal]}"
     )
+
+
+def _steps_from(last_s: float, time_s: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Time from each row to the next, from that before the first on where it is known [s]."""
+    if np.isnan(last_s):
+        return time_s[1:] - time_s[:-1]
+    steps = np.empty(len(time_s))
+    steps[0] = time_s[0] - last_s
+    np.subtract(time_s[1:], time_s[:-1], out=steps[1:])
+    return steps
 
 
 def _nothing(contexts: int) -> Samples:

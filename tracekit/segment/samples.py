@@ -103,8 +103,9 @@ _BLOCK = 16_384  # samples that stay near the processor while spikes are looked 
 
 def time_steps(time: Floats) -> Floats:
     """Time from each sample to the next one, 0 at the last, shape (n_samples,) [s]."""
-    step = np.zeros(len(time))
+    step = np.empty(len(time))
     np.subtract(time[1:], time[:-1], out=step[:-1])
+    step[-1:] = 0.0
     return step
 
 
@@ -123,19 +124,32 @@ def _gaps(time: Floats, limit: float, interval: float) -> Ints:
 
 
 def _spikes(vacuum: Floats, noise: float, options: SegmentOptions) -> Ints:
-    """Single samples far from neighbours that agree, ascending indices."""
+    """Single samples far from neighbours that agree, ascending indices.
+
+    A sample is no farther from the mean of its neighbours than from one of them: only where a step from one sample to
+    the next is large enough is more looked at.
+    """
     limit = max(options.spike_sigmas * noise, options.spike_least_kpa)
+    if len(vacuum) < 5:
+        return np.zeros(0, np.int64)
+    steep = _steep(vacuum, (1.0 - 1e-6) * limit)
+    near = np.concatenate([steep, steep + 1])
+    near = np.unique(near[(near >= 1) & (near <= len(vacuum) - 2)])
+    before, here, after = vacuum[near - 1], vacuum[near], vacuum[near + 1]
+    off = np.abs(here - 0.5 * (before + after))
+    return near[(off > limit) & (np.abs(before - after) < 0.3 * off)]
+
+
+def _steep(vacuum: Floats, limit: float) -> Ints:
+    """Samples from which the vacuum steps by more than the limit to the next one, ascending indices."""
     room = np.empty(_BLOCK)
     found = []
-    for begin in range(0, max(len(vacuum) - 2, 0) if len(vacuum) >= 5 else 0, _BLOCK):
-        before, here, after = (vacuum[begin + k : min(begin + k + _BLOCK, len(vacuum) - 2 + k)] for k in range(3))
-        off = np.add(before, after, out=room[: len(here)])
-        off *= 0.5
-        np.abs(np.subtract(here, off, out=off), out=off)
-        far = np.flatnonzero(off > limit)
-        if len(far):
-            found.append(begin + 1 + far[np.abs(before[far] - after[far]) < 0.3 * off[far]])
-    return np.concatenate(found) if found else np.zeros(0, np.int64)
+    for begin in range(0, len(vacuum) - 1, _BLOCK):
+        after = vacuum[begin + 1 : begin + 1 + _BLOCK]
+        step = np.subtract(after, vacuum[begin : begin + len(after)], out=room[: len(after)])
+        np.abs(step, out=step)
+        found.append(np.flatnonzero(step > limit) + begin)
+    return np.concatenate(found)
 
 
 def _logical(digital: NDArray[np.uint8], bit: int, level: int | None) -> NDArray[np.bool_]:

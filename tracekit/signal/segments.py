@@ -6,6 +6,7 @@ samples are looked at, then four times as many, and so on: most of what is looke
 """
 
 from collections.abc import Iterator
+from itertools import pairwise
 
 import numpy as np
 from numpy.lib.stride_tricks import as_strided
@@ -16,6 +17,7 @@ Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 
 _BLOCK = 16_384  # samples that stay near the processor while they are summed
+_NEAR_PROCESSOR = 65_536  # samples of ranges that are worked on together where they are gone through many times
 _NEAR = 128  # samples of each range that are searched first
 _SEARCHED = 1 << 17  # samples searched at once; where the ranges that are left hold more they are searched one by one
 _SPARSE = 4  # ranges that hold less than this part of the samples they lie among are copied out before they are reduced
@@ -215,11 +217,22 @@ def _place(values: NDArray[np.generic], bound: float, compare: np.ufunc) -> int:
 
 def first_reaches(values: Floats, levels: Floats, start: Ints, stop: Ints) -> Ints:
     """First index in each range at which `values` is at or over each level, -1 where never, (n_ranges, n_levels)."""
+    return _firsts(values, levels, start, stop, 1.0)
+
+
+def first_falls(values: Floats, levels: Floats, start: Ints, stop: Ints) -> Ints:
+    """First index in each range at which `values` is at or under each level, -1 where never, (n_ranges, n_levels)."""
+    return _firsts(values, -levels, start, stop, -1.0)
+
+
+def _firsts(values: Floats, levels: Floats, start: Ints, stop: Ints, sign: float) -> Ints:
+    """First index in each range at which `values` times the sign is at or over each level, (n_ranges, n_levels)."""
     out = np.full((len(start), len(levels)), np.iinfo(np.int64).max)
     length = np.maximum(stop - start, 0)
     for row, a, n in zip(out, start.tolist(), length.tolist(), strict=True):
         if n:
-            top = np.fmax.accumulate(values[a : a + n])
+            part = values[a : a + n]
+            top = np.fmax.accumulate(part if sign > 0 else -part)
             if top[0] != top[0]:  # missing values at the start count as lowest
                 top[np.isnan(top)] = -np.inf
             row[:] = top.searchsorted(levels)
@@ -244,6 +257,21 @@ def crossing_time(time: Floats, values: Floats, level: Floats, at: Ints) -> Floa
 
 def range_line(time: Floats, values: Floats, start: Ints, stop: Ints) -> tuple[Floats, Floats, Floats]:
     """Slope, its standard error and the residual standard deviation of a straight line through each range."""
+    found = np.empty((3, len(start)))
+    for some in _near_together(start, stop):
+        found[:, some] = _range_line(time, values, start[some], stop[some])
+    return found[0], found[1], found[2]
+
+
+def _near_together(start: Ints, stop: Ints) -> Iterator[slice]:
+    """Ranges in groups that hold about as many samples as stay near the processor."""
+    group = np.cumsum(np.maximum(stop - start, 0)) // _NEAR_PROCESSOR
+    bounds = [0, *(np.flatnonzero(group[1:] != group[:-1]) + 1).tolist(), len(start)]
+    return (slice(first, last) for first, last in pairwise(bounds) if last > first)
+
+
+def _range_line(time: Floats, values: Floats, start: Ints, stop: Ints) -> tuple[Floats, Floats, Floats]:
+    """The same for ranges that are laid out together."""
     count = np.maximum(stop - start, 0).astype(np.float64)
     origin = time[np.minimum(start, len(time) - 1)]
     x, y, first, last, length = _laid_out(time, values, start, stop)
