@@ -1,13 +1,26 @@
 """`tracekit diagnose`: the main job."""
 
+import importlib
+import sys
 from pathlib import Path
+from types import ModuleType
 from typing import Annotated
 
 import typer
 
 from tracekit.cli.opening import OpenPage
-from tracekit.fleet.processes import begin_early
+from tracekit.fleet.processes import begin_early, here_to_stay
 from tracekit.model.finding import Severity
+
+_WORK = "tracekit.cli.diagnosing"
+
+
+def _loaded() -> ModuleType:
+    """What does the work, loaded at the first call; it takes a while, in which workers load it for themselves."""
+    if (known := sys.modules.get(_WORK)) is not None:
+        return known
+    with here_to_stay():
+        return importlib.import_module(_WORK)
 
 
 def diagnose(
@@ -43,9 +56,7 @@ def diagnose(
     """Say what is wrong, how sure, and what to do first. Writes a page, findings and tables into a folder."""
     if not cluster:
         begin_early(logs, workers)
-    from tracekit.cli.diagnosing import diagnose_logs  # takes a while to load: the workers load it meanwhile
-
-    diagnose_logs(
+    _loaded().diagnose_logs(
         logs, station or [], baseline=baseline, blanked=blanked, out=out, history=history, started=started, csv=csv,
         units=units, fail_on=fail_on, as_json=as_json, quiet=quiet, no_color=no_color, timing=timing, workers=workers,
         cluster=cluster, open_page=open_page,

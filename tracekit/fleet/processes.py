@@ -3,16 +3,33 @@
 Nothing large is imported here, so that they can begin before this process has loaded what it needs itself.
 """
 
+import gc
 import multiprocessing
 import os
-from collections.abc import Sequence
-from contextlib import suppress
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager, suppress
 from multiprocessing.context import BaseContext
 from pathlib import Path
 
 READY = "tracekit.fleet.ready"
 """The module that loads all that a worker needs."""
 _COPIES = "forkserver"
+
+
+@contextmanager
+def here_to_stay() -> Iterator[None]:
+    """Modules that are loaded inside are not searched for garbage, now or later: a tenth of the time that they take.
+
+    Copies of this process then share their memory longer, too.
+    """
+    searching = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        gc.freeze()
+        if searching:
+            gc.enable()
 
 
 def processes() -> BaseContext:
