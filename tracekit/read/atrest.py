@@ -10,7 +10,7 @@ from tracekit.read.columns import Column
 from tracekit.read.pressure import AMBIENT_KPA, PressurePlan, resting_level, without_sentinels
 
 _FEWEST, _EITHER, _RESTS = 200, 0.02, 0.05
-"""Fewest rows, the least share of them in which the signal is on, or off, and of those at rest in a level (no source)."""
+"""Fewest rows, least share of them with the signal on, or off, and of those at rest in one level (no source)."""
 
 
 def with_ambient(plan: PressurePlan, column: Column, release: NDArray[np.int8]) -> PressurePlan:

@@ -19,6 +19,7 @@ from tracekit.read.joining import Recording, recordings
 from tracekit.read.log import Ending, Log
 from tracekit.read.longform import LongDecoder
 from tracekit.read.opened import Opened, open_input
+from tracekit.read.ordering import in_time_order
 from tracekit.read.overlap import Part, decoder_of, without_overlap
 from tracekit.read.plan import Plan
 from tracekit.read.sidefile import SideFile, SideReader
@@ -105,27 +106,31 @@ def group_logs(
     inputs = find_inputs(list(sources))
     if len(inputs) == 1:
         return (LogGroup(paths=(str(inputs[0].path),)),)
-    groups = _grouped(inputs, stations, options)
+    groups = _grouped(inputs, stations, options, light=True)
     return tuple(
         LogGroup(paths=_paths(own), error=found if isinstance(found, LogReadError) else None) for own, found in groups
     )
 
 
 def _grouped(
-    inputs: Sequence[Input], stations: Sequence[Station], options: ReadOptions
+    inputs: Sequence[Input], stations: Sequence[Station], options: ReadOptions, *, light: bool = False
 ) -> list[tuple[list[Input], Recording | LogReadError]]:
     """Recordings, or errors, with their files, in the order in which their first files were given."""
-    opened: list[Opened] = []
+    given = stations[0].channels.get("time") if len(stations) == 1 else None
     found: dict[int, tuple[list[Input], Recording | LogReadError]] = {}
-    for one in inputs:
-        try:
-            opened.append(open_input(one, options))
-        except LogReadError as error:
-            found[id(one)] = ([one], error)
-    together, refused = recordings(opened, stations, options)
+
+    def openable() -> Iterator[Opened]:
+        for one in inputs:
+            try:
+                yield in_time_order(open_input(one, options), given)
+            except LogReadError as error:
+                found[id(one)] = ([one], error)
+
+    together, refused = recordings(openable(), stations, options, light=light)
+    place = {id(one): number for number, one in enumerate(inputs)}
     for recording in together:
         sources = [f.source for f in recording.files]
-        found[min((id(s) for s in sources), key=[id(i) for i in inputs].index)] = (sources, recording)
+        found[min((id(s) for s in sources), key=place.__getitem__)] = (sources, recording)
     for left in refused:
         found[id(left.opened.source)] = ([left.opened.source], left.error)
     return [found[id(one)] for one in inputs if id(one) in found]
@@ -235,7 +240,7 @@ def layout_of(plan: Plan) -> Layout:
     for s in plan.stations:
         end = f" {s.name}" if several else ""
         columns["pressure" + end] = s.pressure.column
-        columns |= {role + end: d.column for role, d in s.digitals.items()}
+        columns |= {role + end: d.name if d.kind == "event" else d.column for role, d in s.digitals.items()}
     if plan.station_column is not None:
         columns["station"] = plan.station_column
     ambient = [s.pressure.ambient_kpa for s in plan.stations if s.pressure.ambient_kpa is not None]
