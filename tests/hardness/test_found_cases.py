@@ -148,3 +148,20 @@ def test_no_room_to_print(tmp_path, words):
         ran = subprocess.run([sys.executable, "-c", code, *words], cwd=tmp_path, stdout=full, stderr=subprocess.PIPE, text=True, check=False, env={**os.environ, "PYTHONPATH": str(ROOT)})
     assert (ran.returncode, ran.stderr) == (2, "tracekit: output: No space left on device; expected room for it. Free some, or send the output elsewhere.\n")
     assert words[0] != "diagnose" or list(tmp_path.glob("tracekit-out/*/report.html"))
+
+
+@pytest.mark.parametrize("odd", ["1e30", "-1e300", "9" * 300])
+def test_milliseconds_beyond_measure(tmp_path, odd):
+    """Where milliseconds are no time at all, what is lost is counted; nothing overflows on the way."""
+    header, cells = rows(20)
+    lines = [["2025-03-02", f"09:{int(float(row[0])) // 60:02}:{int(float(row[0])) % 60:02}", f"{round(float(row[0]) % 1 * 1000)}", *row[1:]] for row in cells]
+    path = tmp_path / "log.csv"
+    path.write_text(csv_text(["date", "time", "ms", *header[1:]], lines))
+    whole = sum(len(block.time_s) for block in open_log(str(path)).blocks())
+    assert whole == len(cells)
+    lines[700][2] = odd
+    path.write_text(csv_text(["date", "time", "ms", *header[1:]], lines))
+    log = open_log(str(path))
+    used = sum(len(block.time_s) for block in log.blocks())
+    assert used + log.facts().rows_rejected == whole
+    assert log.facts().rows_rejected > 0

@@ -4,12 +4,14 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
+from segment.made_traces import SAVING, data_of, idle
 
 from tracekit.model.station import Settings
+from tracekit.model.trace import RELEASE_BIT, SUPPLY_BIT
 from tracekit.segment.learn import _saves_air
 from tracekit.segment.sawtooth import _turn
-from tracekit.segment.thresholds import bracket
-from tracekit.segment.wiring import _release_level
+from tracekit.segment.thresholds import bracket, switch_edges
+from tracekit.segment.wiring import _release_level, find_wiring
 
 
 @pytest.mark.parametrize("level", [np.zeros(50, bool), np.ones(50, bool)])
@@ -52,3 +54,40 @@ def test_air_is_saved_where_suction_is_cut_at_one_vacuum():
     """Cuts at one level are a threshold; cuts anywhere are the ends of holds."""
     assert saves(np.full(10, 68.0))
     assert not saves(np.linspace(40.0, 70.0, 10))
+
+
+def test_a_supply_that_pressure_does_not_answer_is_told_by_the_release():
+    """Where the head shows no evacuation, the supply is off while the release, whose level is known by then, is on."""
+    release = np.arange(400) % 100 >= 90
+    supply = (np.arange(400) % 100 >= 20) & (np.arange(400) % 100 < 60)
+    pressure = np.zeros(400)
+    for inverted in (False, True):
+        digital = (SUPPLY_BIT * (supply != inverted) + RELEASE_BIT * release).astype(np.uint8)
+        layout = SimpleNamespace(has_supply=True, has_release=True, has_present=False, on_level={"release": 1})
+        wiring = find_wiring(pressure, digital, layout)
+        assert wiring.supply_on_level == int(not inverted)
+        assert "while release is on" in wiring.evidence["supply"]
+
+
+def test_a_log_without_release_that_ends_in_a_coast():
+    """Where the last part is still held when the log ends, its hold lasts to the end; the cycles before are as ever."""
+    data = data_of((*SAVING * 4, *SAVING[:3]), drop=["release"])
+    assert data.cycles.texts("outcome") == ["held"] * 5
+    whole = data_of((*SAVING * 5, idle()), drop=["release"])
+    assert whole.cycles.floats("end_s")[:3].tolist() == data.cycles.floats("end_s")[:3].tolist()
+
+
+def test_supply_that_comes_on_in_little_vacuum_resumes_nothing():
+    """A supply-on inside a cycle tells supply_on only at a vacuum that holds a part; a new attempt tells nothing."""
+    smooth = np.concatenate([np.linspace(0, 70, 20), np.full(20, 68.0), np.full(20, 70.0), np.full(20, 9.0), np.full(20, 70.0), np.zeros(20)])
+    nothing = np.zeros(0, int)
+    samples = SimpleNamespace(
+        smooth=smooth, vacuum=smooth, time=np.arange(120) * 0.01, interval=0.01, noise=0.05, present_rise=np.array([18]), present_fall=np.array([112]),
+        supply_fall=np.array([25, 60]), supply_rise=np.array([2, 40, 79]),
+    )  # fmt: skip
+    spans = SimpleNamespace(start=np.array([2]), end=np.array([120]), release=np.array([105]))
+    edges = switch_edges(samples, spans, 70.0, 5.0)
+    assert (edges.supply_on.tolist(), edges.supply_off.tolist()) == ([40], [25])
+    samples.supply_rise, samples.supply_fall = np.array([2]), nothing
+    edges = switch_edges(samples, spans, 70.0, 5.0)
+    assert (edges.set_point.tolist(), edges.supply_on.tolist(), edges.supply_off.tolist()) == ([18], [], [])
