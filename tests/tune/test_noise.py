@@ -132,6 +132,7 @@ def test_saw_tooth_swing():
 def test_erfi_against_its_integral():
     """The imaginary error function is 2/√π times the integral of exp(t²) (definition), here by a fine trapezoid."""
     t = np.linspace(0.0, 3.0, 200_001)
-    area = np.trapezoid(np.exp(t * t), t) * 2.0 / math.sqrt(math.pi)
+    height = np.exp(t * t)
+    area = (height.sum() - 0.5 * (height[0] + height[-1])) * t[1] * 2.0 / math.sqrt(math.pi)
     assert float(erfi(3.0)) == pytest.approx(area, rel=1e-8)
     assert float(erfi(-3.0)) == pytest.approx(-area, rel=1e-8)
