@@ -100,3 +100,24 @@ def test_suction_soon_after_a_strong_blow_off_is_in_time(tmp_path):
         digital=np.tile(commands, 20).astype(RECORDING.digital.dtype),
     )  # fmt: skip
     assert read(written(tmp_path, recording, Dialect())).facts.digital_lags == ()
+
+
+@pytest.mark.parametrize(("late_s", "told"), [(0.0, False), (0.1, True)])
+def test_a_part_met_late_and_a_supply_cut_soon_are_in_time(tmp_path, late_s, told):
+    """An open cup answers suction at once, the part is met 0.5 s later, and 0.12 s after that the supply is cut.
+
+    The cut lies nearer to the rise than the command does: it is no late command, unless all edges are late.
+    """
+    t = np.arange(0, 300) / 100
+    vacuum = np.where(t >= 0.42, 8.0, 0.0)
+    vacuum = np.where(t >= 0.9, 8.0 + 62.0 * (1 - np.exp(-(t - 0.9).clip(0) / 0.03)), vacuum)
+    vacuum = np.where(t >= 2.42, 70.0 * np.exp(-(t - 2.42).clip(0) / 0.02), vacuum)
+    shifted = t - late_s
+    commands = SUPPLY_BIT * ((shifted >= 0.4) & (shifted < 1.02))
+    commands = commands + RELEASE_BIT * ((shifted >= 2.4) & (shifted < 2.6))
+    noise = np.random.default_rng(3).normal(0.0, 0.05, 20 * len(t))
+    recording = replace(
+        RECORDING, time_s=np.arange(20 * len(t)) / 100, pressure_kpa=-np.tile(vacuum, 20) + noise,
+        digital=np.tile(commands, 20).astype(RECORDING.digital.dtype),
+    )  # fmt: skip
+    assert bool(read(written(tmp_path, recording, Dialect())).facts.digital_lags) == told

@@ -78,10 +78,10 @@ def _lag(time_s: Floats, answer: Floats, level: NDArray[np.int8], interval_s: fl
     for direction in (1, -1):
         late = _after_onset(time_s[1:][steps == direction], onset)
         enough = len(late) >= max(_FEWEST, 0.5 * len(onset))
-        if _answered(time_s, answer, time_s[1:][steps == direction]):
-            return None
-        if enough and -_SLOW_VALVE_S < np.median(late) < 0.0:
-            return None
+        if enough and np.median(late) < 0.0:
+            soon = np.median(late) > -_SLOW_VALVE_S
+            if soon or _answered(time_s, answer, time_s[1:][steps == direction]):
+                return None
         if enough and (len(best) == 0 or abs(np.median(late)) < abs(np.median(best))):
             best = late
     if len(best) == 0:
