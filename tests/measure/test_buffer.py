@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tracekit.measure import stream
-from tracekit.measure.buffer import RowBuffer
+from tracekit.measure.buffer import RowBuffer, apart
 from tracekit.model.trace import Block
 from tracekit.pipeline import measure
 
@@ -74,3 +74,22 @@ def test_the_head_is_cleaned_once(tmp_path: Path, monkeypatch: pytest.MonkeyPatc
     assert len(cleaned) > 3
     for name in ("evacuation_time_s", "peak_vacuum_kpa", "hold_vacuum_kpa"):
         np.testing.assert_array_equal(whole.cycles.floats(name), pieces.cycles.floats(name))
+
+
+def test_arrays_kept_apart_are_the_same() -> None:
+    """Arrays of any type and shape, empty ones too, are equal in memory of their own, and stay when the first ones change."""
+    given = {
+        "times": np.arange(5) * 0.1,
+        "codes": np.array([3, -1], np.int8),
+        "levels": np.arange(6.0).reshape(3, 2),
+        "none": np.zeros((0, 4)),
+    }
+    kept = apart(given)
+    for name, values in given.items():
+        np.testing.assert_array_equal(kept[name], values)
+        assert kept[name].dtype == values.dtype
+        assert kept[name].shape == values.shape
+        assert not np.shares_memory(kept[name], values)
+    given["times"][:] = 0.0
+    assert kept["times"].tolist() == (np.arange(5) * 0.1).tolist()
+    assert list(apart({"none": np.zeros(0)})) == ["none"]

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from mmap import mmap
 from typing import Any
 
 import numpy as np
@@ -17,6 +18,24 @@ _KEPT_BYTES = 31 << 20
 
 Otherwise every temporary array of a chunk is given back and fetched anew, page by page: a third of the time.
 """
+
+
+_STEP_BYTES = 64  # arrays begin at lines of the processor's memory
+
+
+def apart(arrays: Mapping[str, NDArray[Any]]) -> dict[str, NDArray[Any]]:
+    """The same arrays, copied into one piece of memory of their own, which is given back when all of them are gone.
+
+    What stays for long among arrays of a moment leaves holes: of a long log as much again as is kept.
+    """
+    starts = np.cumsum([0, *(-(-values.nbytes // _STEP_BYTES) * _STEP_BYTES for values in arrays.values())])
+    if starts[-1] == 0:
+        return dict(arrays)
+    piece, kept = mmap(-1, int(starts[-1])), {}
+    for (name, values), start in zip(arrays.items(), starts.tolist(), strict=False):
+        kept[name] = np.frombuffer(piece, values.dtype, values.size, start).reshape(values.shape)
+        kept[name][...] = values
+    return kept
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

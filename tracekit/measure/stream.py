@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from tracekit.measure.buffer import RowBuffer, Rows
+from tracekit.measure.buffer import RowBuffer, Rows, apart
 from tracekit.measure.chunk import ChunkResult, measure_chunk, usual_open_level
 from tracekit.measure.excerpts import ExcerptKeeper
 from tracekit.measure.strip import StripMaker
@@ -180,7 +180,7 @@ class StationAnalyser:
             )
             self.excerpts.take(samples, done, stop, result.cycles, self._cycles)
             self._cycles += len(done)
-            self._results.append(result)
+            self._results.append(_apart(result))
         self._carry_on(rows, samples.time, stop, known=bool(len(starts)) and not keep_all)
 
     def _cleaned(self, rows: Rows, learned: Learned) -> Samples:
@@ -235,6 +235,17 @@ def _inside(vacuum: Floats) -> Floats:
         return vacuum
     inside = vacuum[(vacuum > np.nanmin(vacuum)) & (vacuum < np.nanmax(vacuum))]
     return inside if len(inside) else vacuum
+
+
+def _apart(result: ChunkResult) -> ChunkResult:
+    """The results in memory of their own; each column of the averaged trace by itself, since they go one by one."""
+    return ChunkResult(
+        cycles=apart(result.cycles),
+        levels=apart(result.levels),
+        periods=apart(result.periods),
+        edges=apart(result.edges),
+        bins={name: apart({name: values})[name] for name, values in result.bins.items()},
+    )
 
 
 def _interval(time: Floats) -> float:

@@ -137,7 +137,7 @@ def _spikes(vacuum: Floats, noise: float, options: SegmentOptions) -> Ints:
     near = np.unique(near[(near >= 1) & (near <= len(vacuum) - 2)])
     before, here, after = vacuum[near - 1], vacuum[near], vacuum[near + 1]
     off = np.abs(here - 0.5 * (before + after))
-    return near[(off > limit) & (np.abs(before - after) < 0.3 * off)]
+    return np.asarray(near[(off > limit) & (np.abs(before - after) < 0.3 * off)], np.int64)
 
 
 def _steep(vacuum: Floats, limit: float) -> Ints:
