@@ -1,6 +1,8 @@
 """What stands beside the rows tells what columns are: lists of channels, names of bits, stamps that stations share."""
 
 import numpy as np
+import pyarrow as pa
+import pyarrow.parquet as pq
 import pytest
 
 from tests.read.dialects import make_recording
@@ -48,6 +50,23 @@ def test_a_legend_names_the_bits_of_a_word(order, tmp_path):
     check(read(put(tmp_path, f"# Word STAT: {legend}, bit7 = alive", "time_s,p_kPa,STAT", *rows)))
 
 
+def test_a_legend_shows_that_padded_figures_are_of_base_16(tmp_path):
+    """No mark says so, but a legend of bits names the word; one of them is at 1 while no part is there."""
+    words = [f"{256 * (1 - s) + 512 * r + 1024 * (1 - p):04X}" for _, _, s, r, p in ROWS]
+    rows = [f"{t:.2f},{k},{w}" for (t, k, *_), w in zip(ROWS, words, strict=True)]
+    legend = "Bits of DW0: 8 supply valve (normally open); 9 release valve; 10 part missing"
+    found = read(put(tmp_path, legend, "time s,p kPa,DW0", *rows))
+    assert np.array_equal(found.digital, RECORDING.digital ^ 5)
+
+
+def test_lists_of_samples_are_no_stations(tmp_path):
+    """Lists longer than channels are many are samples, and none of them is dropped."""
+    table = pa.table({"t_s": [float(i) for i in range(40)], "pressure_kpa": [[-60.0] * 200] * 40})
+    pq.write_table(table, tmp_path / "log.parquet")
+    with pytest.raises(LogReadError, match="lists of 200 values"):
+        read(tmp_path / "log.parquet")
+
+
 def test_a_header_names_the_figures_of_a_word(tmp_path):
     """Three names above three figures, in their order."""
     rows = [f"{t:.2f},{k},{s}{r}{p}" for t, k, s, r, p in ROWS]
@@ -62,15 +81,19 @@ def test_a_bit_that_may_be_the_supply_is_asked(tmp_path):
         read(put(tmp_path, "time_s,p_kPa,STAT", *rows))
 
 
-def test_rows_of_stations_under_the_same_stamps_stay_apart(tmp_path):
-    """A column whose words each stand once under every stamp names stations, whatever it is called."""
+@pytest.mark.parametrize(
+    ("names", "blocks"), [(("left", "right"), False), (("left", "right"), True), (("1", "2"), False)]
+)
+def test_rows_of_stations_stay_apart(names, blocks, tmp_path):
+    """Words that each stand once under every stamp, or in blocks that begin again, name stations, whatever the name."""
     lines = [
         f"{stamp(t).isoformat(timespec='milliseconds')},{side},{k * share:.4f},{s},{r},{p}"
         for t, k, s, r, p in ROWS
-        for side, share in (("left", 1.0), ("right", 0.5))
+        for side, share in zip(names, (1.0, 0.5), strict=True)
     ]
-    found = read(put(tmp_path, "Timestamp,Nest,Pressure_kPa,Supply,Release,Part", *lines))
-    assert found.layout.stations == ("left", "right")
+    lines = lines[::2] + lines[1::2] if blocks else lines
+    found = read(put(tmp_path, "Timestamp,Gripper,Pressure_kPa,Supply,Release,Part", *lines))
+    assert found.layout.stations == names
     for place, share in enumerate((1.0, 0.5)):
         own = found.station == place
         assert np.allclose(found.pressure_kpa[own], share * RECORDING.pressure_kpa, atol=1e-4)

@@ -11,6 +11,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 from numpy.typing import NDArray
 
+from tracekit.errors import LogReadError, message
 from tracekit.read.cells import NUMBER, TRAILED, cell_kind, number_with_unit
 from tracekit.read.levels import level_of_word
 from tracekit.read.stamps import StampForm, find_form
@@ -108,6 +109,12 @@ def profile_cells(cells: Sequence[str]) -> Profile:
     if sum(1 for c in filled if _LIST.fullmatch(c)) >= _MOST * total:
         return Profile(kind="array")
     return Profile(kind="text")
+
+
+def padded_hex(cells: Sequence[str]) -> bool:
+    """True for figures of one width, 4 or 8, some with a zero first: a word in base 16 where its name says word."""
+    widths = {len(c) for c in cells}
+    return widths <= {4, 8} and len(widths) == 1 and len(set(cells)) > 1 and any(c[0] == "0" for c in cells)
 
 
 def _base_of(cells: Sequence[str]) -> int:
@@ -212,15 +219,21 @@ def spread_texts(array: pa.Array, most: int = 600) -> list[str]:
 
 
 def item_columns(column: Column) -> list[Column]:
-    """A column for each item of the lists that a column holds; the column itself where it holds none."""
+    """A column for each item of the lists that a column holds; the column itself where it holds none.
+
+    Raises LogReadError where the lists are longer than channels are many: then they are samples.
+    """
     if column.kind != "array":
         return [column]
     nested = pa.types.is_nested(column.array.type)
     first = next((v for v in column.array[:1000].to_pylist() if v is not None), None)
     size = len(first) if nested and first is not None else len(_ITEM.findall(_inside(column.cells)))
+    if size > _MOST_ITEMS:
+        told = f'"{column.name}" holds lists of {size} values in a row'
+        raise LogReadError(message("log", told, "a row per sample", "Export one row for each sample."))
     profile = Profile(kind="number")
     found = []
-    for k in range(min(size, _MOST_ITEMS)):
+    for k in range(size):
         array = list_item(column.array, k)
         made = make_column(f"{column.name}[{k}]", column.unit, profile, array)
         found.append(replace(made, source=column.source or column.name, item=k))

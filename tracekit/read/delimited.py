@@ -75,8 +75,8 @@ def _mark_open_quotes(text: bytes, shape: TextShape) -> bytes:
         return text
     data = np.frombuffer(text, np.uint8)
     ends = np.nonzero(data == 10)[0]
-    line = np.searchsorted(ends, np.nonzero(data == ord('"'))[0])
-    odd = np.nonzero(np.bincount(line, minlength=len(ends)) % 2 == 1)[0]
+    starts = np.concatenate([[0], ends[:-1] + 1])
+    odd = np.nonzero(np.bitwise_xor.reduceat((data == ord('"')).view(np.uint8), starts))[0]
     if len(odd) == 0:
         return text
     mark = (shape.delimiter.encode() + OPEN) * (len(shape.names) + 1)

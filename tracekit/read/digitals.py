@@ -206,7 +206,7 @@ def _plans(column: Column, *, wanted: bool) -> list[LevelPlan]:
         return [LevelPlan(column=column.name, kind="threshold", threshold=(low + high) / 2)]
     if 2 < len(states) <= _MOST_STATES and _packed(states) and column.hints.weight("pressure") < 0.9:
         bits = _moving_bits(states)
-        word = wanted or not _WORD_NAMES.isdisjoint(column.hints.tokens)
+        word = wanted or bool(column.bits) or not _WORD_NAMES.isdisjoint(column.hints.tokens)
         return [LevelPlan(column=column.name, kind="bit", bit=b) for b in bits] if word or len(bits) <= 6 else []
     return []
 

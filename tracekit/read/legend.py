@@ -4,11 +4,14 @@ import re
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
-from tracekit.read.columns import Column
+from tracekit.read.columns import Column, Profile, padded_hex
 from tracekit.read.headers import is_unit
 from tracekit.read.words import hints
 
-_BIT = re.compile(r"\bbit\s*(?P<place>\d{1,2})\s*[=:]\s*(?P<name>[^,;|\t\"]+)", re.IGNORECASE)
+_SAYS_BITS = re.compile(r"\bbits?(?:\b|\d)", re.IGNORECASE)
+_BIT = re.compile(
+    r"(?:\bbit\s*|[:;,|]\s*)(?P<place>\d{1,2})(?:\s*[=:]\s*|\s+)(?P<name>[^\W\d][^,;|\t\"]*)", re.IGNORECASE
+)
 _CELLS = re.compile(r"\s*[\t;,|=]\s*|\s*:\s+|\s{2,}")
 _FEWEST, _MOST_STATES = 2, 64
 
@@ -20,7 +23,8 @@ def with_legends(columns: Sequence[Column], preamble: Sequence[str]) -> tuple[Co
     told = _channels({c.name for c in columns}, preamble)
     named = [_described(c, told) for c in columns]
     words = [c for c in named if _may_be_word(c)]
-    bits = {line: {int(m["place"]): m["name"].strip() for m in _BIT.finditer(line)} for line in preamble}
+    lines = [line for line in preamble if _SAYS_BITS.search(line)]
+    bits = {line: {int(m["place"]): m["name"].strip() for m in _BIT.finditer(line)} for line in lines}
     for line, found in bits.items():
         own = [c for c in words if re.search(rf"(?<!\w){re.escape(c.name)}(?!\w)", line)] or words
         if len(own) == 1 and found:
@@ -48,6 +52,20 @@ def _described(column: Column, told: Mapping[str, tuple[str, str]]) -> Column:
     name, unit = told[column.name]
     unit = column.unit if column.unit.strip("-– ") else unit
     return replace(column, unit=unit, hints=hints(name, unit))
+
+
+def padded_words(
+    profiles: Sequence[Profile], names: Sequence[str], samples: Sequence[Sequence[str]], preamble: Sequence[str]
+) -> list[Profile]:
+    """The profiles with base 16 for words that a legend of bits names and whose figures are padded, without a mark."""
+    lines = [line for line in preamble if _SAYS_BITS.search(line)]
+    found = list(profiles)
+    for place, (profile, name) in enumerate(zip(profiles, names, strict=True)):
+        told = any(re.search(rf"(?<!\w){re.escape(name)}(?!\w)", line) for line in lines)
+        plain = profile.kind == "number" and profile.whole and profile.form.base == 10
+        if told and plain and padded_hex([s[place].strip() for s in samples if len(s) == len(names)]):
+            found[place] = replace(profile, form=replace(profile.form, base=16))
+    return found
 
 
 def _may_be_word(column: Column) -> bool:

@@ -16,7 +16,7 @@ from tracekit.read.delimited import CUT, TextShape, parse, parse_ahead
 from tracekit.read.encoding import DAMAGE, Encoding, as_utf8, find_encoding, sound_utf8
 from tracekit.read.head import Head
 from tracekit.read.headers import joined_header, unique_names
-from tracekit.read.legend import with_legends
+from tracekit.read.legend import padded_words, with_legends
 from tracekit.read.marks import find_marked
 from tracekit.read.mending import Mend, Records, aligned_names, find_formulas, find_glued, find_records, mended
 from tracekit.read.naming import Named, find_named
@@ -70,6 +70,7 @@ def open_text(name: str, path: Path, packing: str, options: ReadOptions) -> tupl
     later = _later_lines(text) + ([] if whole or packing != "plain" else _tail(path, encoding, cut.mend))
     samples = [split(line, form.delimiter, '"') for line in (*_spread(body), *later)]
     profiles = _profiles([s for s in samples if len(s) == form.fields], form.fields)
+    profiles = padded_words(profiles, names, samples, form.preamble)
     if _names_channels(profiles, samples):
         profiles = [replace(p, mixed=p.kind == "number") for p in profiles]
     decimal = _decimal(profiles)

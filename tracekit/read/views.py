@@ -12,7 +12,7 @@ from tracekit.read.timeplan import times_of
 from tracekit.read.values import word_codes
 
 _MOST_STATIONS = 400
-_MOST_BESIDE, _FEWEST_STAMPS, _ALWAYS = 16, 50, 0.98
+_MOST_BESIDE, _FEWEST_STAMPS, _ALWAYS, _NEAR = 16, 50, 0.98, 0.1
 
 
 def station_column(head: Head, given: Channel | None) -> Column | None:
@@ -25,23 +25,43 @@ def station_column(head: Head, given: Channel | None) -> Column | None:
             return column
         if column.kind == "number" and column.profile.whole and column.levels < 40 and _interleaved(column):
             return column
-    return next((c for c in head.columns if _stands_beside_stamps(c, head)), None)
+    return next((c for c in head.columns if _parts_stamps(c, head)), None)
 
 
-def _stands_beside_stamps(column: Column, head: Head) -> bool:
-    """True for a column of words, each of which stands once under every stamp: rows of stations, whatever its name."""
-    if column.kind != "text" or not 1 < len(column.words) <= _MOST_BESIDE or column.hints.weight("time"):
+def _parts_stamps(column: Column, head: Head) -> bool:
+    """True for a column whose words are stations, whatever its name.
+
+    Each word stands once under every stamp, or times begin again where the next word does.
+    """
+    whole = column.kind == "number" and column.profile.whole and not column.hints.weight("time")
+    if not (whole or (column.kind == "text" and not column.hints.weight("time"))):
         return False
-    codes = word_codes(column.array)[0]
-    size = len(column.words)
+    codes, words = word_codes(column.array)
+    size = len(words)
+    if not 1 < size <= _MOST_BESIDE or (codes < 0).any():
+        return False
+    times = [seconds for _, seconds in times_of(head, None)]
+    return any(_once_each(codes, size, t) or (column.kind == "text" and _in_blocks(codes, size, t)) for t in times)
+
+
+def _once_each(codes: np.ndarray, size: int, seconds: np.ndarray) -> bool:
+    """True where every stamp stands in as many rows as there are words, one of each, in one order."""
     whole = codes[: len(codes) // size * size].reshape(-1, size)
     if len(whole) < _FEWEST_STAMPS or float((whole == whole[0]).all(axis=1).mean()) < _ALWAYS:
         return False
-    for _, seconds in times_of(head, None):
-        steps = np.diff(seconds)
-        if float((steps == 0).mean()) > _ALWAYS * (1 - 1 / size) and len(set(whole[0].tolist())) == size:
-            return True
-    return False
+    shared = float((np.diff(seconds) == 0).mean())
+    return shared > _ALWAYS * (1 - 1 / size) and len(set(whole[0].tolist())) == size
+
+
+def _in_blocks(codes: np.ndarray, size: int, seconds: np.ndarray) -> bool:
+    """True where all rows of a word stand together and times fall back to near the first one where another begins."""
+    starts = np.nonzero(np.diff(codes) != 0)[0] + 1
+    falls = np.nonzero(np.diff(seconds) < 0)[0] + 1
+    if len(starts) != size - 1 or starts.tolist() != falls.tolist():
+        return False
+    lengths = np.diff(np.concatenate([[0], starts, [len(codes)]]))
+    span = float(np.ptp(seconds[: starts[0]]))
+    return bool(lengths.min() >= _FEWEST_STAMPS and (np.abs(seconds[starts] - seconds[0]) < _NEAR * span).all())
 
 
 def _measures(column: Column) -> bool:
