@@ -221,3 +221,20 @@ def test_a_loop_that_never_cut_is_entered_with_the_leak_in_mind():
     found = asked(far, {"supply_off": 76.0, "supply_on": 69.0}).what_if
     assert any("how fast this station leaks was not seen" in note for note in found.notes)
     assert asked(stations.NARROW, {"supply_on": 66.0}).what_if.notes == ()
+
+
+def test_a_rule_that_only_may_break_is_told_as_such(tmp_path, capsys):
+    """Without a station file a reset point is known roughly: raised inside its interval it may be lower, not surely so."""
+    log = stations.written(stations.PLAIN)
+    assert cli.run(["tune", log, "--json", "--out", str(tmp_path)]) == 0
+    reset = json.loads(capsys.readouterr().out)["settings_now"]["reset_point"]
+    assert reset["upper"] > reset["kpa"] + 0.4
+    assert cli.run(["tune", log, "--set", f"reset_point={reset['kpa'] + 0.2:.1f}", "--out", str(tmp_path)]) == 0
+    screen = " ".join(capsys.readouterr().out.split())
+    assert "Not sure to hold, since settings in force are known only roughly: no load given: reset point not lowered" in screen
+    assert "under [settings]" in screen
+    assert "Breaks" not in screen
+    assert "Do not enter what was asked." in screen
+    page = words_of((tmp_path / "report.html").read_text(encoding="utf-8"))
+    assert "What was asked may break 1 rule" in page
+    assert re.search(r"Not sure that all \d+ rules hold with what was asked Rule, after rounding Holds Margin no load given: [^\u2212]*not sure", page)

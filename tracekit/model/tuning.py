@@ -85,7 +85,7 @@ class WhatIf:
     values       all settings, those asked for on the device's steps
     shown        the same as the device shows them, in its unit and entry form
     constraints  every rule with its margin; those of `newly` do not hold and are broken less, or not, by the settings
-                 in force
+                 in force; those of `unsure` hold unless a setting in force lies elsewhere in its interval
     withheld     why nothing, or only the missed picks, can be predicted; None where all is
     replayed     counts of the recorded cycles, empty where no device can hold the settings
     exact        every sample was replayed, the loop unchanged
@@ -98,6 +98,7 @@ class WhatIf:
     shown: Mapping[str, float]
     constraints: tuple[Constraint, ...]
     newly: tuple[str, ...]
+    unsure: tuple[str, ...]
     predicted: Mapping[str, Estimate]
     replayed: Mapping[str, int]
     exact: bool

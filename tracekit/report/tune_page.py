@@ -196,14 +196,18 @@ def _rules(tuning: Tuning, unit: str) -> list[Block]:
     found = tuning.what_if.constraints if tuning.what_if is not None else tuning.suggestion.constraints
     if not found:
         return []
+    unsure = tuning.what_if.unsure if tuning.what_if is not None else ()
     rows = []
-    for c in sorted(found, key=lambda c: c.holds):
+    for c in sorted(found, key=lambda c: (c.holds, c.name in unsure)):
         margin = html_number(Num(value=c.margin_kpa, unit="kPa", step=0.1), unit)
-        word, sign = "holds" if c.holds else "broken", "+" if c.margin_kpa >= 0.0 else ""
+        word = "holds" if c.holds else "not sure" if c.name in unsure else "broken"
+        sign = "+" if c.margin_kpa >= 0.0 else ""
         rows.append({"name": rule_words(c.name), "word": word, "margin": sign + margin})
     whose = "the suggested settings" if tuning.what_if is None else "what was asked"
-    bad = sum(not c.holds for c in found)
+    bad = sum(not c.holds and c.name not in unsure for c in found)
     title = f"All {count(len(found))} rules hold with {whose}"
+    if unsure:
+        title = f"Not sure that all {count(len(found))} rules hold with {whose}"
     if bad:
         title = f"{count(bad)} of {count(len(found))} rules {'is' if bad == 1 else 'are'} broken by {whose}"
         title = title if len(found) > 1 else f"No device can hold {whose}"
@@ -250,6 +254,7 @@ def what_if_data(tuning: Tuning, fitted: Fitted, result: StationResult, station:
     flow = station.price.nozzle_flow_l_min_anr if station.price is not None else None
     return {
         "now": now, "suggested": {**now, **new},
+        "low": {n: k.low for n, k in tuning.known.items()}, "high": {n: k.high for n, k in tuning.known.items()},
         "asked": dict(tuning.what_if.values) if tuning.what_if is not None else None,
         "tables": grids, "holds_per_hour": held / hours,
         "flow_l_min": flow or 0.0, "unit_kpa": unit_kpa, "step": station.display.step * unit_kpa,

@@ -85,7 +85,7 @@ def _value_labels(values: list[tuple[str, float]], place: int, span: float) -> l
 
 def _axis_heading(tuning: Tuning) -> Text:
     if tuning.what_if is not None:
-        bad = len(tuning.what_if.broken)
+        bad = len(tuning.what_if.broken) - len(tuning.what_if.unsure)
         return (
             say("What was asked breaks {} rule{}.", bad, "s" if bad > 1 else "")
             if bad

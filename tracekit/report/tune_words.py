@@ -13,7 +13,8 @@ from tracekit.report.text import MINUS, NBSP
 from tracekit.report.words import Num, count, number, of_quantity
 
 PREDICTION = "This is a prediction, not a permission. Try it at low speed with the area clear, and check the grip."
-ROUGHLY = "What stands with ~ is known roughly and counts at its worst: put it into the station file, under [settings]."
+ROUGHLY = "Put what stands with ~ into the station file, under [settings]."
+UNSURE = "Not sure to hold, since settings in force are known only roughly"
 EXTRAPOLATED = "Some settings lie beyond the vacuum that was recorded: those figures extrapolate."
 _PERCENT = ("missed_share", "false_drop_share", "supply_on_share")
 _NOT_GIVEN = "not given"
@@ -45,12 +46,20 @@ def headline(tuning: Tuning) -> str:
 def _asked_headline(tuning: Tuning, asked: WhatIf) -> str:
     if asked.impossible:
         return "No device can hold what was asked"
+    breaks = [n for n in asked.newly if n not in asked.unsure]
+    left = [c for c in asked.broken if c.name not in asked.unsure]
+    if breaks:
+        return f"What was asked breaks {_rules(len(breaks))}"
     if asked.newly:
-        return f"What was asked breaks {count(len(asked.newly))} rule{'s' if len(asked.newly) > 1 else ''}"
-    if asked.broken:
-        return f"What was asked leaves {count(len(asked.broken))} rule{'s' if len(asked.broken) > 1 else ''} broken"
+        return f"What was asked may break {_rules(len(asked.newly))}"
+    if left:
+        return f"What was asked leaves {_rules(len(left))} broken"
     n = len(asked_changes(tuning, asked))
     return f"Enter {count(n)} setting{'s' if n != 1 else ''} as asked" if n else "What was asked is in force already"
+
+
+def _rules(n: int) -> str:
+    return f"{count(n)} rule{'s' if n != 1 else ''}"
 
 
 def asked_changes(tuning: Tuning, asked: WhatIf) -> tuple[str, ...]:
@@ -82,16 +91,19 @@ def asked_lines(tuning: Tuning) -> tuple[str, ...]:
     if asked is None:
         return ()
     lines = []
-    if asked.newly:
-        lines.append(f"Breaks: {_short_by(c for c in asked.broken if c.name in asked.newly)}.")
-    kept = [c for c in asked.broken if c.name not in asked.newly]
-    if kept:
-        lines.append(f"Broken by the settings in force already: {_short_by(kept)}.")
+    sure = [c for c in asked.broken if c.name not in asked.unsure]
+    for words, found in (
+        ("Breaks", [c for c in sure if c.name in asked.newly]),
+        ("Broken by the settings in force already", [c for c in sure if c.name not in asked.newly]),
+        (UNSURE, [c for c in asked.broken if c.name in asked.unsure]),
+    ):
+        if found:
+            lines.append(f"{words}: {_short_by(found)}.")
     if not asked.broken:
         lines.append("Every rule holds.")
     if asked.withheld is not None:
         lines.append(f"Not predicted: {asked.withheld}.")
-    if asked.broken and not asked.impossible and len(tuning.sure) < len(tuning.known):
+    if asked.unsure:
         lines.append(ROUGHLY)
     moved = [n for n, v in asked.typed.items() if abs(v - asked.values[n]) > 1e-6]
     if moved:

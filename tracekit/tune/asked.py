@@ -2,7 +2,7 @@
 
 import re
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from tracekit.errors import UsageError, message, nearest
 from tracekit.model.result import Constraint
@@ -87,7 +87,8 @@ def what_if(asking: Asking, typed: Values | None) -> WhatIf | None:
     why = _NO_DEVICE if never else _NO_HOLD if hardly_holds(scene, values) else None
     return WhatIf(
         typed=typed, values=values, shown={n: shown(display, values, n) for n in values}, constraints=rules,
-        newly=newly, predicted={} if never else predict(scene, values), replayed=replayed, exact=exact, withheld=why,
+        newly=newly, unsure=() if never else _unsure(rules, values, problem.rules),
+        predicted={} if never else predict(scene, values), replayed=replayed, exact=exact, withheld=why,
         order=None if newly else _order(asking, values), notes=() if never else _unseen(asking, values),
     )  # fmt: skip
 
@@ -113,6 +114,13 @@ def _newly(found: tuple[Constraint, ...], now: Values, rules: Rules) -> tuple[st
     """Names of the broken rules that the settings in force keep, or break less."""
     before = {c.name: c.margin_kpa for c in constraints(now, rules)}
     return tuple(c.name for c in found if not c.holds and c.margin_kpa < before.get(c.name, 0.0) - _DUST)
+
+
+def _unsure(found: tuple[Constraint, ...], values: Values, rules: Rules) -> tuple[str, ...]:
+    """Names of the broken rules that hold with the best value of each setting in force."""
+    exact = {n: replace(k, low=k.value, high=k.value) for n, k in rules.known.items()}
+    kept = {c.name for c in constraints(values, replace(rules, known=exact)) if c.holds}
+    return tuple(c.name for c in found if not c.holds and c.name in kept)
 
 
 def _order(asking: Asking, values: Values) -> EntryPlan:

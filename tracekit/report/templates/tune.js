@@ -72,32 +72,39 @@
   }
 
   function lacks(v) {
-    var bad = [];
-    function rule(words, margin) { if (margin < -1e-9) { bad.push(words + " (short by " + kit.say({ u: "kPa", v: -margin, s: 0.1 }, kit.unit()) + ")"); } }
+    var bad = [], unsure = [];
+    // `worst`: the margin at the worst value of settings in force that are known only roughly.
+    function rule(words, margin, worst) {
+      var least = worst === undefined ? margin : worst, text = words + " (short by " + kit.say({ u: "kPa", v: -least, s: 0.1 }, kit.unit()) + ")";
+      if (least < -1e-9) { (margin < -1e-9 ? bad : unsure).push(text); }
+    }
+    function low(n) { return shifted(n) ? v[n] : t.low[n]; }
+    function high(n) { return shifted(n) ? v[n] : t.high[n]; }
+    function order(words, below, above, gap) { if (has(below, above)) { rule(words, v[above] - v[below] - gap, low(above) - high(below) - gap); } }
     function has() { return Array.prototype.every.call(arguments, function (n) { return v[n] !== undefined; }); }
     function shifted(n) { return moved(v, [n]); }
     var none = impossible(v);
-    if (none.length) { none.forEach(function (p) { rule(p[0], p[1]); }); return bad; }
-    if (has("reset_point", "supply_on")) { rule("reset point + guard \u2264 supply on", v.supply_on - v.reset_point - rules.guard); }
-    if (has("supply_on", "supply_off")) { rule("supply on + step \u2264 supply off", v.supply_off - v.supply_on - rules.step); }
-    if (has("set_point", "supply_off")) { rule("set point + step \u2264 supply off", v.supply_off - v.set_point - rules.step); }
-    if (has("reset_point", "set_point")) {
-      rule("reset point + step \u2264 set point", v.set_point - v.reset_point - rules.step);
-      if (shifted("set_point") || shifted("reset_point")) { rule("reset point + hysteresis \u2264 set point", v.set_point - v.reset_point - rules.hysteresis); }
+    if (none.length) { none.forEach(function (p) { rule(p[0], p[1]); }); return { bad: bad, unsure: unsure }; }
+    order("reset point + guard \u2264 supply on", "reset_point", "supply_on", rules.guard);
+    order("supply on + step \u2264 supply off", "supply_on", "supply_off", rules.step);
+    order("set point + step \u2264 supply off", "set_point", "supply_off", rules.step);
+    order("reset point + step \u2264 set point", "reset_point", "set_point", rules.step);
+    if (has("reset_point", "set_point") && (shifted("set_point") || shifted("reset_point"))) {
+      rule("reset point + hysteresis \u2264 set point", v.set_point - v.reset_point - rules.hysteresis);
     }
     if (has("supply_on", "supply_off") && (shifted("supply_on") || shifted("supply_off"))) {
       rule("supply on + least band \u2264 supply off", v.supply_off - v.supply_on - rules.band);
       rule("supply off \u2264 supply on + widest band", rules.band_most - v.supply_off + v.supply_on);
     }
     ["set_point", "reset_point", "supply_on"].filter(function (n) { return has(n); }).forEach(function (n) {
-      if (rules.needed !== undefined) { rule("vacuum that the load needs \u2264 " + t.names[n].toLowerCase(), v[n] - rules.needed); }
-      else if (shifted(n)) { rule("no load given: " + t.names[n].toLowerCase() + " not lowered", v[n] - t.now[n]); }
+      if (rules.needed !== undefined) { rule("vacuum that the load needs \u2264 " + t.names[n].toLowerCase(), v[n] - rules.needed, low(n) - rules.needed); }
+      else if (shifted(n)) { rule("no load given: " + t.names[n].toLowerCase() + " not lowered", v[n] - t.now[n], v[n] - t.high[n]); }
     });
     if (rules.open_level !== undefined && shifted("set_point")) { rule("open cup + margin \u2264 set point", v.set_point - rules.open_level); }
     if (rules.point_most !== undefined && shifted("set_point")) { rule("set point \u2264 weakest vacuum reached \u2212 margin", rules.point_most - v.set_point); }
     if (rules.off_most !== undefined && has("supply_off") && shifted("supply_off")) { rule("supply off \u2264 weakest vacuum reached \u2212 margin", rules.off_most - v.supply_off); }
     if (rules.dip_level !== undefined && shifted("reset_point")) { rule("reset point \u2264 deepest healthy dip \u2212 margin", rules.dip_level - v.reset_point); }
-    return bad;
+    return { bad: bad, unsure: unsure };
   }
 
   function shown(value) { return (t.negative ? -1 : 1) * value / t.unit_kpa; }
@@ -125,7 +132,7 @@
   }
 
   function draw() {
-    var old = effects(t.now), next = effects(now), bad = lacks(now);
+    var old = effects(t.now), next = effects(now), found = lacks(now), bad = found.bad, unsure = found.unsure;
     rows.replaceChildren();
     lines(old, next).forEach(function (l) {
       var row = document.createElement("tr"), head = document.createElement("th");
@@ -137,11 +144,12 @@
       rows.append(row);
     });
     var text = bad.length ? "Breaks: " + bad.join("; ") + "." : "";
+    if (unsure.length) { text += (text ? " " : "") + "Not sure to hold, since settings in force are known only roughly: " + unsure.join("; ") + "."; }
     if (impossible(now).length) { text += " No device can hold these settings, so nothing is predicted."; }
     else if (never(now)) { text += (text ? " " : "") + "Hardly any pick would reach the set point, so there is no hold to tell of."; }
     if (said.textContent !== text) { said.textContent = text; }
     document.getElementById("try-beyond").hidden = !beyond(now) || impossible(now).length > 0;
-    said.hidden = !text; fine.hidden = !!bad.length; copy.disabled = !!bad.length;
+    said.hidden = !text; fine.hidden = !!(bad.length || unsure.length); copy.disabled = fine.hidden;
     names.forEach(function (n) {
       box.querySelector("[data-slide=" + n + "]").value = now[n];
       box.querySelector("[data-slide=" + n + "]").setAttribute("aria-valuetext", typed(now[n]) + " " + t.shown_unit);
