@@ -2,6 +2,7 @@
 
     python tests/hardness/fuzz.py --folder FOLDER                # 100 000 cases
     python tests/hardness/fuzz.py --folder FOLDER --minutes 30   # as many as fit, in the same proportions
+    python tests/hardness/fuzz.py --folder FOLDER --blind        # not guided: some 25 minutes of one core
 
 Atheris guides where it is installed (`pip install "atheris>=2.3"`); without it, or with `--blind`, the bytes that cases
 are drawn from are plain random. Each kind runs in a process of its own, in turns, so that a run that is ended has tried
@@ -21,6 +22,7 @@ import signal
 import sys
 import tempfile
 import time
+import warnings
 from collections import Counter
 from collections.abc import Callable
 from pathlib import Path
@@ -144,6 +146,7 @@ def turn(kept: Kept, count: int, until: float, seed: int, *, guided: bool) -> No
     sys.path[:0] = [str(ROOT / "tests"), str(ROOT / "tests" / "cli")]
     from hardness.fuzz_cases import Trials
 
+    warnings.simplefilter("error", RuntimeWarning)  # a number that overflows on the way must have been looked at before
     with tempfile.TemporaryDirectory() as place:
         os.chdir(place)
         attempt = attempts(kept, Trials(Path(place)), count, until)
