@@ -41,7 +41,7 @@ def test_the_interval_of_rows_without_time(tmp_path):
     path = tmp_path / "log.csv"
     rows = [line.partition(b",")[2] for line in written(tmp_path, RECORDING, Dialect()).read_bytes().splitlines()]
     path.write_bytes(b"\n".join(rows) + b"\n")
-    assert off(answered(path)) < 1e-9
+    assert off(answered(path, lambda line: line.replace('"..."', "0.01"))) < 1e-9
 
 
 @pytest.mark.parametrize(

@@ -45,6 +45,19 @@ def test_clocks_of_different_rates_are_told(tmp_path):
     assert 'time = { column = "controller time s" }' in told
 
 
+@pytest.mark.parametrize(("rate", "told"), [(1.004, "398"), (0.99, "1.01 % faster"), (1.0002, "")])
+def test_a_clock_that_is_read_once_a_cycle_shows_drift(tmp_path, rate, told):
+    """The controller's time at which each cycle began is compared with the logger's by the rhythm of the cycles."""
+    supply = RECORDING.digital & 1
+    start = np.maximum.accumulate(np.where(np.diff(supply, prepend=np.uint8(0)) == 1, np.arange(len(supply)), 0))
+    long = [(t + n * (PAIRS[-1][0] + 0.01), k, RECORDING.time_s[start[i]] + n * (PAIRS[-1][0] + 0.01))
+            for n in range(3) for i, (t, k) in enumerate(PAIRS)]  # fmt: skip
+    rows = [f"{rate * t:.4f},{k},{c:.3f}" for t, k, c in long]
+    found = read(put(tmp_path, "time_s,pressure kPa,plc_cycle_time_s", rows))
+    said = [w for w in found.facts.warnings if "two clocks" in w]
+    assert [told in w for w in said] == [True] * bool(told)
+
+
 def test_clocks_of_the_same_rate_are_not_told(tmp_path):
     """What crystals differ by needs no warning."""
     rows = [f"{1.0001 * t:.6f},{t:.2f},{k}" for t, k in PAIRS]

@@ -15,9 +15,12 @@ _KNOWN, _FAR_PPM = 0.85, 30_000.0
 _TOLD_PPM = 1000.0  # a clock that runs apart by more spoils durations by more than they are known (no source)
 _CHANGES = 0.6
 _LEAST_PPM, _FEWEST, _SURE = 20.0, 200, 3.0
+_FEWEST_CYCLES = 12  # times of another clock that is read once a cycle
 
 
-def ratio_of(own_s: NDArray[np.float64], other_s: NDArray[np.float64]) -> tuple[float, float] | None:
+def ratio_of(
+    own_s: NDArray[np.float64], other_s: NDArray[np.float64], fewest: int = _FEWEST
+) -> tuple[float, float] | None:
     """How much faster the second of two clocks runs, and the least that would show, both in ppm; None for too few rows.
 
     The distance of the two is compared between the first and the last quarter of the rows. Both of shape (n,), NaN
@@ -26,7 +29,7 @@ def ratio_of(own_s: NDArray[np.float64], other_s: NDArray[np.float64]) -> tuple[
     known = np.isfinite(own_s) & np.isfinite(other_s)
     own, apart = own_s[known], other_s[known] - own_s[known]
     quarter = len(own) // 4
-    if quarter < _FEWEST // 4:
+    if quarter < fewest // 4:
         return None
     first, last = apart[:quarter], apart[-quarter:]
     span = float(np.median(own[-quarter:]) - np.median(own[:quarter]))
@@ -45,6 +48,16 @@ def _runs(plan: TimePlan, seconds: NDArray[np.float64]) -> bool:
     return plan.kind != "number" or distinct(seconds) > _CHANGES
 
 
+def _ratio(own_s: NDArray[np.float64], other: TimePlan, other_s: NDArray[np.float64]) -> tuple[float, float] | None:
+    """The same for a clock of the file; one that stands still between cycles is compared where it moves on."""
+    if not rises(other_s, wraps=False):
+        return None
+    if _runs(other, other_s):
+        return ratio_of(own_s, other_s)
+    moves = np.nonzero(np.diff(other_s) > 0)[0] + 1
+    return ratio_of(own_s[moves], other_s[moves], _FEWEST_CYCLES)
+
+
 def _told(ppm: float) -> str:
     size = f"{abs(ppm) / 1e4:.3g} %" if abs(ppm) >= 1e4 else f"{abs(ppm):.0f} ppm"
     return f"{size} {'faster' if ppm > 0 else 'slower'}"
@@ -60,7 +73,7 @@ def _doubt(own: str, name: str, ppm: float) -> str:
 def with_second_clock(head: Head, plan: TimePlan, given: Channel | None) -> tuple[TimePlan, list[Question]]:
     """The plan of time with what another clock of the file says, and a question where the two differ by far.
 
-    A clock is a column of stamps, or of numbers that change from row to row and whose name tells their unit.
+    A clock is a column of stamps, or of numbers whose name tells their unit; it may be read once a cycle alone.
     """
     if plan.kind == "row":
         return plan, []
@@ -68,7 +81,7 @@ def with_second_clock(head: Head, plan: TimePlan, given: Channel | None) -> tupl
     for other, other_s in times_of(head, None):
         if not set(other.columns).isdisjoint(plan.columns) or other.confidence < _KNOWN:
             continue
-        found = ratio_of(own_s, other_s) if rises(other_s, wraps=False) and _runs(other, other_s) else None
+        found = _ratio(own_s, other, other_s)
         if found is None or abs(found[0]) < found[1]:
             continue
         name, own = other.columns[0], plan.columns[0]

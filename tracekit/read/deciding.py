@@ -172,6 +172,7 @@ def make_plan(
         supply_signal=supply.signal if supply else "valve",
         on_level=on_level,
         quality=quality,
+        zone=head.preamble.zone,
         assumptions=(*assumptions, *_quality_facts(quality)),
     )
 

@@ -265,12 +265,16 @@ def utc_us(local_us: int | None, plan: Plan, station: Station) -> int | None:
     """
     if local_us is None or plan.time.zoned or plan.time.start_us is not None:
         return local_us
-    zone = station.station.timezone
-    if zone is None:
+    zone = station.station.timezone or plan.zone
+    if not zone:
         return None
+    if zone[0] in "+-":
+        return local_us - int(f"{zone[0]}1") * (int(zone[1:3]) * 60 + int(zone[4:6])) * 60_000_000
     try:
         known = ZoneInfo(zone)
     except (ZoneInfoNotFoundError, ValueError) as error:
+        if station.station.timezone is None:
+            return None
         found = f'timezone is "{zone}"'
         raise StationFileError(
             message(station.source or "station file", found, "a zone such as Europe/Lisbon", "Correct it.")
@@ -289,5 +293,7 @@ def time_warnings(local_us: int | None, plan: Plan, station: Station) -> Iterato
             "day and month of the stamps could be exchanged, so the date is not used; "
             'write time = { date_order = "day first" } or "month first" under [channels] of a station file'
         )
-    elif local_us is not None and not plan.time.zoned and station.station.timezone is None and plan.time.dated:
+    elif (
+        local_us is not None and not plan.time.zoned and plan.time.dated and not (station.station.timezone or plan.zone)
+    ):
         yield "the stamps have no zone; give timezone in the station file to have dates"

@@ -47,6 +47,7 @@ class Plan:
     columns         the columns that are read, by name (in a long layout: tag, value, quality and those of time)
     quality         a column that marks readings of the pressure as bad
     stamp_rows      rows that share each stamp: lowest and highest reading of a stretch; 1 where each row is a sample
+    zone            of the stamps as the lines above the header tell it, empty where they do not
     change_rows     rows without a reading hold changes of digitals, from the next sample on
     """
 
@@ -58,6 +59,7 @@ class Plan:
     long: LongPlan | None = None
     quality: QualityPlan | None = None
     stamp_rows: int = 1
+    zone: str = ""
     change_rows: bool = False
     context: tuple[str, ...] = ()
     supply_signal: str = "valve"

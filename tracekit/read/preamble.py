@@ -5,6 +5,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from tracekit.read.scales import SensorScale, find_scale
+from tracekit.read.told import pressure_sentence, with_split_units
 from tracekit.read.words import fold
 from tracekit.units import PressureUnit, Sense, find_pressure_unit
 
@@ -25,12 +26,27 @@ _TIME_FACTORS = {
     "µs": 1e-6, "μs": 1e-6, "usec": 1e-6, "ns": 1e-9, "min": 60.0,
 }  # fmt: skip
 _RATE_FACTORS = {"hz": 1.0, "khz": 1e3, "s/s": 1.0, "sps": 1.0, "/s": 1.0, "1/s": 1.0, "ks/s": 1e3}
+_ZONE_WORDS = (
+    "timezone",
+    "zeitzone",
+    "fuseauhoraire",
+    "zonahoraria",
+    "fusoorario",
+    "tijdzone",
+    "utcoffset",
+    "时区",
+    "タイムゾーン",
+)
+_ZONE = re.compile(r"(?:UTC|GMT)?\s?(?P<offset>[+-]\d{1,2}(?::?\d{2})?)|(?P<name>[A-Z]\w+/[A-Z][\w/+-]+|UTC|GMT|Z)")
 _PRESSURE_WORDS = ("pressure", "druck", "pression", "presion", "pressione", "unit", "einheit", "unite", "unidad")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Preamble:
-    """Facts of the preamble, None where it does not tell them, with the lines they stand in."""
+    """Facts of the preamble, None where it does not tell them, with the lines they stand in.
+
+    zone  of the stamps: a name, or hours and minutes from UTC such as "+01:00"; empty where it is not told
+    """
 
     interval_s: float | None = None
     interval_line: str = ""
@@ -38,13 +54,14 @@ class Preamble:
     pressure_sense: Sense | None = None
     unit_line: str = ""
     scale: SensorScale | None = None
+    zone: str = ""
 
 
 def read_preamble(lines: Sequence[str]) -> Preamble:
     """Facts of the free lines above the header."""
     intervals: list[tuple[float, str, bool]] = []
-    unit, sense, unit_line = None, None, ""
-    for line in lines:
+    unit, sense, unit_line, zone = None, None, "", ""
+    for line in with_split_units(lines):
         match = _PAIR.match(line)
         if match is None:
             continue
@@ -52,9 +69,12 @@ def read_preamble(lines: Sequence[str]) -> Preamble:
         found = _interval_s(key, fold(value))
         if found is not None:
             intervals.append((found, line.strip(), any(word in key for word in _SAMPLE_WORDS)))
+        zone = zone or _zone(key, value)
         known = find_pressure_unit(value.strip(' "[]')) or find_pressure_unit(value.strip(' "[]').split(" ")[-1])
         if known is not None and unit is None and any(w in key for w in _PRESSURE_WORDS):
             (unit, sense), unit_line = known, line.strip()
+    if unit is None and (said := pressure_sentence(lines)) is not None:
+        unit, sense, unit_line = said
     interval, interval_line = _agreed(intervals)
     return Preamble(
         interval_s=interval,
@@ -63,7 +83,19 @@ def read_preamble(lines: Sequence[str]) -> Preamble:
         pressure_sense=sense,
         unit_line=unit_line,
         scale=find_scale(lines),
+        zone=zone,
     )
+
+
+def _zone(key: str, value: str) -> str:
+    """The zone that a line tells, empty where it tells none."""
+    match = _ZONE.fullmatch(value.strip(' "')) if any(word in key for word in _ZONE_WORDS) else None
+    if match is None:
+        return ""
+    if match["name"]:
+        return "UTC" if match["name"] in ("GMT", "Z") else match["name"]
+    hours, minutes = match["offset"][1:3].rstrip(":"), match["offset"][3:].replace(":", "")[-2:]
+    return f"{match['offset'][0]}{int(hours):02d}:{int(minutes or 0):02d}"
 
 
 def _agreed(intervals: Sequence[tuple[float, str, bool]]) -> tuple[float | None, str]:
@@ -97,4 +129,4 @@ def _interval_s(key: str, value: str) -> float | None:
 def _says_interval(key: str) -> bool:
     """True for a key that names the time between samples; short words must be the whole key, a unit aside."""
     bare = re.sub(r"[\[(/_].*$", "", key)
-    return bare in ("dt", "pas", "delta") or any(word in key for word in _INTERVAL_WORDS)
+    return bare in ("dt", "ts", "pas", "delta") or any(word in key for word in _INTERVAL_WORDS)

@@ -1,0 +1,51 @@
+"""Free lines that say a fact in two parts, or as a sentence."""
+
+import re
+from collections.abc import Sequence
+
+from tracekit.read.multiples import find_multiple, find_spelled
+from tracekit.read.words import fold
+from tracekit.units import PressureUnit, Sense, find_pressure_unit
+
+_UNIT_OF = re.compile(
+    r"^\s*[\"#;%/*']*\s*(?P<of>[^:=;\t,]*?)[\s_.-]*(?:unit|einheit|unite|unidad|unita|eenheid)s?\s*[:=;\t,]\s*"
+    r"(?P<unit>[^\W\d]{1,4})\s*[;,\t\"]*$"
+)
+_NUMBER_OF = re.compile(r"^\s*[\"#;%/*']*\s*(?P<of>[^:=;\t,]*?)\s*[:=;\t,]\s*\d+(?:[.,]\d+)?\s*[;,\t\"]*$")
+_SENTENCE = re.compile(
+    r"\b(?:pressures?|vacuum|druck|drucke|druecke|unterdruck|pressions?|presion(?:es)?|pressioni?)\b[^:;,.\d]{0,30}?"
+    r"\b(?:in|en)\s+(?P<unit>[^\W\d][^\s,;.()]*(?:\s?\([^\W\d_]+\))?)"
+)
+
+
+def with_split_units(lines: Sequence[str]) -> list[str]:
+    """The lines, with the unit that a line of its own tells ("Interval unit: ms") behind the number of its fact."""
+    units: dict[str, set[str]] = {}
+    for line in lines:
+        if (match := _UNIT_OF.match(fold(line))) is not None and match["of"].strip():
+            units.setdefault(_squeezed(match["of"]), set()).add(match["unit"])
+    if not units:
+        return list(lines)
+    return [_with_unit(line, units) for line in lines]
+
+
+def _with_unit(line: str, units: dict[str, set[str]]) -> str:
+    match = _NUMBER_OF.match(fold(line))
+    own = units.get(_squeezed(match["of"]), set()) if match is not None else set()
+    return f"{line.rstrip(' ;,' + chr(9) + chr(34))} {min(own)}" if len(own) == 1 else line
+
+
+def _squeezed(text: str) -> str:
+    return re.sub(r"[\s_.-]", "", text)
+
+
+def pressure_sentence(lines: Sequence[str]) -> tuple[PressureUnit, Sense | None, str] | None:
+    """Unit, sense and line of a sentence such as "all pressures in mbar (gauge)"; None where sentences differ."""
+    found: list[tuple[PressureUnit, Sense | None, str]] = []
+    for line in lines:
+        for match in _SENTENCE.finditer(fold(line)):
+            text = match["unit"]
+            known = find_pressure_unit(text) or find_multiple(text) or find_spelled(text)
+            if known is not None:
+                found.append((*known, line.strip()))
+    return found[0] if len({(unit.kpa, sense) for unit, sense, _ in found}) == 1 else None
