@@ -223,6 +223,16 @@ def test_a_loop_that_never_cut_is_entered_with_the_leak_in_mind():
     assert asked(stations.NARROW, {"supply_on": 66.0}).what_if.notes == ()
 
 
+def test_what_no_device_holds_is_never_said_to_be_in_force():
+    """Of a set point known to 20 kPa the asked pair is still the fault, not the settings in force."""
+    one = stations.diagnosed(stations.NARROW, stations.LOAD)
+    rough = replace(one.data.settings["set_point"], station_file_kpa=None, spread_kpa=20.0)
+    one = replace(one, data=replace(one.data, settings={**one.data.settings, "set_point": rough}))
+    found = tune_station(one, stations.filed(stations.NARROW, stations.LOAD), asked={"set_point": 50.0, "reset_point": 60.0}).what_if
+    assert found.newly == ("reset_point + step <= set_point",)
+    assert found.order is None
+
+
 def test_a_rule_that_only_may_break_is_told_as_such(tmp_path, capsys):
     """Without a station file a reset point is known roughly: raised inside its interval it may be lower, not surely so."""
     log = stations.written(stations.PLAIN)

@@ -118,7 +118,7 @@ def _short_by(rules: Iterable[Constraint]) -> str:
 
 def rule_words(name: str) -> str:
     """A rule as pages and screen write it."""
-    return setting_names(name).replace("<=", "≤")
+    return setting_names(name).replace("<=", "≤").replace(" - ", f" {MINUS} ")
 
 
 def extrapolates(tuning: Tuning) -> bool:

@@ -82,7 +82,7 @@ def what_if(asking: Asking, typed: Values | None) -> WhatIf | None:
     values = _entered(asking, typed)
     never = impossible(values, problem.rules)
     rules = never or constraints(values, problem.rules)
-    newly = _newly(rules, problem.now, problem.rules)
+    newly = tuple(c.name for c in never) or _newly(rules, problem.now, problem.rules)
     replayed, exact = ({}, False) if never else asking.replay(values)
     why = _NO_DEVICE if never else _NO_HOLD if hardly_holds(scene, values) else None
     return WhatIf(

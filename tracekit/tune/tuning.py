@@ -96,8 +96,9 @@ def _all_of(now: Values, suggestion: Suggestion) -> Values:
 def _check_asked(asked: Values | None, now: Values) -> None:
     missing = [n for n in asked or {} if n not in now]
     if missing:
-        known = "Known: " + ", ".join(now) + "." if now else "Put the settings into the station file."
-        raise UsageError(message("--set", f"{missing[0]} is not in force here", "a setting of this station", known))
+        known = f"Known: {', '.join(now)}. " if now else ""
+        todo = f"{known}Put what the log does not show into the station file, under [settings]."
+        raise UsageError(message("--set", f"{missing[0]} is not in force here", "a setting of this station", todo))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
