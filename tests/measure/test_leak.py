@@ -66,12 +66,13 @@ def test_a_straight_line_would_have_been_wrong() -> None:
 @pytest.mark.parametrize("noise_kpa", [0.02, 0.03])
 @pytest.mark.parametrize(("form", "word"), [("hole", "hole"), ("porous", "porous")])
 def test_the_mechanism_is_told_where_the_curve_shows_it(form: str, word: str, noise_kpa: float) -> None:
-    """Ten kPa of span at little noise tell a hole from pores, and the evidence names what was seen.
+    """Sixteen kPa of span at little noise tell a hole from pores, and the evidence names what was seen.
 
     The less noise, the narrower the valley in which the right wall exchange lies: a search that steps over it finds
-    the wrong form and is sure of it.
+    the wrong form and is sure of it. So does one that looks for it with a hole alone, which beside walls that exchange
+    slowly looks like pores beside quick ones.
     """
-    _, result = rated(Plant(rates=SOME * 2, form=form, noise_kpa=noise_kpa))
+    _, result = rated(Plant(rates=SOME * 2, form=form, noise_kpa=noise_kpa, supply_on_kpa=56.0, hold_s=2.4))
     assert result.mechanism == word
     assert result.form_probability[word] > 0.9
     assert sum(result.form_probability.values()) == pytest.approx(1.0)

@@ -292,6 +292,26 @@ def test_what_all_coasts_share_is_told_from_noise() -> None:
     assert leak_residuals.common_misfit(history, pieces, shared) > 5.0
 
 
+def doubt_of(noise_kpa: float, cycles: int) -> float:
+    """How much a mean coast of some cycles is doubted beyond its noise."""
+    data = station(Plant(rates=(4.0,) * cycles))
+    history = gather(data, timeline(data, OPTIONS), np.ones(cycles, bool))
+    pieces = cut_pieces(history, history.coast >= 0, OPTIONS)
+    coasts = Coasts(history=history, pieces=pieces, rho=np.zeros(len(history.time_s)))
+    scales = Scales(
+        noise=sensor_noise(noise_kpa, 1e-4), variance=1.0, memory_mean=0.0, memory_sd=0.1, scatter_sd=0.01, temper=2.0
+    )
+    return leak_residuals.shape_doubt(coasts, np.ones(cycles, bool), 1.0, scales, OPTIONS.shape_kpa)
+
+
+def test_a_mean_coast_is_not_believed_better_than_its_shape_is_known() -> None:
+    """Four times as many cycles, or half of the noise, say more of the mean coast, and four times as much is doubted."""
+    few, many, quiet = doubt_of(0.1, 6), doubt_of(0.1, 24), doubt_of(0.05, 6)
+    assert 1.0 < few < 1.2
+    assert many - 1.0 == pytest.approx(4.0 * (few - 1.0), rel=0.05)
+    assert quiet - 1.0 == pytest.approx(4.0 * (few - 1.0), rel=0.05)
+
+
 def narrow_of(plant: Plant) -> float:
     """The share of a plant's coasts that are later ones and hardly rise."""
     data = station(plant)

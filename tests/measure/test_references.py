@@ -106,7 +106,7 @@ def budget_of(noise_kpa_s: float, cycles: int, narrow: float = 0.0, line_kpa_s: 
     )  # fmt: skip
     models = Models(
         weight=np.eye(1, forms), amplitude=np.zeros((1, forms)), amplitude_sd=np.zeros((1, forms)), strain=np.zeros(1),
-        narrow=narrow, inflation=1.0, misfit=1.0, common_kpa=1.0, volume_u=1e-3 * END_GAUGE_NM["expansion"],
+        narrow=narrow, inflation=1.0, misfit=1.0, unmodelled=0.0, common_kpa=1.0, volume_u=1e-3 * END_GAUGE_NM["expansion"],
         step_kpa=np.zeros(cycles), quantisation_kpa=0.01,
     )  # fmt: skip
     options = replace(

@@ -66,7 +66,7 @@ def _models(data: StationData, search: Search, nodes: Nodes, options: LeakOption
         weight=weight.reshape(flat), amplitude=amplitude.reshape(flat), amplitude_sd=sd.reshape(flat),
         strain=np.maximum(off - 1.0, 0.0) + np.sqrt(found.common) - 1.0,
         narrow=narrow_share(search.history, search.pieces, options.narrow_kpa),
-        inflation=found.inflation, misfit=found.common,
+        inflation=found.inflation, misfit=found.common, unmodelled=search.unmodelled,
         common_kpa=float(np.hypot(data.ambient_u_kpa, options.zero_u_kpa)),
         volume_u=float(np.hypot(options.model_u, options.model_u_slow_1_s * data.sensor.sample_interval_s)),
         step_kpa=steps_left(noise, data.sensor.quantisation_kpa), quantisation_kpa=data.sensor.quantisation_kpa,

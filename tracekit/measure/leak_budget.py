@@ -33,6 +33,7 @@ class Models:
     narrow        share of the coasts' time in later coasts of a hold that hardly rise
     inflation     of the variance by noise
     misfit        of the mean coast: its mean square over what noise allows, at least 1
+    unmodelled    what vacuum that all coasts lose at one place beyond the model has put into a rate [kPa/s]
     common_kpa    standard uncertainty of ambient and zero together [kPa]
     volume_u      relative standard uncertainty of the model itself, more for slow logs
     step_kpa      what is left of the recorder's steps after averaging, by each cycle's own noise, (n_cycles,) [kPa]
@@ -46,6 +47,7 @@ class Models:
     narrow: float
     inflation: float
     misfit: float
+    unmodelled: float
     common_kpa: float
     volume_u: float
     step_kpa: Floats
@@ -108,7 +110,8 @@ def _misfit(rates: Rates, models: Models) -> float:
     known = rates.noise[np.isfinite(rates.noise)]
     if not len(known):
         return 0.0
-    return float(np.sqrt((models.misfit - 1.0) / np.sum(1.0 / np.maximum(known, 1e-9) ** 2)))
+    spread = (models.misfit - 1.0) / np.sum(1.0 / np.maximum(known, 1e-9) ** 2)
+    return float(np.sqrt(spread + models.unmodelled**2))
 
 
 def _impossible(medians: Floats, weight: Floats) -> float:

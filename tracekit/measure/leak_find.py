@@ -4,17 +4,22 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from tracekit.measure import leak_forms
 from tracekit.measure.leak_bins import Floats, History, Ints, Timeline, break_at_falls, cut_delay_s, gather
 from tracekit.measure.leak_groups import assign, limits, masks
+from tracekit.measure.leak_motion import unmodelled_rate
 from tracekit.measure.leak_pieces import Pieces, Windows, cut_pieces, usable
 from tracekit.measure.leak_posterior import Posterior, posterior
-from tracekit.measure.leak_search import Coasts, enough, flow_of, inflow, middle_of, scan, sound, stratified
+from tracekit.measure.leak_search import Coasts, enough, flow_of, inflow, scan, sound, stratified
 from tracekit.measure.leak_sums import (
     Scales,
     Wall,
     bin_noise,
     fit_all,
+    gas_of,
+    regressors,
     sensor_noise,
+    weights,
 )  # fmt: skip
 from tracekit.measure.leak_walls import Located, first_wall, locate_walls, with_boost
 from tracekit.measure.leak_windows import locate_windows
@@ -28,6 +33,7 @@ class Search:
 
     parted      rates that part the groups [kPa/s]
     line_ratio  rate over slope of a straight line, for a first guess of the inflow
+    unmodelled  what the coasts lose beyond the model at one place, as an error of the rate [kPa/s]
     history, pieces, group   what was fitted, with the group of each cycle of the history (-1: set aside)
     """
 
@@ -38,6 +44,7 @@ class Search:
     scales: Scales
     boost_wall: Wall
     located: Located
+    unmodelled: float
     history: History
     pieces: Pieces
     group: Ints
@@ -80,7 +87,7 @@ def _coasts(history: History, windows: Windows, rho: Floats, options: LeakOption
 def _more_coasts(history: History, windows: Windows, first: Located, options: LeakOptions) -> Coasts:
     """A longer history with the inflow that a fit at the first wall exchange gives."""
     some = _coasts(history, windows, inflow(history, np.zeros(len(history.rows))), options)
-    flow = middle_of(flow_of(history, options))
+    flow = flow_of(history, options)[first.form : first.form + 1]
     sums = scan(history, some.pieces, [first.best], first.scales, some.rho, flow)
     fits = fit_all(sums, enough(sums, options), first.scales)
     rho = inflow(history, fits.rate[0, 0])
@@ -117,7 +124,11 @@ def _posterior_of(coasts: Coasts, located: Located, windows: Windows, boost_wall
     group = assign(rate, parted)
     found = posterior(located, sums, masks(group, len(parted) + 1), scales, slow, options.negative_soft_kpa_s)
     found = replace(found, common=located.common)
+    form = leak_forms.first_best(-found.weight.sum(axis=(0, 1)))
+    columns = regressors(history, pieces, gas_of(history, located.best, rho), flow[form : form + 1])
+    weight = weights(history, pieces, scales.noise)
     return Search(
         windows=windows, found=found, parted=parted, line_ratio=0.9, scales=scales, boost_wall=boost_wall,
         located=located, history=history, pieces=pieces, group=group,
+        unmodelled=unmodelled_rate(history, pieces, columns, weight, group >= 0, scales, windows.cut_s, options),
     )  # fmt: skip

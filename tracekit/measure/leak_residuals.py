@@ -8,7 +8,18 @@ import numpy as np
 from tracekit.measure.leak_bins import Bools, Floats, History, Ints
 from tracekit.measure.leak_pieces import Pieces, piece_sum
 from tracekit.measure.leak_search import Coasts
-from tracekit.measure.leak_sums import Regressors, Scales, Wall, cycle_sums, fit_all, gas_of, regressors, stack, weights
+from tracekit.measure.leak_sums import (
+    Regressors,
+    Scales,
+    Wall,
+    bin_noise,
+    cycle_sums,
+    fit_all,
+    gas_of,
+    regressors,
+    stack,
+    weights,
+)
 from tracekit.physics.heat import recursion
 
 BLOCK = 6
@@ -36,6 +47,16 @@ def beyond_noise(coasts: Coasts, wall: Wall, flow: Floats, chosen: Bools, scales
     seen = _fitted(coasts, columns, weight, chosen, scales)
     tried = [_noise_alone(coasts, columns, weight, chosen, scales, lasting_s) for lasting_s in LASTING_S]
     return inflation(seen, tried), common_misfit(history, pieces, seen.residual)
+
+
+def shape_doubt(coasts: Coasts, chosen: Bools, slow: float, scales: Scales, shape_kpa: float) -> float:
+    """Variance of a bin of the mean coast over that by noise alone, where its shape is known to `shape_kpa` at best.
+
+    What all coasts have in common beyond the model, visible or not, bounds what they can say about its forms.
+    """
+    noise = bin_noise(coasts.history, scales.noise)[coasts.pieces.index]
+    mean = float(np.median(noise)) ** 2 * scales.variance * slow / max(int(np.sum(chosen)), 1)
+    return 1.0 + shape_kpa**2 / max(mean, 1e-12)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -9,8 +9,8 @@ from tracekit.measure import leak_forms
 from tracekit.measure.leak_bins import Bools, Floats, History
 from tracekit.measure.leak_mixture import log_share_positive
 from tracekit.measure.leak_pieces import Pieces
-from tracekit.measure.leak_residuals import beyond_noise
-from tracekit.measure.leak_search import Coasts, enough, flow_of, middle_of, scan, sound, thinned
+from tracekit.measure.leak_residuals import beyond_noise, shape_doubt
+from tracekit.measure.leak_search import Coasts, enough, flow_of, scan, sound, thinned
 from tracekit.measure.leak_sums import (
     CycleSums,
     Fits,
@@ -46,6 +46,7 @@ class Located:
     walls      grid over time constant and spread;  log_prior  (n_walls,) with the width of the grid's steps
     nodes      the few walls that are fitted;  between  (n_walls, n_nodes) polynomials that lead from them to the grid
     best, scales, rate   best wall, sizes of what is random, rate per cycle of the history (NaN where not fitted)
+    form                 place of the form that goes with a first wall
     slow, common         by how much the residuals' slow part, and their mean over the cycles, exceed noise; at least 1
     """
 
@@ -58,6 +59,7 @@ class Located:
     rate: Floats
     slow: float = 1.0
     common: float = 1.0
+    form: int = leak_forms.MIDDLE
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -95,21 +97,24 @@ def _ln_prior(ln_tau: Floats, options: LeakOptions) -> Floats:
 
 
 def first_wall(coasts: Coasts, scales: Scales, options: LeakOptions) -> Located | None:
-    """A rough wall exchange without spread, with the middle form, and the sizes of scatter that go with it."""
+    """A rough wall exchange without spread, with the form that goes with it, and the sizes of scatter.
+
+    Pores look like a hole beside walls that exchange slowly: each form has valleys of its own.
+    """
     history, rho = coasts.history, coasts.rho
-    flow = middle_of(flow_of(history, options))
-    grid = _whole(options)
+    flow, grid = flow_of(history, options)[list(EXTREMES)], _whole(options)
     valley, scales, chosen = _valley(thinned(coasts, options.whole_coasts, options), scales, flow, 0.0, grid, options)
     if not chosen.any():
         return None
-    at = float(valley.ln_tau[0])
+    at, place = float(valley.ln_tau[valley.deepest]), valley.deepest
+    flow = flow[place : place + 1]
     gas = gas_of(history, Wall(tau_s=float(np.exp(at)), spread_ln=0.0), rho)
     scales = scattered(history, coasts.pieces, gas, scales, flow, options)
     valley, scales, _ = _valley(coasts, scales, flow, 0.0, _grid(at - 0.6, at + 0.6, 9, options), options)
     best = Wall(tau_s=float(np.exp(valley.ln_tau[0])), spread_ln=0.0)
     return Located(
         walls=(best,), log_prior=np.zeros(1), nodes=(best,), between=np.ones((1, 1)), best=best, scales=scales,
-        rate=valley.rate,
+        rate=valley.rate, form=EXTREMES[place],
     )  # fmt: skip
 
 
@@ -124,12 +129,12 @@ def locate_walls(few: Coasts, coasts: Coasts, first: Located, options: LeakOptio
 
     The valleys are looked for in `few` coasts and made out in all.
     """
-    middle = middle_of(flow_of(few.history, options))
+    flows = [flow_of(c.history, options)[list(EXTREMES)] for c in (few, coasts)]
     fewest = thinned(few, options.whole_coasts, options)
-    whole, scales, chosen = _valley(fewest, first.scales, middle, SPREADS[1][0], _whole(options), options)
+    whole, scales, chosen = _valley(fewest, first.scales, flows[0], SPREADS[1][0], _whole(options), options)
     if not chosen.any():
         return None
-    centre, flows = float(whole.ln_tau[0]), [flow_of(c.history, options)[list(EXTREMES)] for c in (few, coasts)]
+    centre = float(whole.ln_tau[whole.deepest])
     grids, seen = [], []
     for spread, _ in SPREADS:
         wide = _grid(centre - 0.65, centre + 0.65, 7, options)
@@ -142,7 +147,8 @@ def locate_walls(few: Coasts, coasts: Coasts, first: Located, options: LeakOptio
     best = _deepest(_valleys(seen, grids, scales, options))
     form, fitted = EXTREMES[best.deepest], np.isfinite(best.rate)
     slow, common = beyond_noise(coasts, best.wall, flow_of(coasts.history, options)[form : form + 1], fitted, scales)
-    scales = replace(scales, temper=slow * common * scales.temper)
+    doubt = shape_doubt(coasts, fitted, slow, scales, options.shape_kpa)
+    scales = replace(scales, temper=slow * max(common, doubt) * scales.temper)
     return replace(_gridded(_valleys(seen, grids, scales, options), scales, options), slow=slow, common=common)
 
 

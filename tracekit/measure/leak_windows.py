@@ -7,7 +7,7 @@ import numpy as np
 
 from tracekit.measure.leak_bins import Floats, History
 from tracekit.measure.leak_pieces import Windows, cut_pieces, usable
-from tracekit.measure.leak_search import enough, flow_of, inflow, middle_of
+from tracekit.measure.leak_search import enough, flow_of, inflow
 from tracekit.measure.leak_sums import Gas, Scales, cycle_sums, fit_all, gas_of, regressors, stack, weights
 from tracekit.measure.leak_walls import Located
 from tracekit.options.leak import LeakOptions
@@ -43,7 +43,8 @@ def locate_windows(history: History, cut_s: float, first: Located, options: Leak
     reference's own. A station that lifts at a fixed time has its window later: such windows replace the first where
     the bins that they take out fit far worse than the rest.
     """
-    gas, flow = gas_of(history, first.best, inflow(history, first.rate)), middle_of(flow_of(history, options))
+    gas = gas_of(history, first.best, inflow(history, first.rate))
+    flow = flow_of(history, options)[first.form : first.form + 1]
     bench = _Bench(history=history, gas=gas, flow=flow, scales=first.scales, options=options)
     steps = np.arange(0.0, options.window_most_s + 1e-9, options.window_step_s).tolist()
     pairs = [Windows(cut_s=cut_s, present_from_s=0.0, present_s=p, end_s=e) for p in steps for e in steps]

@@ -82,8 +82,16 @@ class LeakOptions:
     motion_kpa: float = option(
         0.006, "kPa", "standard uncertainty of the vacuum that motion outside the windows costs in a coast"
     )
-    line_share: float = option(0.07, "", "share of the distance to the straight line that enters the uncertainty")
+    line_share: float = option(
+        0.06, "", "share of the distance to the straight line that enters the uncertainty beside what residuals show"
+    )
     line_strain: float = option(1.5, "", "growth of that share per prior standard deviation that α is off")
+    settle_kpa: float = option(
+        0.05, "kPa", "what valve and volumes may still settle where a coast is first used (no source)"
+    )
+    shape_kpa: float = option(
+        0.004, "kPa", "standard uncertainty of the mean coast's shape, 0.05 % of a rise of 8 kPa, however low the noise"
+    )
     narrow_kpa: float = option(
         3.0, "kPa", "rise of a later coast below which the transitions of valve and generator shape much of it"
     )

@@ -1,0 +1,96 @@
+"""What all coasts show beyond the model: a planted step and its effect on the rate, shapes that cannot be told."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from tests.measure.one_volume import Plant, station
+from tracekit.measure.leak_bins import Floats, History, gather, timeline
+from tracekit.measure.leak_motion import Effect, seen, unmodelled_rate
+from tracekit.measure.leak_pieces import Pieces, Windows, cut_pieces, usable
+from tracekit.measure.leak_search import flow_of, inflow, middle_of
+from tracekit.measure.leak_sums import (
+    Regressors,
+    Scales,
+    Wall,
+    cycle_sums,
+    fit_all,
+    gas_of,
+    regressors,
+    sensor_noise,
+    stack,
+    weights,
+)
+from tracekit.options.leak import LeakOptions
+
+CYCLES, CUT_S = 12, 0.04
+OPTIONS, ALL = LeakOptions(settle_kpa=1e-6), np.ones(CYCLES, bool)
+SCALES = Scales(
+    noise=sensor_noise(0.05, 0.01), variance=1.0, memory_mean=0.0, memory_sd=0.1, scatter_sd=0.001, temper=2.0
+)
+
+
+def coasts(end_s: float) -> tuple[History, Pieces, Regressors]:
+    """A dozen cycles of one station, their coasts up to some time before the end, and the model's columns."""
+    data = station(Plant(rates=(4.0,) * CYCLES))
+    history = gather(data, timeline(data, OPTIONS), ALL)
+    windows = Windows(cut_s=CUT_S, present_from_s=0.0, present_s=0.0, end_s=end_s)
+    pieces = cut_pieces(history, usable(history, windows), OPTIONS)
+    gas = gas_of(history, Wall(tau_s=0.12, spread_ln=0.0), inflow(history, np.full(CYCLES, 4.0)))
+    return history, pieces, regressors(history, pieces, gas, middle_of(flow_of(history, OPTIONS)))
+
+
+def with_step(history: History, pieces: Pieces, columns: Regressors, height_kpa: float, at_s: float) -> Regressors:
+    """The same with a step of some height that passes within 0.15 s from a time since part present on."""
+    ramp = np.clip((history.since_present_s[pieces.index] - at_s) / 0.15, 0.0, 1.0)
+    return replace(columns, seen=columns.seen + height_kpa * ramp / history.pressure_kpa[pieces.index])
+
+
+def rate_of(history: History, pieces: Pieces, columns: Regressors) -> float:
+    """Median rate of the cycles."""
+    weight: Floats = weights(history, pieces, SCALES.noise)
+    sums = stack([cycle_sums(history, pieces, columns, weight, SCALES.ridge)])
+    return float(np.median(fit_all(sums, ALL, SCALES).rate[0, 0]))
+
+
+def error_of(history: History, pieces: Pieces, columns: Regressors, options: LeakOptions = OPTIONS) -> float:
+    """What is told of the error of that rate."""
+    weight = weights(history, pieces, SCALES.noise)
+    return unmodelled_rate(history, pieces, columns, weight, ALL, SCALES, CUT_S, options)
+
+
+@pytest.mark.parametrize(("height_kpa", "at_s"), [(0.2, 0.4), (-0.2, 0.4), (0.2, 0.7)])
+def test_a_step_that_all_coasts_share_is_told_by_what_it_does_to_the_rate(height_kpa: float, at_s: float) -> None:
+    """A step of 0.2 kPa somewhere in the coasts shifts the rate; what is told is that shift, within a third of it."""
+    history, pieces, columns = coasts(0.1)
+    moved = with_step(history, pieces, columns, height_kpa, at_s)
+    shift = abs(rate_of(history, pieces, moved) - rate_of(history, pieces, columns))
+    assert shift > 0.05
+    assert error_of(history, pieces, moved) == pytest.approx(shift, rel=0.33)
+    assert error_of(history, pieces, columns) < 0.2 * shift
+
+
+def test_what_valve_and_volumes_still_settle_hides_in_short_coasts() -> None:
+    """0.05 kPa that settle say little against coasts of a second, and much against the first eighth of one."""
+    options = LeakOptions(settle_kpa=0.05)
+    history, pieces, columns = coasts(0.1)
+    whole = error_of(history, pieces, columns, options)
+    early = cut_pieces(history, usable(history, Windows(cut_s=CUT_S, present_from_s=0.0, present_s=0.0, end_s=0.1))
+                       & (history.since_cut_s < CUT_S + 0.125), OPTIONS)  # fmt: skip
+    gas = gas_of(history, Wall(tau_s=0.12, spread_ln=0.0), inflow(history, np.full(CYCLES, 4.0)))
+    short = error_of(history, early, regressors(history, early, gas, middle_of(flow_of(history, OPTIONS))), options)
+    assert whole < 0.1
+    assert short > 3.0 * whole
+
+
+def test_a_shape_counts_as_far_as_it_explains_the_residuals() -> None:
+    """Chance heights count nothing, clear ones count in full, and a shape that explains less yields to one that does."""
+    chance = Effect(per_kpa=2.0, height_kpa=0.02, error_kpa=0.02)
+    clear = Effect(per_kpa=0.5, height_kpa=0.4, error_kpa=0.02)
+    worse = Effect(per_kpa=2.0, height_kpa=0.2, error_kpa=0.04)
+    assert seen([chance], 2.0) == 0.0
+    assert seen([clear, worse, chance], 2.0) == pytest.approx(0.2, rel=0.02)
+    unseen = Effect(per_kpa=2.0, height_kpa=0.0, error_kpa=float("inf"))
+    assert unseen.hidden(0.05) == pytest.approx(0.1)
+    assert clear.hidden(0.05) < 0.5 * 0.02
