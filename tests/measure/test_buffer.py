@@ -93,3 +93,15 @@ def test_arrays_kept_apart_are_the_same() -> None:
     given["times"][:] = 0.0
     assert kept["times"].tolist() == (np.arange(5) * 0.1).tolist()
     assert list(apart({"none": np.zeros(0)})) == ["none"]
+
+
+def test_what_was_kept_is_given_away(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Columns leave the chunks as they are put together, so that a long log is held once."""
+    analysers: list[stream.StationAnalyser] = []
+    finish = stream.StationAnalyser.finish
+    monkeypatch.setattr(stream.StationAnalyser, "finish", lambda self: (analysers.append(self), finish(self))[1])
+    data = measure(str(write_log(tmp_path / "log.csv", cycles=6)), chunk_rows=900).stations[0]
+    chunks = analysers[0].results
+    assert len(data.cycles) >= 6
+    assert len(chunks) > 1
+    assert not any(chunk.cycles or chunk.levels or chunk.periods or chunk.edges or chunk.bins for chunk in chunks)

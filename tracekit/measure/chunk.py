@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,7 +18,7 @@ from tracekit.segment.periods import COAST, Periods, TraceBins, find_periods, ma
 from tracekit.segment.samples import Samples, samples_in, time_steps
 from tracekit.signal.segments import first_in, range_line, range_max, range_min, range_sum
 
-Arrays = Mapping[str, NDArray[np.generic]]
+Arrays = dict[str, NDArray[Any]]
 Ints = NDArray[np.int64]
 Floats = NDArray[np.float64]
 
@@ -31,10 +32,10 @@ class ChunkResult:
     """
 
     cycles: Arrays
-    levels: Mapping[str, Floats]
+    levels: dict[str, Floats]
     periods: Arrays
     edges: Arrays
-    bins: dict[str, NDArray[np.int32] | NDArray[np.float64]]
+    bins: Arrays
 
 
 def measure_chunk(
@@ -79,7 +80,7 @@ def measure_chunk(
     )
 
 
-def _bin_columns(bins: TraceBins) -> dict[str, NDArray[np.int32] | NDArray[np.float64]]:
+def _bin_columns(bins: TraceBins) -> Arrays:
     """The averaged trace in as few bytes as its numbers need: there are far more bins than cycles."""
     return {
         "cycle": bins.cycle.astype(np.int32),

@@ -1,6 +1,8 @@
 """Chunks of one station put together: the record that every later stage works on."""
 
 from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,7 +19,7 @@ from tracekit.options.measure import MeasureOptions
 from tracekit.segment.cycles import Reference
 from tracekit.segment.periods import REASONS
 
-Arrays = dict[str, NDArray[np.generic]]
+Arrays = dict[str, NDArray[Any]]
 
 _THRESHOLDS = ("set_point", "reset_point", "supply_off", "supply_on")
 _TIMING = (
@@ -26,31 +28,36 @@ _TIMING = (
 )  # fmt: skip
 
 
-def _gather(results: list[ChunkResult], part: str) -> Arrays:
-    """One array per column over all chunks, with cycle and period numbers counted through."""
-    tables = [getattr(r, part) for r in results]
-    if not tables:
-        return {}
-    joined: Arrays = {k: np.concatenate([t[k] for t in tables]) for k in tables[0]}
-    if "cycle" in joined:
-        before = np.cumsum([0, *(len(r.cycles["start_s"]) for r in results)])
-        joined["cycle"] = np.concatenate([t["cycle"] + n for t, n in zip(tables, before[:-1], strict=True)])
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Counts:
+    """Cycles and periods before each chunk, shape (n_chunks,)."""
+
+    cycles: NDArray[np.int64]
+    periods: NDArray[np.int64]
+
+
+def _counts(results: list[ChunkResult]) -> _Counts:
+    cycles = [0, *(len(r.cycles["start_s"]) for r in results)]
+    periods = [0, *(len(r.periods["cycle"]) for r in results)]
+    return _Counts(cycles=np.cumsum(cycles)[:-1], periods=np.cumsum(periods)[:-1])
+
+
+def _gather(tables: list[Arrays], before: Mapping[str, NDArray[np.int64]]) -> Arrays:
+    """One array per column over all chunks, taken out of them column by column: nearly all that is kept is held once.
+
+    The columns in `before` count rows of another table: so many of them lie before each chunk.
+    """
+    joined: Arrays = {}
+    for name in list(tables[0]) if tables else ():
+        parts = [table.pop(name) for table in tables]
+        if name in before:
+            parts = [part + part.dtype.type(count) for part, count in zip(parts, before[name], strict=True)]
+        joined[name] = np.concatenate(parts)
     return joined
 
 
-def _gather_bins(results: list[ChunkResult]) -> Bins:
-    """The averaged trace of all chunks, taken out of them column by column: nearly all that is kept is held once."""
-    cycles = np.cumsum([0, *(len(r.cycles["start_s"]) for r in results)])
-    periods = np.cumsum([0, *(len(r.periods["cycle"]) for r in results)])
-    for result, cycle, period in zip(results, cycles[:-1].tolist(), periods[:-1].tolist(), strict=True):
-        result.bins["cycle"] = result.bins["cycle"] + np.int32(cycle)
-        result.bins["period"] = result.bins["period"] + np.int32(period)
-    names = list(results[0].bins) if results else []
-    return _bins({name: np.concatenate([r.bins.pop(name) for r in results]) for name in names})
-
-
 def _levels(results: list[ChunkResult], name: str, width: int) -> NDArray[np.float64]:
-    parts = [r.levels[name] for r in results]
+    parts = [r.levels.pop(name) for r in results]
     return np.concatenate(parts) if parts else np.zeros((0, width))
 
 
@@ -72,11 +79,12 @@ def station_data(
     temperature: tuple[float, float],
     options: MeasureOptions,
 ) -> StationData:
-    """Everything measured of one station, from its finished analyser, which gives its averaged trace away.
+    """Everything measured of one station, from its finished analyser, which gives away what it kept.
 
     `temperature` is the ambient temperature and its standard uncertainty [°C].
     """
     learned, results = analyser.learned, analyser.results
+    before = _counts(results)
     if learned is None:
         learned = _nothing_learned()
     cycles = _cycle_arrays(results, facts, learned)
@@ -88,12 +96,15 @@ def station_data(
     def per_cycle(name: str) -> NDArray[np.float64]:
         return np.asarray(cycles[name], np.float64) if n else np.zeros(0)
 
+    part = {"cycle": before.cycles}
     data = StationData(
         station=name,
         cycles=_cycles_table(cycles, facts, name),
-        periods=_table(PERIODS, _gather(results, "periods") or _NO_ROWS, name, facts.log_id, {"reason": REASONS}),
-        edges=_table(EDGES, _gather(results, "edges") or _NO_ROWS, name, facts.log_id, {}),
-        bins=_gather_bins(results),
+        periods=_table(
+            PERIODS, _gather([r.periods for r in results], part) or _NO_ROWS, name, facts.log_id, {"reason": REASONS}
+        ),
+        edges=_table(EDGES, _gather([r.edges for r in results], part) or _NO_ROWS, name, facts.log_id, {}),
+        bins=_bins(_gather([r.bins for r in results], {**part, "period": before.periods})),
         strip=strip,
         excerpts=analyser.excerpts.excerpts,
         sensor=_sensor(learned, strip.lowest_kpa, strip.highest_kpa, cycles),
@@ -122,7 +133,7 @@ _NO_ROWS: Arrays = {"start_s": np.zeros(0), "time_s": np.zeros(0)}
 
 
 def _cycle_arrays(results: list[ChunkResult], facts: LogFacts, learned: Learned) -> Arrays:
-    cycles = _gather(results, "cycles")
+    cycles = _gather([r.cycles for r in results], {})
     if not cycles:
         return cycles
     if facts.start_time_us is not None:

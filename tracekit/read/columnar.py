@@ -1,7 +1,7 @@
 """Parquet files and Arrow tables: their first rows, and all rows as columns."""
 
 import hashlib
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
 
 import pyarrow as pa
@@ -55,7 +55,9 @@ def parquet_batches(
         yield whole
 
 
-def last_batches(file: pq.ParquetFile, name: str, wanted: list[str], options: ReadOptions) -> Iterator[pa.RecordBatch]:
+def last_batches(
+    file: pq.ParquetFile, name: str, wanted: Sequence[str], options: ReadOptions
+) -> Iterator[pa.RecordBatch]:
     """Batches of the last group of rows of a Parquet file. Raises LogReadError where it is damaged."""
     names = sources_of(file.schema_arrow.names, wanted)
     groups = [max(file.num_row_groups - 1, 0)]

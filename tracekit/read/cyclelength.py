@@ -1,5 +1,10 @@
 """The length of pick cycles as evidence for units and intervals of time."""
 
+from weakref import ref
+
+import numpy as np
+from numpy.typing import NDArray
+
 from tracekit.read.columns import Column
 from tracekit.read.head import Head, cycle_rows
 from tracekit.units import TIME_UNITS
@@ -28,7 +33,7 @@ def may_be_interval(head: Head, interval_s: float) -> bool:
 
 def _longest(head: Head, interval_s: float) -> float | None:
     """The longest cycle of any column [s], None where none cycles."""
-    lengths = [cycle_rows(c.values) for c in head.columns if c.kind == "number" and c.levels > 8]
+    lengths = [_rows_of(c) for c in head.columns if c.kind == "number" and c.levels > 8]
     return max((interval_s * n for n in lengths if n is not None), default=None)
 
 
@@ -37,10 +42,27 @@ def unit_by_cycles(head: Head, column: Column, step: float) -> tuple[float, str]
 
     step  usual counts from row to row
     """
-    lengths = [cycle_rows(c.values) for c in head.columns if c is not column and c.kind == "number" and c.levels > 8]
+    lengths = [_rows_of(c) for c in head.columns if c is not column and c.kind == "number" and c.levels > 8]
     periods = [step * n for n in lengths if n is not None]
     fits = [u for u in TIME_UNITS[:4] if periods and _PERIOD_S[0] <= max(periods) * u.seconds <= _PERIOD_S[1]]
     if len(fits) != 1:
         return None
     seconds = max(periods) * fits[0].seconds
     return fits[0].seconds, f"cycles then last {seconds:.2g} s; no other unit gives a length between 0.4 and 200 s"
+
+
+_MET: dict[int, tuple["ref[NDArray[np.float64]]", float | None]] = {}
+"""Rows of a cycle in values met before: every unit that is weighed asks for those of the same columns."""
+_MOST_MET = 64
+
+
+def _rows_of(column: Column) -> float | None:
+    """Median rows of a cycle of a column, None where it does not cycle."""
+    known = _MET.get(id(column.values))
+    if known is not None and known[0]() is column.values:
+        return known[1]
+    if len(_MET) >= _MOST_MET:
+        _MET.clear()
+    found = cycle_rows(column.values)
+    _MET[id(column.values)] = (ref(column.values), found)
+    return found

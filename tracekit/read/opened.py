@@ -108,8 +108,13 @@ def _open_parquet(source: Input, options: ReadOptions) -> Opened:
         wanted = sources_of(again.schema_arrow.names, _sources(plan))
         return columnar_rows(ahead(parquet_batches(again, source.name, wanted, options)))
 
+    ends: dict[tuple[str, ...], Rows | None] = {}
+
     def tail(plan: Plan) -> Rows | None:
-        return last_of(columnar_rows(last_batches(file, source.name, _time_sources(plan), options)))
+        names = tuple(_time_sources(plan))
+        if names not in ends:
+            ends[names] = last_of(columnar_rows(last_batches(file, source.name, names, options)))
+        return ends[names]
 
     def log_id() -> str:
         return digests[0]() if digests else file_hash(path)
