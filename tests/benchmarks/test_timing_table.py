@@ -23,6 +23,7 @@ def test_large_figures_are_written_out() -> None:
     table = Table(load=0.0)
     table.add("memory", 1266.2, "MiB", 350.0)
     assert "| memory | 1266 MiB | ≤ 350 | no |" in table.text()
+    assert "compiled before the runs" in table.text()
 
 
 def test_the_table_is_kept_in_a_new_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

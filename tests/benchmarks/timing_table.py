@@ -119,6 +119,7 @@ class Table:
             f"Load average before the run {self.load:.1f}"
             + (": the machine was shared, so wall-clock figures are too high and goals that need free cores cannot be judged."
                if self.busy else "."),
+            "Modules are compiled before the runs, as an installation has them; what compiles them is not counted.",
             "", "| measure | figure | goal | reached |", "| --- | --- | --- | --- |",
         ]  # fmt: skip
         return "\n".join([*head, *(f"| {' | '.join(row)} |" for row in self.rows), "", *self.more, ""])
