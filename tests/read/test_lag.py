@@ -121,3 +121,22 @@ def test_a_part_met_late_and_a_supply_cut_soon_are_in_time(tmp_path, late_s, tol
         digital=np.tile(commands, 20).astype(RECORDING.digital.dtype),
     )  # fmt: skip
     assert bool(read(written(tmp_path, recording, Dialect())).facts.digital_lags) == told
+
+
+@pytest.mark.parametrize(("late_s", "told"), [(0.0, False), (0.1, True)])
+def test_vacuum_that_rises_again_at_once_is_in_time(tmp_path, late_s, told):
+    """No open cup answers, the part is met late and the supply cut soon after; in the hold it comes back on as it should.
+
+    The fall of the hold becomes a rise at that edge, unless all edges are late.
+    """
+    t = np.arange(0, 300) / 100
+    vacuum = np.interp(t, [0.0, 0.9, 0.95, 1.02, 1.52, 1.6, 2.42, 2.46, 3.0], [0, 0, 50, 70, 64, 70, 60, 0, 0])
+    shifted = t - late_s
+    on = ((shifted >= 0.4) & (shifted < 1.02)) | ((shifted >= 1.52) & (shifted < 1.6))
+    commands = SUPPLY_BIT * on + RELEASE_BIT * ((shifted >= 2.4) & (shifted < 2.6))
+    noise = np.random.default_rng(4).normal(0.0, 0.05, 20 * len(t))
+    recording = replace(
+        RECORDING, time_s=np.arange(20 * len(t)) / 100, pressure_kpa=-np.tile(vacuum, 20) + noise,
+        digital=np.tile(commands, 20).astype(RECORDING.digital.dtype),
+    )  # fmt: skip
+    assert bool(read(written(tmp_path, recording, Dialect())).facts.digital_lags) == told

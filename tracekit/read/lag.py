@@ -13,6 +13,7 @@ _REST_S = (0.3, 0.1)
 _SLACK_S, _SLOW_VALVE_S = 0.005, 0.35
 _AT_EDGE_S = (-0.3, -0.1, -0.03, 0.05, 0.15)
 """Rest before an edge lies between the first two, the edge after the third, a prompt answer between the last two."""
+_HELD = 0.4
 _ANSWERED, _BEGUN = 0.015, 0.25
 """An answer is at least this share of the way, and at the edge less than this share of itself has begun."""
 
@@ -59,6 +60,8 @@ class LagWatch:
         found = []
         for signal, bit, rising in (("supply", SUPPLY_BIT, True), ("release", RELEASE_BIT, False)):
             level = (digital & bit > 0).astype(np.int8)
+            if rising and _turns_at_edges(time_s, share, level, interval_s):
+                continue
             lag = _lag(time_s, share if rising else 1.0 - share, level, interval_s)
             if lag is not None:
                 found.append(DigitalLag(station=self._station, signal=signal, lag_s=lag[0], u_s=lag[1], edges=lag[2]))
@@ -91,6 +94,27 @@ def _lag(time_s: Floats, answer: Floats, level: NDArray[np.int8], interval_s: fl
     u_s = float(np.hypot(1.2533 * spread / np.sqrt(len(best)), interval_s / np.sqrt(12.0)))
     lags = middle - 2.0 * u_s > 1.5 * interval_s + _SLACK_S and spread < 0.25 * _APART_S
     return (middle, u_s, len(best)) if lags else None
+
+
+def _turns_at_edges(time_s: Floats, share: Floats, level: NDArray[np.int8], interval_s: float) -> bool:
+    """Whether vacuum that sinks in a hold begins to rise when the supply comes back on, and not before.
+
+    Of all edges this one has the clearest answer, which no late meeting of the part can copy: fall becomes rise. The
+    usual course around the edges counts. Half a fall is looked back at, so that the turn of the one before is not seen.
+    """
+    steps = np.flatnonzero(np.diff(level)) + 1
+    on = steps[1:][(level[steps[1:]] == 1) & (share[steps[1:]] > _HELD)][:_MOST_EVENTS]
+    if len(on) < _FEWEST:
+        return False
+    off_s = float(np.median(time_s[on] - time_s[steps[np.searchsorted(steps, on) - 1]]))
+    back_s = min(0.5 * off_s, _BEFORE_S)
+    grid = np.linspace(-back_s, min(back_s, _AT_EDGE_S[-1]), 2 * max(int(back_s / max(interval_s, 1e-4)), 4) + 1)
+    around = np.interp((time_s[on][:, None] + grid).ravel(), time_s, share).reshape(len(on), len(grid))
+    course = np.median(around, axis=0)
+    noise = 1.4826 * float(np.median(np.abs(np.diff(around - course, axis=1)))) / float(np.sqrt(len(on)))
+    low = int(np.argmin(course))
+    sure = min(course[0], course[-1]) - course[low] > 4.0 * noise
+    return bool(sure and grid[low] > -1.5 * interval_s - _SLACK_S)
 
 
 def _answered(time_s: Floats, answer: Floats, edges: Floats) -> bool:
