@@ -13,12 +13,15 @@ from tracekit.model.result import LeakChange
 PLAIN = station(Plant(rates=(1.0,) * 20, reaches=(False,) * 20))
 
 
-def log(ultimate_kpa: float, tau_s: float = 0.2, *, ambient_kpa: float = 100.0, idle_kpa: float = 0.0) -> StationData:
-    """A log whose cycles tend to a vacuum, with a little scatter."""
+def log(
+    ultimate_kpa: float, tau_s: float = 0.2, *, ambient_kpa: float = 100.0, idle_kpa: float = 0.0,
+    extrapolated: int | np.ndarray = 0,
+) -> StationData:  # fmt: skip
+    """A log whose cycles tend to a vacuum, with a little scatter; seen, or `extrapolated`."""
     rng = np.random.default_rng(2)
     cycles = PLAIN.cycles.with_columns(
         ultimate_vacuum_kpa=ultimate_kpa + 0.02 * rng.normal(size=20), pump_time_constant_s=np.full(20, tau_s),
-        idle_vacuum_kpa=np.full(20, idle_kpa),
+        idle_vacuum_kpa=np.full(20, idle_kpa), ultimate_extrapolated=np.full(20, extrapolated),
     )  # fmt: skip
     return replace(PLAIN, cycles=cycles, ambient_kpa=ambient_kpa)
 
@@ -85,6 +88,24 @@ def test_too_few_cycles_are_withheld() -> None:
     found = leak_change_without_coasts(PLAIN, log(84.0))
     assert isinstance(found, Withheld)
     assert "Fewer than 5" in found.reason
+
+
+def test_a_vacuum_that_was_seen_is_not_held_against_one_that_was_extrapolated() -> None:
+    """Seen against extrapolated is withheld with the reason; where both logs have some of one kind these are compared."""
+    found = leak_change(log(82.0), log(84.0, extrapolated=1))
+    assert isinstance(found, Withheld)
+    assert "extrapolated" in found.reason
+    both = leak_change(log(82.0, extrapolated=1), log(84.0, extrapolated=1))
+    assert isinstance(both, LeakChange)
+    some = np.arange(20) % 2
+    mixed = log(84.0, extrapolated=some)
+    mixed = replace(mixed, cycles=mixed.cycles.with_columns(
+        ultimate_vacuum_kpa=mixed.cycles.floats("ultimate_vacuum_kpa") + 5.0 * some
+    ))  # fmt: skip
+    like = leak_change(mixed, log(84.0))
+    assert isinstance(like, LeakChange)
+    assert abs(like.rise_kpa) < 0.1
+    assert like.change.n == 10
 
 
 def test_the_record_says_what_it_rests_on_and_how_to_do_better() -> None:

@@ -16,6 +16,8 @@ from tracekit.physics.decay import rate_of_ultimate_kpa_s
 DEFAULTS = LeakOptions()
 MEDIAN_FACTOR = 1.2533
 COVERAGE = 1.96
+SEEN, EXTRAPOLATED = 0, 1
+"""Codes of the column `ultimate_extrapolated`."""
 METHOD = "rise of the ultimate pressure over the time constant of the evacuation, if the supply is unchanged"
 
 
@@ -41,18 +43,17 @@ def leak_change(now: StationData, baseline: StationData, options: LeakOptions = 
     found between 0.84 and 1.44 on simulated stations, because the suction curve bends; that is in the interval, and
     so are both ambients: a gauge sensor's ultimate vacuum moves with the weather, and the generator's strength with
     its supply. Withheld where either log has coasts (then the rates themselves are to be compared), where a log has
-    too few ultimate vacua, or where τ or the vacuum of the open cup has changed, so that supply or exhaust must have
-    changed with it.
+    too few ultimate vacua of the kind that the other has (seen, or extrapolated in both), or where τ or the vacuum of
+    the open cup has changed, so that supply or exhaust must have changed with it.
     """
     if now.air_saving or baseline.air_saving:
         return Withheld("A log has coasts: compare the leak rates themselves.")
     baseline, now = _at_one_site(baseline, now, options)
-    before, after = (_ultimate(d, options) for d in (baseline, now))
-    if before is None or after is None:
-        return Withheld(
-            f"Fewer than {options.change_cycles} held cycles of a log show the vacuum that their evacuation tends to. "
-            f"{DECAY_ON_PURPOSE}"
-        )
+    pairs = [_of_one_kind(baseline, now, kind, options) for kind in (SEEN, EXTRAPOLATED)]
+    pair = next((p for p in pairs if p is not None), None)
+    if pair is None:
+        return Withheld(_no_pair(baseline, now, options))
+    before, after = pair
     tau = 0.5 * (before.tau_s + after.tau_s)
     apart = abs(after.tau_s - before.tau_s)
     if apart > options.change_tau_share * tau + 2.0 * float(np.hypot(before.tau_u_s, after.tau_u_s)):
@@ -67,6 +68,31 @@ def leak_change(now: StationData, baseline: StationData, options: LeakOptions = 
         )
     rise = after.pressure_kpa - before.pressure_kpa * (now.ambient_kpa / baseline.ambient_kpa)
     return _change(rise, tau, before, after, _budget(rise, tau, (before, after), (baseline, now), options), options)
+
+
+def _of_one_kind(
+    baseline: StationData, now: StationData, kind: int, options: LeakOptions
+) -> tuple[_Ultimate, _Ultimate] | None:
+    """Both logs by cycles whose ultimate vacuum was seen, or by such as it was extrapolated for; None where too few.
+
+    A bent suction curve ends elsewhere than its extrapolation: the one must not be held against the other.
+    """
+    before, after = (_ultimate(d, kind, options) for d in (baseline, now))
+    return None if before is None or after is None else (before, after)
+
+
+def _no_pair(baseline: StationData, now: StationData, options: LeakOptions) -> str:
+    """Why no ultimate vacua can be compared."""
+    some = [{k for k in (SEEN, EXTRAPOLATED) if _ultimate(d, k, options) is not None} for d in (baseline, now)]
+    if all(some):
+        return (
+            "One log shows the vacuum that the evacuation tends to, the other was cut before and only lets it be "
+            f"extrapolated: a bent suction curve ends elsewhere, so the two cannot be compared. {DECAY_ON_PURPOSE}"
+        )
+    return (
+        f"Fewer than {options.change_cycles} held cycles of a log show the vacuum that their evacuation tends to. "
+        f"{DECAY_ON_PURPOSE}"
+    )
 
 
 def _at_one_site(baseline: StationData, now: StationData, options: LeakOptions) -> tuple[StationData, StationData]:
@@ -136,14 +162,15 @@ def _budget(
     )
 
 
-def _ultimate(data: StationData, options: LeakOptions) -> _Ultimate | None:
-    """Medians over the held cycles of a log, or None where there are too few."""
+def _ultimate(data: StationData, kind: int, options: LeakOptions) -> _Ultimate | None:
+    """Medians over the held cycles of a log of one kind, or None where there are too few."""
     cycles = data.cycles
     vacuum = cycles.floats("ultimate_vacuum_kpa") - np.nan_to_num(
         _steady(zero_readings(cycles.floats("idle_vacuum_kpa"), options))
     )
     tau = cycles.floats("pump_time_constant_s")
     use = cycles.where("outcome", "held") & np.isfinite(vacuum) & np.isfinite(tau)
+    use &= cycles.codes("ultimate_extrapolated") == kind
     if np.count_nonzero(use) < options.change_cycles:
         return None
     middle = float(np.median(vacuum[use]))
