@@ -46,19 +46,23 @@ def test_the_worst_of_two_limits_counts():
     assert _limit_severity(both, "leak_steady") == "major"
 
 
+SLOW_LEAK = SimpleNamespace(values={"decay": np.full(20, 1.0)})
+
+
 def losses(outcome: list[str], peak: list[float], kind: list[str]) -> SimpleNamespace:
     """Cycles with their outcomes, peaks and kinds of drop."""
     columns = {"outcome": outcome, "drop_kind": kind}
     return SimpleNamespace(
         cycles=SimpleNamespace(where=lambda name, value: np.array([v == value for v in columns[name]]), floats=lambda _: np.array(peak)),
         usual_peak_kpa=70.0,
+        settings={"reset_point": SimpleNamespace(value_kpa=50.0)},
     )
 
 
 def test_empty_picks_are_counted():
     """The picks that were found empty are the sign; one alone is a little less sure than two."""
     one = np.array([True, False, False])
-    signs = loss_signs(losses(["missed", "missed", "held"], [43.0, 44.0, 20.0], ["", "", ""]), one)
+    signs = loss_signs(losses(["missed", "missed", "held"], [43.0, 44.0, 20.0], ["", "", ""]), SLOW_LEAK, one)
     named = {sign.name: (sign.present, flag.tolist()) for sign, flag in signs}
     assert named["empty_picks"] == (0.93, [True, False, False])
     assert named["sudden_losses"] == (0.001, [False] * 3)
@@ -66,7 +70,7 @@ def test_empty_picks_are_counted():
 
 def test_losses_by_their_kind_and_count():
     """One sudden loss is nearly sure, two are surer; a loss that is not sudden is gradual."""
-    signs = loss_signs(losses(["dropped"] * 3, [70.0] * 3, ["sudden", "sudden", "gradual"]), np.zeros(3, bool))
+    signs = loss_signs(losses(["dropped"] * 3, [70.0] * 3, ["sudden", "sudden", "gradual"]), SLOW_LEAK, np.zeros(3, bool))
     named = {sign.name: (sign.present, flag.tolist()) for sign, flag in signs}
     assert named["sudden_losses"] == (0.998, [True, True, False])
     assert named["gradual_losses"] == (0.95, [False, False, True])

@@ -17,8 +17,8 @@ from tracekit.judge.features import Features, choose_bands, make_features
 from tracekit.judge.fingerprints import FINGERPRINTS
 from tracekit.judge.motion import late_fall_kpa
 from tracekit.judge.rank import posterior
-from tracekit.judge.setting_rules import _cut_by_chance
-from tracekit.judge.signs import scatter_sign, weak_open_sign
+from tracekit.judge.setting_rules import _hardly_cut, _unreachable
+from tracekit.judge.signs import empties_at_once, loss_signs, scatter_sign, weak_open_sign
 from tracekit.judge.verdict import _alike_in_response, _seldom
 from tracekit.model.cycle import StationData
 from tracekit.model.station import Station
@@ -286,6 +286,37 @@ def barely(cut_s: float, off_kpa: float) -> StationData:
 
 def test_a_threshold_that_noise_alone_crosses_is_out_of_reach() -> None:
     """Cut at the end of its hold, at what it reached long before, a supply saves no air; cut at once it does."""
-    late, soon = (_cut_by_chance(barely(cut_s, 75.0), 75.0) for cut_s in (1.6, 0.2))
+    late, soon = (_hardly_cut(barely(cut_s, 75.0), 75.0)[1] for cut_s in (1.6, 0.2))
     assert late.mean() > 0.7
     assert not soon.any()
+
+
+def test_a_threshold_raised_out_of_reach_is_told() -> None:
+    """Cut in every hold at 70 kPa, then held at 79 and never cut: the vacuum stands over where supply_off stood."""
+    cut = (idle(), evacuate(0.3, to=70.0), coast(1.0, 69.0), hold(0.6), blow_off())
+    uncut = (idle(), evacuate(0.6, to=79.0), hold(1.6), blow_off())
+    station = Station(settings=replace(KNOWN, supply_off_kpa=70.0, supply_on_kpa=64.0))
+    data = case_of((*cut * 10, *uncut * 10), station).data
+    now = np.arange(20) >= 10
+    moved, always = (_unreachable(data, station, part) for part in (now, ~now))
+    assert moved is not None
+    assert moved.probability > 0.9
+    assert always is None or always.probability < 0.1
+
+
+def test_a_leak_that_empties_a_cup_at_once_makes_losses_sudden(plain) -> None:
+    """At 150 kPa/s a hold is lost in a sixth of a second: no collision is needed; at 5 kPa/s one is."""
+    n = len(plain.data.cycles)
+    table = {**plain.data.cycles.data, "outcome": np.full(n, plain.data.cycles.categories["outcome"].index("dropped"))}
+    data = replace(plain.data, cycles=replace(plain.data.cycles, data=table))
+    kinds = data.cycles.categories["drop_kind"].index("sudden")
+    data = replace(data, cycles=replace(data.cycles, data={**table, "drop_kind": np.full(n, kinds)}))
+
+    def sudden(rate: float) -> float:
+        found = loss_signs(data, cycles_with(decay=np.full(n, rate)), np.zeros(n, np.bool_))
+        return next(sign.present for sign, _ in found if sign.name == "sudden_losses")
+
+    assert empties_at_once(data, cycles_with(decay=np.full(n, 400.0)))
+    assert not empties_at_once(data, cycles_with(decay=np.full(n, 5.0)))
+    assert sudden(5.0) > 0.9
+    assert sudden(400.0) == 0.5

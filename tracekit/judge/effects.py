@@ -204,8 +204,9 @@ def _allow_for_start(effects: dict[str, Effect], options: JudgeOptions) -> None:
     if late is not None and falls is not None and late.z > 6.0 and falls.shift < 0:
         effects.pop("blow")
     start, blow = effects.get("start"), effects.get("blow")
-    if start is None:  # it lies beyond the range: how soon the blow-off has fallen from there tells nothing
-        effects.pop("blow_start", None)
+    if start is None:  # it lies beyond the range: how soon, and to what, the blow-off has fallen from there is unknown
+        for name in ("blow_start", "residual", "over"):
+            effects.pop(name, None)
         return
     if abs(start.shift) < 0.5:
         return

@@ -133,12 +133,13 @@ FINGERPRINTS: Mapping[str, Mapping[str, Change]] = {
         # dips that touch fewer than half of the cycles move no median
         **_NEUTRAL, "rise": up(0.005, 0.5, 0.4), "ultimate": down(0.1, 20.0, 0.3), "open": down(0.05, 5.0, 0.3),
         "blow": up(0.01, 0.4, 0.3), "over": down(0.05, 20.0, 0.2), "rise_scatter": up(0.7, 4.0, 0.7),
+        "residual": up(0.1, 10.0, 0.2), "blow_start": up(0.0005, 0.02, 0.2),
         "overshoot": Change(-3.0, 2.0, 0.4),
     },
     "collision_or_peel": _NEUTRAL,
     "part_not_presented": _NEUTRAL,
-    # a coast may begin in the middle of a move
-    "motion_dips": {**_NEUTRAL, "fast_fall": Change(-3.0, 15.0, 0.5)},
+    # a coast may begin in the middle of a move, which also makes the deepest reading of a hold
+    "motion_dips": {**_NEUTRAL, "fast_fall": Change(-3.0, 15.0, 0.4), "overshoot": Change(-2.0, 4.0, 0.15)},
     "supply_pulsation": {**_NEUTRAL, "noise": up(0.2, 3.0, 0.6), "rise_scatter": up(0.1, 3.0, 0.4)},
 }  # fmt: skip
 

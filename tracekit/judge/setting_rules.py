@@ -284,7 +284,11 @@ def _unreachable(data: StationData, station: Station, now: Bools) -> Fact | None
     if long.sum() < 4:
         return None
     never = long & (cycles.codes("coasts") == 0) & (cycles.floats("peak_vacuum_kpa") < level)
-    never |= long & _cut_by_chance(data, level)
+    uncut, near = _hardly_cut(data, level)
+    earlier = _held(data) & ~now
+    # cut before and never since: it was set out of reach, wherever it stood then
+    moved = earlier.sum() >= 4 and np.mean(uncut[earlier]) < 0.2
+    never |= long & uncut & (near | moved)
     share = float(never.sum() / long.sum())
     peak = middle(cycles.floats("peak_vacuum_kpa")[never]) if never.any() else float("nan")
     evidence = Evidence(
@@ -299,8 +303,11 @@ def _unreachable(data: StationData, station: Station, now: Bools) -> Fact | None
     )  # fmt: skip
 
 
-def _cut_by_chance(data: StationData, level: float) -> Bools:
-    """Holds whose supply is cut only in their second half, at a vacuum that had long ceased to rise."""
+def _hardly_cut(data: StationData, level: float) -> tuple[Bools, Bools]:
+    """Holds whose supply is cut in their second half or never; those of them that noise alone may lift to the level.
+
+    Where it is cut in the second half, vacuum had ceased to rise before: it was not on its way there.
+    """
     n = len(data.cycles)
     kind, cycle = data.periods.codes("kind"), data.periods.codes("cycle")
     coasts = kind == data.periods.categories["kind"].index("coast")
@@ -308,11 +315,11 @@ def _cut_by_chance(data: StationData, level: float) -> Bools:
     np.fmin.at(first, cycle[coasts], data.periods.floats("start_s")[coasts])
     start, end = data.cycles.floats("hold_start_s"), data.cycles.floats("hold_end_s")
     by_noise = max(4.0 * data.sensor.noise_kpa, data.sensor.quantisation_kpa)
-    near = data.cycles.floats("peak_vacuum_kpa") < level + by_noise
     with np.errstate(invalid="ignore"):
-        late = np.isfinite(first) & (first - start > 0.5 * (end - start))
+        late = first - start > 0.5 * (end - start)
         settled = data.cycles.codes("ultimate_extrapolated") == 0
-        return np.asarray(late & near & settled, np.bool_)
+        uncut = np.asarray(late & (settled | np.isinf(first)), np.bool_)
+        return uncut, np.asarray(uncut & (data.cycles.floats("peak_vacuum_kpa") < level + by_noise), np.bool_)
 
 
 def _still_rising(data: StationData) -> Bools:

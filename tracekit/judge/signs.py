@@ -10,6 +10,7 @@ from tracekit.model.cycle import StationData
 from tracekit.model.estimate import Bound, Estimate
 from tracekit.model.result import LeakResult
 from tracekit.options.judge import JudgeOptions
+from tracekit.options.segment import SegmentOptions
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -275,9 +276,23 @@ def spared_sign(features: Features, comparison: Comparison) -> Sign | None:
     return Sign(name="spared_cycles", present=float(np.clip(present, 0.02, 0.98)), text=text)
 
 
-def loss_signs(data: StationData, empty: Bools) -> tuple[tuple[Sign, Bools], ...]:
-    """Sudden and gradual losses and picks that found nothing, by count."""
+def empties_at_once(data: StationData, features: Features) -> bool:
+    """Whether one in ten rates or more empties a hold to the reset point within the time of a sudden loss."""
+    rate = features.values["decay"]
+    reset = data.settings["reset_point"].value_kpa
+    if reset is None or np.isfinite(rate).sum() < 4:
+        return False
+    depth = max(data.usual_peak_kpa - reset, 1.0)
+    return bool(np.nanquantile(rate, 0.9) * SegmentOptions().sudden_s > depth)
+
+
+def loss_signs(data: StationData, features: Features, empty: Bools) -> tuple[tuple[Sign, Bools], ...]:
+    """Sudden and gradual losses and picks that found nothing, by count.
+
+    Where leaks empty a hold as fast as a collision does, a sudden loss tells nothing.
+    """
     cycles = data.cycles
+    quick = empties_at_once(data, features)
     dropped = cycles.where("outcome", "dropped")
     sudden = dropped & cycles.where("drop_kind", "sudden")
     gradual = dropped & ~sudden
@@ -287,6 +302,7 @@ def loss_signs(data: StationData, empty: Bools) -> tuple[tuple[Sign, Bools], ...
     ):  # fmt: skip
         n = int(flag.sum())
         present = 0.001 if n == 0 else single if n == 1 else 0.998
+        present = min(present, 0.5) if quick and name == "sudden_losses" else present
         out.append((Sign(name=name, present=present, text=f"{n} cycles"), flag))
     return tuple(out)
 

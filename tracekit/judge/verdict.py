@@ -70,19 +70,19 @@ def _alike_in_response(
     """Make the response of two logs comparable, of which only one shows an open cup on the way.
 
     Without an open cup the onset is that of the rise after the contact: it is held against the contact of the other.
-    One that comes well before that contact did not wait for it: it is an answer as the other log shows them.
+    Answers of which some come well before that contact did not wait for it: they are such as the other log shows.
     """
     sides = [(own, data), (healthy, baseline)]
     coarse = [replace(one, floor={**one.floor, "response": _COARSE_ANSWER_S}) for one, _ in sides]
     shown = next(k for k, (_, of) in enumerate(sides) if response_from_open_cup(of))
     contact = sides[shown][1].cycles.floats("contact_s") - sides[shown][1].timing["try_s"]
-    if _usual(sides[1 - shown][0].values["response"]) > _usual(contact) - 3.0 * _COARSE_ANSWER_S:
+    if _at(0.1, sides[1 - shown][0].values["response"]) > _at(0.5, contact) - 3.0 * _COARSE_ANSWER_S:
         coarse[shown] = replace(coarse[shown], values={**coarse[shown].values, "response": contact})
     return coarse[0], coarse[1]
 
 
-def _usual(values: NDArray[np.float64]) -> float:
-    return float(np.nanmedian(values)) if np.isfinite(values).any() else float("nan")
+def _at(share: float, values: NDArray[np.float64]) -> float:
+    return float(np.nanquantile(values, share)) if np.isfinite(values).any() else float("nan")
 
 
 def _seen(case: Case, options: JudgeOptions) -> Seen:
@@ -103,7 +103,7 @@ def _seen(case: Case, options: JudgeOptions) -> Seen:
     leaky = leaky_sign(case.leak, case.station.station.volume_ml, _band_kpa(case.data), compared, options)
     spared = spared_sign(features, comparison)
     of_log = (leaky, *(() if spared is None else (spared,)), *plate_signs(case.leak, case.blanked_leak))
-    losses = loss_signs(case.data, empty)
+    losses = loss_signs(case.data, features, empty)
     ripple = pulsation_sign(case.data, options)
     pairs = [
         (group, grouped),
