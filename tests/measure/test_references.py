@@ -5,9 +5,10 @@ y = b1 (1 − e^(−b2 x)), certified b1 = 238.94212918, b2 = 5.5015643181·10�
 observations of the same form, certified b1 = 213.80940889 ± 12.354515176, b2 = 0.54723748542 ± 0.10455993237), linear
 regression, set Norris (calibration of ozone monitors, 36 observations, certified slope 1.00211681802045 with a standard
 deviation of 0.000429796848199937); Guide to the expression of uncertainty in measurement (JCGM 100:2008), example H.1,
-calibration of an end gauge, and H.3, calibration of a thermometer by a straight line. BoxBOD and Norris are recalled
-from memory: a least-squares fit written apart finds the certified values in the recalled data to eight digits and more,
-which no slip in either would leave.
+calibration of an end gauge, H.2, simultaneous resistance and reactance, and H.3, calibration of a thermometer by a
+straight line. BoxBOD, Norris and H.2 are recalled from memory, not verified: a least-squares fit written apart finds
+the certified values in the recalled data to eight digits and more, and the readings of H.2 give its results and their
+uncertainties to the last digit, which no slip in either would leave.
 """
 
 import os
@@ -97,6 +98,15 @@ def test_lines_through_ranges_have_certified_slopes_and_errors() -> None:
     assert error[0] == pytest.approx(0.00067, abs=5e-6)
 
 
+IMPEDANCE = np.array([
+    (5.007, 19.663, 1.0456), (4.994, 19.639, 1.0438), (5.005, 19.640, 1.0468), (4.990, 19.685, 1.0428),
+    (4.999, 19.678, 1.0433),
+])  # fmt: skip
+"""Table H.2: five simultaneous readings of voltage [V], current [mA] and phase [rad]."""
+IMPEDANCE_OHM = {"R": (127.732, 0.071), "X": (219.847, 0.295), "Z": (254.260, 0.236)}
+"""Tables H.3 and H.4: resistance, reactance and impedance with their standard uncertainties [Ω]."""
+
+
 def budget_of(noise_kpa_s: float, cycles: int, narrow: float = 0.0, line_kpa_s: float = 1.0) -> LogRate:
     """The budget of equal cycles of 1 kPa/s whose common parts are those of the end gauge, in thousandths."""
     forms, flat = len(leak_forms.NAMES), np.ones(cycles)
@@ -115,6 +125,22 @@ def budget_of(noise_kpa_s: float, cycles: int, narrow: float = 0.0, line_kpa_s: 
     )  # fmt: skip
     found = cycle_rates(rates, np.zeros(cycles, np.int64), models, options)
     return log_rate(rates, found, models, np.ones(cycles, bool), 0.0, options)
+
+
+@pytest.mark.parametrize("name", IMPEDANCE_OHM)
+def test_correlated_inputs_are_evaluated_set_by_set(name: str) -> None:
+    """H.2: readings taken together are correlated; evaluated set by set, their scatter is what the budget divides by n.
+
+    The budget is that of a median, whose variance is π/2 times a mean's.
+    """
+    volt, milliampere, phase = IMPEDANCE.T
+    z = 1e3 * volt / milliampere
+    sets = {"R": z * np.cos(phase), "X": z * np.sin(phase), "Z": z}[name]
+    value, u = IMPEDANCE_OHM[name]
+    assert float(np.mean(sets)) == pytest.approx(value, abs=6e-4)
+    noise = next(p for p in budget_of(float(np.std(sets, ddof=1)), len(sets)).budget if p.source == "noise")
+    assert not noise.common
+    assert noise.u_kpa_s == pytest.approx(u * np.sqrt(np.pi / 2.0), abs=7e-4)
 
 
 def test_a_narrow_band_takes_a_share_of_the_distance_to_the_line() -> None:
