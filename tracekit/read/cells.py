@@ -59,6 +59,12 @@ def cell_kind(cell: str) -> CellKind:
     return "level" if level_of_word(text) is not None else "text"
 
 
+def is_reading(cell: str) -> bool:
+    """True for anything but words: a number with a unit behind it counts too, two numbers do not."""
+    found = number_with_unit(cell) if cell_kind(cell) == "text" else None
+    return cell_kind(cell) != "text" or (found is not None and not found[1][0].isdigit())
+
+
 def number_with_unit(cell: str) -> tuple[str, str] | None:
     """Number and unit of a cell such as "-57.3 kPa", None where it is none."""
     found = _UNIT_TAIL.fullmatch(cell.strip())

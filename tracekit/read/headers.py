@@ -15,9 +15,11 @@ Splitter = Callable[[str], list[str]]
 _MAX_ROWS = 3
 _HEADER_LINES = 60
 _REMARKS = "#%;*!"
+_RULER = re.compile(r"(?=.*-{2}|.*={2})[\s|+:=-]+")
 _ADDRESS = re.compile(
-    r"%?[IQMEA][XBWD]?\d+(\.\d+)*|DB\d+[.,].*|(AI|AO|DI|DO|CH|IN|OUT|X|Y|K|D)[ _]?\d+([._]\d+)?|0x[0-9a-f]+|\d{3,6}"
-    r"|ns=\d+;.*",
+    r"%?[IQMEA][XBWD]?\d+(\.\d+)*|P?[IQEA][IQEA]?[XBWD]\d+|DB\d+[.,].*"
+    r"|(AI|AO|DI|DO|CH|IN|OUT|X|Y|K|D)[ _]?\d+([._]\d+)?"
+    r"|0x[0-9a-f]+|\d{3,6}|ns=\d+;.*",
     re.IGNORECASE,
 )
 _OTHER_UNITS = frozenset({
@@ -63,6 +65,9 @@ def find_header(lines: Sequence[str], first_data: int, fields: int, cut: Splitte
     position = first_data - 1
     while position >= 0 and len(rows) < _MAX_ROWS:
         text = lines[position]
+        if is_ruler(text):
+            position -= 1
+            continue
         if not text.strip() or _remark(text, fields, cut):
             if rows or position < first_data - 2:
                 break
@@ -78,6 +83,11 @@ def find_header(lines: Sequence[str], first_data: int, fields: int, cut: Splitte
     if not rows:
         return Header(), first_data
     return _combine(rows, fields, lines[rows[-1][0]]), rows[-1][0]
+
+
+def is_ruler(text: str) -> bool:
+    """True for a line that is drawn below a header: "|---:|:-:|", "-----+-----", "=====  ====="."""
+    return _RULER.fullmatch(text) is not None
 
 
 def _remark(text: str, fields: int, cut: Splitter) -> bool:

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from tracekit.errors import LogReadError, message
 from tracekit.read.cells import cell_kind
+from tracekit.read.headers import is_ruler
 from tracekit.read.marks import Marked, without_marks
 from tracekit.read.naming import Named, without_names
 from tracekit.read.nested import Nested, without_nesting
@@ -107,7 +108,8 @@ def find_glued(lines: Sequence[str], form: TextForm, name: str) -> Glued | None:
 
     Raises LogReadError where there are such and the names do not tell which.
     """
-    body = [line for line in lines[form.first_data :] if line.strip()][:_LOOKED_AT]
+    body = [line for line in lines[form.first_data :] if line.strip()]
+    body = body[:: max(len(body) // _LOOKED_AT, 1)]
     if form.delimiter != "," or form.quote is not None or len(body) < _FEWEST:
         return None
     rows = [[c.strip() for c in line.split(",")] for line in body]
@@ -212,7 +214,7 @@ def _one_per_line(text: bytes, form: Records) -> tuple[bytes, NDArray[np.int64]]
 
 def aligned_names(lines: Sequence[str], form: TextForm) -> tuple[str, ...]:
     """Names with blanks in them above columns that are aligned; empty where a word belongs to no single column."""
-    place = next((k for k in range(form.first_data - 1, -1, -1) if lines[k].strip()), None)
+    place = next((k for k in range(form.first_data - 1, -1, -1) if lines[k].strip() and not is_ruler(lines[k])), None)
     rows = [list(re.finditer(r"\S+", line)) for line in lines[form.first_data :][:_LOOKED_AT]]
     rows = [r for r in rows if len(r) == form.fields]
     if place is None or "\t" in lines[place] or len(rows) < _FEWEST:

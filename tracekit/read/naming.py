@@ -4,11 +4,12 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from tracekit.read.cells import cell_kind
+from tracekit.read.cells import is_reading
 from tracekit.read.sniff import split
 from tracekit.read.words import hints
 
 _CELL = re.compile(r"""\{?\s*["']?(?P<name>[^\W\d][^=:;,|"']{0,40}?)["']?\s?(?P<sign>[=:])\s?(?P<value>.*)""")
+_BRACKETS = rb"(?m)^([ \t]*)\[([^\[\]\n]*)\]"
 _LOOKED_AT, _FEWEST, _ALIKE = 200, 5, 0.98
 
 
@@ -47,11 +48,15 @@ def _name_at(cells: Sequence[str]) -> str:
     """The name that the cells of one place share before their values; empty where they name nothing."""
     found = [_CELL.fullmatch(c.strip().rstrip("}")) for c in cells]
     names = {m["name"].strip() for m in found if m is not None}
-    sound = sum(1 for m in found if m is not None and cell_kind(m["value"].strip()) != "text")
+    sound = sum(1 for m in found if m is not None and is_reading(m["value"].strip()))
     return names.pop() if len(names) == 1 and sound >= _ALIKE * len(cells) else ""
 
 
 def without_names(text: bytes, named: Named) -> bytes:
-    """Lines without the names of their values; a line that names others, or in another order, stays as it is."""
+    """Lines without the names of their values; a line that names others, or in another order, stays as it is.
+
+    Square brackets about what stands first, a stamp mostly, go too.
+    """
+    text = re.sub(_BRACKETS, rb"\1\2", text)
     places = range(1, sum(map(bool, named.names)) + 2)
     return re.sub(named.pattern, b"".join(b"\\g<%d>" % k for k in places), text)

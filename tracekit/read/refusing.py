@@ -8,6 +8,7 @@ from tracekit.read.cells import cell_kind
 from tracekit.read.sniff import DELIMITERS, split
 
 _NESTED = re.compile(r"\{.*[:,\[]\s*\{.*\}.*\},?")
+_MEMBER = re.compile(r'[\[\]{}]+,?|[\]}]+,?[ \t]*[\[{]|"(?:[^"\\]|\\.)*"\s*:.*')
 _ALIKE, _MOST_LINES, _FEWEST_CELLS, _WIDE = 0.9, 60, 200, 10
 """A table on its side has few lines, many cells in each, and so many times more than it has lines."""
 
@@ -20,6 +21,11 @@ def check_table(lines: Sequence[str], name: str) -> None:
         found = "records of JSON with records inside them"
         todo = 'Export flat records, such as {"time_s": 0.01, "pressure_kpa": -57.3}, or CSV.'
         raise LogReadError(message(name, found, "one name and one value per channel", todo))
+    members = sum(_MEMBER.fullmatch(line) is not None for line in written)
+    if written[:1] in (["["], ["[{"]) and members > _ALIKE * len(written):
+        found = "a list of JSON whose records stand over several lines each"
+        todo = 'Export a record per line, such as {"time_s": 0.01, "pressure_kpa": -57.3}, or CSV.'
+        raise LogReadError(message(name, found, "a line per sample", todo))
     if (cells := _cells_of_turned(written)) > 0:
         found = f"{len(written)} lines of {cells} values behind a name each: channels stand in lines"
         raise LogReadError(message(name, found, "a column per channel", "Exchange lines and columns and read again."))

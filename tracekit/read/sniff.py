@@ -5,8 +5,9 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from tracekit.read.cells import CellKind, cell_kind
+from tracekit.read.cells import CellKind, cell_kind, is_reading
 from tracekit.read.headers import Header, find_header
+from tracekit.read.waiting import first_waiting
 
 DELIMITERS = ("\t", ";", "|", ",", " ")
 """In order of preference where two fit equally well; " " stands for runs of blanks and tabs."""
@@ -22,6 +23,7 @@ class TextForm:
 
     fields      columns of a row of data
     first_data  position of the first row of data
+    waiting     rows right above it that have words in the place of values
     preamble    lines above header and data that are not blank
     multiline   a quoted field holds line ends
     """
@@ -35,6 +37,7 @@ class TextForm:
     preamble: tuple[str, ...]
     evidence: str
     confidence: float
+    waiting: int = 0
 
 
 def split(line: str, delimiter: str, quote: str | None = '"') -> list[str]:
@@ -71,7 +74,8 @@ def sniff(lines: Sequence[str]) -> TextForm | None:
         return None
     kinds = _kinds([r for r in (split(x, delimiter, quote) for x in body) if len(r) == fields])
     first = _first_data(lines, written, kinds, delimiter, quote)
-    header, top = find_header(lines, first, fields, lambda text: split(text, delimiter, '"'))
+    start = first_waiting([split(line, delimiter, quote or '"') for line in lines], first, kinds)
+    header, top = find_header(lines, start, fields, lambda text: split(text, delimiter, '"'))
     below = [lines[i] for i in written if i >= first]
     return TextForm(
         delimiter=delimiter,
@@ -79,6 +83,7 @@ def sniff(lines: Sequence[str]) -> TextForm | None:
         multiline=_spans_lines(below, fields, delimiter),
         fields=fields,
         first_data=first,
+        waiting=first - start,
         header=header,
         preamble=tuple(lines[i] for i in written if i < top),
         evidence="named in the first line" if declared else f"{fields} fields in every row",
@@ -114,7 +119,7 @@ def _score(body: list[str], delimiter: str, quote: str | None) -> tuple[float, i
 
 
 def _cleanness(cell: str) -> float:
-    if cell_kind(cell) != "text":
+    if is_reading(cell):
         return 1.0
     return 0.0 if _GLUED.search(cell) else 0.6
 

@@ -22,6 +22,7 @@ from tracekit.read.mending import Mend, Records, aligned_names, find_formulas, f
 from tracekit.read.naming import Named, find_named
 from tracekit.read.nested import Nested, find_nested
 from tracekit.read.preamble import read_preamble
+from tracekit.read.records import find_flat
 from tracekit.read.refusing import check_table
 from tracekit.read.rows import Rows
 from tracekit.read.sniff import TextForm, sniff, split
@@ -111,13 +112,13 @@ class _Cut:
 def _cut_of(text: bytes, name: str) -> _Cut:
     """How a text is cut. Raises LogReadError where it holds no rows of values."""
     lines = joined_header(_first_lines(text))
-    mend: Mend | None = find_nested(lines)
+    mend: Mend | None = find_nested(lines) or find_flat(lines)
     if mend is None:
         check_table(lines, name)
         mend = find_formulas(lines) or find_marked(lines) or find_records(lines) or find_named(lines)
     form = sniff(lines[:_SNIFFED_LINES]) if mend is None else None
     if form is not None:
-        mend = find_glued(lines[:_SNIFFED_LINES], form, name)
+        mend = find_glued(lines, form, name)
     origin = None
     if mend is not None:
         text, origin = mended(text if text.endswith(b"\n") else text + b"\n", mend)
@@ -125,7 +126,8 @@ def _cut_of(text: bytes, name: str) -> _Cut:
         form = sniff(lines[:_SNIFFED_LINES])
     if form is None or _is_markup(lines):
         raise LogReadError(_no_rows(lines, name))
-    first = form.first_data if origin is None else int(origin[form.first_data])
+    first = form.first_data - form.waiting
+    first = first if origin is None else int(origin[first])
     return _Cut(text=text, lines=lines, form=form, mend=mend, first_line=first)
 
 
@@ -313,7 +315,8 @@ def _columns(
 def _facts(file: TextFile) -> list[Assumption]:
     encoding, form = file.encoding, file.form
     shown = {"\t": "tab", " ": "blanks", ";": "semicolon", ",": "comma", "|": "bar"}.get(form.delimiter, form.delimiter)
-    where = f"header above line {form.first_data + 1}" if form.header.names else f"rows from line {form.first_data + 1}"
+    line = form.first_data - form.waiting + 1
+    where = f"header above line {line}" if form.header.names else f"rows from line {line}"
     why = file.mend.evidence if file.mend is not None else ""
     return [
         *([Assumption(what="lines", value="rewritten", evidence=why, confidence=0.9)] if why else []),

@@ -13,8 +13,9 @@ _UNIT_OF = re.compile(
 )
 _NUMBER_OF = re.compile(r"^\s*[\"#;%/*']*\s*(?P<of>[^:=;\t,]*?)\s*[:=;\t,]\s*\d+(?:[.,]\d+)?\s*[;,\t\"]*$")
 _SENTENCE = re.compile(
-    r"\b(?:pressures?|vacuum|druck|drucke|druecke|unterdruck|pressions?|presion(?:es)?|pressioni?)\b[^:;,.\d]{0,30}?"
-    r"\b(?:in|en)\s+(?P<unit>[^\W\d][^\s,;.()]*(?:\s?\([^\W\d_]+\))?)"
+    r"(?:^\W*|[,;:.(]\s*|\b(?:all|the|cup|vacuum|alle|die|les|las|le|todas|tutte|toutes)\s+)"
+    r"(?:pressures?|vacuum|druck|drucke|druecke|unterdruck|pressions?|presion(?:es)?|pressioni?)\b[^:;,.\d]{0,30}?"
+    r"\b(?:in|en)\s+(?P<unit>[^\W\d][^\s,;.()]*(?:\s?\([^\W\d_]+\))?)(?!\s*(?:/|per\b|pro\b|par\b|por\b))"
 )
 
 

@@ -25,6 +25,10 @@ _TIME_UNITS = {
     "milisekundy": "ms", "minuten": "min", "minutos": "min", "micros": "us", "millis": "ms", "nanos": "ns",
 }  # fmt: skip
 _PER_CENT = frozenset({"pct", "percent", "prozent", "procent", "porcentaje", "percentuale", "pourcent", "proz"})
+_TENTH = r"(?:0[.,]0*1|1/10+)\s?"
+_MULTIPLE = re.compile(
+    rf"(?:^|[\s_])(?P<unit>[x*×·]\s?{_TENTH}[^\W\d]+|{_TENTH}[x*×·]\s?[^\W\d]+)$", re.IGNORECASE
+)  # a factor without its sign may be a threshold
 _LONE = 3  # letters of a name that is nothing but a unit: "mbar", "psia"
 _TOO_SHORT = ("at", "mb")  # units only where they stand in brackets or in a row of units; "at" is also a word
 
@@ -162,6 +166,9 @@ def _pressure(name: str, unit_text: str) -> tuple[PressureUnit | None, Sense | N
         special = find_pressure_unit(text.strip("[]() ")) or find_multiple(text) or find_spelled(text)
         if special is not None:
             return special
+    counted = _MULTIPLE.search(name)
+    if counted is not None and (multiple := find_multiple(counted["unit"])) is not None:
+        return multiple
     for text in _unit_texts(name, unit_text):
         for spelling in (text.strip("[]() "), text.replace("_", " ")):
             found = find_pressure_unit(spelling) or (None if spelling.isascii() else find_spelled(spelling))
