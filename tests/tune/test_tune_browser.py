@@ -1,5 +1,6 @@
 """The tuning page in a browser: offline, by keyboard, on a phone. Needs a headless Chromium."""
 
+import json
 from dataclasses import replace
 
 import pytest
@@ -187,6 +188,12 @@ def test_sliders_start_at_what_was_asked(visit):
         else:
             assert sliders(page) != start
     assert sliders(page) == start
+
+
+def test_sliders_tell_what_the_table_above_tells(visit, folder):
+    """Where they start, supply changes per hold are those of the prediction for what was asked, not a mean of neighbours."""
+    found = json.loads((folder / "tuning.json").read_text(encoding="utf-8"))["what_if"]["predicted"]["supply_switches_per_hold"]
+    assert row(visit(), "Supply changes per hold")[1] == pytest.approx(found["value"], abs=0.25)
 
 
 def test_sliders_start_at_the_suggestion_where_nothing_was_asked(visit, crowded):

@@ -80,11 +80,11 @@ def tune_station(
         suggestion = replace(suggestion, replayed=replayer.against(_all_of(now, suggestion))[0])
     elif asked:
         suggestion = replace(suggestion, predicted_now=predict(prepared.scene, now))
+    answered = what_if(Asking(prepared=prepared, station=station, replay=replayer.against), asked)
+    tried = (_all_of(now, suggestion), *([answered.values] if answered is not None else []))
     return replace(
-        base, suggestion=suggestion, fitted=_fitted(prepared, data, result.leak), answer_s=answer,
-        what_if=what_if(Asking(prepared=prepared, station=station, replay=replayer.against), asked),
-        order=_order(station, now, suggestion),
-        notes=() if note is None else (note,),
+        base, suggestion=suggestion, fitted=_fitted(prepared, data, result.leak, tried), answer_s=answer,
+        what_if=answered, order=_order(station, now, suggestion), notes=() if note is None else (note,),
     )  # fmt: skip
 
 
@@ -130,7 +130,7 @@ def _order(station: Station, now: Values, suggestion: Suggestion) -> EntryPlan |
     return entry_plan(station.display, now, _all_of(now, suggestion), station.settings.guard_kpa)
 
 
-def _fitted(prepared: Prepared, data: StationData, leak: LeakResult) -> Fitted:
+def _fitted(prepared: Prepared, data: StationData, leak: LeakResult, tried: tuple[Values, ...]) -> Fitted:
     """What the page shows of the model."""
     problem, model = prepared.problem, prepared.scene.model
     curve, recorded = model_curve(model, problem.now), recorded_curves(data, model, _CURVES)
@@ -141,7 +141,7 @@ def _fitted(prepared: Prepared, data: StationData, leak: LeakResult) -> Fitted:
         curve=curve,
         recorded=recorded,
         misfit_kpa=misfit_kpa(recorded, curve),
-        tables=tables_of(prepared),
+        tables=tables_of(prepared, tried),
         law=leak_law(leak),
     )
 

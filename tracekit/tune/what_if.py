@@ -10,6 +10,7 @@ from tracekit.model.tuning import Tables
 from tracekit.tune.cost import lanes_of
 from tracekit.tune.loop import run_loop
 from tracekit.tune.noise import above
+from tracekit.tune.order import Values
 from tracekit.tune.predict import Scene, leak_unseen
 from tracekit.tune.prepare import Prepared
 from tracekit.tune.replay import replay_bins
@@ -18,10 +19,11 @@ Floats = NDArray[np.float64]
 
 _POINTS, _PLANE = 25, 13
 _CYCLES = 24
+_NEAR_KPA = 8.0
 
 
-def tables_of(prepared: Prepared) -> Tables:
-    """All tables of a station."""
+def tables_of(prepared: Prepared, tried: tuple[Values, ...] = ()) -> Tables:
+    """All tables of a station; sets that are `tried` stand on the grid of the loop, so that they are told exactly."""
     scene, problem = prepared.scene, prepared.problem
     top = max(float(np.nanmax(problem.levels.reach, initial=1.0)), 1.0)
     point = _grid(scene.now, "set_point", 0.15 * top, top, _POINTS)
@@ -32,7 +34,7 @@ def tables_of(prepared: Prepared) -> Tables:
     spread = float(np.hypot(problem.levels.sigma, problem.options.least_spread_kpa))
     gap = np.linspace(-6.0, 6.0, 25)
     risk = np.minimum(problem.options.readings * above(gap / spread), 1.0)
-    off, on, switches, on_time = _loop(prepared, top)
+    off, on, switches, on_time = _loop(prepared, top, tried)
     times = scene.model.rise.at(point)
     evacuation = np.median(np.where(np.isfinite(times), times, scene.model.end_s[:, None]), axis=0)
     return Tables(
@@ -45,6 +47,13 @@ def tables_of(prepared: Prepared) -> Tables:
 def _grid(now: Mapping[str, float], name: str, low: float, high: float, count: int) -> Floats:
     """An even grid with the value in force in it."""
     return np.unique(np.append(np.linspace(min(low, now[name]), max(high, now[name]), count), now[name]))
+
+
+def _fine_grid(now: Mapping[str, float], name: str, low: float, high: float, tried: tuple[Values, ...]) -> Floats:
+    """The same, in steps of a kPa near the value in force, where edges come and go one by one."""
+    near = now[name] + np.arange(-_NEAR_KPA, _NEAR_KPA + 1.0)
+    own = np.array([values[name] for values in tried if name in values])
+    return np.unique(np.concatenate([_grid(now, name, low, high, _PLANE), near[(near > low) & (near < high)], own]))
 
 
 def _missed(scene: Scene, point: Floats) -> Floats:
@@ -79,14 +88,15 @@ def _replayed(scene: Scene, reset: Floats, point: Floats, *, kept: bool) -> tupl
     return drops, edges
 
 
-def _loop(prepared: Prepared, top: float) -> tuple[Floats, Floats, Floats, Floats]:
+def _loop(prepared: Prepared, top: float, tried: tuple[Values, ...]) -> tuple[Floats, Floats, Floats, Floats]:
     """Grids of supply_off and supply_on, edges and supply time over them; empty where the log tells nothing of them."""
     scene, model = prepared.scene, prepared.scene.model
     nothing = np.zeros(0)
     if not prepared.problem.saving or leak_unseen(scene):
         return nothing, nothing, np.zeros((0, 0)), np.zeros((0, 0))
-    off = _grid(scene.now, "supply_off", 0.4 * top, float(np.median(model.rise.ultimate)), _PLANE)
-    on = _grid(scene.now, "supply_on", 0.25 * top, float(np.median(model.rise.ultimate)), _PLANE)
+    high = float(np.median(model.rise.ultimate))
+    off = _fine_grid(scene.now, "supply_off", 0.4 * top, high, tried)
+    on = _fine_grid(scene.now, "supply_on", 0.25 * top, high, tried)
     pairs = np.stack(np.meshgrid(off, on, indexing="ij"), axis=-1).reshape(-1, 2)
     use = pairs[:, 0] > pairs[:, 1]
     chosen = np.arange(len(model.rows))[:: max(1, len(model.rows) // _CYCLES)]
