@@ -1,13 +1,15 @@
 """Limits of the station file on the screen of a diagnosis, and in its exit status."""
 
+import re
+from html import unescape
 from pathlib import Path
 
 import pytest
 from made_logs import write_log
 
 from tracekit import cli
-from tracekit.cli.limits import limits_passed
 from tracekit.model.station import Limit, Station, StationFacts
+from tracekit.report.passed import limits_passed
 
 
 @pytest.mark.parametrize(
@@ -29,6 +31,28 @@ def test_a_limit_of_the_station_file(limit: str, told: str, tmp_path: Path, caps
     shown = capsys.readouterr().out
     assert told in shown
     assert ("Limit passed: " in shown) is bool(told)
+
+
+def _words(page: Path) -> str:
+    main = re.sub(r"<[^>]*>", " ", page.read_text(encoding="utf-8").partition("<main")[2])
+    return " ".join(unescape(main).replace("\u00a0", " ").split()).replace(" ,", ",")
+
+
+def test_a_limit_on_the_pages(tmp_path: Path) -> None:
+    """Page and index of the folder tell a limit that is passed in the reader's unit, and are as urgent as it says."""
+    file = tmp_path / "s.toml"
+    limit = 'decay_rate_kpa_s = { max = 0.5, severity = "major" }'
+    file.write_text(f'[station]\nname = "Loader 2"\n[limits]\n{limit}\n', encoding="utf-8")
+    logs = [str(write_log(tmp_path / f"{name}.csv", decay_kpa_s=rate)) for name, rate in (("a", 0.3), ("b", 1.0))]
+    assert cli.run(["diagnose", *logs, "--station", str(file), "--units", "mbar", "--out", str(tmp_path / "out")]) == 0
+    page = _words(tmp_path / "out" / "b" / "report.html")
+    told = re.search(r"Limit passed: .* mbar/s, at most 5 by the station file \(major\)\. Repair this shift\.", page)
+    assert told is not None
+    assert page.index(told[0]) < page.index("First:")
+    assert "Limit passed" not in _words(tmp_path / "out" / "a" / "report.html")
+    index = _words(tmp_path / "out" / "index.html")
+    assert index.count("Limit passed: ") == 1
+    assert index.index("Repair this shift.") < index.index("Plan the change.")
 
 
 def _document(decay: dict[str, object]) -> dict[str, object]:

@@ -30,7 +30,7 @@ from tracekit.history.add import add_record
 from tracekit.history.place import LocalPlace, open_place
 from tracekit.history.read import read_rows
 from tracekit.history.upkeep import forget
-from tracekit.model.station import Station, StationFacts
+from tracekit.model.station import Limit, Station, StationFacts
 from tracekit.options.watch import WatchOptions
 
 QUICK = WatchOptions(poll_s=0.01, settle_s=0.0, bad_s=0.0)
@@ -338,6 +338,20 @@ def test_a_finding_that_stays_is_told_once(
     assert told("e.csv", 5)
     monkeypatch.setattr(time, "time", lambda: now - 86_400)
     assert told("f.csv", 6)
+
+
+def test_a_limit_that_is_passed_counts_and_is_told(real: Watch, heard: Heard) -> None:
+    """A log that breaks a limit of the station file is as severe as that limit, and somebody is told of it."""
+    limits = {"decay_rate_kpa_s": Limit(max=0.1, severity="critical")}
+    station = Station(station=StationFacts(name="Glaze 1"), limits=limits)
+    script = "import os, sys; sys.exit(7 if 'limit_passed:decay_rate_kpa_s' in os.environ['TRACEKIT_FINDINGS'] else 0)"
+    telling = Telling(command=(sys.executable, "-c", script), severities=("critical",))
+    calling = replace(real, template=replace(real.template, stations=(station,)), telling=telling)
+    write_log(calling.folder / "a.csv", decay_kpa_s=1.0)
+    watch(calling, heard, once=True)
+    (done,) = (facts for event, facts in heard.events if event == "done")
+    assert done["severity"] == "critical"
+    assert ("command_ran", {"file": "a.csv", "status": 7}) in heard.events
 
 
 class Hook(http.server.BaseHTTPRequestHandler):

@@ -10,7 +10,6 @@ from pathlib import Path
 
 import typer
 
-from tracekit.cli.limits import Passed, limits_passed
 from tracekit.cli.opening import show_page
 from tracekit.cli.progress import pace, reading_progress, show
 from tracekit.errors import UsageError, message
@@ -78,7 +77,7 @@ def diagnose_logs(
     running = run_on_cluster(_everywhere(jobs), cluster) if cluster else alone
     outcomes = tuple(_shown(jobs, running, quiet=quiet, as_json=as_json, timing=timing))
     show_page(_page(outcomes, jobs, out, silent=quiet or as_json), wanted=open_page)
-    _leave(outcomes, [one.severity for outcome in outcomes for one in _limits(outcome, jobs)], fail_on)
+    _leave(outcomes, fail_on)
 
 
 def _start_us(started: str) -> int:
@@ -172,7 +171,7 @@ def _shown(
             print(json.dumps(outcome.document, ensure_ascii=False, indent=None if len(jobs) > 1 else 1))
         elif not quiet and outcome.screen:
             print(outcome.screen, end="" if outcome.screen.endswith("\n") else "\n")
-        for one in _limits(outcome, jobs) if not quiet else ():
+        for one in outcome.limits if not quiet else ():
             print(one.text, file=sys.stderr if as_json else sys.stdout)
         for note in outcome.notes if not quiet else ():
             print(note, file=sys.stderr)
@@ -203,12 +202,7 @@ def _index(outcomes: Sequence[Outcome], folder: Path, unit: str) -> Path | None:
     return folder / FOLDER_INDEX
 
 
-def _limits(outcome: Outcome, jobs: Sequence[Job]) -> tuple[Passed, ...]:
-    """The limits of the station files that a log does not keep; all jobs have the same files."""
-    return () if outcome.document is None else limits_passed(outcome.document, jobs[0].stations)
-
-
-def _leave(outcomes: Sequence[Outcome], limits: Sequence[Severity], fail_on: Severity | None) -> None:
+def _leave(outcomes: Sequence[Outcome], fail_on: Severity | None) -> None:
     """Exit 2 where a log was bad, listing them; 1 where a finding or a limit that is passed reaches `fail_on`."""
     bad = [outcome for outcome in outcomes if outcome.error]
     for outcome in bad:
@@ -219,6 +213,5 @@ def _leave(outcomes: Sequence[Outcome], limits: Sequence[Severity], fail_on: Sev
         raise typer.Exit(2)
     if fail_on is not None:
         worst = [SEVERITIES.index(o.severity) for o in outcomes if o.severity is not None]
-        worst += [SEVERITIES.index(severity) for severity in limits]
         if worst and max(worst) >= SEVERITIES.index(fail_on):
             raise typer.Exit(1)

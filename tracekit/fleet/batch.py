@@ -20,6 +20,7 @@ from tracekit.pipeline import Heard, Kept, diagnose
 from tracekit.report.files import write_result
 from tracekit.report.json import diagnosis_json
 from tracekit.report.page import INDEX_NAME
+from tracekit.report.passed import Passed, limits_passed
 from tracekit.report.terminal import first_screen
 from tracekit.report.whole import pages
 
@@ -56,7 +57,8 @@ class Job:
 class Outcome:
     """What became of a job: the text for the screen, the JSON, the worst severity, or the error.
 
-    `seconds` is what each stage took, `rows` how many rows the log has.
+    `limits` are those of the station file that are passed; they count for the severity. `seconds` is what each stage
+    took, `rows` how many rows the log has.
     """
 
     log: str
@@ -68,6 +70,7 @@ class Outcome:
     notes: tuple[str, ...] = ()
     seconds: tuple[tuple[str, float], ...] = ()
     rows: int = 0
+    limits: tuple[Passed, ...] = ()
 
 
 def run_job(job: Job, heard: Heard | None = None) -> Outcome:
@@ -91,7 +94,9 @@ def run_job(job: Job, heard: Heard | None = None) -> Outcome:
             heard=heard,
         )
     options = ReportOptions(unit=job.unit)
-    made = pages(record, options)
+    document = diagnosis_json(record)
+    limits = limits_passed(document, job.stations)
+    made = pages(record, options, limits)
     clock("page")
     write_result(record, job.staging or job.folder, csv=job.csv, pages=made)
     clock("files")
@@ -102,12 +107,13 @@ def run_job(job: Job, heard: Heard | None = None) -> Outcome:
     return Outcome(
         log=job.log,
         screen=first_screen(record, page, options=options, colour=job.colour, encoding=job.encoding),
-        document=diagnosis_json(record),
-        severity=worst_severity(record),
+        document=document,
+        severity=worst_severity(record, limits),
         page=page,
         notes=notes,
         seconds=clock.seconds,
         rows=sum(facts.rows_read for facts in record.logs),
+        limits=limits,
     )
 
 
@@ -161,9 +167,10 @@ def _ended(log: str) -> str:
     return message(Path(log).name, found, "memory for one log per process", "Try fewer --workers.")
 
 
-def worst_severity(record: DiagnosisRecord) -> Severity | None:
-    """The highest severity among all findings, None where there are none."""
+def worst_severity(record: DiagnosisRecord, limits: Sequence[Passed] = ()) -> Severity | None:
+    """The highest severity among all findings and limits that are passed, None where there are none."""
     found = {finding.severity for result in record.stations for finding in result.findings}
+    found |= {one.severity for one in limits}
     return next((severity for severity in reversed(SEVERITIES) if severity in found), None)
 
 

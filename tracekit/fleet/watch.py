@@ -21,7 +21,7 @@ from typing import Self
 
 from tracekit.errors import OutputError, TracekitError, message
 from tracekit.fleet.batch import LAST_GOOD, Job, Outcome, run_job
-from tracekit.fleet.watch_alarm import Telling, found_in, tell
+from tracekit.fleet.watch_alarm import Telling, found_of, tell
 from tracekit.fleet.watch_files import logs_below, opens, set_aside, stamp_of
 from tracekit.fleet.watch_notes import Note, Notes
 from tracekit.fleet.watch_trend import TrendWatch, note_due
@@ -239,7 +239,7 @@ def _read(watch_: Watch, path: Path, note: Note, say: Say) -> str:
     log_id = _log_id(outcome)
     _withdraw_part(watch_, path, note, log_id, say)
     note_due(watch_.notes, watch_.folder, outcome.document, (name, str(outcome.page or "")))
-    tell(watch_.telling, watch_.notes, (name, str(outcome.page or "")), found_in(outcome.document), watch_.options, say)
+    tell(watch_.telling, watch_.notes, (name, str(outcome.page or "")), found_of(outcome), watch_.options, say)
     if stamp_of(path) == stamp:
         notes.write(name, replace(note, state="done", tries=0, log_id=log_id, log_size=stamp[0]))
     return ""

@@ -19,13 +19,13 @@ from email.message import Message
 from typing import IO
 
 from tracekit.errors import UsageError, message
-from tracekit.fleet.batch import SEVERITIES
+from tracekit.fleet.batch import SEVERITIES, Outcome
 from tracekit.history.place import Place
 from tracekit.history.schema import digest
 from tracekit.options.watch import WatchOptions
 
 WEBHOOK_VARIABLE = "TRACEKIT_WEBHOOK"
-_TOLD = "alarmed"
+_TOLD, LIMIT_PASSED = "alarmed", "limit_passed"
 _DAY_S = 86_400.0
 _LONGEST = 200
 Say = Callable[[str, Mapping[str, object]], None]
@@ -85,6 +85,18 @@ def checked_webhook(address: str) -> str:
         expected = "an http or https address without a user's name in it"
         raise UsageError(message("--webhook", "that is no address to post to", expected, "Correct it."))
     return address
+
+
+def found_of(outcome: Outcome) -> tuple[Found, ...]:
+    """The findings of a log, and the limits of the station file that it passes."""
+    limits = (
+        Found(
+            station=_text(one.station), code=f"{LIMIT_PASSED}:{one.measure}", severity=one.severity,
+            title=_text(one.text), confidence=1.0,
+        )
+        for one in outcome.limits
+    )  # fmt: skip
+    return (*found_in(outcome.document), *limits)
 
 
 def found_in(document: Mapping[str, object] | None) -> tuple[Found, ...]:

@@ -106,7 +106,7 @@ def _untold_kpa_s(entry: Entry) -> float:
 def _row(entry: Entry) -> dict[str, str]:
     assert entry.told is not None
     return {
-        **{k: entry.told.get(k, "") for k in ("name", "headline", "lead", "action", "first")},
+        **{k: entry.told.get(k, "") for k in ("name", "headline", "lead", "passed", "action", "first")},
         "href": _href(entry.path), "beneath": ", ".join(_beneath(entry)),
     }  # fmt: skip
 

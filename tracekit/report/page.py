@@ -16,13 +16,14 @@ from tracekit.report.cautions import SHORT
 from tracekit.report.doubt import untold_leak
 from tracekit.report.embed import packed
 from tracekit.report.frame import Block, asset, frame, render
+from tracekit.report.passed import Passed, passed_by, with_limits
 from tracekit.report.pictures.budget import budget
 from tracekit.report.pictures.choose import choose
 from tracekit.report.proof import proof
 from tracekit.report.ruled import causes_map
 from tracekit.report.text import NBSP, clean, escape
 from tracekit.report.todo import lasting, steps
-from tracekit.report.verdict import verdict
+from tracekit.report.verdict import Verdict, verdict
 from tracekit.report.view import counts, main_finding
 from tracekit.report.words import count, html, of_quantity, plain
 
@@ -32,9 +33,12 @@ _PLAIN = ReportOptions()
 _NO_CAUSE = "What could still be there, and how likely"
 
 
-def station_page(record: DiagnosisRecord, index: int, options: ReportOptions = _PLAIN) -> str:
+def station_page(
+    record: DiagnosisRecord, index: int, options: ReportOptions = _PLAIN, limits: Sequence[Passed] = ()
+) -> str:
     """The page of one station of a diagnosis, complete without script and without network."""
     result = record.stations[index]
+    passed = passed_by(limits, result.data.station)
     unit = options.unit
     lead, others = choose(result, record.logs, unit, options.most_pictures)
     said = verdict(result)
@@ -42,11 +46,11 @@ def station_page(record: DiagnosisRecord, index: int, options: ReportOptions = _
         Block(
             "answer",
             "",
-            sections.answer(result, unit),
+            sections.answer(result, unit, passed),
             beside=sections.lead_picture(lead, unit) if lead else "",
             page_one=True,
         ),
-        Block("steps", "What to do, in this order", sections.what_to_do(result, unit), "Steps", page_one=True),
+        Block("steps", "What to do, in this order", sections.what_to_do(result, unit, passed), "Steps", page_one=True),
     ]
     if sections.has_causes(result):
         found = main_finding(result) is not None
@@ -72,16 +76,17 @@ def station_page(record: DiagnosisRecord, index: int, options: ReportOptions = _
         provenance=provenance(record), unit=unit, print_note=_print_note(record),
         scripts=(asset("cycles.js"), asset("explore.js")),
         data={**packed(result, options.most_cycles, options.most_points), "proof": proof(record, index)},
-        told=_told(result, record),
+        told=_told(result, record, passed),
     )  # fmt: skip
 
 
-def index_page(record: DiagnosisRecord, options: ReportOptions = _PLAIN) -> str:
+def index_page(record: DiagnosisRecord, options: ReportOptions = _PLAIN, limits: Sequence[Passed] = ()) -> str:
     """The index of a log with several stations: the worst first, each with its verdict and first step."""
     names = page_names(record)
-    order = sorted(range(len(record.stations)), key=lambda i: _urgency(record.stations[i]))
-    rows = [_row(record.stations[i], f"{FOLDER}/{names[i]}", options.unit) for i in order]
-    said = [verdict(r) for r in record.stations]
+    passed = [passed_by(limits, r.data.station) for r in record.stations]
+    said = [with_limits(verdict(r), p) for r, p in zip(record.stations, passed, strict=True)]
+    order = sorted(range(len(record.stations)), key=lambda i: _urgency(record.stations[i], said[i]))
+    rows = [_row(record.stations[i], f"{FOLDER}/{names[i]}", options.unit, passed[i]) for i in order]
     wrong = sum(v.severity != "info" for v in said)
     n = len(record.stations)
     untold = sum(v.severity == "info" and untold_leak(r) for v, r in zip(said, record.stations, strict=True))
@@ -113,9 +118,9 @@ def index_headline(found: tuple[int, int, int], noun: str, otherwise: str) -> st
     return f"{count(untold)} of {count(n)} {nouns} cannot be judged" if untold else otherwise
 
 
-def _urgency(result: StationResult) -> tuple[int, bool, float]:
+def _urgency(result: StationResult, said: Verdict) -> tuple[int, bool, float]:
     """By severity; among those without a fault the ones that cannot be judged come first, the largest leak before."""
-    rank = _RANK.index(verdict(result).severity)
+    rank = _RANK.index(said.severity)
     open_ = rank == len(_RANK) - 1 and untold_leak(result)
     rate = of_quantity(result.leak.decay_rate)
     return rank, not open_, -rate.value if open_ and rate is not None else 0.0
@@ -237,14 +242,15 @@ def _identity(result: StationResult, logs: Sequence[LogFacts]) -> tuple[str, ...
     )
 
 
-def _told(result: StationResult, record: DiagnosisRecord) -> dict[str, object]:
+def _told(result: StationResult, record: DiagnosisRecord, passed: tuple[Passed, ...]) -> dict[str, object]:
     """What an index of a folder says of a station's page, pressures in kPa."""
-    said, first = verdict(result), steps(result)[0]
+    said, first = with_limits(verdict(result), passed), steps(result)[0]
     return {
         "name": clean(result.data.station, 60) or "Station without a name", "when": _when(record.logs),
         "headline": said.headline, "lead": plain(said.lead), "action": f"{said.action} {said.reasons}".strip(),
         "first": clean(f"{first.act}{lasting(first)}.", 160),
         "severity": said.severity, "untold_kpa_s": _open_leak(result),
+        "passed": " ".join(one.text for one in passed),
     }  # fmt: skip
 
 
@@ -264,13 +270,14 @@ def _print_note(record: DiagnosisRecord) -> str:
     return f"<p><b>Caution.</b> {escape(SHORT)}</p><p>tracekit {escape(record.version)}, log SHA-256 {hashes}</p>"
 
 
-def _row(result: StationResult, href: str, unit: str) -> dict[str, str]:
-    said = verdict(result)
+def _row(result: StationResult, href: str, unit: str, passed: tuple[Passed, ...]) -> dict[str, str]:
+    said = with_limits(verdict(result), passed)
     first = steps(result)[0]
     n = len(result.data.cycles)
     return {
         "name": clean(result.data.station, 60) or "Station without a name", "href": href, "headline": said.headline,
-        "lead": html(said.lead, unit), "action": said.action, "reasons": said.reasons,
+        "lead": html(said.lead, unit), "passed": " ".join(html(one.said, unit) for one in passed),
+        "action": said.action, "reasons": said.reasons,
         "cycles": f"{count(n)} cycle{'' if n == 1 else 's'}", "first": f"{first.act}{lasting(first)}.",
     }  # fmt: skip
 

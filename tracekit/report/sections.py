@@ -13,6 +13,7 @@ from tracekit.report.cautions import CAUTIONS
 from tracekit.report.frame import render
 from tracekit.report.markup import numbers
 from tracekit.report.measures import measure, setting, setting_names
+from tracekit.report.passed import Passed, with_limits
 from tracekit.report.phrases import NOTHING, cause_name
 from tracekit.report.plot import Cell, Column, Picture
 from tracekit.report.ruled import LIKELY
@@ -39,25 +40,26 @@ class _Shown:
     shown: int
 
 
-def answer(result: StationResult, unit: str) -> str:
-    """Verdict, lead, urgency, first step and settings: the first screen."""
-    said = verdict(result)
+def answer(result: StationResult, unit: str, limits: tuple[Passed, ...] = ()) -> str:
+    """Verdict, lead, limits that are passed, urgency, first step and settings: the first screen."""
+    said = with_limits(verdict(result), limits)
     entries = setting_entries(result)
-    first, shortened = _first_step(result)
+    first, shortened = _first_step(result, limits)
     return render("answer.html", {
         "headline": said.headline, "lead": _lead_html(said.lead, unit), "action": said.action, "reasons": said.reasons,
+        "passed": [html(one.said, unit) for one in limits],
         "step": _lowered(first), "shortened": shortened, "entries": entries, "leave": why_leave(result),
         "rather": leave_words(result),
         "one_unit": entries[0]["unit"] if len({e["unit"] for e in entries}) == 1 else "",
     }, unit)  # fmt: skip
 
 
-def what_to_do(result: StationResult, unit: str) -> str:
+def what_to_do(result: StationResult, unit: str, limits: tuple[Passed, ...] = ()) -> str:
     """All steps in order and the reasons of suggested settings."""
     reasons = [r for r in result.suggestion.reasons if r.strip()]
     if result.suggestion.settings and not reasons:
         reasons = [f"{setting(s.name)}: {s.reason}" for s in result.suggestion.settings if s.reason]
-    told = not _first_step(result)[1]
+    told = not _first_step(result, limits)[1]
     return render("steps.html", {"steps": steps(result), "reasons": reasons, "told": told}, unit)
 
 
@@ -180,11 +182,12 @@ def _lowered(step: Step) -> dict[str, object]:
     return {"act": lowered, "how": step.how, "minutes": step.minutes, "results": step.results, "caution": step.caution}
 
 
-def _first_step(result: StationResult) -> tuple[Step, bool]:
+def _first_step(result: StationResult, limits: tuple[Passed, ...]) -> tuple[Step, bool]:
     """The first step as the first screen holds it, and whether something of it stands under Steps alone."""
     said = verdict(result)
     above = 56 + 27 * _lines(said.headline, 24) + 23 * _lines(plain(said.lead), 39)
     above += 23 * _lines(f"{said.action} {said.reasons}", 39) + 8
+    above += sum(23 * _lines(one.text, 39) + 4 for one in limits)
     entries = setting_entries(result)
     below = (
         40 + 72 * -(-len(entries) // 2)

@@ -1,23 +1,32 @@
 """The limits of the station file, held against what a diagnosis measured."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
-from tracekit.fleet.batch import SEVERITIES
 from tracekit.model.finding import Severity
 from tracekit.model.station import Limit, Station
 from tracekit.report.measures import measure
 from tracekit.report.text import clean
-from tracekit.report.words import Num, plain, say
+from tracekit.report.verdict import Verdict
+from tracekit.report.words import Num, Text, plain, say, urgency
+
+_RANK: tuple[Severity, ...] = ("info", "minor", "major", "critical")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Passed:
-    """A limit that a station does not keep: the sentence that says so, and how severe the station file calls it."""
+    """A limit that a station does not keep: whose and of what, in a sentence, and how severe the file calls it."""
 
-    text: str
+    station: str
+    measure: str
+    said: Text
     severity: Severity
+
+    @property
+    def text(self) -> str:
+        """The sentence for a screen, pressures in kPa."""
+        return plain(self.said)
 
 
 def limits_passed(document: Mapping[str, Any], stations: Sequence[Station]) -> tuple[Passed, ...]:
@@ -30,9 +39,10 @@ def limits_passed(document: Mapping[str, Any], stations: Sequence[Station]) -> t
         own = [s for s in stations if s.station.name == entry["station"]] or (stations if len(stations) == 1 else [])
         for name, limit in own[0].limits.items() if own else ():
             value, unit = _figure(entry, name)
-            passed = None if value is None else _passed(name, value, unit, limit)
-            if passed is not None:
-                found.append(passed)
+            said = None if value is None else _said(name, value, unit, limit)
+            if said is not None:
+                severity = next(s for s in _RANK if s == limit.severity)
+                found.append(Passed(station=str(entry["station"]), measure=name, said=said, severity=severity))
     return tuple(found)
 
 
@@ -51,12 +61,29 @@ def _figure(entry: Mapping[str, Any], name: str) -> tuple[float | None, str]:
     return (None, "") if told is None else (float(told["median"]), str(told["unit"]))
 
 
-def _passed(name: str, value: float, unit: str, limit: Limit) -> Passed | None:
+def passed_by(passed: Sequence[Passed], station: str) -> tuple[Passed, ...]:
+    """The limits that one station does not keep, the most severe first."""
+    own = [one for one in passed if one.station == station]
+    return tuple(sorted(own, key=lambda one: -_RANK.index(one.severity)))
+
+
+def with_limits(said: Verdict, passed: Sequence[Passed]) -> Verdict:
+    """The verdict of a station that does not keep these limits: as urgent as the most severe of them, or more."""
+    worst = max((said.severity, *(one.severity for one in passed)), key=_RANK.index)
+    return said if worst == said.severity else replace(said, severity=worst, action=urgency(worst))
+
+
+def _said(name: str, value: float, unit: str, limit: Limit) -> Text | None:
     for bound, word, over in ((limit.max, "at most", 1.0), (limit.min, "at least", -1.0)):
         if bound is not None and over * (value - bound) > 0.0:
             now = Num(value=value, unit=unit, step=abs(value) / 100.0 or None)
-            said = plain(say("{}, {} {}", now, word, f"{bound:g}"))
-            severity = next(s for s in SEVERITIES if s == limit.severity)
-            title = clean(measure(name).name, 80)
-            return Passed(text=f"Limit passed: {title} {said} by the station file ({severity}).", severity=severity)
+            most = Num(value=bound, unit=unit, step=_last_digit(bound), bare=True)
+            start, end = f"Limit passed: {clean(measure(name).name, 80)} ", f" by the station file ({limit.severity})."
+            return (start, *say("{}, {} {}", now, word, most), end)
     return None
+
+
+def _last_digit(value: float) -> float:
+    """The place of the last digit that a person wrote."""
+    figure = f"{value:g}"
+    return float(10.0 ** -len(figure.partition(".")[2])) if "e" not in figure else abs(value)
