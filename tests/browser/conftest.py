@@ -10,6 +10,7 @@ import stories
 from browser_path import chromium_path
 
 from tests.compare.compared_stations import Scene, recording
+from tracekit import cli
 from tracekit.compare.engine import compare
 from tracekit.compare.plan import plan_for
 from tracekit.compare.plan_share import PlanQuestion
@@ -21,7 +22,9 @@ from tracekit.report.plan_page import plan_page
 
 FLAGS = ("--no-sandbox", "--disable-gpu", "--no-first-run", "--disable-background-networking", "--disable-component-update",
          "--disable-sync")  # fmt: skip
-PLAIN = ("many", "folder", "plan", "compare")  # pages without cycles to look into
+SAMPLES = Path(__file__).parents[2] / "sample_logs"
+COMMANDS = ("tune", "setup", "inspect", "volume", "trend", "fleet")  # pages that commands make of the sample logs
+PLAIN = ("many", "folder", "plan", "compare", *COMMANDS)  # pages without cycles to look into
 
 
 @pytest.fixture(scope="session")
@@ -48,7 +51,31 @@ def pages(tmp_path_factory):
     for name, text in (("plan", plan_page(plan)), ("folder", index), ("compare", sheet)):
         made[name] = root / f"{name}.html"
         made[name].write_text(text, encoding="utf-8")
-    return made
+    return made | made_by_commands(root)
+
+
+def made_by_commands(root: Path) -> dict[str, Path]:
+    """Pages of the commands that are not `diagnose`, of the sample logs, by name."""
+    cup, repair, week = (SAMPLES / name for name in ("loader_2_torn_cup", "loader_2_repair", "kiln_feeder_week"))
+    station = ["--station", str(cup / "station.toml")]
+    history = root / "history"
+    for day in range(1, 8):
+        log = [str(week / f"day_{day}.parquet"), "--station", str(week / "station.toml")]
+        when = ["--started", f"2025-03-0{day}T06:00+00:00", "--history", str(history)]
+        assert cli.run(["diagnose", *log, *when, "--out", str(root / f"day_{day}"), "--quiet"]) == 0
+    logs = [str(repair / "after.parquet"), str(repair / "before.parquet"), "--orifice-mm", "0.3"]
+    for arguments in (
+        ["tune", str(cup / "log.csv"), *station],
+        ["inspect", str(cup / "log.csv")],
+        ["volume", *logs, "--station", str(repair / "station.toml")],
+        ["trend", str(history)],
+    ):
+        assert cli.run([*arguments, "--out", str(root / arguments[0]), "--quiet"]) == 0
+    (station_trend,) = (root / "trend" / "stations").glob("*.html")
+    pages = {name: root / name / "report.html" for name in ("tune", "inspect", "volume")}
+    return pages | {
+        "setup": root / "tune" / "setup.html", "fleet": root / "trend" / "report.html", "trend": station_trend,
+    }  # fmt: skip
 
 
 @pytest.fixture

@@ -7,7 +7,7 @@ from browser_scripts import CLIPPED, OVERLAPS
 pytestmark = pytest.mark.browser
 
 NAMES = sorted(stories.STORIES)
-EVERY = [*NAMES, "many", "folder", "plan", "compare"]
+EVERY = [*NAMES, "many", "folder", "plan", "compare", "tune", "setup", "inspect", "volume", "trend", "fleet"]
 FIRST_SCREEN_PX = 620
 PAPER_PX = (688, 945)  # 182 by 250 mm at 96 px to the inch
 SPACING = (
