@@ -158,13 +158,17 @@ def test_pressures_inside_the_words_of_the_first_screen_follow_the_unit():
 
 
 def test_a_release_that_ends_beyond_its_picture_says_so():
-    """A told release time that the drawn command does not reach is explained; one within it is not."""
+    """A told release time that the drawn command does not reach is marked and explained; one within it is not."""
     result = stories.result(Play(cycles=12))
-    assert "that comes later" not in plain(blowoff(result).caption)
+    assert "square" not in plain(blowoff(result).caption)
+    assert "squares" not in blowoff(result).html
     cycles = result.data.cycles
     late = {**cycles.data, "release_time_s": np.full(len(cycles), 0.9)}
     slow = replace(result, data=replace(result.data, cycles=replace(cycles, data=late)))
-    assert "The picture ends with the release command; that comes later." in plain(blowoff(slow).caption)
+    assert "The line ends with the release command; the square is the release time." in plain(blowoff(slow).caption)
+    html = blowoff(slow).html
+    assert "squares odd" in html
+    assert re.search(r">0\.900.s<", html)
 
 
 def test_pictures_tell_the_rate_and_the_time_of_the_verdict():

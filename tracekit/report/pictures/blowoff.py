@@ -17,6 +17,7 @@ from tracekit.report.plot import (
     across,
     across_line,
     band,
+    dots,
     finish,
     line,
     round_up,
@@ -26,6 +27,7 @@ from tracekit.report.view import Floats, Mask, grid_spread, in_periods, median, 
 from tracekit.report.words import Num, Text, join, say, share_of
 
 _MOST_CYCLES, _POINTS, _LEAST_SAMPLES, _LONGEST_S, _PEAK_KPA = 80, 48, 5, 1.0, 0.4
+_LEFT = 0.1  # of the vacuum, when the release time ends
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -54,15 +56,17 @@ def blowoff(result: StationResult, unit: str = "kPa") -> Picture | None:
     names = names_of(result, part)
     heading, tells = _heading(result, part, base is not None)
     total = int((result.data.cycles.where("outcome", "held") if part is None else part).sum())
-    beyond = _medians(result, "release_time_s", part)[0] > float(here.time_s[-1])
-    words = (heading, _caption(base, names, (here.cycles, total), beyond=beyond))
+    times = _medians(result, "release_time_s", part)
+    drawn = ((here, times[0]), (base, times[1]))
+    late = tuple(_took(result, t) for r, t in drawn if r is not None and t > float(r.time_s[-1]))
+    words = (heading, _caption(base, names, (here.cycles, total), beyond=bool(late)))
     columns = (
         Column(name="time", unit="s"),
         Column(name="median vacuum", unit="kPa"),
         Column(name=f"{names[1]} median", unit="kPa"),
     )
     rows = _numbers(here, base)
-    made = finish("blowoff", words, _plot(here, base, names), columns, rows, len(rows), unit)
+    made = finish("blowoff", words, _plot(here, base, names, late), columns, rows, len(rows), unit)
     return replace(made, tells=tells)
 
 
@@ -87,9 +91,11 @@ def _release(data: StationData, part: Mask | None) -> _Release | None:
     return _Release(time_s=grid[good], low=low[good], mid=mid[good], high=high[good], cycles=len(curves))
 
 
-def _plot(here: _Release, base: _Release | None, names: tuple[str, str]) -> Plot:
+def _plot(here: _Release, base: _Release | None, names: tuple[str, str], late: tuple[Num, ...] = ()) -> Plot:
+    """`late` are release times that come after a line has ended with its command."""
     both = [here] if base is None else [here, base]
-    x = Axis(low=0.0, high=max(float(r.time_s[-1]) for r in both), unit="s", name="seconds after the release command")
+    last = max(*(float(r.time_s[-1]) for r in both), *(1.04 * t.value for t in late), 0.0)
+    x = Axis(low=0.0, high=last, unit="s", name="seconds after the release command")
     # the band is drawn of this log alone; it may lie far from both lines where a fault grows
     lowest = min(0.0, float(np.nanmin(here.low)), *(float(np.nanmin(r.mid)) for r in both)) - 1.0
     highest = max(float(np.nanmax(here.high)), *(float(np.nanmax(r.mid)) for r in both))
@@ -102,7 +108,15 @@ def _plot(here: _Release, base: _Release | None, names: tuple[str, str]) -> Plot
         labels = _named(here, base, y, names)
     marks.append(band(across(x, here.time_s), upward(y, here.low), upward(y, here.high), "f-usual"))
     marks.append(line(across(x, here.time_s), upward(y, here.mid), "line usual"))
+    left_kpa = _LEFT * float(here.mid[0])
+    marks += [dots(across(x, [t.value]), upward(y, [left_kpa]), "squares odd") for t in late]
+    labels += [Label(x=t.value, y=left_kpa, lines=((t,),), style="end", dx=-10) for t in late]
     return Plot(x=x, y=y, marks=tuple(marks), labels=tuple(labels))
+
+
+def _took(result: StationResult, time_s: float) -> Num:
+    """A release time, as finely as the sampling allows."""
+    return Num(value=time_s, unit="s", step=max(result.data.sensor.sample_interval_s / 5.0, 0.001))
 
 
 def _label(release: _Release, name: str, css: str, dy: int = 4) -> Label:
@@ -125,7 +139,6 @@ def _heading(result: StationResult, part: Mask | None, compared: bool) -> tuple[
 
     The second is False where it says that nothing differs.
     """
-    step = max(result.data.sensor.sample_interval_s / 5.0, 0.001)
     now, there = _medians(result, "release_time_s", part)
     high, usual = _medians(result, "release_peak_kpa", part)
     where = "in the baseline" if result.baseline is not None else "in the other cycles"
@@ -135,12 +148,12 @@ def _heading(result: StationResult, part: Mask | None, compared: bool) -> tuple[
         return say("Blow-off reaches {} of over-pressure; {} {}.", peaks[0], where, peaks[1]), True
     if not np.isfinite(now):
         return ("How vacuum goes after the release command.",), True
-    took = Num(value=now, unit="s", step=step)
+    took = _took(result, now)
     if not compared or not np.isfinite(there):
         return say("Release takes {}.", took), True
     if same:
         return say("Release takes {}, as {}.", took, where), False
-    return say("Release takes {}; {} {}.", took, where, Num(value=there, unit="s", step=step)), True
+    return say("Release takes {}; {} {}.", took, where, _took(result, there)), True
 
 
 def _medians(result: StationResult, name: str, part: Mask | None) -> tuple[float, float]:
@@ -158,7 +171,7 @@ def _caption(base: _Release | None, names: tuple[str, str], share: tuple[int, in
     parts: list[Text] = [(f"Line: median of {which}. Band: middle 90 %. Below zero: over-pressure.",)]
     parts.append(("Release time: until a tenth of the vacuum is left.",))
     if beyond:
-        parts.append(("The picture ends with the release command; that comes later.",))
+        parts.append(("The line ends with the release command; the square is the release time.",))
     if base is not None:
         parts.append((f"Pale line beneath: {'the baseline' if names[1] == 'baseline' else 'the other cycles'}.",))
     return join(parts)
