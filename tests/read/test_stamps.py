@@ -73,3 +73,17 @@ def test_what_is_no_date_is_marked():
     form = find_form(["2024-02-29 10:00:00"])
     _, sound = stamp_ns(pa.array(["2024-02-30 10:00:00", "2024-02-29 10:00:00", "Maximum", None]), form)
     assert np.array_equal(sound, [False, True, False, False])
+
+
+@pytest.mark.parametrize("dates", [["26.03.2024"] * 4, ["26.03.2024", "27.03.2024", "26.03.2024"], ["31.02.2024"] * 2])
+def test_dates_that_are_alike_are_taken_once(dates):
+    """One date for all rows, one that differs between two alike, and one that does not exist."""
+    form = find_form(["26.03.2024", "27.03.2024"])
+    ns, sound = stamp_ns(pa.array(dates, pa.string()), form)
+    known = [d != "31.02.2024" for d in dates]
+    assert sound.tolist() == known
+    expected = [
+        dt.datetime(2024, 3, int(d[:2]), tzinfo=dt.UTC).timestamp() if k else 0
+        for d, k in zip(dates, known, strict=True)
+    ]
+    assert (ns[sound] / 1e9).tolist() == [e for e, k in zip(expected, known, strict=True) if k]

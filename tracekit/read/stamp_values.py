@@ -49,13 +49,15 @@ def stamp_ns(array: pa.Array, form: StampForm) -> tuple[Ints, NDArray[np.bool_]]
     widths = np.diff(offsets)
     if rows and widths[0] > 0 and (widths == widths[0]).all():
         cells = data[offsets[0] : offsets[-1]].reshape(rows, int(widths[0]))
+        if bool((cells[0] == cells[-1]).all()) and bool((cells == cells[0]).all()):
+            cells = cells[:1]  # as the dates of a day are
         ns, sound = _matrix(np.ascontiguousarray(cells.T), form)
     else:
         for width in np.unique(widths[(widths > 0) & (widths < 64)]).tolist():
             here = np.nonzero(widths == width)[0]
             cells = data[offsets[here][None, :] + np.arange(width)[:, None]]
             ns[here], sound[here] = _matrix(cells, form)
-    return ns, sound & valid(texts)
+    return np.broadcast_to(ns, (rows,)), sound & valid(texts)
 
 
 def _clock_of_floats(array: pa.Array, form: StampForm) -> tuple[Ints, NDArray[np.bool_]]:

@@ -104,8 +104,11 @@ def as_text(array: pa.Array) -> pa.Array:
 def dictionary_codes(array: pa.Array) -> NDArray[np.int64]:
     """Positions in the dictionary, -1 where null, shape (n,)."""
     indices = array.indices
-    values = numbers(indices)
-    return np.where(valid(indices), np.nan_to_num(values, nan=-1.0), -1.0).astype(np.int64)
+    kind = np.dtype(str(indices.type))
+    found: NDArray[np.int64] = np.frombuffer(indices.buffers()[1], kind)[
+        indices.offset : indices.offset + len(indices)
+    ].astype(np.int64)
+    return np.where(valid(indices), found, -1) if indices.null_count else found
 
 
 def word_codes(array: pa.Array) -> tuple[NDArray[np.int64], tuple[str, ...]]:
