@@ -11,8 +11,9 @@ from tests.tune import tuned_stations as stations
 from tracekit.model.finding import Finding
 from tracekit.model.station import Display
 from tracekit.options.tune import TuneOptions
+from tracekit.report.markup import numbers_plain
 from tracekit.simulate.scenario import Saving
-from tracekit.tune.interim import until_repaired
+from tracekit.tune.interim import interim_note, until_repaired
 from tracekit.tune.known import known_settings
 from tracekit.tune.prepare import prepare
 from tracekit.tune.reasons import reason_of
@@ -187,6 +188,16 @@ def test_until_the_repair_only_safe_settings():
         assert all(values[n] >= known[n].value for n in values)
     else:
         assert known["reset_point"].high + prepared.problem.rules.guard + 3.0 > prepared.problem.rules.off_most
+
+
+def test_interim_settings_stand_as_the_device_takes_them(monkeypatch):
+    """Written in another unit, the sentence leaves the device's own values alone."""
+    result, file = stations.diagnosed(stations.HEALTHY, LOADED), stations.filed(stations.HEALTHY, LOADED)
+    prepared = prepare(result.data, result.leak, file, known_settings(result.data, TuneOptions()), None, TuneOptions())
+    monkeypatch.setattr("tracekit.tune.interim.until_repaired", lambda p: {**p.problem.now, "supply_on": 64.0})
+    note = interim_note(prepared, file)
+    assert "enter supply_on 64 [kPa]: the supply then resumes" in note
+    assert "supply on 64 [kPa]" in numbers_plain(note, "inHg")
 
 
 def test_a_sound_station_needs_no_interim_settings():

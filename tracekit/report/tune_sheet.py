@@ -62,7 +62,8 @@ def _reasons(tuning: Tuning) -> list[str]:
     """What to do with this sheet, and what forbids it."""
     withheld, asked = tuning.suggestion.withheld, tuning.what_if
     if asked is None:
-        return ["Enter only at this station." if withheld is None else f"No settings to enter. {withheld}."]
+        until = [f"{note}." for note in tuning.notes]
+        return ["Enter only at this station." if withheld is None else f"No settings to enter. {withheld}.", *until]
     first = "Do not enter what was asked." if asked.newly else f"{_ASKED} Enter only at this station."
     advice = [f"Suggested: {withheld}."] if withheld is not None else []
     return [first, *asked_lines(tuning), *advice]

@@ -37,5 +37,5 @@ def interim_note(prepared: Prepared, station: Station) -> str | None:
     rounded = next((v for v in on_grid(display, values, moved) if not broken(v, replace(rules, needed=None))), None)
     if rounded is None:
         return None
-    entries = (f"{n} {shown(display, rounded, n):g} {display.unit} {entry_form(display, n)}".strip() for n in moved)
+    entries = (f"{n} {shown(display, rounded, n):g} [{display.unit}] {entry_form(display, n)}".strip() for n in moved)
     return f"Until the repair, enter {', '.join(entries)}: the supply then resumes before the part counts as lost"

@@ -25,7 +25,7 @@ def cannot(rules: Rules, faults: tuple[str, ...], options: TuneOptions) -> str:
     if rules.needed is None:
         return "A setting would have to come down: put [load] into the station file"
     if rules.point_most is not None and rules.needed > rules.point_most:
-        most = f"a set point may be {rules.point_most:.1f} at most"
+        most = f"a set point may be {rules.point_most:.1f} kPa at most"
         return f"The load needs {rules.needed:.1f} kPa, {most}: repair suction or add cups"
     if "set_point_too_high" in faults or "supply_off_unreachable" in faults:
         return "The vacuum reached is too weak for the load: repair suction first"
