@@ -11,6 +11,7 @@ from tracekit.errors import LogReadError
 from tracekit.options.read import ReadOptions
 from tracekit.read.cells import is_reading
 from tracekit.read.deciding import UndecidedLogError
+from tracekit.read.station_file import parse_station
 from tracekit.read.told import pressure_sentence
 from tracekit.read.waiting import first_waiting
 from tracekit.read.words import hints
@@ -204,4 +205,47 @@ def test_a_list_of_records_over_several_lines_is_refused(tmp_path):
     ]
     path.write_text("[\n" + ",\n".join(made) + "\n]\n")
     with pytest.raises(LogReadError, match=r"a list of JSON .* over several lines.*record per line"):
+        read(path)
+
+
+def in_blocks(first: float) -> str:
+    """Rows whose time starts again every 300 rows, each block under its own names."""
+    lines = []
+    for i, row in enumerate(rows([f"{first + i % 300 / 100:.2f}" for i in range(len(KPA))])):
+        lines += [f"Block {i // 300};;;;", HEAD] if i % 300 == 0 else []
+        lines.append(row)
+    return "\n".join(lines) + "\n"
+
+
+def test_a_time_that_starts_again_is_told(tmp_path):
+    """What was left out between is not guessed: with the line offered a pause is assumed at each start, and told."""
+    path = tmp_path / "log.csv"
+    path.write_text(in_blocks(0.0))
+    with pytest.raises(UndecidedLogError, match=r'"Time \[s\]" starts again \d+ times') as asked:
+        read(path)
+    (question,) = asked.value.questions
+    line = question.line.partition("   #")[0]
+    assert "interval_s = 0.01 where" in question.line
+    found = read(path, parse_station(f"[channels]\n{line}\n", "s.toml"))
+    starts = np.arange(len(KPA)) % 300 == 0
+    assert np.abs(np.diff(found.time_s)[~starts[1:]] - 0.01).max() < 1e-9
+    assert any(w.startswith("time starts again") for w in found.facts.warnings)
+    assert len(found.facts.gaps) == starts.sum() - 1
+    assert len(found.facts.clock_steps) == starts.sum() - 1
+    assert found.facts.rows_rejected == 2 * (starts.sum() - 1)
+    assert np.array_equal(found.pressure_kpa, KPA)
+
+
+def test_a_time_in_no_order_is_not_told_as_starting_again(tmp_path):
+    """Where values fall back elsewhere no interval is offered."""
+    path = tmp_path / "log.csv"
+    lines = in_blocks(0.0).split("\n")
+    mixed = [
+        f"{float(line.partition(';')[0]) % 1.7 + 5 * (k % 700 > 350):.2f};{line.partition(';')[2]}"
+        if line[:1].isdigit()
+        else line
+        for k, line in enumerate(lines)
+    ]
+    path.write_text("\n".join(mixed))
+    with pytest.raises(UndecidedLogError, match="no column rises like time"):
         read(path)

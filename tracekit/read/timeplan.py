@@ -14,6 +14,7 @@ from tracekit.read.clockcolumns import clock_columns
 from tracekit.read.columns import Column
 from tracekit.read.cyclelength import cycles_fit, may_be_interval, unit_by_cycles
 from tracekit.read.head import Head, Question, finite
+from tracekit.read.restarting import which_time
 from tracekit.read.rising import check_order, distinct, ends_early, rises
 from tracekit.read.rows import valid
 from tracekit.read.stamp_values import stamp_ns
@@ -106,8 +107,7 @@ def plan_time(head: Head, given: Channel | None) -> tuple[TimePlan | None, list[
     if plans:
         return None, [_which_unit(plans[0], head)]
     _check_order(head)
-    line = 'time = { interval_s = "..." }   # seconds from row to row; or column = "..." and its unit'
-    return None, [Question(found="no column rises like time", line=line)]
+    return None, [which_time(head)]
 
 
 def _check_order(head: Head) -> None:
