@@ -18,6 +18,7 @@ from tracekit.fleet.batch import LAST_GOOD, SEVERITIES, Job, Outcome, run_jobs
 from tracekit.fleet.cluster import run_on_cluster
 from tracekit.fleet.processes import worker_count
 from tracekit.fleet.timing import timing_line
+from tracekit.history.events import parse_time
 from tracekit.model.finding import Severity
 from tracekit.model.station import Station
 from tracekit.options.report import ReportOptions
@@ -59,7 +60,7 @@ def diagnose_logs(
     Raises TracekitError where nothing can be begun, typer.Exit where the run ends with another status than 0.
     """
     stations = load_stations(station)
-    started_us = _start_us(started) if started else None
+    started_us = parse_time(started, "--started")[0] if started else None
     groups = _recordings(logs, stations)
     jobs = [
         Job(
@@ -78,13 +79,6 @@ def diagnose_logs(
     outcomes = tuple(_shown(jobs, running, quiet=quiet, as_json=as_json, timing=timing))
     show_page(_page(outcomes, jobs, out, silent=quiet or as_json), wanted=open_page)
     _leave(outcomes, fail_on)
-
-
-def _start_us(started: str) -> int:
-    """The start of a log as Unix time [µs]. Raises UsageError where it is no time."""
-    from tracekit.history.events import parse_time
-
-    return parse_time(started, "--started")[0]
 
 
 def _recordings(logs: Sequence[str], stations: Sequence[Station]) -> list[LogGroup]:

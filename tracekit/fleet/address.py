@@ -7,6 +7,7 @@ from tempfile import TemporaryDirectory
 from typing import Any
 
 from tracekit.errors import LogReadError, UsageError, message
+from tracekit.history.store import failures, said
 from tracekit.read.source import PATTERNS
 
 _TODO = "Check address, keys and network."
@@ -22,8 +23,6 @@ def logs_at(address: str) -> tuple[str, ...]:
 
     Raises UsageError where the store cannot be opened, LogReadError where it holds no such log.
     """
-    from tracekit.history.store import failures, said
-
     store, root = _opened(address)
     try:
         if any(c in root for c in "*?["):
@@ -49,8 +48,6 @@ def nearby(name: str) -> Iterator[str]:
     if not is_address(name):
         yield name
         return
-    from tracekit.history.store import failures, said
-
     store, root = _opened(name)
     with TemporaryDirectory(prefix="tracekit-", ignore_cleanup_errors=True) as place:
         copy = Path(place, PurePosixPath(root).name or "log")
@@ -69,8 +66,6 @@ def _opened(address: str) -> tuple[Any, str]:
     except ImportError as error:
         text = message(address, "an address of a store", "a local file or folder", 'Install "tracekit[fleet]".')
         raise UsageError(text) from error
-    from tracekit.history.store import said
-
     try:
         store, root = fsspec.core.url_to_fs(address)
     except (ImportError, ValueError) as error:

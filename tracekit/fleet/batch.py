@@ -12,6 +12,8 @@ from tracekit.errors import TracekitError, message
 from tracekit.fleet.address import is_address, nearby
 from tracekit.fleet.processes import processes
 from tracekit.fleet.timing import StageClock
+from tracekit.history.add import add_record
+from tracekit.history.good import last_good
 from tracekit.model.finding import Severity
 from tracekit.model.result import DiagnosisRecord
 from tracekit.model.station import Station
@@ -123,8 +125,6 @@ def _nobody(_job: Job) -> None:
 
 def _last_good(job: Job) -> Kept:
     """What the history kept of each station's last good log."""
-    from tracekit.history.good import last_good
-
     return Kept(of=lambda station: last_good(job.history, station, job.started_us)[:2])
 
 
@@ -214,8 +214,6 @@ def told_whatever(job: Job, heard: Heard | None = None) -> Outcome:
 def _remember(record: DiagnosisRecord, job: Job) -> tuple[str, ...]:
     if not job.history:
         return ()
-    from tracekit.history.add import add_record
-
     stations = {s.station.name or s.source: s for s in job.stations}
     only = job.stations[0] if len(job.stations) == 1 else stations or None
     added = add_record(job.history, record, started_us=job.started_us, stations=only)
