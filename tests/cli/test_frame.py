@@ -134,7 +134,7 @@ def test_typers_own_endings(command, capsys: pytest.CaptureFixture[str]) -> None
     assert cli.run(["plan", "--much", "1"]) == 1
     assert cli.run(["plan", "--much", "x"]) == 2
     assert cli.run(["plan", "--nonsense"]) == 2
-    assert "No such option: --nonsense" in capsys.readouterr().err
+    assert re.search("No such option.*--nonsense", capsys.readouterr().err)
 
 
 def test_debugging_shows_the_error(command, monkeypatch: pytest.MonkeyPatch) -> None:
