@@ -73,7 +73,9 @@ def test_a_person_sees_progress_and_a_clean_line_after(command, tmp_path, monkey
     monkeypatch.setattr(progress, "_PATIENCE_S", 0.0)
     monkeypatch.setattr(progress, "_EVERY_S", 0.0)
     monkeypatch.chdir(tmp_path)
-    logs = [str(write_log(tmp_path / f"{name}.csv", decay_kpa_s=rate)) for name, rate in (("first", 1.0), ("second", 1.4))]
+    logs = [
+        str(write_log(tmp_path / f"{name}.csv", decay_kpa_s=rate)) for name, rate in (("first", 1.0), ("second", 1.4))
+    ]
     assert cli.run([command, *(logs if command == "compare" else logs[:1]), "--quiet"]) == 0
     lines = terminal.getvalue().split("\r\x1b[2K")
     told = [line for line in lines if "rows" in line]
@@ -96,3 +98,17 @@ def test_progress_waits_until_a_rate_is_known(monkeypatch):
     seen = progress.ReadingProgress("a.csv", 1000)
     seen(500)
     assert screen.getvalue() == ""
+
+
+@pytest.mark.parametrize("command", ["inspect", "volume"])
+def test_other_commands_that_read_a_whole_log_show_it_too(command, tmp_path, monkeypatch):
+    """Inspecting and finding a volume tell the rows read, and clear the line when they have read."""
+    logs = [str(write_log(tmp_path / f"{name}.csv", cycles=20)) for name in ("a", "b")]
+    arguments = {"inspect": logs[:1], "volume": [*logs, "--orifice-mm", "0.3"]}[command]
+    seen = Terminal()
+    monkeypatch.setattr("sys.stderr", seen)
+    monkeypatch.setattr(progress, "_PATIENCE_S", 0.0)
+    monkeypatch.setattr(progress, "_EVERY_S", 0.0)
+    cli.run([command, *arguments, "--out", str(tmp_path / "out"), "--quiet"])
+    assert "rows, " in seen.getvalue()
+    assert "\r\x1b[2K" in seen.getvalue().split("a second")[-1]

@@ -9,6 +9,7 @@ from typing import Annotated, BinaryIO
 import typer
 
 from tracekit.cli.opening import OpenPage, show_page
+from tracekit.cli.progress import reading_progress, show
 from tracekit.cli.sides import refuse_existing
 from tracekit.errors import OutputError, TracekitError, message
 from tracekit.model.result import StationResult
@@ -92,9 +93,11 @@ def _measured(
     if one.layout is None:
         return (), ()
     try:
-        record = diagnose(logs if len(logs) > 1 else logs[0], station=stations or None)
+        record = diagnose(logs if len(logs) > 1 else logs[0], station=stations or None, heard=reading_progress(logs))
     except TracekitError as error:
         return (), (f"Nothing could be measured: {error}",)
+    finally:
+        show("")
     lines = []
     for result in record.stations:
         name = f"{result.data.station}, " if len(record.stations) > 1 else ""

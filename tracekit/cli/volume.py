@@ -8,6 +8,7 @@ from typing import Annotated
 import typer
 
 from tracekit.cli.opening import OpenPage, show_page
+from tracekit.cli.progress import reading_progress, show
 from tracekit.cli.sides import folder_for
 from tracekit.compare.recording import chosen_station
 from tracekit.compare.volume import Orifice, check_orifice, volume_of
@@ -53,7 +54,8 @@ def volume(
     if orifice_u is not None:
         options = replace(options, orifice_u_share=orifice_u)
     stations = load_stations(station or [])
-    logs = [measure(log, stations or None) for log in (reference, opened)]
+    logs = [measure(log, stations or None, heard=reading_progress([log])) for log in (reference, opened)]
+    show("")
     places = [chosen_station([s.station for s in log.stations], only, log.facts.source) for log in logs]
     data = [log.stations[at] for log, at in zip(logs, places, strict=True)]
     result = volume_of(data[0], data[1], (logs[0].facts, logs[1].facts), orifice, options)

@@ -236,10 +236,19 @@ def _identity(result: StationResult, logs: Sequence[LogFacts]) -> tuple[str, ...
     n = counts(result.data)["cycles"]
     total = sum(log.duration_s for log in logs)
     return (
-        clean(result.data.station, 40) or "Station without a name",
+        _named(result, logs),
         _when(logs),
         f"{count(n)} cycle{'' if n == 1 else 's'} in {_duration(total)}",
     )
+
+
+def _named(result: StationResult, logs: Sequence[LogFacts]) -> str:
+    """The station's name; where the file had to lend its own, that is said."""
+    name = clean(result.data.station, 40)
+    if not name:
+        return "Station without a name"
+    lent = any(Path(log.source).stem == result.data.station for log in logs)
+    return f"{name} (the file’s name)" if lent else name
 
 
 def _told(result: StationResult, record: DiagnosisRecord, passed: tuple[Passed, ...]) -> dict[str, object]:

@@ -18,7 +18,7 @@ from tracekit.report.phrases import NOTHING, cause_name
 from tracekit.report.plot import Cell, Column, Picture
 from tracekit.report.ruled import LIKELY
 from tracekit.report.text import MINUS, clean, escape
-from tracekit.report.todo import Step, steps, to_record
+from tracekit.report.todo import GOAL, Step, steps, to_record
 from tracekit.report.verdict import cannot_answer, rival_of, verdict
 from tracekit.report.view import LEAKS, codes_present, is_list, main_finding, symptom
 from tracekit.report.words import Num, Text, chance, html, is_pressure, of_estimate, plain, strength
@@ -198,7 +198,8 @@ def _first_step(result: StationResult, limits: tuple[Passed, ...]) -> tuple[Step
 
 
 def _short_step(step: Step, room_px: int) -> tuple[Step, bool]:
-    """The step as far as a phone's first screen holds it: act, caution and both outcomes always, how only with room.
+    """The step as far as a phone's first screen holds it: act, caution and both outcomes always; how, and what else
+    may come out, only with room.
 
     An act goes on in a how that begins with "Then", so that one stays. What is left out stands under Steps.
     """
@@ -209,8 +210,11 @@ def _short_step(step: Step, room_px: int) -> tuple[Step, bool]:
     left = room_px - fixed
     outcomes = sum(23 * _lines(f"{seen}: {means}") for seen, means in step.results)
     how = step.how if step.how.startswith("Then ") or outcomes + 23 * _lines(step.how) <= left else ""
-    short = replace(step, how=how, more=())
-    return short, bool((step.how and not how) or step.more)
+    left -= outcomes + 23 * _lines(how)
+    named = tuple((seen, means) for seen, means in step.more if seen != GOAL)
+    more = named if sum(23 * _lines(f"{seen}: {means}") for seen, means in named) <= left else ()
+    short = replace(step, how=how, results=(*step.results, *more), more=())
+    return short, bool((step.how and not how) or step.more != more)
 
 
 def _lines(text: str, wide: int = 38) -> int:

@@ -5,18 +5,21 @@ from dataclasses import dataclass, replace
 
 from tracekit.model.cycle import BOTH_COILS, PULSES
 from tracekit.model.estimate import Withheld
-from tracekit.model.finding import Finding, NextStep
+from tracekit.model.finding import Evidence, Finding, NextStep
 from tracekit.model.result import StationResult
 from tracekit.report.doubt import RUNNING, untold_leak
 from tracekit.report.text import clean
 from tracekit.report.verdict import cannot_answer
 from tracekit.report.view import fault_of_log, main_finding, symptom
-from tracekit.report.words import of_quantity
+from tracekit.report.words import digits, of_quantity, place_of_interval
 
 _STEP_MOST, _LINE_MOST = 500, 240
 _END = re.compile(r"(?<=\.)\s+(?=[A-Z])")
-_LABELS = {"Here": "Now / goal"}
+GOAL = "Now / goal"
+_LABELS = {"Here": GOAL}
+_NOW = re.compile(r"(?<=, now )(\d+(?:\.\d+)?)(?= ([^\s;.]+))")
 _GOOD_INTERVAL_S, _GOOD_CYCLES = 0.005, 200
+_SAME = 0.125  # of an interval: medians that differ by less are one measure, taken in two ways
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -37,7 +40,7 @@ class Step:
 def steps(result: StationResult) -> tuple[Step, ...]:
     """All steps in order; the last says how to prove the repair, or what to record."""
     source = main_finding(result) or symptom(result) or fault_of_log(result)
-    found = [step_of(s) for s in source.next_steps] if source is not None else []
+    found = [_as_told(step_of(s), source.evidence) for s in source.next_steps] if source is not None else []
     if found and RUNNING in found[0].caution and any(f.severity == "critical" for f in result.findings):
         found[0] = replace(found[0], caution=f"Run for this test only, area clear. {found[0].caution}")
     if source is None and not cannot_answer(result):
@@ -63,6 +66,26 @@ def step_of(step: NextStep) -> Step:
         more=tuple(pair for pairs in outcomes for pair in pairs[1:]),
         caution=_once(clean(step.caution, _LINE_MOST)),
     )
+
+
+def _as_told(step: Step, evidence: tuple[Evidence, ...]) -> Step:
+    """The step with what is now in the figures in which the evidence of the finding tells the same measure."""
+
+    def said(pair: tuple[str, str]) -> tuple[str, str]:
+        return (pair[0], _NOW.sub(lambda m: _told(m, evidence), pair[1])) if pair[0] == GOAL else pair
+
+    return replace(step, results=tuple(map(said, step.results)), more=tuple(map(said, step.more)))
+
+
+def _told(match: re.Match[str], evidence: tuple[Evidence, ...]) -> str:
+    """A figure as the evidence has it: with the digits that its interval leaves, where the two are the same."""
+    value, last = float(match[1]), 10.0 ** -len(match[1].partition(".")[2])
+    for fact in evidence:
+        if fact.unit == match[2] and fact.lower is not None and fact.upper is not None and fact.upper > fact.lower:
+            near = _SAME * (fact.upper - fact.lower) + last / 2.0
+            if abs(value - fact.value) <= near:
+                return digits(fact.value, place_of_interval(fact.lower, fact.upper))
+    return match[1]
 
 
 def _once(text: str) -> str:
