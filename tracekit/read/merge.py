@@ -1,7 +1,6 @@
 """Runs of rows, each of rising times, woven into one."""
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
 
 import numpy as np
 import pyarrow as pa
@@ -12,18 +11,20 @@ from tracekit.read.spill import Spill, times_in, whole_numbers
 Floats = NDArray[np.float64]
 
 
-@dataclass(slots=True, kw_only=True)
 class Run:
-    """Pieces of one stretch in a spill, with the times of their rows; of equal times the lower rank comes first.
+    """Pieces of one stretch in a spill; of equal times the run of lower rank comes first.
 
+    last_s         the highest time so far
     clock_s, days  the last time of day as it stands, and the midnights before it
     """
 
-    rank: int
-    places: list[int] = field(default_factory=list)
-    last_s: float = -np.inf
-    clock_s: float = np.nan
-    days: int = 0
+    def __init__(self, rank: int) -> None:
+        """Begin without pieces."""
+        self.rank = rank
+        self.places: list[int] = []
+        self.last_s = -np.inf
+        self.clock_s = np.nan
+        self.days = 0
 
 
 class _Reader:
