@@ -10,9 +10,10 @@ from segment.made_traces import KNOWN, PLAIN, blow_off, coast, evacuate, hold, i
 
 from tests.judge.test_verdict import case_of
 from tracekit.judge.case import Seen
+from tracekit.judge.detect import detectable
 from tracekit.judge.effects import ONSET_MEASURES, Comparison, Effect, _one_ultimate, compare, compare_feature
 from tracekit.judge.effects_of import _usable, with_idle_real
-from tracekit.judge.evidence import Circumstances, Sign, combined
+from tracekit.judge.evidence import USUAL, Circumstances, Sign, combined
 from tracekit.judge.features import Features, choose_bands, make_features
 from tracekit.judge.fingerprints import FINGERPRINTS
 from tracekit.judge.motion import late_fall_kpa
@@ -320,3 +321,17 @@ def test_a_leak_that_empties_a_cup_at_once_makes_losses_sudden(plain) -> None:
     assert not empties_at_once(data, cycles_with(decay=np.full(n, 5.0)))
     assert sudden(5.0) > 0.9
     assert sudden(400.0) == 0.5
+
+
+def test_what_a_cause_that_was_found_hides_is_told() -> None:
+    """A low supply that slows the evacuation far hides a clogged silencer beside it, but no shifted zero."""
+    weak = {**quiet(), "rise": effect("rise", 0.6), "ultimate": effect("ultimate", -14.0), "blow": effect("blow", 0.3)}
+    beside, alone = (
+        {d.code: d for d in detectable(weak, calm(), (), USUAL, True, OPTIONS, found)}
+        for found in (("supply_pressure_low",), ())
+    )
+    assert beside["exhaust_restricted"].smallest is None
+    assert "may not be seen" in beside["exhaust_restricted"].why
+    assert alone["exhaust_restricted"].smallest is not None
+    assert beside["sensor_zero_shift"].smallest is not None
+    assert beside["supply_pressure_low"].smallest is not None

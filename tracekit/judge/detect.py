@@ -31,6 +31,9 @@ _NINE_IN_TEN = 1.645
 Without one, at 1.28, 14 of 19 simulated leaks of the printed size were listed; with it 28 of 30, and 1 of 30 thirds.
 """
 
+_MOVED_Z = 6.0
+"""Standard errors from which on a measure has moved so far that a second cause of it is lost in the first."""
+
 
 def _quiet(effects: Mapping[str, Effect]) -> dict[str, Effect]:
     """The same measures with no change: what the log would be if nothing were wrong."""
@@ -63,8 +66,12 @@ def detectable(
     circumstances: Circumstances,
     has_reference: bool,
     options: JudgeOptions,
+    found: tuple[str, ...] = (),
 ) -> tuple[Detectable, ...]:
-    """Per cause the smallest change of its main measure that would have been listed with a probability of 0.9."""
+    """Per cause the smallest change of its main measure that would have been listed with a probability of 0.9.
+
+    A cause whose main measure one of the causes that were `found` moves the same way may stand beside it unseen.
+    """
     if not has_reference:
         why = "needs a baseline, or a change inside the log, to be seen"
         return tuple(_nothing(code, main[0], why) for code, main in _MAIN.items())
@@ -72,7 +79,26 @@ def detectable(
     calm = tuple(
         replace(s, present=min(s.present, 0.02)) if s.name != "leaky" else s for s in signs if s.name not in PARTING
     )
-    return tuple(_smallest(quiet, calm, words, circumstances, code, options) for code in _MAIN)
+    hidden = {code: name for code in _MAIN if (name := _hidden_by(code, found, effects, circumstances)) is not None}
+    return tuple(
+        _nothing(code, hidden[code], "what was found moves it too: one beside it may not be seen")
+        if code in hidden
+        else _smallest(quiet, calm, words, circumstances, code, options)
+        for code in _MAIN
+    )
+
+
+def _hidden_by(
+    code: str, found: tuple[str, ...], effects: Mapping[str, Effect], circumstances: Circumstances
+) -> str | None:
+    """The main measure of a cause that was not found and that one that was found has moved its way, None else."""
+    name = next((m for m in _MAIN[code] if m in effects), None)
+    if name is None or code in found:
+        return None
+    effect = effects[name]
+    own, *others = (fingerprint_of(c, circumstances.sensor_at_cup).get(name) for c in (code, *found))
+    moved = own is not None and abs(effect.z) > _MOVED_Z and own.most * effect.shift > 0
+    return name if moved and any(o is not None and o.most * effect.shift > 0 for o in others) else None
 
 
 def _nothing(code: str, feature: str, why: str) -> Detectable:

@@ -185,10 +185,11 @@ def judge(case: Case, options: JudgeOptions) -> Judgement:
     repairs = tuple(_discounted(f, post) for f in (*sensors, *settings))
     chances = _chances(post, repairs)
     findings = _ranked(case, seen, post, repairs, symptoms, recording, chances, options)
+    found = tuple(code for code, chance in post.present.items() if chance >= options.listed)
     return Judgement(
         findings=findings,
         causes=_causes(seen, post, repairs, chances),
-        detectable=detectable(seen.effects, seen.signs, words, circumstances, has_reference, options),
+        detectable=detectable(seen.effects, seen.signs, words, circumstances, has_reference, options, found),
         comparison=seen.comparison,
     )
 
