@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pyarrow as pa
 
-from tracekit.errors import LogReadError
+from tracekit.errors import LogReadError, message
 from tracekit.model.station import Station
 from tracekit.options.read import ReadOptions
 from tracekit.read.backwards import oldest_first, with_oldest_stamp
@@ -20,6 +20,9 @@ from tracekit.read.settled import settled_channels
 from tracekit.read.several import decide_among
 from tracekit.read.sidefile import SideFile, side_file
 from tracekit.read.timeplan import raw_seconds, start_us
+from tracekit.read.utc import ahead_s
+
+_FARTHEST_ZONE_S = 14 * 3600.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -68,8 +71,11 @@ def recordings(
     parts += [part for _, part in taught if part is not None]
     result = [_alike(group) for group in _chains(parts, options)]
     refused: list[Refused] = []
-    for left in (r for r, part in taught if part is None):
-        place = _beside(result, left.opened, stations)
+    for left in [r for r, part in taught if part is None]:
+        try:
+            place = _beside(result, left.opened, stations)
+        except LogReadError as error:
+            place, left = None, replace(left, error=error)
         if place is None:
             refused.append(left)
         else:
@@ -194,7 +200,10 @@ def _alike(group: Sequence[Part]) -> Recording:
 
 
 def _beside(result: list[Recording], one: Opened, stations: Sequence[Station]) -> tuple[int, Recording] | None:
-    """The recording whose times a file without pressure shares, with that file beside it; None where there is none."""
+    """The recording whose times a file without pressure shares, with that file beside it; None where there is none.
+
+    Raises LogReadError where only one of the two tells its zone, so that their times cannot be compared.
+    """
     given = stations[0] if len(stations) == 1 else Station()
     for place, recording in enumerate(result):
         first = recording.parts[0]
@@ -205,6 +214,17 @@ def _beside(result: list[Recording], one: Opened, stations: Sequence[Station]) -
         if side is None or side.plan.time.dated != first.plan.time.dated:
             continue
         start, end, _ = span(one, side.plan)
-        if start <= recording.parts[-1].last_s and end >= first.first_s:
-            return place, replace(recording, sides=(*recording.sides, (side, start - first.first_s)))
+        zoned = replace(side.plan, zone=one.head.preamble.zone)
+        ahead = ahead_s(first.plan, first.first_s, zoned, start, given)
+        slack = _FARTHEST_ZONE_S if ahead is None else 0.0
+        start, end = (t + (ahead or 0.0) for t in (start, end))
+        if start > recording.parts[-1].last_s + slack or end < first.first_s - slack:
+            continue
+        if ahead is None:
+            found = f'stamps of which only those of one file have a zone, beside "{first.opened.head.name}"'
+            todo = (
+                'Give the zone of the others in the station file: [station] timezone = "Europe/Lisbon", for instance.'
+            )
+            raise LogReadError(message(one.head.name, found, "times that can be compared", todo))
+        return place, replace(recording, sides=(*recording.sides, (side, start - first.first_s)))
     return None

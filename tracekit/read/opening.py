@@ -4,13 +4,11 @@ import hashlib
 import sys
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime, timedelta
 from typing import Any
-from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 import numpy as np
 
-from tracekit.errors import LogReadError, StationFileError, message
+from tracekit.errors import LogReadError, message
 from tracekit.model.station import Station
 from tracekit.model.trace import Layout, LogSource
 from tracekit.options.read import ReadOptions
@@ -25,6 +23,7 @@ from tracekit.read.plan import Plan
 from tracekit.read.sidefile import SideFile, SideReader
 from tracekit.read.source import Input, find_inputs
 from tracekit.read.timeread import TimeReader
+from tracekit.read.utc import utc_us
 from tracekit.read.values import word_codes
 
 _NO_STATION = Station()
@@ -256,32 +255,6 @@ def layout_of(plan: Plan) -> Layout:
         absolute=any(s.pressure.absolute for s in plan.stations),
         ambient_kpa=float(np.mean(ambient)) if ambient else None,
     )
-
-
-def utc_us(local_us: int | None, plan: Plan, station: Station) -> int | None:
-    """UTC of the start [µs], None where the stamps have no date or their zone is unknown.
-
-    Raises StationFileError where the station file names a zone that does not exist.
-    """
-    if local_us is None or plan.time.zoned or plan.time.start_us is not None:
-        return local_us
-    zone = station.station.timezone or plan.zone
-    if not zone:
-        return None
-    if zone[0] in "+-":
-        return local_us - int(f"{zone[0]}1") * (int(zone[1:3]) * 60 + int(zone[4:6])) * 60_000_000
-    try:
-        known = ZoneInfo(zone)
-    except (ZoneInfoNotFoundError, ValueError) as error:
-        if station.station.timezone is None:
-            return None
-        found = f'timezone is "{zone}"'
-        raise StationFileError(
-            message(station.source or "station file", found, "a zone such as Europe/Lisbon", "Correct it.")
-        ) from error
-    local = datetime(1970, 1, 1, tzinfo=UTC) + timedelta(microseconds=local_us)
-    offset = local.replace(tzinfo=known).utcoffset() or timedelta(0)
-    return local_us - round(offset.total_seconds() * 1e6)
 
 
 def time_warnings(local_us: int | None, plan: Plan, station: Station) -> Iterator[str]:
