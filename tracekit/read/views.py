@@ -36,6 +36,8 @@ def _parts_stamps(column: Column, head: Head) -> bool:
     whole = column.kind == "number" and column.profile.whole and not column.hints.weight("time")
     if not (whole or (column.kind == "text" and not column.hints.weight("time"))):
         return False
+    if whole and float((np.diff(column.values) != 0).mean()) < _ALWAYS:
+        return False  # a state that stays from row to row, as most columns of whole numbers do
     codes, words = word_codes(column.array)
     size = len(words)
     if not 1 < size <= _MOST_BESIDE or (codes < 0).any():
