@@ -249,3 +249,11 @@ def test_a_time_in_no_order_is_not_told_as_starting_again(tmp_path):
     path.write_text("\n".join(mixed))
     with pytest.raises(UndecidedLogError, match="no column rises like time"):
         read(path)
+
+
+def test_names_above_addresses_are_the_names(tmp_path):
+    """An address of a word is no name of a column."""
+    path = tmp_path / "log.csv"
+    path.write_text("\n".join(LINES["addresses"]()) + "\n")
+    columns = read(path).layout.columns
+    assert (columns["time"], columns["pressure"], columns["supply"]) == ("Time", "Cup vacuum", "Suction")
