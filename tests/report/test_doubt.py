@@ -17,9 +17,11 @@ from tracekit.report.pictures.blowoff import blowoff
 from tracekit.report.pictures.fall import _apart, fall
 from tracekit.report.pictures.overlay import overlay
 from tracekit.report.pictures.pulldown import pulldown
+from tracekit.report.pictures.rates import rates
 from tracekit.report.plot import Axis, Label
 from tracekit.report.todo import lasting, step_of, steps
 from tracekit.report.verdict import verdict
+from tracekit.report.view import is_list
 from tracekit.report.words import number, of_quantity, plain
 
 
@@ -196,3 +198,23 @@ def test_a_name_does_not_lie_on_the_line_that_goes_on():
     named = _apart([late, early], y)
     assert {item.lines[0]: item.dy for item in named} == {"18 cycles": -18, "baseline": 4}
     assert {item.dy for item in _apart([late, replace(early, x=1.1)], y)} != {-18, 4}
+
+
+def test_rates_that_do_not_step_get_no_onset():
+    """Cycles that a finding names since another measure stepped are no squares, and no rule parts rates that are alike."""
+    found = stories.finding("leak_steady", cycles=tuple(range(30, 40)), onset_cycle=30)
+    level = stories.result(Play(cycles=40, rate=6.0), findings=(found,))
+    assert "from cycle 30" not in rates(level).html
+    assert "squares odd" not in rates(level).html
+    leak = level.leak
+    risen = np.where(np.arange(40) < 30, leak.rate, leak.rate + 9.0)
+    step = replace(level, leak=replace(leak, rate=risen, rate_lower=risen - 1.0, rate_upper=risen + 1.0))
+    assert "from cycle 30" in rates(step).html
+    assert "squares odd" in rates(step).html
+
+
+def test_a_list_of_cycles_never_ends_with_one_more():
+    """The last one is named instead of counted; of two or more the count is told."""
+    apart = (1, 5, 9, 13, 17, 21, 25, 29)
+    assert is_list(apart[:7]) == "1, 5, 9, 13, 17, 21 and 25"
+    assert is_list(apart) == "1, 5, 9, 13, 17, 21 and 2 more"

@@ -151,7 +151,7 @@ def is_list(cycles: Sequence[int], most: int = 6) -> str:
         else:
             spans.append([c, c])
     words = [str(a) if a == b else f"{a} and {b}" if b == a + 1 else f"{a} to {b}" for a, b in spans]
-    if len(words) > most:
+    if len(words) > most + 1:  # "and 1 more" is no shorter than the one
         left = sum(b - a + 1 for a, b in spans[most:])
         return ", ".join(words[:most]) + f" and {left} more"
     return words[0] if len(words) == 1 else ", ".join(words[:-1]) + (" and " if words[1:] else "") + "".join(words[-1:])

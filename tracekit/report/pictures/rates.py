@@ -70,12 +70,20 @@ def _odd(result: StationResult, known: Indices) -> Mask:
     """Cycles drawn as squares: those a finding names where they are not nearly all, else outliers."""
     main = main_finding(result)
     odd = odd_cycles(result)
-    if main is not None and main.code in LEAKS and 0 < odd[known].sum() <= 0.7 * len(known):
-        return odd
     rate = result.leak.rate
+    some = main is not None and main.code in LEAKS and 0 < odd[known].sum() <= 0.7 * len(known)
+    if some and _apart(rate[odd], rate[~odd]):
+        return odd
     mid = median(rate)
     scatter = max(1.4826 * median(np.abs(rate - mid)), median((result.leak.rate_upper - result.leak.rate_lower) / 2.0))
     return np.asarray(np.nan_to_num(np.abs(rate - mid)) > 6.0 * scatter, np.bool_)
+
+
+def _apart(one: Floats, other: Floats) -> bool:
+    """True where the medians of two groups of rates lie further apart than the tighter of them scatters."""
+    ends = median(one), median(other)
+    scatter = [1.4826 * median(np.abs(rate - mid)) for rate, mid in zip((one, other), ends, strict=True)]
+    return not abs(ends[0] - ends[1]) <= float(np.nanmin(scatter))
 
 
 def _drawn(known: Indices, odd: Mask) -> Indices:
@@ -157,16 +165,16 @@ def _named(leak: LeakResult, rows: Indices, y: Axis) -> list[Label]:
 
 
 def _onset(result: StationResult, x: Axis, y: Axis, marks: list[str]) -> list[Label]:
-    """A rule where the main finding begins."""
+    """A rule where the main finding begins, if the rates step there too."""
     main = main_finding(result)
-    if main is None or not main.onset_cycle:
+    rate, at = result.leak.rate, (main.onset_cycle or 0) if main is not None else 0
+    if not at or not _apart(rate[:at], rate[at:]):
         return []
-    marks.append(down_line(float(across(x, [main.onset_cycle - 0.5])[0]), "limit"))
-    name = f"from cycle {count(main.onset_cycle)}"
-    after = median(result.leak.rate[main.onset_cycle :])
+    marks.append(down_line(float(across(x, [at - 0.5])[0]), "limit"))
+    name, after = f"from cycle {count(at)}", median(rate[at:])
     if after > _HIGH * y.high:  # at the top the name would lie on the marks
-        return [Label(x=main.onset_cycle, y=0.5 * after, lines=(name,), style="strong", dx=4, dy=4)]
-    return [Label(x=main.onset_cycle, y=y.high, lines=(name,), style="strong", dx=4, dy=12)]
+        return [Label(x=at, y=0.5 * after, lines=(name,), style="strong", dx=4, dy=4)]
+    return [Label(x=at, y=y.high, lines=(name,), style="strong", dx=4, dy=12)]
 
 
 def _log_label(leak: LeakResult, x: Axis, y: Axis, others: list[Label]) -> Label:
