@@ -75,6 +75,14 @@ def test_a_leak_that_is_no_value(decay: dict[str, object], passed: bool) -> None
     assert [one.severity for one in limits_passed(_document(decay), (file,))] == (["minor"] if passed else [])
 
 
+def test_a_leak_has_the_digits_of_its_interval() -> None:
+    """A limit says the leak as the verdict does: no finer than its interval."""
+    decay = {"value": 0.2963, "lower": 0.2541, "upper": 0.3391, "unit": "kPa/s"}
+    file = Station(limits={"decay_rate_kpa_s": Limit(max=0.2)})
+    (only,) = limits_passed(_document(decay), (file,))
+    assert "closed 0.30\u00a0kPa/s, at most 0.2 by" in only.text
+
+
 def test_shares_of_cycles() -> None:
     """Drops count among picked cycles, misses among complete ones; files of other stations do not count."""
     shares = {"drop_share": Limit(max=0.24), "miss_share": Limit(max=0.21)}

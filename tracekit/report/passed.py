@@ -38,27 +38,29 @@ def limits_passed(document: Mapping[str, Any], stations: Sequence[Station]) -> t
     for entry in document["stations"]:
         own = [s for s in stations if s.station.name == entry["station"]] or (stations if len(stations) == 1 else [])
         for name, limit in own[0].limits.items() if own else ():
-            value, unit = _figure(entry, name)
-            said = None if value is None else _said(name, value, unit, limit)
+            value, unit, half = _figure(entry, name)
+            said = None if value is None else _said(name, Num(value=value, unit=unit, step=half), limit)
             if said is not None:
                 severity = next(s for s in _RANK if s == limit.severity)
                 found.append(Passed(station=str(entry["station"]), measure=name, said=said, severity=severity))
     return tuple(found)
 
 
-def _figure(entry: Mapping[str, Any], name: str) -> tuple[float | None, str]:
-    """The median of a column or a share of cycles, with its unit; of a leak the log's, or its lower bound."""
+def _figure(entry: Mapping[str, Any], name: str) -> tuple[float | None, str, float | None]:
+    """The median of a column or a share of cycles, its unit, and what limits its digits; of a leak that of the log."""
     summary = entry["summary"]
     if name in ("drop_share", "miss_share"):
         dropped = name == "drop_share"
         base = summary["held"] + summary["dropped"] + (0 if dropped else summary["missed"])
-        return (summary["dropped" if dropped else "missed"] / base if base else None), ""
+        return (summary["dropped" if dropped else "missed"] / base if base else None), "", None
     rate = entry["leak"].get(name)
     if isinstance(rate, Mapping):
         known = rate.get("limit") if rate.get("status") == "lower_bound" else rate.get("value")
-        return (None if known is None else float(known)), str(rate.get("unit", ""))
+        sure = "lower" in rate and "upper" in rate
+        half = (float(rate["upper"]) - float(rate["lower"])) / 2.0 if sure else None
+        return (None if known is None else float(known)), str(rate.get("unit", "")), half
     told = summary["measures"].get(name)
-    return (None, "") if told is None else (float(told["median"]), str(told["unit"]))
+    return (None, "", None) if told is None else (float(told["median"]), str(told["unit"]), None)
 
 
 def passed_by(passed: Sequence[Passed], station: str) -> tuple[Passed, ...]:
@@ -73,11 +75,11 @@ def with_limits(said: Verdict, passed: Sequence[Passed]) -> Verdict:
     return said if worst == said.severity else replace(said, severity=worst, action=urgency(worst))
 
 
-def _said(name: str, value: float, unit: str, limit: Limit) -> Text | None:
+def _said(name: str, found: Num, limit: Limit) -> Text | None:
     for bound, word, over in ((limit.max, "at most", 1.0), (limit.min, "at least", -1.0)):
-        if bound is not None and over * (value - bound) > 0.0:
-            now = Num(value=value, unit=unit, step=abs(value) / 100.0 or None)
-            most = Num(value=bound, unit=unit, step=_last_digit(bound), bare=True)
+        if bound is not None and over * (found.value - bound) > 0.0:
+            now = replace(found, step=found.step or abs(found.value) / 100.0 or None)
+            most = Num(value=bound, unit=found.unit, step=_last_digit(bound), bare=True)
             start, end = f"Limit passed: {clean(measure(name).name, 80)} ", f" by the station file ({limit.severity})."
             return (start, *say("{}, {} {}", now, word, most), end)
     return None
