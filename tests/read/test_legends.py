@@ -132,5 +132,5 @@ def test_an_interval_is_left_to_fill_in(tmp_path):
     rows = [f"{k},{s},{r},{p}" for _, k, s, r, p in ROWS]
     with pytest.raises(UndecidedLogError, match="no column rises") as asked:
         read(put(tmp_path, "p_kpa,supply,release,part", *rows))
-    with pytest.raises(StationFileError):
+    with pytest.raises(StationFileError, match="interval_s"):
         parse_station("[channels]\n" + asked.value.questions[0].line, "s.toml")

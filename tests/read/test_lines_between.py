@@ -124,22 +124,22 @@ def test_the_recording_comes_back(name, options, tmp_path):
 
 
 ASKED = {
-    "two units of one interval": [
+    "no column rises like time": [
         "Interval: 10", "Interval unit: ms", "Interval unit: s", "", HEAD.partition(";")[2],
         *(r.partition(";")[2] for r in rows()),
     ],
-    "sentences that differ": [
+    'the unit of "Pressure" does not show': [
         "pressures in mbar", "vacuum in kPa", "", HEAD.replace(" [kPa]", ""), *rows(),
     ],
 }  # fmt: skip
 
 
-@pytest.mark.parametrize("name", ASKED)
-def test_what_contradicts_itself_is_asked(name, tmp_path):
-    """Two units for one number tell nothing."""
+@pytest.mark.parametrize("asked", ASKED)
+def test_what_contradicts_itself_is_asked(asked, tmp_path):
+    """Two units for one number tell nothing: of an interval, of a pressure in sentences."""
     path = tmp_path / "log.txt"
-    path.write_text("\n".join(ASKED[name]) + "\n")
-    with pytest.raises(UndecidedLogError):
+    path.write_text("\n".join(ASKED[asked]) + "\n")
+    with pytest.raises(UndecidedLogError, match=asked):
         read(path)
 
 

@@ -152,7 +152,7 @@ class Fitted:
     figures    every quantity of the model with its interval, by name
     levels     ranges that the log shows [kPa]: open_cup, floor, reach, each (low, high), where it shows them
     limits     what binds settings [kPa]: guard, step, hysteresis, band, band_most, fall, overshoot, later, and needed,
-               open_level, point_most, off_most, dip_level, seen_low, seen_high (the recorded range) where they are known
+               open_level, point_most, off_most, dip_level, seen_low, seen_high (the recorded range) where known
     curve, recorded, misfit_kpa  the modelled pick, some recorded ones, and how far they are apart
     law        the form of the leak, of each group of cycles where rates fall into groups, in words
     """
