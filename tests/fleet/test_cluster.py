@@ -102,7 +102,7 @@ def test_logs_and_history_in_memory(threads: Any, folder: Path, capsys: pytest.C
     assert "bad.csv" in said
     assert "1 of 5 logs could not be diagnosed" in said
     assert len({row[0] for row in rows_of(f"{root}/history")}) == 4
-    assert sorted(p.name for p in (folder / "out").iterdir()) == [f"station_{n}" for n in range(4)]
+    assert sorted(p.name for p in (folder / "out").iterdir()) == ["index.html", *(f"station_{n}" for n in range(4))]
     assert cli.run([*given, "--workers", "1"]) == 2
     assert len({row[0] for row in rows_of(f"{root}/history")}) == 4
 
