@@ -14,6 +14,7 @@ from tracekit.model.trace import Rejection
 from tracekit.options.read import ReadOptions
 from tracekit.read.encoding import DAMAGE
 from tracekit.read.rows import Rows
+from tracekit.read.sections import check_sections
 from tracekit.read.values import NumberForm, column_numbers
 
 OPEN = b"\x03"
@@ -38,6 +39,7 @@ class TextShape:
     names      of all columns, unique
     types      Arrow types of the columns that are wanted; the others are not read
     multiline  quoted fields may hold line ends
+    file_name  of the file, whose rows then must be one table; empty where lines are no longer those of the file
     """
 
     names: tuple[str, ...]
@@ -46,6 +48,7 @@ class TextShape:
     quote: str | None = '"'
     multiline: bool = False
     decimal: str = "."
+    file_name: str = ""
 
 
 def parse(text: bytes, shape: TextShape, first_line: int, line_count: int = -1) -> Rows:
@@ -53,16 +56,20 @@ def parse(text: bytes, shape: TextShape, first_line: int, line_count: int = -1) 
 
     A field that is not of its column's type comes out null; a line with too many or too few fields is rejected.
     `line_count` spares counting the lines again.
+    Raises LogReadError where another table begins among the rows.
     """
     if shape.quote and not shape.multiline:
         text = _mark_open_quotes(text, shape)
     bad: list[tuple[int, str]] = []
+    lenient = False
     try:
         batch = _read(text, shape, shape.types, bad)
     except pa.ArrowInvalid:
         bad.clear()
-        batch = _read_leniently(text, shape, bad)
+        batch, lenient = _read_leniently(text, shape, bad), True
     whole = not bad and batch.num_rows == (line_count if line_count >= 0 else text.count(b"\n"))
+    if shape.file_name and (lenient or not whole):
+        check_sections(text, shape.names, shape.delimiter, first_line, shape.file_name)
     lines = None if whole else _line_numbers(text, first_line, [row for row, _ in bad], batch.num_rows)
     rejected = _rejections(text, first_line, bad)
     columns = {name: _single(batch[name]) for name in shape.types}
@@ -195,7 +202,7 @@ def _parse_anew(text: bytes, shape: TextShape, first_line: int, line_count: int,
     anew, origin = (text, None) if mend is None else mend(text)
     if origin is None:
         return parse(anew, shape, first_line, line_count)
-    rows = parse(anew, shape, 0, len(origin))
+    rows = parse(anew, replace(shape, file_name=""), 0, len(origin))
     own = np.arange(rows.count) if rows.lines is None else rows.lines
     rejected = tuple(
         replace(r, first_lines=tuple((origin[list(r.first_lines)] + first_line).tolist())) for r in rows.rejected

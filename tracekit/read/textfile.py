@@ -81,7 +81,7 @@ def open_text(name: str, path: Path, packing: str, options: ReadOptions) -> tupl
     )  # fmt: skip
     types = {n: _head_type(p, decimal) for n, p in zip(names, profiles, strict=True)}
     body_bytes = text[_offset(text, form.first_data) :]
-    rows = parse(_prepared(body_bytes, form), _shape(file, types), form.first_data + 1)
+    rows = parse(_prepared(body_bytes, form), _shape(file, types), cut.first_line + form.waiting + 1)
     columns = with_legends(_columns(form, names, profiles, rows, samples), form.preamble)
     facts = (*_facts(file), heading) if heading else _facts(file)
     preamble = read_preamble(form.preamble)
@@ -210,7 +210,7 @@ def last_rows(file: TextFile, types: Mapping[str, pa.DataType]) -> Rows | None:
     lines = _last_lines(file.path, file.encoding, file.mend)
     if not lines:
         return None
-    return parse(_prepared("\n".join(lines).encode(), file.form), _shape(file, types), 1)
+    return parse(_prepared("\n".join(lines).encode(), file.form), replace(_shape(file, types), file_name=""), 1)
 
 
 def _names(form: TextForm, lines: Sequence[str], body: Sequence[str]) -> tuple[tuple[str, ...], Assumption | None]:
@@ -278,6 +278,7 @@ def _shape(file: TextFile, types: Mapping[str, pa.DataType]) -> TextShape:
         quote=form.quote,
         multiline=form.multiline,
         decimal=file.decimal,
+        file_name="" if isinstance(file.mend, Records) else file.name,
     )
 
 

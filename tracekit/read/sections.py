@@ -1,0 +1,66 @@
+"""Files that hold another table below the samples, under a header of its own."""
+
+import functools
+import re
+from collections.abc import Iterator, Sequence
+
+from tracekit.errors import LogReadError, message
+from tracekit.read.cells import cell_kind
+from tracekit.read.sniff import split
+from tracekit.read.words import fold, hints
+
+_SAYS_TIME, _FOLLOWING, _OWN = 0.9, 3, 0.5
+"""Weight of a name that says time, rows looked at below a header, share of own names that make it the own one again."""
+_SHOWN = 80
+
+
+@functools.lru_cache(maxsize=16)
+def _header_lines(delimiter: str) -> re.Pattern[bytes]:
+    """Lines of two or more cells that all begin with a letter or a bracket."""
+    mark = re.escape(delimiter).encode()
+    cell = rb'[ ]*"?[A-Za-z\x80-\xff(\[#][^\n' + mark + rb"]*"
+    return re.compile(rb"\n(" + cell + rb"(?:" + mark + cell + rb")+)(?=\r?\n)")
+
+
+def check_sections(text: bytes, names: Sequence[str], delimiter: str, first_line: int, file_name: str) -> None:
+    """Raise LogReadError where a second table begins among rows of samples with columns of some names.
+
+    `text` are whole lines below the header, the first of which is line `first_line` of the file.
+    """
+    found = next(_second_headers(b"\n" + text, names, delimiter), None)
+    if found is None:
+        return
+    place, header = found
+    line = first_line + text.count(b"\n", 0, place)
+    shown = header if len(header) <= _SHOWN else header[: _SHOWN - 1] + "…"
+    what = f'a second table begins in line {line} below the samples, with a header of its own: "{shown}"'
+    todo = "Write each table into a file of its own and give the files together; listed events then add their signals."
+    raise LogReadError(message(file_name, what, "one table per file", todo))
+
+
+def _second_headers(text: bytes, names: Sequence[str], delimiter: str) -> Iterator[tuple[int, str]]:
+    """Positions and texts of lines that name other columns than those of the samples, with rows in time below them."""
+    stop_of_own = -1
+    for found in _header_lines(delimiter).finditer(text):
+        cells = [c.strip() for c in split(found[1].decode("utf-8", "replace").rstrip("\r"), delimiter, '"')]
+        if _is_own(cells, names):
+            stop_of_own = found.end()
+        elif found.start() - stop_of_own > 1 and _begins_table(cells, text[found.end() :][:4096], delimiter):
+            yield found.start(), delimiter.join(cells)
+
+
+def _is_own(cells: Sequence[str], names: Sequence[str]) -> bool:
+    """True for the header of the samples, written once more."""
+    known = [fold(name) for name in names]
+    again = [c for c in map(fold, cells) if any(c.startswith(k) or k.startswith(c) for k in known if k and c)]
+    return len(again) > _OWN * len(cells)
+
+
+def _begins_table(cells: Sequence[str], below: bytes, delimiter: str) -> bool:
+    """True where a cell says time, and the rows below have as many cells, with a value in that place."""
+    timed = [k for k, cell in enumerate(cells) if hints(cell).weight("time") >= _SAYS_TIME]
+    lines = [line for line in below.decode("utf-8", "replace").split("\n")[:-1] if line.strip()]
+    rows = [split(line.rstrip("\r"), delimiter, '"') for line in lines[:_FOLLOWING]]
+    if not timed or not rows or any(len(row) != len(cells) for row in rows):
+        return False
+    return all(cell_kind(row[timed[0]]) in ("number", "time") for row in rows)
