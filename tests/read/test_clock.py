@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from tests.read.dialects import Dialect, make_recording
+from tests.read.dialects import START, Dialect, make_recording
 from tests.read.reading import read, written
 from tracekit.options.read import ReadOptions
 from tracekit.read.clock import Clock, Samples, join
@@ -166,4 +166,20 @@ def test_an_hour_lost_at_another_time_is_a_gap(tmp_path):
     (tmp_path / "log.csv").write_text(local_clock(rec, 3600.0, 6.0))
     found = read(tmp_path / "log.csv")
     assert len(found.facts.gaps) == 1
+    assert found.facts.clock_steps == ()
+
+
+@pytest.mark.parametrize("absurd", [1e6, 99_999, -5, 1e30])
+def test_an_absurd_cell_of_milliseconds_costs_its_row_alone(tmp_path, absurd):
+    """Beside a date and a clock one cell of milliseconds that is none is rejected with its row, and no other."""
+    rec = make_recording(cycles=8)
+    rows = ["Date;Time;ms;Pressure [kPa];Suction;Blow-off;Part present"]
+    for k, (t, p, d) in enumerate(zip(rec.time_s, rec.pressure_kpa, rec.digital, strict=True)):
+        at = START + dt.timedelta(seconds=float(t))
+        millis = absurd if k == 700 else at.microsecond // 1000
+        rows.append(f"{at:%d.%m.%Y};{at:%H:%M:%S};{millis:.0f};{p:.2f};{d & 1};{d >> 1 & 1};{d >> 2 & 1}")
+    (tmp_path / "log.csv").write_text("\n".join(rows) + "\n")
+    found = read(tmp_path / "log.csv")
+    assert np.abs(found.time_s - np.delete(rec.time_s, 700)).max() < 2e-3
+    assert [(r.rows, r.first_lines) for r in found.facts.rejections] == [(1, (702,))]
     assert found.facts.clock_steps == ()

@@ -237,3 +237,16 @@ def test_bins_hold_every_sample_once() -> None:
     idle_kind = periods.where("kind", "idle")
     np.testing.assert_array_equal(counted[~idle_kind], periods.codes("samples")[~idle_kind])
     assert (counted[idle_kind] == 0).all()
+
+
+def test_noise_alone_gives_the_supply_no_level() -> None:
+    """Readings of 0.01 kPa that change with the supply while nothing moves do not say which level is on."""
+    level = np.arange(4000) // 500 % 2
+    falling = -np.cumsum(2.0 * level - 1.0) / 500
+    found = find_wiring(0.01 * falling, level.astype(np.uint8), Layout(
+        stations=("a",), has_supply=True, has_release=False, has_present=False, on_level={}, supply_signal="valve",
+        assumptions=(), columns={},
+    ))  # fmt: skip
+    assert found.supply_on_level is None
+    moved = find_wiring(60 * falling, level.astype(np.uint8), layout())
+    assert moved.supply_on_level == 1

@@ -17,6 +17,29 @@ _DAY, _FEWEST, _FIRST_YEAR = 240_000, 100, 19_700_101_000_000
 _STAMPS: tuple[tuple[float, tuple[Field, ...]], ...] = ((1.0, ("packed",)), (1e3, ("packed_ms",)))
 _LIMITS = {"h": 24, "min": 60, "ms": 1000, "us": 1_000_000, "ns": 1_000_000_000}
 
+_WITHIN = 0.99  # of the milliseconds beside a clock are below a second; others are damaged cells
+
+
+def is_date(column: Column) -> bool:
+    """True for dates without a time of day."""
+    stamp = column.profile.stamp
+    if column.kind == "moment":
+        return bool(pa.types.is_date(column.array.type))
+    return column.kind == "stamp" and stamp is not None and stamp.has_date and not stamp.has_clock
+
+
+def is_millis(column: Column) -> bool:
+    """True for the milliseconds of a clock, a damaged cell aside."""
+    unit = column.hints.time_unit
+    known = finite(column.values)
+    named = unit is not None and unit.symbol == "ms"
+    return named and column.kind == "number" and len(known) > 0 and bool(below_second(known).mean() > _WITHIN)
+
+
+def below_second(counts: NDArray[np.float64]) -> NDArray[np.bool_]:
+    """Where milliseconds are parts of a second, shape (n,)."""
+    return np.asarray((counts >= 0) & (counts < _LIMITS["ms"]), np.bool_)
+
 
 def clock_columns(columns: Sequence[Column]) -> tuple[str, ...]:
     """Names of columns of whole numbers that make a time together, hours first; empty where there are none such.

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from tracekit.errors import LogReadError, message
 from tracekit.model.station import Channel
-from tracekit.read.clockcolumns import clock_columns
+from tracekit.read.clockcolumns import below_second, clock_columns, is_date, is_millis
 from tracekit.read.columns import Column
 from tracekit.read.cyclelength import cycles_fit, may_be_interval, unit_by_cycles
 from tracekit.read.head import Head, Question, finite
@@ -95,6 +95,8 @@ def plan_time(head: Head, given: Channel | None) -> tuple[TimePlan | None, list[
         return _of_parts(head, apart), []
     plans = [p for c in head.columns if _may_be_time(c) for p in _plans_of(head, c, None)]
     plans = [_with_parts(head, p) for p in plans if rises(seconds_of(head, p), wraps=_may_wrap(head, p))]
+    parts = {name for p in plans if len(p.columns) > 1 for name in p.columns}
+    plans = [p for p in plans if len(p.columns) != 1 or p.columns[0] not in parts]
     sure = [p for p in plans if p.confidence > 0]
     if sure:
         best = max(sure, key=lambda p: (distinct(seconds_of(head, p)) > 0.6, p.confidence))
@@ -120,7 +122,7 @@ def _check_order(head: Head) -> None:
 
 def _of_parts(head: Head, names: tuple[str, ...]) -> TimePlan:
     """A clock whose hours, minutes, seconds and parts of them stand in columns of their own."""
-    date = next((c.name for c in head.columns if _is_date(c)), None)
+    date = next((c.name for c in head.columns if is_date(c)), None)
     open_date = date is not None and (d := head.column(date)) is not None and _is_open(d)
     return TimePlan(
         kind="stamp",
@@ -313,26 +315,12 @@ def _with_parts(head: Head, plan: TimePlan) -> TimePlan:
     column = head.column(plan.columns[0]) if plan.columns else None
     if plan.kind not in ("stamp", "moment") or plan.dated or column is None:
         return plan
-    date = next((c for c in head.columns if _is_date(c)), None)
-    extra = next((c for c in head.columns if _is_millis(c)), None)
+    date = next((c for c in head.columns if is_date(c)), None)
+    extra = next((c for c in head.columns if is_millis(c)), None)
     has_fraction = (stamp := column.profile.stamp) is not None and "fraction" in stamp.fields
     columns = (*([date.name] if date else []), column.name, *([extra.name] if extra and not has_fraction else []))
     open_date = date is not None and _is_open(date)
     return replace(plan, columns=columns, dated=date is not None, date_open=open_date)
-
-
-def _is_date(column: Column) -> bool:
-    stamp = column.profile.stamp
-    if column.kind == "moment":
-        return bool(pa.types.is_date(column.array.type))
-    return column.kind == "stamp" and stamp is not None and stamp.has_date and not stamp.has_clock
-
-
-def _is_millis(column: Column) -> bool:
-    unit = column.hints.time_unit
-    known = finite(column.values)
-    named = unit is not None and unit.symbol == "ms"
-    return named and column.kind == "number" and len(known) > 0 and known.min() >= 0 and bool(known.max() < 1000)
 
 
 def seconds_of(head: Head, plan: TimePlan) -> NDArray[np.float64]:
@@ -377,6 +365,8 @@ def _part_ns(array: pa.Array, column: Column) -> tuple[NDArray[np.int64], NDArra
     unit = column.hints.time_unit
     size = round(unit.seconds * 1e9) if unit is not None else 1_000_000
     sound = np.abs(values) < (1 << 62) / size  # more nanoseconds than whole numbers hold are no time
+    if is_millis(column):
+        sound &= below_second(values)
     return np.rint(np.where(sound, values, 0.0) * size).astype(np.int64), sound
 
 

@@ -48,6 +48,10 @@ def _goes_on(vacuum: Floats, on: Levels, swing: float) -> bool:
     return float(np.median((highest - vacuum[end])[start])) > _ON_BY * swing
 
 
+_LEAST_SWING_KPA = 1.0
+"""What moves less is noise and drift of a sensor, which answer no valve (common practice, no source)."""
+
+
 def _supply_level(vacuum: Floats, level: Levels, release: Levels | None) -> tuple[int | None, str]:
     """The level at which vacuum is made.
 
@@ -59,9 +63,8 @@ def _supply_level(vacuum: Floats, level: Levels, release: Levels | None) -> tupl
         return None, "never changes"
     gained_low, gained_high = _gain_per_level(vacuum, level)
     swing = quantile(vacuum, 0.99) - quantile(vacuum, 0.01)
-    if abs(gained_high - gained_low) > 1.5 * max(swing, 1e-9) or (
-        swing > 5.0 and abs(gained_high - gained_low) > swing
-    ):
+    apart = abs(gained_high - gained_low)
+    if swing > _LEAST_SWING_KPA and (apart > 1.5 * swing or (swing > 5.0 and apart > swing)):
         on = int(gained_high > gained_low)
         if _goes_on(vacuum, level == bool(on), swing):
             return None, PULSES
