@@ -59,6 +59,22 @@ def losses(outcome: list[str], peak: list[float], kind: list[str]) -> SimpleName
     )
 
 
+@pytest.mark.parametrize(
+    ("kinds", "sudden", "gradual"),
+    [
+        (["sudden"] * 2, 0.998, 0.001),
+        (["gradual"] * 2, 0.001, 0.998),
+        (["", ""], 0.5, 0.5),
+        (["sudden", ""], 0.97, 0.5),
+    ],
+)
+def test_a_loss_between_sudden_and_gradual_may_be_either(kinds: list[str], sudden: float, gradual: float):
+    """One whose kind is open speaks neither for a collision nor for a leak, and takes nothing from what others say."""
+    found = loss_signs(losses(["dropped"] * 2, [70.0] * 2, kinds), SLOW_LEAK, np.zeros(2, np.bool_))
+    named = {sign.name: sign.present for sign, _ in found}
+    assert (named["sudden_losses"], named["gradual_losses"]) == (sudden, gradual)
+
+
 def test_empty_picks_are_counted():
     """The picks that were found empty are the sign; one alone is a little less sure than two."""
     one = np.array([True, False, False])

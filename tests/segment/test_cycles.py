@@ -137,6 +137,25 @@ def test_a_machine_that_stops_for_a_lost_part() -> None:
     assert outcomes(late)[3] == "held"
 
 
+@pytest.mark.parametrize(("to", "seconds", "kind"), [(38.0, 0.6, "gradual"), (45.0, 0.2, None), (48.0, 0.03, "sudden")])
+def test_the_kind_of_a_loss_that_a_machine_cut_short(to: float, seconds: float, kind: str | None) -> None:
+    """The machine stops as the output falls: the pace of what is recorded tells the kind, where it is clear."""
+    data = among((idle(), evacuate(), hold(0.5), Piece(seconds=seconds, to=to, supply=1), blow_off()))
+    assert outcomes(data) == ["held"] * 3 + ["dropped"] + ["held"] * 2
+    assert data.cycles.texts("drop_kind")[3] == kind
+
+
+@pytest.mark.parametrize(("seconds", "outcome"), [(0.1, "held"), (0.03, "dropped")])
+def test_a_fall_that_vacuum_came_back_from_before(seconds: float, outcome: str) -> None:
+    """Suction ends in a coast under the reset point: a loss only where vacuum falls faster than in the coasts before."""
+    tooth = (coast(0.1, 48.0), recharge(0.1))
+    leaky = (idle(), evacuate(0.3, to=70.0), *tooth * 4)
+    usual = (*leaky, coast(0.08, 53.0), blow_off())
+    last = (*leaky, Piece(seconds=seconds, to=48.0), blow_off())
+    found = outcomes(data_of((*usual * 3, *last, *usual * 2, idle()), settings=KNOWN))
+    assert found == ["held"] * 3 + [outcome] + ["held"] * 2
+
+
 def test_a_set_point_over_the_cut() -> None:
     """Supply cut just before the output comes on, in the overshoot: the part is held to the release, coasting."""
     short = (idle(), evacuate(0.25, to=60.0), Piece(seconds=0.05, to=56.5), coast(0.8, 52.0), blow_off())

@@ -289,13 +289,15 @@ def empties_at_once(data: StationData, features: Features) -> bool:
 def loss_signs(data: StationData, features: Features, empty: Bools) -> tuple[tuple[Sign, Bools], ...]:
     """Sudden and gradual losses and picks that found nothing, by count.
 
-    Where leaks empty a hold as fast as a collision does, a sudden loss tells nothing.
+    Where leaks empty a hold as fast as a collision does, a sudden loss tells nothing; one whose kind is open
+    may be either.
     """
     cycles = data.cycles
     quick = empties_at_once(data, features)
     dropped = cycles.where("outcome", "dropped")
     sudden = dropped & cycles.where("drop_kind", "sudden")
-    gradual = dropped & ~sudden
+    gradual = dropped & cycles.where("drop_kind", "gradual")
+    between = bool((dropped & ~sudden & ~gradual).any())
     out = []
     for name, flag, single in (
         ("sudden_losses", sudden, 0.97), ("gradual_losses", gradual, 0.95), ("empty_picks", empty, 0.93),
@@ -303,6 +305,8 @@ def loss_signs(data: StationData, features: Features, empty: Bools) -> tuple[tup
         n = int(flag.sum())
         present = 0.001 if n == 0 else single if n == 1 else 0.998
         present = min(present, 0.5) if quick and name == "sudden_losses" else present
+        if between and name.endswith("losses"):
+            present = max(present, 0.5)
         out.append((Sign(name=name, present=present, text=f"{n} cycles"), flag))
     return tuple(out)
 

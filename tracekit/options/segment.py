@@ -23,6 +23,9 @@ class SegmentOptions:
     cut_before_grip_s: float = option(0.1, "s", "a set point over supply_off is reached so soon after a cut, or never")
     falling_share: float = option(0.92, "unitless", "vacuum under this share of a moment ago is falling, not standing")
     fall_s: float = option(0.05, "s", "the moment ago")
+    usual_fall: float = option(
+        1.25, "factor", "a leak empties a hold no faster than this, times the fastest fall that vacuum came back from"
+    )
     order_interval_s: float = option(0.0101, "s", "samples farther apart do not show that a fall came before a valve")
     open_share: float = option(0.5, "unitless", "a pick whose vacuum stays under this share of a usual peak is missed")
     gripped_share: float = option(0.8, "unitless", "where no set point is known a hold begins here, of its peak")
@@ -34,7 +37,8 @@ class SegmentOptions:
     bins_most: int = option(48, "bins", "most bins per period")
     spike_sigmas: float = option(8.0, "sigma", "a single sample this far from agreeing neighbours is a spike")
     spike_least_kpa: float = option(1.0, "kPa", "no smaller deviation is called a spike")
-    sudden_s: float = option(0.3, "s", "vacuum lost within this time is a sudden loss")
+    sudden_s: float = option(0.15, "s", "a fall from 0.8 to 0.4 of the peak within this time is a sudden loss")
+    gradual_s: float = option(0.3, "s", "one that takes at least this long is gradual; between the two it is neither")
     strip_buckets: int = option(4096, "buckets", "resolution of the strip of the whole recording")
     contact_least_samples: int = option(3, "samples", "an open-cup stretch shorter than this does not show")
     saw_least_kpa: float = option(1.0, "kPa", "a smaller rise or fall is no tooth of air saving")

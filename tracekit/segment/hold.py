@@ -16,6 +16,9 @@ Ints = NDArray[np.int64]
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
+_FALL_FROM, _FALL_TO = 0.8, 0.4
+"""Shares of the peak between which the fall of a loss is timed."""
+
 HELD, DROPPED, MISSED, INCOMPLETE = (OUTCOMES.index(o) for o in ("held", "dropped", "missed", "incomplete"))
 
 
@@ -28,7 +31,7 @@ class Hold:
     set_point  set point in force in the cycle [kPa]   output_on  the output came on
     stop       supply-off that ends suction            quit       first sample after suction (stop, release or end)
     drop       last sample before the part was lost    outcome    code into OUTCOMES
-    drop_kind  code into DROP_KINDS or -1              peak       highest smooth vacuum [kPa]
+    drop_kind  code into DROP_KINDS, -1 where open     peak       highest smooth vacuum [kPa]
     (*) or the last before a cut that came at most a moment earlier
     """
 
@@ -139,7 +142,7 @@ def find_hold(samples: Samples, spans: Spans, reference: Reference, last_open: b
     missed = peak < options.open_share * reference.peak
     gripped = grip >= 0 if samples.has_present or np.isfinite(reference.set_point) else ~missed
     missed = missed | ~gripped
-    lost, drop, kind = _drops(samples, spans, leave, peak, ~missed, options)
+    lost, drop, kind = _drops(samples, spans, grip, leave, peak, ~missed, options)
     outcome = np.where(missed, MISSED, np.where(lost, DROPPED, HELD))
     release_seen = (spans.release >= 0) | (not samples.has_release)
     outcome = np.where(
@@ -175,7 +178,7 @@ def _is_last(spans: Spans, last_open: bool) -> Bools:
 
 
 def _drops(
-    samples: Samples, spans: Spans, leave: Ints, peak: Floats, gripped: Bools, options: SegmentOptions
+    samples: Samples, spans: Spans, grip: Ints, leave: Ints, peak: Floats, gripped: Bools, options: SegmentOptions
 ) -> tuple[Bools, Ints, Ints]:
     """Gripped cycles whose vacuum is gone at the end of suction, the last sample before the loss, and its kind.
 
@@ -185,15 +188,31 @@ def _drops(
     level = options.lost_share * peak
     lost = np.maximum(samples.vacuum[end], samples.smooth[np.maximum(end - 1, 0)]) < level
     if samples.has_present:
-        lost = lost & ~samples.present[end] | _stopped_for_it(samples, spans, leave, options)
+        stopped = _stopped_for_it(samples, spans, leave, options)
+        if stopped.any():
+            stopped &= ~_falls_as_before(samples, grip, leave, options)
+        lost = lost & ~samples.present[end] | stopped
     lost &= gripped
     end = np.where(lost, end, spans.start - 1)  # the others need not be searched
-    high = last_reach(samples.smooth, 0.8 * peak, spans.start, end + 1)
-    low = first_fall(samples.smooth, 0.4 * peak, np.maximum(high, 0), end + 1)
-    low = np.where(low >= 0, low, np.maximum(end, 0))
-    quick = samples.time[low] - samples.time[np.maximum(high, 0)] <= options.sudden_s
-    kind = np.where(quick, DROP_KINDS.index("sudden"), DROP_KINDS.index("gradual"))
-    return lost & (high >= 0), high, kind
+    high = last_reach(samples.smooth, _FALL_FROM * peak, spans.start, end + 1)
+    return lost & (high >= 0), high, _kind(samples, high, end, peak, options)
+
+
+def _kind(samples: Samples, high: Ints, end: Ints, peak: Floats, options: SegmentOptions) -> Ints:
+    """Kind of each loss, by how long its fall takes; -1 where that lies between the two, or nothing fell.
+
+    A machine that stops for the loss cuts the fall short: the rest of it is taken to go on at the pace before the stop.
+    """
+    first, last = np.maximum(high, 0), np.maximum(end, 0)
+    low = first_fall(samples.smooth, _FALL_TO * peak, first, end + 1)
+    cut = low < 0
+    low = np.where(cut, last, low)
+    first = np.where(cut, np.clip(last - samples_in(options.fall_s, samples.interval), 0, first), first)
+    takes = samples.time[low] - samples.time[first]
+    fallen = np.maximum(samples.smooth[first] - samples.vacuum[low], 1e-9)
+    takes = np.where(cut, takes * (_FALL_FROM - _FALL_TO) * peak / fallen, takes)
+    kind = np.where(takes >= options.gradual_s, DROP_KINDS.index("gradual"), -1)
+    return np.where(takes <= options.sudden_s, DROP_KINDS.index("sudden"), kind)
 
 
 def _stopped_for_it(samples: Samples, spans: Spans, leave: Ints, options: SegmentOptions) -> Bools:
@@ -208,3 +227,19 @@ def _stopped_for_it(samples: Samples, spans: Spans, leave: Ints, options: Segmen
     before = np.maximum(here - 1 - samples_in(options.fall_s, samples.interval), spans.start)
     falling = samples.vacuum[here - 1] < options.falling_share * samples.smooth[before] - 4.0 * samples.noise
     return np.asarray(~samples.present[here] & samples.present[before] & falling, np.bool_)
+
+
+def _falls_as_before(samples: Samples, grip: Ints, leave: Ints, options: SegmentOptions) -> Bools:
+    """Cycles whose vacuum, as suction ends, falls no faster than it fell earlier in the hold and came back.
+
+    It has come back wherever the supply was cut again after the grip: a leak empties such a hold just as fast each
+    time. A hold in which the supply was never cut shows no such fall.
+    """
+    width = samples_in(options.fall_s, samples.interval)
+    here = np.maximum(leave - 1, 0)
+    cut = last_in(samples.supply_fall, np.maximum(grip, 0), np.maximum(here - width, 0))
+    whole = (grip >= 0) & (cut > grip + width)
+    fall = np.zeros(len(samples.time))
+    fall[width:] = samples.smooth[:-width] - samples.vacuum[width:]
+    usual = range_max(fall, np.where(whole, grip + width, 0), np.where(whole, cut, 0))
+    return np.asarray(whole & (fall[here] <= options.usual_fall * usual + 4.0 * samples.noise), np.bool_)
