@@ -36,7 +36,7 @@ def _parts_stamps(column: Column, head: Head) -> bool:
     whole = column.kind == "number" and column.profile.whole and not column.hints.weight("time")
     if not (whole or (column.kind == "text" and not column.hints.weight("time"))):
         return False
-    if whole and float((np.diff(column.values) != 0).mean()) < _ALWAYS:
+    if whole and np.count_nonzero(np.diff(column.values)) < _ALWAYS * (len(column.values) - 1):
         return False  # a state that stays from row to row, as most columns of whole numbers do
     codes, words = word_codes(column.array)
     size = len(words)
