@@ -1,6 +1,7 @@
 """`tracekit verify report.html LOG`: a page against the log it was made from."""
 
 import hashlib
+import io
 import json
 from pathlib import Path
 
@@ -8,6 +9,7 @@ import pytest
 from made_logs import write_log
 
 from tracekit import cli
+from tracekit.cli import progress
 
 
 @pytest.fixture(scope="module")
@@ -28,6 +30,35 @@ def test_a_page_holds(made: tuple[Path, Path, Path], capsys: pytest.CaptureFixtu
     assert json.loads(capsys.readouterr().out) == {"sheet": "report.html", "holds": True, "faults": []}
     assert cli.run(["verify", str(page), str(log), "--quiet"]) == 0
     assert capsys.readouterr().out == ""
+
+
+def test_a_person_sees_how_far_it_reads(made: tuple[Path, Path, Path], monkeypatch: pytest.MonkeyPatch) -> None:
+    """At a terminal the rows read are shown, and the line is empty again before the answer."""
+
+    class Terminal(io.StringIO):
+        def isatty(self) -> bool:
+            return True
+
+    seen = Terminal()
+    monkeypatch.setattr("sys.stderr", seen)
+    monkeypatch.setattr(progress, "_PATIENCE_S", 0.0)
+    monkeypatch.setattr(progress, "_EVERY_S", 0.0)
+    assert cli.run(["verify", str(made[2]), str(made[0])]) == 0
+    shown = seen.getvalue().split("\r\x1b[2K")
+    assert any(line.startswith("loader.csv: ") and "rows" in line for line in shown)
+    assert shown[-1] == ""
+
+
+def test_a_page_with_a_passed_limit_holds(made: tuple[Path, Path, Path], tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Limits that are passed stand on the page made anew, too."""
+    file = tmp_path / "s.toml"
+    limit = 'decay_rate_kpa_s = { max = 0.01, severity = "critical" }'
+    file.write_text(f'[station]\nname = "Loader 2"\n[limits]\n{limit}\n', encoding="utf-8")
+    used = ["--station", str(file)]
+    assert cli.run(["diagnose", str(made[0]), *used, "--out", str(tmp_path / "out"), "--quiet"]) == 0
+    page = tmp_path / "out" / "report.html"
+    assert "Limit passed: " in page.read_text(encoding="utf-8")
+    assert cli.run(["verify", str(page), str(made[0]), *used]) == 0, capsys.readouterr().err
 
 
 def test_a_page_with_a_start_holds(made: tuple[Path, Path, Path], tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -218,10 +218,25 @@ def test_losses_are_named_and_timed(dropping):
     """Every lost cycle is named, and the time is that of the slowest fall drawn."""
     picture = losses(dropping)
     assert said(picture).startswith("5 cycles lost within 0.0")
-    assert "Sudden: cycles 4, 17, 31, 44 and 58." in said(picture)
+    assert re.search(r"Sudden, down to a fifth within 0\.\d\d s: cycles 4, 17, 31, 44 and 58\.", said(picture))
     for cycle in (4, 17, 31, 44, 58):
         assert f">{cycle}</text>" in picture.html
     assert losses(stories.torn_cup().stations[0]) is None
+
+
+def test_losses_are_told_as_they_are_drawn(dropping):
+    """A fall that is slow in the picture is called slow, whatever kind of loss was judged; one beyond it is said."""
+    first, second = dropping.data.excerpts[:2]
+    fell_s = [float(dropping.data.cycles.floats("drop_s")[e.cycle]) for e in (first, second)]
+    slow = replace(first, pressure_kpa=-70.0 * np.clip(1.0 - (first.time_s - fell_s[0] + 0.15) / 0.45, 0.0, 1.0))
+    level = replace(second, pressure_kpa=np.where(second.time_s < fell_s[1], -70.0, -30.0))
+    changed = replace(dropping.data, excerpts=(slow, level, *dropping.data.excerpts[2:]))
+    text = said(losses(replace(dropping, data=changed)))
+    kinds = dropping.data.cycles.texts("drop_kind")
+    assert kinds[first.cycle] == kinds[second.cycle] == "sudden"
+    assert re.search(rf"Slow, down to a fifth within 0\.3[12] s: cycle {first.cycle}\.", text)  # 0.7 of 0.45 s
+    assert f"Whole fall not in the picture: cycle {second.cycle}." in text
+    assert "Sudden, down to a fifth within 0.0" in text
 
 
 def test_fall_time_of_a_known_curve():

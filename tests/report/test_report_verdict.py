@@ -55,6 +55,16 @@ def test_strength_stands_before_the_cause(plain_result):
     assert heads == ["A weak or late blow-off", "Very likely a weak or late blow-off", "Probably a weak or late blow-off"]
 
 
+def test_a_restriction_leads_with_the_evacuation(plain_result):
+    """Of several measures that speak for a blocked filter the evacuation stands in the verdict, not the blow-off."""
+    facts = tuple(
+        Evidence(measure=name, value=now, unit="s", reference=before, reference_source="baseline")
+        for name, now, before in (("blow-off between two levels", 0.019, 0.03), ("evacuation between two levels", 0.19, 0.13))
+    )
+    found = replace(stories.finding("flow_restricted"), evidence=facts)
+    assert lead(replace(plain_result, findings=(found,))).startswith("Evacuation between two levels takes 0.19 s")
+
+
 def test_a_close_rival_is_named():
     """A rival within a factor of two makes it "either … or"; one beyond does not."""
     close = stories.no_baseline().stations[0]

@@ -7,6 +7,7 @@ from typing import Annotated
 
 import typer
 
+from tracekit.cli.progress import reading_progress, show
 from tracekit.cli.sides import read_document, recordings, station_hashes
 from tracekit.compare.engine import compare as compare_sides
 from tracekit.compare.verify import asked_of, differences, options_of, sides_of
@@ -17,7 +18,9 @@ from tracekit.pipeline import Kept, diagnose
 from tracekit.read.station_file import load_stations
 from tracekit.report import proof
 from tracekit.report.comparison_json import comparison_json, plan_from_json
+from tracekit.report.json import diagnosis_json
 from tracekit.report.page import index_page, station_page
+from tracekit.report.passed import limits_passed
 
 _MOST_FAULTS = 8
 
@@ -98,13 +101,16 @@ def _page(
     start_us = proof.start_of(data)
     kept = Kept(of=lambda name: last_good(history, name, start_us)[:2]) if history and baseline is None else baseline
     files = load_stations(station) or None
-    record = diagnose(log, station=files, baseline=kept, blanked=blanked, started_us=start_us)
+    heard = reading_progress(logs)
+    record = diagnose(log, station=files, baseline=kept, blanked=blanked, started_us=start_us, heard=heard)
+    show("")
     faults = proof.same_logs(data, record)
     if faults:
         return faults, ""
     index, again = proof.index_of(data, record), proof.dated(record, data)
     options = ReportOptions(unit=str(data.get("unit", "kPa")))
-    page = index_page(again, options) if index is None else station_page(again, index, options)
+    limits = limits_passed(diagnosis_json(again), files or ())
+    page = index_page(again, options, limits) if index is None else station_page(again, index, options, limits)
     told = str(data["proof"]["version"])
     made = f", made by version {told}" if told != record.version else ""
     return proof.differences(text, data, page), f"every hash, figure, cycle and sentence as recomputed{made}"

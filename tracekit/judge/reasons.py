@@ -1,5 +1,6 @@
 """One line for or against a cause, from the measure or sign that weighs most."""
 
+import math
 from collections.abc import Mapping
 
 import numpy as np
@@ -48,6 +49,12 @@ _FROM_NOTHING = ("residual", "idle")
 """Effects that count from nothing where there is no baseline: their change is their value."""
 
 
+def _figure(value: float, sign: str = "-") -> str:
+    """Two digits of a value, or all that it has before the point; never an exponent."""
+    decimals = 1 - math.floor(math.log10(abs(value))) if value else 0
+    return f"{value:{sign}.{max(decimals, 0)}f}"
+
+
 def _change_words(name: str, effect: Effect, source: str) -> str:
     word = _WORDS[name]
     if abs(effect.z) < 2.0:
@@ -60,8 +67,8 @@ def _change_words(name: str, effect: Effect, source: str) -> str:
     unit = {"response": "ms", "blow_start": "ms", "decay": "kPa/s"}.get(name, "kPa")
     value = effect.shift * 1e3 if unit == "ms" else effect.shift
     if source == "none" and name in _FROM_NOTHING:
-        return f"{word} is {value:.2g} {unit}"
-    return f"{word} changed by {value:+.2g} {unit}"
+        return f"{word} is {_figure(value)} {unit}"
+    return f"{word} changed by {_figure(value, '+')} {unit}"
 
 
 def reason_for(code: str, effects: Mapping[str, Effect], signs: tuple[Sign, ...], source: str, present: float) -> str:

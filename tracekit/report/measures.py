@@ -81,6 +81,20 @@ _SETTINGS = {
     "set_point": "Set point", "reset_point": "Reset point", "supply_off": "Supply off", "supply_on": "Supply on",
 }  # fmt: skip
 
+_READ_UP = {
+    "leak_steady": (
+        "decay_rate_kpa_s", "decay_local_kpa_s", "leak_rate_pa_m3_s", "leak_rate_l_min_anr", "ultimate_vacuum_kpa",
+    ),
+    "flow_restricted": ("evacuation_time_s", "seal_time_s", "open_cup_vacuum_kpa", "release_peak_kpa"),
+    "exhaust_restricted": ("pump_time_constant_s",), "supply_valve_slow": ("response_delay_s",),
+    "release_weak": ("release_time_s", "residual_vacuum_kpa"), "sensor_noisy": ("noise_kpa",),
+    "sensor_zero_shift": ("idle_vacuum_kpa",), "motion_dips": ("hold_vacuum_kpa", "hold_min_vacuum_kpa"),
+    "part_dropped": ("drop_share",), "part_missed": ("miss_share",), "sensor_stuck": ("peak_vacuum_kpa",),
+    "switch_chatter": ("chatter_edges", "chatter_frequency_hz"), "supply_never_cuts": ("supply_on_time_s",),
+    "supply_short_cycling": ("supply_switches",),
+}  # fmt: skip
+"""What the handbook's entry of a code is to be read for, measure by measure: the usual cause where no finding says."""
+
 _ENDINGS = ("_kpa_s", "_pa_m3_s", "_l_min_anr", "_kpa", "_hz", "_s")
 
 
@@ -92,6 +106,11 @@ def measure(name: str) -> Measure:
     stem = next((name.removesuffix(e) for e in _ENDINGS if name.endswith(e)), name)
     words = clean(stem, 50).replace("_", " ")
     return Measure(words, "", f"{words[:1].upper()}{words[1:]} is {{}}")
+
+
+def handbook_code(name: str) -> str:
+    """The handbook's entry to read where a measure is beyond its limit; empty where none is about it."""
+    return next((code for code, measures in _READ_UP.items() if name in measures), "")
 
 
 def has_sentence(name: str) -> bool:

@@ -253,7 +253,7 @@ def _named(result: StationResult, logs: Sequence[LogFacts]) -> str:
 
 def _told(result: StationResult, record: DiagnosisRecord, passed: tuple[Passed, ...]) -> dict[str, object]:
     """What an index of a folder says of a station's page, pressures in kPa."""
-    said, first = with_limits(verdict(result), passed), steps(result)[0]
+    said, first = with_limits(verdict(result), passed), steps(result, passed)[0]
     return {
         "name": clean(result.data.station, 60) or "Station without a name", "when": _when(record.logs),
         "headline": said.headline, "lead": plain(said.lead), "action": f"{said.action} {said.reasons}".strip(),
@@ -281,7 +281,7 @@ def _print_note(record: DiagnosisRecord) -> str:
 
 def _row(result: StationResult, href: str, unit: str, passed: tuple[Passed, ...]) -> dict[str, str]:
     said = with_limits(verdict(result), passed)
-    first = steps(result)[0]
+    first = steps(result, passed)[0]
     n = len(result.data.cycles)
     return {
         "name": clean(result.data.station, 60) or "Station without a name", "href": href, "headline": said.headline,

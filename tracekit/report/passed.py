@@ -16,12 +16,16 @@ _RANK: tuple[Severity, ...] = ("info", "minor", "major", "critical")
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Passed:
-    """A limit that a station does not keep: whose and of what, in a sentence, and how severe the file calls it."""
+    """A limit that a station does not keep: whose and of what, in a sentence, and how severe the file calls it.
+
+    `found` is the value and what the file allows, in kPa, for a step that follows a title.
+    """
 
     station: str
     measure: str
     said: Text
     severity: Severity
+    found: str = ""
 
     @property
     def text(self) -> str:
@@ -41,8 +45,8 @@ def limits_passed(document: Mapping[str, Any], stations: Sequence[Station]) -> t
             value, unit, half = _figure(entry, name)
             said = None if value is None else _said(name, Num(value=value, unit=unit, step=half), limit)
             if said is not None:
-                severity = next(s for s in _RANK if s == limit.severity)
-                found.append(Passed(station=str(entry["station"]), measure=name, said=said, severity=severity))
+                severity, whose = next(s for s in _RANK if s == limit.severity), str(entry["station"])
+                found.append(Passed(station=whose, measure=name, said=said[0], severity=severity, found=plain(said[1])))
     return tuple(found)
 
 
@@ -75,13 +79,15 @@ def with_limits(said: Verdict, passed: Sequence[Passed]) -> Verdict:
     return said if worst == said.severity else replace(said, severity=worst, action=urgency(worst))
 
 
-def _said(name: str, found: Num, limit: Limit) -> Text | None:
+def _said(name: str, found: Num, limit: Limit) -> tuple[Text, Text] | None:
+    """A sentence of its own, and one for a step; None where the limit is kept."""
     for bound, word, over in ((limit.max, "at most", 1.0), (limit.min, "at least", -1.0)):
         if bound is not None and over * (found.value - bound) > 0.0:
             now = replace(found, step=found.step or abs(found.value) / 100.0 or None)
             most = Num(value=bound, unit=found.unit, step=_last_digit(bound), bare=True)
             start, end = f"Limit passed: {clean(measure(name).name, 80)} ", f" by the station file ({limit.severity})."
-            return (start, *say("{}, {} {}", now, word, most), end)
+            sentence = (start, *say("{}, {} {}", now, word, most), end)
+            return sentence, say("It is {}; the station file says {} {}.", now, word, replace(most, bare=False))
     return None
 
 

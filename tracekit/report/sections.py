@@ -60,7 +60,7 @@ def what_to_do(result: StationResult, unit: str, limits: tuple[Passed, ...] = ()
     if result.suggestion.settings and not reasons:
         reasons = [f"{setting(s.name)}: {s.reason}" for s in result.suggestion.settings if s.reason]
     told = not _first_step(result, limits)[1]
-    return render("steps.html", {"steps": steps(result), "reasons": reasons, "told": told}, unit)
+    return render("steps.html", {"steps": steps(result, limits), "reasons": reasons, "told": told}, unit)
 
 
 def why_this_cause(result: StationResult, unit: str) -> str:
@@ -194,7 +194,7 @@ def _first_step(result: StationResult, limits: tuple[Passed, ...]) -> tuple[Step
         if entries
         else 34 + 23 * _lines(f"{leave_words(result)} {why_leave(result)}", 38)
     )
-    return _short_step(steps(result)[0], _FIRST_SCREEN_PX - above - below)
+    return _short_step(steps(result, limits)[0], _FIRST_SCREEN_PX - above - below)
 
 
 def _short_step(step: Step, room_px: int) -> tuple[Step, bool]:

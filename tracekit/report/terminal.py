@@ -1,11 +1,13 @@
 """The first screen in a terminal: 80 columns, 24 lines, readable on any console."""
 
 import textwrap
+from collections.abc import Sequence
 from pathlib import Path
 
 from tracekit.model.result import DiagnosisRecord, StationResult
 from tracekit.options.report import ReportOptions
 from tracekit.report.markup import numbers_plain
+from tracekit.report.passed import Passed, passed_by
 from tracekit.report.phrases import cause_name
 from tracekit.report.sections import leave_words, setting_entries, why_leave
 from tracekit.report.text import ascii_only, clean
@@ -26,15 +28,17 @@ def first_screen(
     options: ReportOptions = _PLAIN,
     colour: bool = False,
     encoding: str = "utf-8",
+    limits: Sequence[Passed] = (),
 ) -> str:
     """Verdict, first cause with its chance, first step, settings and where the page is, in 80 by 24 characters.
 
     page_path  the page, None where none was written
     colour     True marks headline and caution with the terminal's bold and inverse; no colour codes otherwise
     encoding   of the console; whatever it cannot write becomes plain ASCII
+    limits     of the station files that are passed: the first step knows of them
     """
     unit = options.unit
-    lines = _one(record.stations[0], unit) if len(record.stations) == 1 else _many(record, unit)
+    lines = _one(record.stations[0], unit, limits) if len(record.stations) == 1 else _many(record, unit, limits)
     where = f"Page: {page_path}"
     tail = ["", where] if page_path is not None else []
     room = HEIGHT - 1 - len(tail) - len(where) // WIDTH
@@ -44,11 +48,12 @@ def first_screen(
     return _lit(text) if colour else text
 
 
-def _one(result: StationResult, unit: str) -> list[str]:
+def _one(result: StationResult, unit: str, limits: Sequence[Passed]) -> list[str]:
     said = verdict(result)
+    first = steps(result, passed_by(limits, result.data.station))[0]
     name = clean(result.data.station, WIDTH - 3 - len(said.headline)) or "Station without a name"
     lines = [f"{name}: {said.headline}.", *_wrapped(plain(said.lead, unit)), *_wrapped(f"{said.action} {said.reasons}")]
-    return [*lines, *_cause(result), "", *_first_step(steps(result)[0], unit), "", *_settings(result, unit)]
+    return [*lines, *_cause(result), "", *_first_step(first, unit), "", *_settings(result, unit)]
 
 
 def _cause(result: StationResult) -> list[str]:
@@ -86,14 +91,15 @@ def _label(entry: dict[str, str]) -> str:
     return f"{entry['name']}, {entry['entry']}" if entry["entry"] else entry["name"]
 
 
-def _many(record: DiagnosisRecord, unit: str) -> list[str]:
+def _many(record: DiagnosisRecord, unit: str, limits: Sequence[Passed]) -> list[str]:
     """One line or two per station, the worst first."""
     order = ("critical", "major", "minor", "info")
     said = sorted(((verdict(r), r) for r in record.stations), key=lambda pair: order.index(pair[0].severity))
     lines = [f"{count(len(said))} stations, the worst first:"]
     for words, result in said:
         lines.append(f"{clean(result.data.station, 20)}: {words.headline}. {words.action}"[:WIDTH])
-        lines += _first_step(steps(result)[0], unit)[:1] if words.severity in ("critical", "major") else []
+        first = steps(result, passed_by(limits, result.data.station))[0]
+        lines += _first_step(first, unit)[:1] if words.severity in ("critical", "major") else []
     return lines
 
 

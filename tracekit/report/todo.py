@@ -1,13 +1,16 @@
 """What to do: the first step, all steps in order, and how to record a log that shows more."""
 
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from tracekit.model.cycle import BOTH_COILS, PULSES
 from tracekit.model.estimate import Withheld
-from tracekit.model.finding import Evidence, Finding, NextStep
+from tracekit.model.finding import Evidence, Finding, NextStep, Severity
 from tracekit.model.result import StationResult
 from tracekit.report.doubt import RUNNING, untold_leak
+from tracekit.report.measures import handbook_code, measure
+from tracekit.report.passed import Passed
 from tracekit.report.text import clean
 from tracekit.report.verdict import cannot_answer
 from tracekit.report.view import fault_of_log, main_finding, symptom
@@ -19,6 +22,7 @@ GOAL = "Now / goal"
 _LABELS = {"Here": GOAL}
 _NOW = re.compile(r"(?<=, now )(\d+(?:\.\d+)?)(?= ([^\s;.]+))")
 _GOOD_INTERVAL_S, _GOOD_CYCLES = 0.005, 200
+_RANK: tuple[Severity, ...] = ("info", "minor", "major", "critical")
 _SAME = 0.125  # of an interval: medians that differ by less are one measure, taken in two ways
 
 
@@ -37,13 +41,48 @@ class Step:
     more: tuple[tuple[str, str], ...] = ()
 
 
-def steps(result: StationResult) -> tuple[Step, ...]:
-    """All steps in order; the last says how to prove the repair, or what to record."""
+def steps(result: StationResult, limits: Sequence[Passed] = ()) -> tuple[Step, ...]:
+    """All steps in order; the last says how to prove the repair, or what to record.
+
+    limits  of the station file that this station does not keep; what no finding explains is looked into first
+    """
+    told = _by_findings(result, limits)
+    open_limit = _unexplained(result, limits)
+    return told if open_limit is None else (_look_into(open_limit), *told)
+
+
+def _unexplained(result: StationResult, limits: Sequence[Passed]) -> Passed | None:
+    """The most severe limit that is passed, where it weighs more than whatever was found."""
+    worst = max((_RANK.index(f.severity) for f in result.findings), default=0)
+    above = [one for one in limits if _RANK.index(one.severity) > worst]
+    return max(above, key=lambda one: _RANK.index(one.severity), default=None)
+
+
+def _look_into(limit: Passed) -> Step:
+    """What a person can do about a limit that is passed without a finding that says why."""
+    code = handbook_code(limit.measure)
+    read = f"Usual cause, quick test and repair: tracekit explain {code}." if code else "Compare with a healthy log."
+    return Step(
+        act=f"Find out why a limit is passed: {measure(limit.measure).name}",
+        how=f"{limit.found} {read}",
+        minutes=None,
+        results=(
+            ("A cause is found", "repair it, then record again"),
+            ("It has always been so", "whoever set the limit must correct it in the station file"),
+        ),
+        caution="Run no parts until it is known." if limit.severity == "critical" else "",
+    )
+
+
+def _by_findings(result: StationResult, limits: Sequence[Passed]) -> tuple[Step, ...]:
+    """Steps of the first finding, or of a log without one."""
     source = main_finding(result) or symptom(result) or fault_of_log(result)
     found = [_as_told(step_of(s), source.evidence) for s in source.next_steps] if source is not None else []
     if found and RUNNING in found[0].caution and any(f.severity == "critical" for f in result.findings):
         found[0] = replace(found[0], caution=f"Run for this test only, area clear. {found[0].caution}")
     if source is None and not cannot_answer(result):
+        if limits:
+            return (_prove(result, None),)
         kept = _keep_as_baseline(result)
         return (_plate_first(), kept) if untold_leak(result) else (kept,)
     if source is None or source.kind == "recording":
@@ -145,13 +184,14 @@ def _is_recording(act: str) -> bool:
     return act.casefold().startswith(("record", "repeat the recording", "take a new log"))
 
 
-def _prove(result: StationResult, source: Finding) -> Step:
-    """Record again after the repair, with what to expect."""
+def _prove(result: StationResult, source: Finding | None) -> Step:
+    """Record again after the repair, with what to expect; without a source a limit is what has to be kept."""
+    done = "change" if source is not None and source.kind == "setting" else "repair"
     return Step(
-        act="Record again after the repair" if source.kind != "setting" else "Record again after the change",
+        act=f"Record again after the {done}",
         how="Same part, speed and air pressure, at least 30 cycles.",
         minutes=None,
-        results=(("Expect", _expected(result)),),
+        results=(("Expect", "every limit of the station file kept" if source is None else _expected(result)),),
         caution="",
     )
 

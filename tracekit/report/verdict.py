@@ -36,8 +36,8 @@ _COUNTED = {
 }
 _LIKED = {
     "sensor_zero_shift": ("idle_vacuum_kpa",), "sensor_noisy": ("noise_kpa",),
-    "supply_valve_slow": ("response_delay_s",),
-    "flow_restricted": ("open_cup_vacuum_kpa", "release_peak_kpa"), "supply_valve_passing": ("idle_vacuum_kpa",),
+    "supply_valve_slow": ("response_delay_s",), "supply_valve_passing": ("idle_vacuum_kpa",),
+    "flow_restricted": ("evacuation between two levels", "open_cup_vacuum_kpa", "release_peak_kpa"),
     "exhaust_restricted": ("evacuation between two levels",), "supply_pressure_low": ("evacuation between two levels",),
 }  # fmt: skip
 """Codes told by a count, and the measures that tell a code best."""

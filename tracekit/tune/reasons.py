@@ -14,7 +14,7 @@ def leave(rules: Rules, now: Values) -> str:
     """Why the settings in force stay."""
     reset, on = now.get("reset_point"), now.get("supply_on")
     if reset is not None and on is not None and on - reset >= rules.guard:
-        return f"Leave them: the order holds by {on - reset:.1f} kPa and no change helps clearly"
+        return f"Leave them: the supply resumes {on - reset:.1f} kPa above the reset point and no change helps clearly"
     return "Leave them: no change is predicted to help clearly"
 
 

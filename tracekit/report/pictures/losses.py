@@ -3,6 +3,7 @@
 import numpy as np
 
 from tracekit.model.result import StationResult
+from tracekit.options.segment import SegmentOptions
 from tracekit.report.plot import (
     Axis,
     Cell,
@@ -22,6 +23,7 @@ from tracekit.report.view import Floats, is_list, spaced
 from tracekit.report.words import Num, Text, count, join, say
 
 _BEFORE_S, _AFTER_S, _MOST_LINES, _MOST_SAMPLES, _MOST_NUMBERS = 0.5, 0.3, 8, 400, 200
+_SUDDEN_S = SegmentOptions().sudden_s
 
 Curve = tuple[int, Floats, Floats]
 
@@ -111,16 +113,26 @@ def _heading(result: StationResult, curves: list[Curve]) -> Text:
 
 
 def _caption(result: StationResult, curves: list[Curve]) -> Text:
-    kinds = result.data.cycles.texts("drop_kind")
-    lost = np.flatnonzero(result.data.cycles.where("outcome", "dropped")).tolist()
+    """How soon each drawn line falls from nine tenths to a fifth, as the picture shows it, whatever was judged."""
+    lost = int(result.data.cycles.where("outcome", "dropped").sum())
+    times = {cycle: fall_time_s(time, vacuum) for cycle, time, vacuum in curves}
+    quick = [c for c, t in times.items() if t <= _SUDDEN_S]
+    slow = [c for c, t in times.items() if t > _SUDDEN_S]
+    beyond = [c for c, t in times.items() if np.isnan(t)]
     parts: list[Text] = [("One line is one cycle, named by its number; zero is the loss.",)]
-    for kind, words in (("sudden", "Sudden"), ("gradual", "Gradual")):
-        own = [c for c in lost if kinds[c] == kind]
+    for words, own in (("Sudden", quick), ("Slow", slow)):
         if own:
-            parts.append((f"{words}: cycle{'s' if len(own) > 1 else ''} {is_list(own)}.",))
-    if len(curves) < len(lost):
-        parts.append((f"{count(len(curves))} of {count(len(lost))} drawn.",))
+            longest = Num(value=max(times[c] for c in own), unit="s", step=0.01)
+            parts.append(say("{}, down to a fifth within {}: {}.", words, longest, _cycles(own)))
+    if beyond:
+        parts.append((f"Whole fall not in the picture: {_cycles(beyond)}.",))
+    if len(curves) < lost:
+        parts.append((f"{count(len(curves))} of {count(lost)} drawn.",))
     return join(parts)
+
+
+def _cycles(own: list[int]) -> str:
+    return f"cycle{'s' if len(own) > 1 else ''} {is_list(own)}"
 
 
 def _numbers(curves: list[Curve]) -> tuple[tuple[Cell, ...], ...]:
