@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from tests.read.dialects import START, Dialect, make_recording
 from tests.read.reading import read, written
 from tracekit.options.read import ReadOptions
-from tracekit.read.clock import Clock, Samples, join
+from tracekit.read.clock import DOUBLE, Clock, Samples, join
 
 OPTIONS = ReadOptions()
 
@@ -183,3 +183,40 @@ def test_an_absurd_cell_of_milliseconds_costs_its_row_alone(tmp_path, absurd):
     assert np.abs(found.time_s - np.delete(rec.time_s, 700)).max() < 2e-3
     assert [(r.rows, r.first_lines) for r in found.facts.rejections] == [(1, (702,))]
     assert found.facts.clock_steps == ()
+
+
+def twice(first, stop, repeats_s=0.0):
+    """Regular samples of which some are written once more, the copy after it; `repeats_s` moves the copy's times."""
+    whole = samples(regular(300))
+    copy = whole.take(slice(first, stop))
+    copy = replace(copy, time_s=copy.time_s + repeats_s)
+    return join([whole.take(slice(0, stop)), copy, whole.take(slice(stop, None))])
+
+
+def fed(whole: Samples, cuts) -> tuple[Clock, Samples]:
+    """What a clock makes of samples that come in pieces."""
+    clock, edges = Clock(0.01, OPTIONS), [0, *sorted(cuts), len(whole)]
+    parts = [clock.feed(whole.take(slice(a, b))) for a, b in itertools.pairwise(edges)]
+    return clock, join([*parts, clock.feed(whole.take(slice(0, 0)), last=True)])
+
+
+@given(st.sets(st.integers(1, 335), max_size=6), st.integers(0, 200))
+def test_rows_that_are_written_twice_are_duplicates(cuts, first):
+    """A stretch that stands twice is dropped and counted as such, wherever the pieces end; the clock was not set."""
+    clock, out = fed(twice(first, first + 40), cuts)
+    assert np.array_equal(out.time_s, regular(300))
+    assert np.array_equal(out.pressure_kpa, np.arange(300))
+    assert [(r.reason, r.rows) for r in clock.losses.rejections()] == [(DOUBLE, 40)]
+    assert (clock.steps, clock.gaps) == ([], [])
+
+
+@given(st.sets(st.integers(1, 335), max_size=6))
+def test_other_readings_at_the_same_times_are_a_clock_set_back(cuts):
+    """One other reading in the stretch, or times between those before, and nothing is dropped."""
+    whole = twice(100, 140)
+    readings = whole.pressure_kpa.copy()
+    readings[170] += 0.5
+    for changed in (replace(whole, pressure_kpa=readings), twice(100, 140, 0.001)):
+        clock, out = fed(changed, cuts)
+        assert len(out) == 340
+        assert len(clock.steps) == 1

@@ -27,6 +27,7 @@ class ReadOptions:
     stray_rows: int = option(
         8, "row", "so many rows with a time that goes back and returns are strays, more are a step"
     )
+    copied_rows: int = option(10_000, "row", "most rows written twice that are told from a clock set back")
     max_clock_steps: int = option(1000, "1", "beyond so many steps back the rows are rejected instead")
     join_gap_s: float = option(600.0, "s", "a file that starts so soon after another ends continues it")
     max_gaps: int = option(10_000, "1", "gaps that are listed one by one")

@@ -53,7 +53,8 @@ class Clock:
     """Puts the samples of one station into rising time, in the order in which they come.
 
     A few rows whose time jumps and returns are strays and are rejected, rows with the time of the row before are
-    duplicates and are rejected too. Where time goes back for good the clock was set: later times are moved so that
+    duplicates and are rejected too, and so are stretches of rows that were written before, to the last digit. Where
+    time goes back for good the clock was set: later times are moved so that
     the samples continue one interval after the last, and the step is kept; where it starts again near its first value
     a pause is assumed, and `restarts` tells after which time and how long a pause [s]. The result does not depend on
     the pieces in which the samples arrive.
@@ -67,6 +68,7 @@ class Clock:
         self._last_s = -np.inf
         self._first_s = np.nan
         self._held: list[Samples] = []
+        self._recent: list[Samples] = []
         self.gaps: list[tuple[float, float]] = []
         self.more_gaps = 0
         self.steps: list[tuple[float, float]] = []
@@ -86,6 +88,7 @@ class Clock:
         while len(samples):
             part, samples = self._next_stretch(samples, last=last)
             self._note(part.time_s)
+            self._remember(part)
             done.append(part)
         return join(done) if done else samples
 
@@ -116,7 +119,8 @@ class Clock:
         if not low.any():
             return replace(samples, time_s=time_s), samples.take(slice(0, 0))
         starts, stops = _runs(low)
-        long = stops - starts > self._options.stray_rows
+        copied = self._copied(samples, time_s, starts, stops)
+        long = (stops - starts > self._options.stray_rows) & ~copied
         if stops[-1] == len(time_s) and not long[-1] and not last:
             self._held = [samples.take(slice(int(starts[-1]), None)), *self._held]
             if starts[-1] == 0:
@@ -124,7 +128,8 @@ class Clock:
             return self._next_stretch(samples.take(slice(0, int(starts[-1]))), last=last)
         step = self._first_step(time_s, starts[long], stops[long])
         stop = len(time_s) if step is None else step
-        self._reject(samples.lines[:stop], time_s[:stop], low[:stop])
+        double = _within(starts[copied], stops[copied], len(time_s))
+        self._reject(samples.lines[:stop], time_s[:stop], low[:stop], double[:stop])
         keep = ~low[:stop]
         if step is not None:
             keep = self._drop_ahead(samples.lines, time_s, keep, step)
@@ -183,9 +188,43 @@ class Clock:
         self._shift_s -= step
         self.steps.append((highest_s + pause, step))
 
-    def _reject(self, lines: NDArray[np.int64], time_s: NDArray[np.float64], low: NDArray[np.bool_]) -> None:
+    def _copied(
+        self,
+        samples: Samples,
+        time_s: NDArray[np.float64],
+        starts: NDArray[np.int64],
+        stops: NDArray[np.int64],
+    ) -> NDArray[np.bool_]:
+        """Which stretches, longer than strays, hold rows that were all written before: same time, same readings."""
+        found = np.zeros(len(starts), np.bool_)
+        most, shifted = self._options.copied_rows, replace(samples, time_s=time_s)
+        for k in np.nonzero(stops - starts > self._options.stray_rows)[0].tolist():
+            run = slice(int(starts[k]), int(stops[k]))
+            if run.stop - run.start > most:
+                break
+            earlier = join([*self._recent, shifted.take(slice(max(run.start - most, 0), run.start))])
+            found[k] = _all_among(shifted.take(run), earlier.take(slice(max(len(earlier) - most, 0), None)))
+            if not found[k]:
+                break  # here the clock was set, and what comes after is looked at from there
+        return found
+
+    def _remember(self, part: Samples) -> None:
+        """Keep the last rows, against which rows that are written twice are held."""
+        most = self._options.copied_rows
+        recent = [*self._recent, part.take(slice(max(len(part) - most, 0), None))]
+        while len(recent) > 1 and sum(map(len, recent[1:])) >= most:
+            recent = recent[1:]
+        self._recent = recent
+
+    def _reject(
+        self,
+        lines: NDArray[np.int64],
+        time_s: NDArray[np.float64],
+        low: NDArray[np.bool_],
+        copied: NDArray[np.bool_],
+    ) -> None:
         top = np.maximum.accumulate(np.concatenate([[self._last_s], time_s]))[:-1]
-        double = time_s == top
+        double = (time_s == top) | copied
         self.losses.add(DOUBLE, lines[low & double])
         self.losses.add(STRAY, lines[low & ~double])
 
@@ -201,6 +240,26 @@ class Clock:
             self.gaps.extend((float(time_s[i]), float(time_s[i + 1])) for i in wide[:room])
             self.more_gaps += max(len(wide) - room, 0)
         self._last_s = float(time_s[-1])
+
+
+def _all_among(rows: Samples, earlier: Samples) -> bool:
+    """True where each of some rows is one of earlier ones."""
+    order = np.argsort(earlier.time_s, kind="stable")
+    if len(order) == 0:
+        return False
+    place = np.minimum(np.searchsorted(earlier.time_s[order], rows.time_s), len(order) - 1)
+    same = earlier.take(order[place])
+    alike = (same.time_s == rows.time_s) & (same.digital == rows.digital)
+    missing = np.isnan(same.pressure_kpa) & np.isnan(rows.pressure_kpa)
+    return bool((alike & ((same.pressure_kpa == rows.pressure_kpa) | missing)).all())
+
+
+def _within(starts: NDArray[np.int64], stops: NDArray[np.int64], count: int) -> NDArray[np.bool_]:
+    """True in some stretches of `count` rows."""
+    edges = np.zeros(count + 1, np.int64)
+    edges[starts] += 1
+    edges[stops] -= 1
+    return np.asarray(np.cumsum(edges)[:-1] > 0, np.bool_)
 
 
 def _runs(mask: NDArray[np.bool_]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:

@@ -17,7 +17,7 @@ from tracekit.read.dateorder import with_date_order
 from tracekit.read.declared import with_doubts
 from tracekit.read.digitals import ROLES, Digital, LevelPlan, asks, by_name
 from tracekit.read.eventwords import hold_changes, with_events
-from tracekit.read.grouping import of_station, shares_signals, station_keys, station_name
+from tracekit.read.grouping import check_stations, of_station, shares_signals, station_keys, station_name
 from tracekit.read.head import Head, Question, joined
 from tracekit.read.longform import find_long, long_columns, wide_head, with_holding
 from tracekit.read.pairs import are_copies, rows_per_stamp
@@ -256,6 +256,7 @@ def find_stations(head: Head, station: Station, taken: tuple[str, ...]) -> list[
     keys = station_keys(pressures) if len(pressures) > 1 else None
     if keys is None or shares_signals(digitals, keys):
         return [Found(station=None, questions=(ask_column(pressures),))]
+    check_stations(head.name, pressures, keys)
     result = []
     for key, column in zip(keys, pressures, strict=True):
         own = of_station(digitals, key, [k for k in keys if k != key])

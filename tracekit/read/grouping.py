@@ -3,8 +3,12 @@
 import re
 from collections.abc import Sequence
 
+import numpy as np
+
+from tracekit.errors import LogReadError, message
 from tracekit.read.columns import Column
 from tracekit.read.digitals import ROLES, Digital
+from tracekit.read.head import joined, spread
 from tracekit.read.words import fold, hints, tokens_of
 
 _NO_STATIONS = frozenset({
@@ -14,6 +18,9 @@ _NO_STATIONS = frozenset({
     "before", "behind", "after", "sensor",
 })  # fmt: skip
 """Words that tell two pressures of one station apart."""
+_MOVING, _FEWEST_MOVING, _OFF = 0.02, 20, 0.25
+"""Change from row to row, as a share of the range, at which the order of readings shows; so many such rows at least;
+how far off its place in the row a reading may lie, as a share of the distance to the next (no source)."""
 
 
 def station_keys(pressures: Sequence[Column]) -> list[str] | None:
@@ -35,6 +42,42 @@ def station_keys(pressures: Sequence[Column]) -> list[str] | None:
     if stem and hints(stem).roles:
         keys = [k[len(stem) :] for k in keys]
     return keys if all(keys) else None
+
+
+def check_stations(name: str, pressures: Sequence[Column], keys: Sequence[str]) -> None:
+    """Raise LogReadError where columns with running numbers are samples that follow one another, not stations."""
+    if not _follow(pressures, keys):
+        return
+    found = (
+        f"each row holds {len(keys)} samples of one channel, {joined(c.name for c in pressures)}: "
+        "they lie in even steps on the way from one row to the next"
+    )
+    todo = (
+        "Write a row with a time of its own for each sample; or take one of them with a station file: "
+        f'[channels] pressure = {{ column = "{pressures[0].name}" }}'
+    )
+    raise LogReadError(message(name, found, "a sample per row, or columns of different stations", todo))
+
+
+def _follow(pressures: Sequence[Column], keys: Sequence[str]) -> bool:
+    """True where the k-th of n columns lies k/n of the way from the first one to the first one of the next row.
+
+    Stations that work side by side do not: what moves between two rows has not begun within one.
+    """
+    ends = [re.search(r"\d+$", key) for key in keys]
+    numbers = [int(end[0]) for end in ends if end is not None]
+    if len(numbers) < len(keys) or numbers != list(range(numbers[0], numbers[0] + len(keys))):
+        return False
+    if any(c.kind != "number" for c in pressures):
+        return False
+    readings = np.stack([c.values for c in pressures])
+    step = np.diff(readings[0])
+    low, high = spread(readings[0])
+    moving = np.isfinite(readings[:, :-1]).all(axis=0) & (np.abs(step) > _MOVING * (high - low))
+    if np.count_nonzero(moving) < _FEWEST_MOVING:
+        return False
+    shares = np.median((readings[1:, :-1] - readings[0, :-1])[:, moving] / step[moving], axis=1)
+    return bool((np.abs(len(keys) * shares - np.arange(1, len(keys))) < _OFF).all())
 
 
 def _common_start(keys: Sequence[str]) -> str:
