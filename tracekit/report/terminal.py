@@ -7,7 +7,7 @@ from pathlib import Path
 from tracekit.model.result import DiagnosisRecord, StationResult
 from tracekit.options.report import ReportOptions
 from tracekit.report.markup import numbers_plain
-from tracekit.report.passed import Passed, passed_by
+from tracekit.report.passed import Passed, passed_by, with_limits
 from tracekit.report.phrases import cause_name
 from tracekit.report.sections import leave_words, setting_entries, why_leave
 from tracekit.report.text import ascii_only, clean
@@ -49,8 +49,8 @@ def first_screen(
 
 
 def _one(result: StationResult, unit: str, limits: Sequence[Passed]) -> list[str]:
-    said = verdict(result)
-    first = steps(result, passed_by(limits, result.data.station))[0]
+    passed = passed_by(limits, result.data.station)
+    said, first = with_limits(verdict(result), passed), steps(result, passed)[0]
     name = clean(result.data.station, WIDTH - 3 - len(said.headline)) or "Station without a name"
     lines = [f"{name}: {said.headline}.", *_wrapped(plain(said.lead, unit)), *_wrapped(f"{said.action} {said.reasons}")]
     return [*lines, *_cause(result), "", *_first_step(first, unit), "", *_settings(result, unit)]
@@ -94,11 +94,12 @@ def _label(entry: dict[str, str]) -> str:
 def _many(record: DiagnosisRecord, unit: str, limits: Sequence[Passed]) -> list[str]:
     """One line or two per station, the worst first."""
     order = ("critical", "major", "minor", "info")
-    said = sorted(((verdict(r), r) for r in record.stations), key=lambda pair: order.index(pair[0].severity))
+    own = [(passed_by(limits, r.data.station), r) for r in record.stations]
+    told = [(with_limits(verdict(r), passed), steps(r, passed)[0], r) for passed, r in own]
+    said = sorted(told, key=lambda one: order.index(one[0].severity))
     lines = [f"{count(len(said))} stations, the worst first:"]
-    for words, result in said:
+    for words, first, result in said:
         lines.append(f"{clean(result.data.station, 20)}: {words.headline}. {words.action}"[:WIDTH])
-        first = steps(result, passed_by(limits, result.data.station))[0]
         lines += _first_step(first, unit)[:1] if words.severity in ("critical", "major") else []
     return lines
 

@@ -61,14 +61,14 @@ def _unexplained(result: StationResult, limits: Sequence[Passed]) -> Passed | No
 def _look_into(limit: Passed) -> Step:
     """What a person can do about a limit that is passed without a finding that says why."""
     code = handbook_code(limit.measure)
-    read = f"Usual cause, quick test and repair: tracekit explain {code}." if code else "Compare with a healthy log."
+    read = f"tracekit explain {code} has the usual cause, its test and repair" if code else "compare with a healthy log"
     return Step(
         act=f"Find out why a limit is passed: {measure(limit.measure).name}",
-        how=f"{limit.found} {read}",
+        how=limit.found,
         minutes=None,
         results=(
-            ("A cause is found", "repair it, then record again"),
-            ("It has always been so", "whoever set the limit must correct it in the station file"),
+            ("Where to look", read),
+            ("It has always been so", "whoever set the limit corrects it in the station file"),
         ),
         caution="Run no parts until it is known." if limit.severity == "critical" else "",
     )
