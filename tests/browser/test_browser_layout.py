@@ -4,6 +4,11 @@ import pytest
 import stories
 from browser_scripts import CLIPPED, OVERLAPS
 
+from tracekit.model.station import Limit, Station
+from tracekit.report.json import diagnosis_json
+from tracekit.report.page import station_page
+from tracekit.report.passed import limits_passed
+
 pytestmark = pytest.mark.browser
 
 NAMES = sorted(stories.STORIES)
@@ -43,6 +48,18 @@ def test_answer_fits_the_first_phone_screen(visit, name):
     caution = page.locator("#first .caution")
     if caution.count():
         assert caution.bounding_box()["y"] < FIRST_SCREEN_PX
+
+
+@pytest.mark.parametrize("name", ["healthy", "no_baseline", "torn_cup"])
+def test_a_limit_that_is_passed_fits_the_first_phone_screen(visit, tmp_path, name):
+    """With a limit above it the first step is still that of the limit, whole, and settings end by 620 px."""
+    record = stories.STORIES[name]()
+    file = Station(limits={"decay_rate_kpa_s": Limit(max=0.01, severity="critical")})
+    path = tmp_path / "report.html"
+    path.write_text(station_page(record, 0, limits=limits_passed(diagnosis_json(record), (file,))), encoding="utf-8")
+    page = visit(name, width=360, height=640, path=path)
+    assert "Find out why a limit is passed".casefold() in page.locator("#first h2").inner_text().casefold()
+    assert page.evaluate("document.getElementById('settings').getBoundingClientRect().bottom") <= FIRST_SCREEN_PX
 
 
 @pytest.mark.parametrize("name", ["torn_cup", "chattering"])

@@ -61,14 +61,14 @@ def _unexplained(result: StationResult, limits: Sequence[Passed]) -> Passed | No
 def _look_into(limit: Passed) -> Step:
     """What a person can do about a limit that is passed without a finding that says why."""
     code = handbook_code(limit.measure)
-    read = f"tracekit explain {code} has the usual cause, its test and repair" if code else "compare with a healthy log"
+    read = f"tracekit explain {code} (cause, test, repair)" if code else "compare with a healthy log"
     return Step(
         act=f"Find out why a limit is passed: {measure(limit.measure).name}",
         how=limit.found,
         minutes=None,
         results=(
             ("Where to look", read),
-            ("It has always been so", "whoever set the limit corrects it in the station file"),
+            ("Always been so", "whoever set the limit corrects it"),
         ),
         caution="Run no parts until it is known." if limit.severity == "critical" else "",
     )
