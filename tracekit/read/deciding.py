@@ -14,6 +14,7 @@ from tracekit.read.clockcolumns import with_packed_clocks
 from tracekit.read.clocks import with_second_clock
 from tracekit.read.columns import Column
 from tracekit.read.dateorder import with_date_order
+from tracekit.read.dating import with_start
 from tracekit.read.declared import with_doubts
 from tracekit.read.digitals import ROLES, Digital, LevelPlan, asks, by_name
 from tracekit.read.eventwords import hold_changes, with_events
@@ -69,9 +70,9 @@ def decide(head: Head, station: Station) -> Plan:
         known = [*head.assumptions, *([assumption(time)] if time else []), *(a for f in found for a in f.assumptions)]
         raise asking(head.name, questions, known, _decided(view, station, time, taken, column, found))
     stations = tuple(f.station for f in found if f.station is not None)
-    time = with_rounding(view, time)
+    time, dates = with_start(view, with_rounding(view, time))
     time, rows = with_pairs(view, time, stations[0].pressure)
-    assumptions = [*head.assumptions, assumption(time), *dict.fromkeys(a for f in found for a in f.assumptions)]
+    assumptions = [*head.assumptions, assumption(time), *dates, *dict.fromkeys(a for f in found for a in f.assumptions)]
     if column is not None:
         evidence = f"{len(names)} different values in the first rows"
         assumptions.append(
@@ -129,10 +130,10 @@ def _decide_long(head: Head, station: Station, long: LongPlan) -> Plan:
     if questions:
         raise asking(head.name, questions, [*wide.assumptions, assumption(time)])
     stations = tuple(f.station for f in found if f.station is not None)
-    time = with_rounding(wide, time)
+    time, dates = with_start(wide, with_rounding(wide, time))
     long, time, held = with_holding(wide, long, time, stations[0].pressure.column)
     shared = dict.fromkeys(a for f in found for a in f.assumptions)
-    facts = [*held, *wide.assumptions, assumption(time), *shared, *_quality_facts(long.quality)]
+    facts = [*held, *wide.assumptions, assumption(time), *dates, *shared, *_quality_facts(long.quality)]
     plan = make_plan(wide, station, time, stations, None, (), facts)
     return replace(plan, long=long, columns=long_columns(head, long, time), context=())
 

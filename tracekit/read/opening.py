@@ -266,7 +266,10 @@ def time_warnings(local_us: int | None, plan: Plan, station: Station) -> Iterato
             "day and month of the stamps could be exchanged, so the date is not used; "
             'write time = { date_order = "day first" } or "month first" under [channels] of a station file'
         )
-    elif (
-        local_us is not None and not plan.time.zoned and plan.time.dated and not (station.station.timezone or plan.zone)
-    ):
+    elif local_us is not None and _lacks_zone(plan) and not (station.station.timezone or plan.zone):
         yield "the stamps have no zone; give timezone in the station file to have dates"
+
+
+def _lacks_zone(plan: Plan) -> bool:
+    """True where the date of the recording is one without a zone."""
+    return plan.time.start_local or (plan.time.dated and not plan.time.zoned)

@@ -5,6 +5,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from tracekit.read.scales import SensorScale, find_scale
+from tracekit.read.started import Started, find_start
 from tracekit.read.told import pressure_sentence, with_split_units
 from tracekit.read.words import fold
 from tracekit.units import PressureUnit, Sense, find_pressure_unit
@@ -45,6 +46,7 @@ _PRESSURE_WORDS = ("pressure", "druck", "pression", "presion", "pressione", "uni
 class Preamble:
     """Facts of the preamble, None where it does not tell them, with the lines they stand in.
 
+    started  when the recording began
     zone  of the stamps: a name, or hours and minutes from UTC such as "+01:00"; empty where it is not told
     """
 
@@ -54,6 +56,7 @@ class Preamble:
     pressure_sense: Sense | None = None
     unit_line: str = ""
     scale: SensorScale | None = None
+    started: Started | None = None
     zone: str = ""
 
 
@@ -83,6 +86,7 @@ def read_preamble(lines: Sequence[str]) -> Preamble:
         pressure_sense=sense,
         unit_line=unit_line,
         scale=find_scale(lines),
+        started=find_start(lines),
         zone=zone,
     )
 

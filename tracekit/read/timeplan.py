@@ -48,7 +48,8 @@ class TimePlan:
     rounded_s   resolution of stamps that several rows share, 0 where each row has its own [s]
     first_rows  rows that share the first such stamp
     typical_s   usual interval between rows of one station [s]
-    start_us    Unix time of the first row from another column that has a date, None where there is none [µs]
+    start_us    Unix time of the first row from another column or the lines above the header, None without one [µs]
+    start_local  that time is one without a zone
     doubts      what the reader of a page must know about the times
     """
 
@@ -64,6 +65,7 @@ class TimePlan:
     first_rows: int = 0
     typical_s: float = 0.0
     start_us: int | None = None
+    start_local: bool = False
     evidence: str = ""
     confidence: float = 1.0
     doubts: tuple[str, ...] = ()

@@ -13,7 +13,7 @@ def utc_us(local_us: int | None, plan: Plan, station: Station) -> int | None:
 
     Raises StationFileError where the station file names a zone that does not exist.
     """
-    if local_us is None or plan.time.zoned or plan.time.start_us is not None:
+    if local_us is None or plan.time.zoned or (plan.time.start_us is not None and not plan.time.start_local):
         return local_us
     zone = station.station.timezone or plan.zone
     if not zone:

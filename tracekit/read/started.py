@@ -1,0 +1,57 @@
+"""When a recording began, by the free lines above the header."""
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import pyarrow as pa
+
+from tracekit.read.cells import cell_kind
+from tracekit.read.stamp_values import stamp_ns
+from tracekit.read.stamps import find_form
+from tracekit.read.words import tokens_of
+
+_LINE = re.compile(r"^\W*(?P<key>[^\W\d][^\d:=;\t,]*?)[\s:=;,\"]+(?P<value>\d.*?)[\s;,\"]*$")
+_STARTS = frozenset({
+    "start", "started", "starts", "begin", "began", "begun", "beginn", "gestartet", "startzeit", "starttime",
+    "startdate", "startdatum", "aufzeichnungsbeginn", "messbeginn", "messstart", "debut", "inicio", "inizio", "avvio",
+    "poczatek", "zacatek", "baslangic", "начало", "开始", "开始时间", "開始", "開始時刻", "開始日時",
+})  # fmt: skip
+_BESIDE = frozenset({
+    "recording", "record", "log", "logging", "measurement", "acquisition", "trace", "sampling", "test", "file", "data",
+    "time", "date", "datetime", "stamp", "timestamp", "at", "on", "of", "the", "der", "messung", "aufzeichnung", "zeit",
+    "datum", "de", "du", "la", "mesure", "heure", "enregistrement", "hora", "fecha", "ora", "utc",
+    "local",
+})  # fmt: skip
+"""Words that name a start, and those that may stand beside them; a shift or a program that starts is another thing."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Started:
+    """When a recording began: Unix time [s] as it stands there, whether with its zone, and the line."""
+
+    unix_s: float
+    zoned: bool
+    line: str
+
+
+def find_start(lines: Sequence[str]) -> Started | None:
+    """The start that lines tell with date and time; None where none does, or they differ."""
+    found = [start for line in lines if (start := _start_of(line)) is not None]
+    return found[0] if found and len({start.unix_s for start in found}) == 1 else None
+
+
+def _start_of(line: str) -> Started | None:
+    match = _LINE.match(line)
+    if match is None or cell_kind(match["value"]) != "time":
+        return None
+    words = set(tokens_of(match["key"]))
+    form = find_form([match["value"]])
+    if not words & _STARTS or words - _STARTS - _BESIDE or form is None:
+        return None
+    if not (form.has_date and form.has_year and form.has_clock) or form.ambiguous:
+        return None
+    ns, sound = stamp_ns(pa.array([match["value"].encode()], pa.binary()), form)
+    if not sound[0]:
+        return None
+    return Started(unix_s=int(ns[0]) / 1e9, zoned=bool(form.zone) or "utc" in words, line=line.strip())
