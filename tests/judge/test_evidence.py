@@ -35,7 +35,7 @@ BY_HAND = {
     "leak_steady": {"decay": UP, "rise": UP, "ultimate": DOWN, "blow": DOWN},
     "leak_part_dependent": {"decay": UP, "rise": UP, "ultimate": DOWN, "blow": SAME_SIGN},
     "check_valve_leak": {"decay": UP, "rise": SAME_SIGN, "ultimate": SAME_SIGN, "blow": SAME_SIGN, "open": SAME_SIGN},
-    "release_valve_leak": {"decay": UP, "rise": UP, "ultimate": DOWN, "blow": SAME_SIGN},
+    "release_valve_leak": {"decay": UP, "rise": UP, "ultimate": DOWN, "blow": DOWN},
     "flow_restricted": {"decay": SAME_SIGN, "ultimate": SAME_SIGN, "fast_fall": UP, "open": UP, "over": UP, "response": DOWN},
     "exhaust_restricted": {"decay": SAME_SIGN, "rise": UP, "ultimate": DOWN, "blow": SAME_SIGN, "open": DOWN},
     "supply_pressure_low": {"decay": SAME_SIGN, "rise": UP, "ultimate": DOWN, "blow": UP, "open": DOWN},
@@ -186,7 +186,7 @@ def test_slow_evacuations_without_a_leak() -> None:
         for present in (0.02, 0.98)
     )
     assert tight["supply_pressure_dips"] > 3.0 * leaky["supply_pressure_dips"]
-    assert tight["leak_part_dependent"] < 0.7 * leaky["leak_part_dependent"]
+    assert tight["leak_part_dependent"] < 0.75 * leaky["leak_part_dependent"]
 
 
 def test_a_leak_that_spares_no_cycle() -> None:
@@ -246,6 +246,15 @@ def of_causes(present: dict[str, float], both: dict[tuple[str, str], float] | No
 
 
 RARER = {"check_valve_leak": 0.15, "release_valve_leak": 0.15}
+
+
+def test_a_large_leak_at_the_release_valve_is_not_ruled_out() -> None:
+    """What enters fast hurries the blow-off and stops the rise after a cut, wherever it enters: the idle reading parts."""
+    large = {**quiet(), "decay": effect("decay", 80.0), "balance": effect("balance", 0.9), "blow": effect("blow", -0.09)}
+    large |= {"overshoot": effect("overshoot", -1.4), "ultimate": effect("ultimate", -4.0)}
+    at_rest, over = (judged({**large, "idle": effect("idle", shift)}) for shift in (0.0, -0.25))
+    assert "release_valve_leak" in rivals(over, "leak_steady", OPTIONS)
+    assert over.present["release_valve_leak"] > 2.0 * at_rest.present["release_valve_leak"]
 
 
 def test_rivals() -> None:

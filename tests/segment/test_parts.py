@@ -1,10 +1,12 @@
 """Parts of the segmentation on their own: wiring, noise, quantisation, spikes, thresholds, periods and bins."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from segment.made_traces import KNOWN, PLAIN, SAVING, data_of, hold, idle, trace_of
+from segment.made_traces import KNOWN, PLAIN, SAVING, data_of, hold, idle, measured, trace_of
 
 from tracekit.model.cycle import PULSES, Wiring
 from tracekit.model.station import Settings
@@ -201,6 +203,19 @@ def test_file_without_edges() -> None:
     data = data_of(PLAIN * 3, drop=["part_present"], settings=KNOWN)
     assert data.settings["set_point"].source == "station file"
     assert data.settings["supply_off"].source == "absent"
+
+
+def test_a_reset_point_changed_inside_the_log() -> None:
+    """The station file's value explains every blow-off, as any value does; the slow falls through the new one decide."""
+    columns = trace_of((*SAVING * 12, idle()))
+    vacuum = -columns["pressure_kpa"]
+    level, on = np.where(columns["time_s"] > 30.0, 65.5, 51.0), 0
+    for i, v in enumerate(vacuum):
+        on = int(v >= 66.5 or (on and v > level[i]))
+        columns["part_present"][i] = on
+    filed = replace(KNOWN, set_point_kpa=66.5, reset_point_kpa=51.0)
+    assert measured(columns, settings=filed).settings["reset_point"].value_kpa == pytest.approx(65.5, abs=0.3)
+    assert measured(trace_of((*SAVING * 12, idle())), settings=KNOWN).settings["reset_point"].value_kpa == 51.0
 
 
 def test_periods_tile_the_cycles() -> None:

@@ -52,8 +52,10 @@ _BASIC: Mapping[str, Mapping[str, Change]] = {
     "release_valve_leak": {
         "decay": up(0.3, 150.0), "unevenness": Change(-6.2, -3.6), "balance": up(0.37, 1.01),
         "rise": up(0.001, 0.2, 0.6), "ultimate": down(0.1, 8.0, 0.6),
-        "open": down(0.1, 2.0, 0.6), "blow": SAME, "over": SAME, "residual": down(0.05, 0.5, 0.3), "response": SAME,
+        "open": down(0.1, 2.0, 0.6), "over": SAME, "residual": down(0.05, 0.5, 0.3), "response": SAME,
         "idle": down(0.05, 1.0, 0.5), "noise": SAME,
+        # what enters through it helps the blow-off and stops the rise after a cut, as air through any other leak does
+        "blow": down(0.005, 0.15, 0.15), "blow_start": down(0.001, 0.02, 0.3), "overshoot": down(0.05, 2.0, 0.4),
     },
     "flow_restricted": {
         "decay": SAME, "over": up(0.12, 60.0, 0.9), "residual": down(0.1, 60.0, 0.6), "open": up(0.1, 40.0, 0.8),

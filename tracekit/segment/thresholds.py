@@ -19,6 +19,8 @@ Ints = NDArray[np.int64]
 LAG_S = 0.012  # a switch and its recorder answer within some milliseconds (common practice, no source)
 _HELD_SHARE = 0.4
 """Of the usual peak: a supply that comes back under it does not recharge a hold."""
+_SLOW_SHARE = 0.1
+"""Of all edges: fewer slow ones may be odd cycles."""
 LAG_MOST_S = 0.06  # no healthy switch with its recorder answers later than this (common practice, no source)
 
 
@@ -83,17 +85,21 @@ def explained(samples: Samples, edge: Ints, level: Floats, *, upward: bool) -> N
 
 
 def in_force(samples: Samples, edge: Ints, filed: float | None, *, upward: bool) -> SettingInForce:
-    """A threshold from its edges; the station file's value where it explains at least half of them."""
+    """A threshold from its edges; the station file's value where it explains at least half of them.
+
+    Slow crossings decide where there are enough: a fall as fast as a blow-off's passes any threshold, right or wrong.
+    """
     edge = edge[edge >= 2]
+    brackets = bracket(samples, edge, upward=upward)
+    slow = brackets.high - brackets.low < 2.0 + 4.0 * samples.noise
+    tells = slow.sum() >= max(3, _SLOW_SHARE * len(edge))
     if filed is not None:
         level = np.full(len(edge), filed)
         if not len(edge):
             return SettingInForce(value_kpa=filed, source="station file", station_file_kpa=filed)
-        if explained(samples, edge, level, upward=upward).mean() >= 0.5:
+        fits = explained(samples, edge, level, upward=upward)
+        if fits.mean() >= 0.5 and (not tells or fits[slow].mean() >= 0.5):
             return SettingInForce(value_kpa=filed, source="edges", station_file_kpa=filed)
-    brackets = bracket(samples, edge, upward=upward)
-    width = brackets.high - brackets.low
-    slow = width < 2.0 + 4.0 * samples.noise  # slow crossings tell a threshold far better than fast ones
     if slow.sum() >= 3:
         brackets = Brackets(edge=edge[slow], low=brackets.low[slow], high=brackets.high[slow])
     value, spread = agreed(brackets, samples.noise)
