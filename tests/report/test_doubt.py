@@ -152,7 +152,7 @@ def test_pressures_inside_the_words_of_the_first_screen_follow_the_unit():
     """A margin in the lead and in the reason for leaving the settings is marked for the unit switch."""
     fact = Evidence(measure="supply_on_kpa", value=59.5, unit="kPa", text="The supply resumes 2.0 kPa below the reset point")
     found = stories.finding("supply_on_below_reset", kind="setting", evidence=(fact,))
-    result = stories.result(Play(cycles=12), findings=(found,), suggestion=stories.suggestion("The order holds by 12.0 kPa"))
+    result = stories.result(Play(cycles=12), findings=(found,), suggestion=stories.suggestion("The supply resumes 12.0 kPa above the reset point"))
     page = station_page(stories.record(result), 0)
     screen = page.split('class="lead"')[1].split('id="steps"')[0]
     assert re.search(r'data-v="2"[^>]*>2\.0', screen)
