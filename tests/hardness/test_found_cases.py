@@ -11,6 +11,7 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 import pytest
 from hardness.child import ROOT
+from hardness.fuzz_cases import NAMES, WHOLE
 from hardness.made import csv_text, rows
 from hardness.mutate import mutated_log
 from hardness.trial import command, leftovers
@@ -165,3 +166,18 @@ def test_milliseconds_beyond_measure(tmp_path, odd):
     used = sum(len(block.time_s) for block in log.blocks())
     assert used + log.facts().rows_rejected == whole
     assert log.facts().rows_rejected > 0
+
+
+def test_a_log_of_one_row(tmp_path):
+    """One row has no changes to look at: it is read without a warning of the arithmetic."""
+    header, cells = rows(3)
+    (tmp_path / "log.csv").write_text(csv_text(header, cells[:1]))
+    assert sum(len(block.time_s) for block in open_log(tmp_path / "log.csv").blocks()) == 1
+
+
+def test_a_log_whose_pressure_is_never_known(tmp_path):
+    """Where the pressure is a word in every row but the first ones, the page has no strip of the recording."""
+    made = mutated_log(NAMES, WHOLE, [("column shifted", 806, 441, 208)])
+    (tmp_path / "log.csv").write_bytes(made)
+    ran = command("diagnose", tmp_path / "log.csv", "--out", tmp_path / "out")
+    assert (ran.outcome(), ran.err) == ("right", "")

@@ -13,9 +13,9 @@ _SYMBOLS = {"dropped": "▼", "missed": "○", "incomplete": "╱"}
 
 
 def strip(result: StationResult, logs: tuple[LogFacts, ...], unit: str = "kPa") -> Picture | None:
-    """The whole recording with every cycle's outcome; None without a single sample."""
+    """The whole recording with every cycle's outcome; None without a single reading of the pressure."""
     data = result.data
-    if len(data.strip.time_s) < 2:
+    if len(data.strip.time_s) < 2 or not np.isfinite(data.strip.highest_kpa).any():
         return None
     heading, caption = _heading(result), _caption(result, logs)
     plot = _plot(result, logs)
