@@ -10,7 +10,7 @@ _BEFORE_S, _APART_S = 0.8, 1.0
 _LOW, _HIGH = 0.1, 0.3
 """An answer counts from its first tenth on; what was before it is a third done is the rest that it starts from."""
 _REST_S = (0.3, 0.1)
-_SLACK_S, _SLOW_VALVE_S = 0.005, 0.35
+_SLACK_S, _SLOW_VALVE_S, _FINEST_S = 0.005, 0.35, 0.001
 _AT_EDGE_S = (-0.3, -0.1, -0.03, 0.05, 0.15)
 """Rest before an edge lies between the first two, the edge after the third, a prompt answer between the last two."""
 _HELD = 0.4
@@ -108,7 +108,7 @@ def _turns_at_edges(time_s: Floats, share: Floats, level: NDArray[np.int8], inte
         return False
     off_s = float(np.median(time_s[on] - time_s[steps[np.searchsorted(steps, on) - 1]]))
     back_s = min(0.5 * off_s, _BEFORE_S)
-    grid = np.linspace(-back_s, min(back_s, _AT_EDGE_S[-1]), 2 * max(int(back_s / max(interval_s, 1e-4)), 4) + 1)
+    grid = np.linspace(-back_s, min(back_s, _AT_EDGE_S[-1]), 2 * max(int(back_s / max(interval_s, _FINEST_S)), 4) + 1)
     around = np.interp((time_s[on][:, None] + grid).ravel(), time_s, share).reshape(len(on), len(grid))
     course = np.median(around, axis=0)
     noise = 1.4826 * float(np.median(np.abs(np.diff(around - course, axis=1)))) / float(np.sqrt(len(on)))
