@@ -61,3 +61,18 @@ def test_lines_that_begin_no_table_are_only_left_out(tmp_path, between):
 def test_statistics_below_are_no_table_in_time(tmp_path):
     path = written(tmp_path, ["", "channel;lowest;highest", "pressure;-60.1;0.2", "suction;0;1"])
     assert len(read(path).time_s) == len(ROWS)
+
+
+@pytest.mark.parametrize("free", [[], ["recorder 4", ""]])
+def test_second_table_above_the_samples_is_refused(tmp_path, free):
+    path = tmp_path / "log.csv"
+    path.write_text("\n".join([*free, "time;event;state", *EVENTS, "", HEAD, *ROWS]) + "\n")
+    with pytest.raises(LogReadError, match=f'line {len(free) + 1} above the samples, .*: "time;event;state"'):
+        read(path)
+
+
+def test_table_of_channels_above_the_samples_is_none_in_time(tmp_path):
+    channels = ["channel;name;sample time [ms]", *(f"{k};AI{k};10" for k in range(5))]
+    path = tmp_path / "log.csv"
+    path.write_text("\n".join([*channels, "", HEAD, *ROWS]) + "\n")
+    assert len(read(path).time_s) == len(ROWS)

@@ -11,7 +11,9 @@ from tracekit.read.words import fold, hints
 
 _SAYS_TIME, _FOLLOWING, _OWN = 0.9, 3, 0.5
 """Weight of a name that says time, rows looked at below a header, share of own names that make it the own one again."""
-_SHOWN = 80
+_SHOWN, _ABOVE, _APART = 80, 8, 3
+"""Letters of a header that are shown; rows looked at above the samples, and how many other times they tell at least:
+tables of channels stand there too."""
 
 
 @functools.lru_cache(maxsize=16)
@@ -31,16 +33,35 @@ def check_sections(text: bytes, names: Sequence[str], delimiter: str, first_line
     if found is None:
         return
     place, header = found
-    line = first_line + text.count(b"\n", 0, place)
+    raise _refused(first_line + text.count(b"\n", 0, place), "below", header, file_name)
+
+
+def check_above(lines: Sequence[str], names: Sequence[str], delimiter: str, file_name: str) -> None:
+    """Raise LogReadError where the lines above the first row of samples hold a table in time of other columns."""
+    text = ("\n".join(["", *lines]) + "\n").encode()
+    for place, header in _second_headers(text, names, delimiter):
+        line = text.count(b"\n", 0, place) + 1
+        rows = [split(row, delimiter, '"') for row in lines[line:][:_ABOVE]]
+        timed = next(k for k, cell in enumerate(split(header, delimiter, '"')) if _says_time(cell))
+        times = [row[timed].strip() for row in rows if len(row) > timed]
+        if len({t for t in times if cell_kind(t) in ("number", "time")}) >= _APART:
+            raise _refused(line, "above", header, file_name)
+
+
+def _refused(line: int, where: str, header: str, file_name: str) -> LogReadError:
     shown = header if len(header) <= _SHOWN else header[: _SHOWN - 1] + "…"
-    what = f'a second table begins in line {line} below the samples, with a header of its own: "{shown}"'
+    what = f'a second table begins in line {line} {where} the samples, with a header of its own: "{shown}"'
     todo = "Write each table into a file of its own and give the files together; listed events then add their signals."
-    raise LogReadError(message(file_name, what, "one table per file", todo))
+    return LogReadError(message(file_name, what, "one table per file", todo))
+
+
+def _says_time(cell: str) -> bool:
+    return hints(cell).weight("time") >= _SAYS_TIME
 
 
 def _second_headers(text: bytes, names: Sequence[str], delimiter: str) -> Iterator[tuple[int, str]]:
     """Positions and texts of lines that name other columns than those of the samples, with rows in time below them."""
-    stop_of_own = -1
+    stop_of_own = -2  # the line right below the own header holds its units
     for found in _header_lines(delimiter).finditer(text):
         cells = [c.strip() for c in split(found[1].decode("utf-8", "replace").rstrip("\r"), delimiter, '"')]
         if _is_own(cells, names):
@@ -58,7 +79,7 @@ def _is_own(cells: Sequence[str], names: Sequence[str]) -> bool:
 
 def _begins_table(cells: Sequence[str], below: bytes, delimiter: str) -> bool:
     """True where a cell says time, and the rows below have as many cells, with a value in that place."""
-    timed = [k for k, cell in enumerate(cells) if hints(cell).weight("time") >= _SAYS_TIME]
+    timed = [k for k, cell in enumerate(cells) if _says_time(cell)]
     lines = [line for line in below.decode("utf-8", "replace").split("\n")[:-1] if line.strip()]
     rows = [split(line.rstrip("\r"), delimiter, '"') for line in lines[:_FOLLOWING]]
     if not timed or not rows or any(len(row) != len(cells) for row in rows):

@@ -25,6 +25,7 @@ from tracekit.read.preamble import read_preamble
 from tracekit.read.records import find_flat
 from tracekit.read.refusing import check_table
 from tracekit.read.rows import Rows
+from tracekit.read.sections import check_above
 from tracekit.read.sniff import TextForm, sniff, split
 from tracekit.read.words import hints
 
@@ -68,6 +69,8 @@ def open_text(name: str, path: Path, packing: str, options: ReadOptions) -> tupl
     names, heading = _names(form, lines, body)
     if isinstance(cut.mend, Named | Nested) and len(cut.mend.names) == form.fields:
         names, heading = unique_names(cut.mend.names, form.fields), None
+    if cut.mend is None:
+        check_above(lines[: form.first_data - form.waiting], names, form.delimiter, name)
     later = _later_lines(text) + ([] if whole or packing != "plain" else _tail(path, encoding, cut.mend))
     samples = [split(line, form.delimiter, '"') for line in (*_spread(body), *later)]
     profiles = _profiles([s for s in samples if len(s) == form.fields], form.fields)
