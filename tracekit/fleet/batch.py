@@ -108,7 +108,7 @@ def run_job(job: Job, heard: Heard | None = None) -> Outcome:
     page = job.folder / INDEX_NAME
     return Outcome(
         log=job.log,
-        screen=first_screen(record, page, options=options, colour=job.colour, encoding=job.encoding),
+        screen=first_screen(record, page, options=options, colour=job.colour, encoding=job.encoding, limits=limits),
         document=document,
         severity=worst_severity(record, limits),
         page=page,
