@@ -3,6 +3,7 @@
 import json
 import os
 import sys
+import textwrap
 import time
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
@@ -166,7 +167,7 @@ def _shown(
         elif not quiet and outcome.screen:
             print(outcome.screen, end="" if outcome.screen.endswith("\n") else "\n")
         for one in outcome.limits if not quiet else ():
-            print(one.text, file=sys.stderr if as_json else sys.stdout)
+            print(textwrap.fill(one.text, 79, subsequent_indent="  "), file=sys.stderr if as_json else sys.stdout)
         for note in outcome.notes if not quiet else ():
             print(note, file=sys.stderr)
         if timing and outcome.seconds:
