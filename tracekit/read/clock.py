@@ -49,6 +49,35 @@ def join(parts: list[Samples]) -> Samples:
     )
 
 
+class Recent:
+    """The last rows, against which rows that are written twice are held."""
+
+    def __init__(self, options: ReadOptions) -> None:
+        """None yet."""
+        self._most, self._strays = options.copied_rows, options.stray_rows
+        self._parts: list[Samples] = []
+
+    def add(self, part: Samples) -> None:
+        """Keep rows, in memory of their own, and let go of those before the last ones."""
+        last = np.arange(max(len(part) - self._most, 0), len(part))
+        self._parts.append(part.take(last))
+        while len(self._parts) > 1 and sum(map(len, self._parts[1:])) >= self._most:
+            self._parts.pop(0)
+
+    def copied(self, samples: Samples, starts: NDArray[np.int64], stops: NDArray[np.int64]) -> NDArray[np.bool_]:
+        """Which stretches, longer than strays, hold rows that were all written before: same time, same readings."""
+        found = np.zeros(len(starts), np.bool_)
+        for k in np.nonzero(stops - starts > self._strays)[0].tolist():
+            run = slice(int(starts[k]), int(stops[k]))
+            if run.stop - run.start > self._most:
+                break
+            earlier = join([*self._parts, samples.take(slice(max(run.start - self._most, 0), run.start))])
+            found[k] = _all_among(samples.take(run), earlier.take(slice(max(len(earlier) - self._most, 0), None)))
+            if not found[k]:
+                break  # here the clock was set, and what comes after is looked at from there
+        return found
+
+
 class Clock:
     """Puts the samples of one station into rising time, in the order in which they come.
 
@@ -68,7 +97,7 @@ class Clock:
         self._last_s = -np.inf
         self._first_s = np.nan
         self._held: list[Samples] = []
-        self._recent: list[Samples] = []
+        self._recent = Recent(options)
         self.gaps: list[tuple[float, float]] = []
         self.more_gaps = 0
         self.steps: list[tuple[float, float]] = []
@@ -88,7 +117,7 @@ class Clock:
         while len(samples):
             part, samples = self._next_stretch(samples, last=last)
             self._note(part.time_s)
-            self._remember(part)
+            self._recent.add(part)
             done.append(part)
         return join(done) if done else samples
 
@@ -119,7 +148,7 @@ class Clock:
         if not low.any():
             return replace(samples, time_s=time_s), samples.take(slice(0, 0))
         starts, stops = _runs(low)
-        copied = self._copied(samples, time_s, starts, stops)
+        copied = self._recent.copied(replace(samples, time_s=time_s), starts, stops)
         long = (stops - starts > self._options.stray_rows) & ~copied
         if stops[-1] == len(time_s) and not long[-1] and not last:
             self._held = [samples.take(slice(int(starts[-1]), None)), *self._held]
@@ -187,34 +216,6 @@ class Clock:
         step = time_s - highest_s - pause
         self._shift_s -= step
         self.steps.append((highest_s + pause, step))
-
-    def _copied(
-        self,
-        samples: Samples,
-        time_s: NDArray[np.float64],
-        starts: NDArray[np.int64],
-        stops: NDArray[np.int64],
-    ) -> NDArray[np.bool_]:
-        """Which stretches, longer than strays, hold rows that were all written before: same time, same readings."""
-        found = np.zeros(len(starts), np.bool_)
-        most, shifted = self._options.copied_rows, replace(samples, time_s=time_s)
-        for k in np.nonzero(stops - starts > self._options.stray_rows)[0].tolist():
-            run = slice(int(starts[k]), int(stops[k]))
-            if run.stop - run.start > most:
-                break
-            earlier = join([*self._recent, shifted.take(slice(max(run.start - most, 0), run.start))])
-            found[k] = _all_among(shifted.take(run), earlier.take(slice(max(len(earlier) - most, 0), None)))
-            if not found[k]:
-                break  # here the clock was set, and what comes after is looked at from there
-        return found
-
-    def _remember(self, part: Samples) -> None:
-        """Keep the last rows, against which rows that are written twice are held."""
-        most = self._options.copied_rows
-        recent = [*self._recent, part.take(slice(max(len(part) - most, 0), None))]
-        while len(recent) > 1 and sum(map(len, recent[1:])) >= most:
-            recent = recent[1:]
-        self._recent = recent
 
     def _reject(
         self,
