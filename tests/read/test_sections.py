@@ -36,6 +36,7 @@ def written(folder, below: list[str]):
 )
 @pytest.mark.parametrize("head_bytes", [ReadOptions().head_bytes, 20_000])
 def test_second_table_is_refused_with_its_line_and_header(tmp_path, blanks, header, rows, head_bytes):
+    """A second table below the samples is refused by line and header, however many fields it has and wherever it stands."""
     path = written(tmp_path, [""] * blanks + [header, *rows])
     line = len(ROWS) + 2 + blanks
     with pytest.raises(LogReadError, match=f"line {line} below the samples.*{header[:4]}") as refused:
@@ -53,18 +54,21 @@ def test_second_table_is_refused_with_its_line_and_header(tmp_path, blanks, head
     ],
 )
 def test_lines_that_begin_no_table_are_only_left_out(tmp_path, between):
+    """The header once more, page titles and remarks between the rows lose no row."""
     path = tmp_path / "log.csv"
     path.write_text("\n".join([HEAD, *ROWS[:900], *between, *ROWS[900:]]) + "\n", encoding="utf-8")
     assert len(read(path).time_s) == len(ROWS)
 
 
 def test_statistics_below_are_no_table_in_time(tmp_path):
+    """Statistics below the samples are left out."""
     path = written(tmp_path, ["", "channel;lowest;highest", "pressure;-60.1;0.2", "suction;0;1"])
     assert len(read(path).time_s) == len(ROWS)
 
 
 @pytest.mark.parametrize("free", [[], ["recorder 4", ""]])
 def test_second_table_above_the_samples_is_refused(tmp_path, free):
+    """A table of events above the samples is refused too."""
     path = tmp_path / "log.csv"
     path.write_text("\n".join([*free, "time;event;state", *EVENTS, "", HEAD, *ROWS]) + "\n")
     with pytest.raises(LogReadError, match=f'line {len(free) + 1} above the samples, .*: "time;event;state"'):
@@ -72,6 +76,7 @@ def test_second_table_above_the_samples_is_refused(tmp_path, free):
 
 
 def test_table_of_channels_above_the_samples_is_none_in_time(tmp_path):
+    """A list of channels above the header is no table in time."""
     channels = ["channel;name;sample time [ms]", *(f"{k};AI{k};10" for k in range(5))]
     path = tmp_path / "log.csv"
     path.write_text("\n".join([*channels, "", HEAD, *ROWS]) + "\n")

@@ -27,6 +27,7 @@ def written(folder, columns: np.ndarray, stride: int):
 
 @pytest.mark.parametrize("count", [2, 4])
 def test_samples_that_follow_one_another_in_a_row_are_no_stations(tmp_path, count):
+    """Several samples of one channel in a row are refused, with the line that takes one of them."""
     columns = RECORDING.pressure_kpa[: len(TIME_S)].reshape(-1, count).T
     path = written(tmp_path, columns, count)
     with pytest.raises(LogReadError, match=f"holds {count} samples of one channel") as refused:
@@ -40,6 +41,7 @@ def test_samples_that_follow_one_another_in_a_row_are_no_stations(tmp_path, coun
 
 @pytest.mark.parametrize("lag", [0, 1, 3])
 def test_stations_side_by_side_stay_stations(tmp_path, lag):
+    """Stations of one rhythm, side by side or a little apart, are read as stations."""
     kpa = RECORDING.pressure_kpa[: len(TIME_S)]
     noise = np.random.default_rng(3).normal(0, 0.1, (PER_ROW, len(kpa)))
     columns = np.stack([np.roll(kpa, k * lag) for k in range(PER_ROW)]) + noise

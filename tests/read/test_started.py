@@ -46,6 +46,7 @@ def elapsed(first_s: float = 0.0) -> list[str]:
     ],
 )
 def test_start_above_elapsed_seconds(tmp_path, lines, name, first_s, start_us):
+    """A start above the header dates elapsed seconds."""
     found = read(written(tmp_path, lines, name, elapsed(first_s)))
     assert found.facts.start_time_us == start_us
     lacking = any("have no zone" in w for w in found.facts.warnings)
@@ -54,18 +55,21 @@ def test_start_above_elapsed_seconds(tmp_path, lines, name, first_s, start_us):
 
 @pytest.mark.parametrize("first", [0, 1, 500])
 def test_start_above_numbers_of_samples(tmp_path, first):
+    """It dates numbers of samples too."""
     numbers = [str(first + k) for k in range(len(RECORDING.time_s))]
     path = written(tmp_path, ["Started\t2025-03-11 06:00:00 UTC", "Sampling interval: 10 ms"], "No.", numbers)
     assert read(path).facts.start_time_us == SIX_US
 
 
 def test_zone_of_the_station_file_dates_a_local_start(tmp_path):
+    """A start without a zone takes that of the station file."""
     path = written(tmp_path, ["Started: 2025-03-11 07:00"], "time s", elapsed())
     found = read(path, Station(station=StationFacts(timezone="Europe/Berlin")))
     assert found.facts.start_time_us == SIX_US
 
 
 def test_line_and_date_of_a_start():
+    """Which lines tell a start, and which date they give."""
     start = find_start(["recorder 4", "Recording started: 2025-03-11 06:00:00.250 UTC"])
     assert start is not None
     assert start.line == "Recording started: 2025-03-11 06:00:00.250 UTC"

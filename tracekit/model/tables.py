@@ -72,7 +72,7 @@ CYCLES: tuple[Column, ...] = (
     Column("chatter_edges", "int", "", "edges beyond the one on and one off that belong there"),
     Column("chatter_frequency_hz", "float", "Hz", "full on-off cycles per second while chattering"),
     Column("drop_s", "float", "s", "when the part was lost"),
-    Column("drop_kind", "category", "", "sudden or gradual", DROP_KINDS),
+    Column("drop_kind", "category", "", "sudden or gradual, empty between the two", DROP_KINDS),
     Column("release_time_s", "float", "s", "release command to 10 % of the way left to idle"),
     Column("residual_vacuum_kpa", "float", "kPa", "vacuum left at the end of the release command"),
     Column("release_peak_kpa", "float", "kPa", "highest over-pressure in the release"),
