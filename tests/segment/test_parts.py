@@ -1,5 +1,6 @@
 """Parts of the segmentation on their own: wiring, noise, quantisation, spikes, thresholds, periods and bins."""
 
+import tracemalloc
 from dataclasses import replace
 
 import numpy as np
@@ -177,6 +178,22 @@ def test_explained(level: float, expected: bool) -> None:
     """A threshold explains an edge if it was crossed shortly before it, and not later or long before."""
     samples = samples_of(-np.arange(60.0))
     assert explained(samples, np.array([31]), np.array([level]), upward=True).tolist() == [expected]
+
+
+def test_explained_where_samples_are_next_to_nothing_apart() -> None:
+    """What is looked back at never takes more memory than the samples do, however many of them the lag may hold."""
+    vacuum = np.concatenate([np.linspace(0, 62, 32), np.full(968, 62.0)])
+    samples = replace(samples_of(-vacuum), interval=1e-12)
+    edges = np.full(500, 31)
+    tracemalloc.start()
+    try:
+        found = explained(samples, edges, np.full(500, 60.0), upward=True)
+        peak = tracemalloc.get_traced_memory()[1]
+    finally:
+        tracemalloc.stop()
+    assert found.all()
+    assert peak < 2_000_000
+
 
 
 def test_settings_from_edges() -> None:

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from tracekit.model.cycle import SettingInForce
 from tracekit.segment.cycles import Spans
 from tracekit.segment.samples import Samples, samples_in
+from tracekit.signal.segments import range_max, range_min
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -74,13 +75,14 @@ def explained(samples: Samples, edge: Ints, level: Floats, *, upward: bool) -> N
     sign = 1.0 if upward else -1.0
     ahead = max(2, samples_in(LAG_MOST_S, samples.interval) + 1)
     here = np.minimum(edge, len(samples.time) - 1)
-    window = np.maximum(here[:, None] - np.arange(ahead + 1)[None, :], 0)
-    value = sign * samples.vacuum[window]
+    now, before = (sign * samples.vacuum[np.maximum(here - back, 0)] for back in (0, 1))
     tolerance = 2.5 * samples.noise + 0.3
-    slope = np.maximum(value[:, 0] - value[:, 1], 0.0)  # the crossing may lie in the sample that shows the edge
+    slope = np.maximum(now - before, 0.0)  # the crossing may lie in the sample that shows the edge
     # where samples are far apart the pressure may have turned already by the sample that shows the edge
-    reached = np.maximum(value[:, 0], value[:, 1]) + slope >= sign * level - tolerance
-    not_before = value.min(axis=1) <= sign * level + tolerance
+    reached = np.maximum(now, before) + slope >= sign * level - tolerance
+    start = np.maximum(here - ahead, 0)  # of the stretch looked back at: ranges, since samples may be very close
+    lowest = range_min(samples.vacuum, start, here + 1) if upward else -range_max(samples.vacuum, start, here + 1)
+    not_before = lowest <= sign * level + tolerance
     return np.asarray(reached & not_before, np.bool_)
 
 
