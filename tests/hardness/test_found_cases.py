@@ -11,7 +11,7 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 import pytest
 from hardness.child import ROOT
-from hardness.fuzz_cases import NAMES, WHOLE
+from hardness.fuzz_cases import NAMES, SMALL, WHOLE
 from hardness.made import csv_text, rows
 from hardness.mutate import mutated_log
 from hardness.trial import command, leftovers
@@ -181,3 +181,10 @@ def test_a_log_whose_pressure_is_never_known(tmp_path):
     (tmp_path / "log.csv").write_bytes(made)
     ran = command("diagnose", tmp_path / "log.csv", "--out", tmp_path / "out")
     assert (ran.outcome(), ran.err) == ("right", "")
+
+
+def test_levels_next_to_nothing_apart_beside_one_beyond_measure(tmp_path):
+    """A column of two levels that hardly differ, with one cell far beyond them, is looked at without overflow."""
+    made = mutated_log(NAMES, SMALL, [("column scaled", 627, 590, 111), ("row twice", 31, 851, 38), ("cell", 893, 805, 138)])
+    (tmp_path / "log.csv").write_bytes(made)
+    assert sum(len(block.time_s) for block in open_log(tmp_path / "log.csv").blocks()) > 0

@@ -270,9 +270,10 @@ def _two_plateaus(values: NDArray[np.float64]) -> bool:
     low, high = spread(values)
     if not high > low:
         return False
-    place = (values - low) / (high - low)
-    between = float(((place > 0.2) & (place < 0.8)).mean())
-    return between < 0.003 and float((place >= 0.8).mean()) > 0.003 and float((place <= 0.2).mean()) > 0.003
+    fifth = 0.2 * high - 0.2 * low
+    above, below = values >= high - fifth, values <= low + fifth
+    between = 1.0 - float((above | below).mean())
+    return between < 0.003 and float(above.mean()) > 0.003 and float(below.mean()) > 0.003
 
 
 def _packed(states: NDArray[np.float64]) -> bool:
