@@ -1,8 +1,6 @@
 """Many logs, one after the other or in processes of their own: the good ones are finished, the bad ones told."""
 
 from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import Future, ProcessPoolExecutor
-from concurrent.futures.process import BrokenProcessPool
 from contextlib import ExitStack
 from dataclasses import dataclass
 from pathlib import Path
@@ -10,7 +8,7 @@ from types import TracebackType
 
 from tracekit.errors import TracekitError, message
 from tracekit.fleet.address import is_address, nearby
-from tracekit.fleet.processes import processes
+from tracekit.fleet.lanes import Lanes
 from tracekit.fleet.timing import StageClock
 from tracekit.history.add import add_record
 from tracekit.history.good import last_good
@@ -132,39 +130,20 @@ def run_jobs(jobs: Sequence[Job], workers: int, hear: Callable[[Job], Heard | No
     """The outcome of every job, in order; a job that fails does not stop the others.
 
     Each worker is a process of its own and works on one log at a time. Where a process is ended from outside (for want
-    of memory, say) the first job that is not done is tried once more by itself. `hear` gives what is told the rows
-    read of a job that runs in this process.
+    of memory, say) its job is tried once more by itself. `hear` gives what is told the rows read of a job that runs in
+    this process.
     """
     if workers <= 1 or len(jobs) == 1:
         act = told if len(jobs) == 1 else told_whatever
         yield from (act(job, hear(job)) for job in jobs)
         return
-    done = 0
-    while done < len(jobs):
-        for outcome in _in_processes(jobs[done:], workers):
-            done += 1
-            yield outcome
-        if done < len(jobs):
-            alone = next(_in_processes(jobs[done : done + 1], 1), None)
-            yield alone or Outcome(log=jobs[done].log, error=_ended(jobs[done].log))
-            done += 1
+    yield from Lanes(told_whatever, jobs, min(workers, len(jobs)), _ended).results()
 
 
-def _in_processes(jobs: Sequence[Job], workers: int) -> Iterator[Outcome]:
-    """Outcomes in order, until all are there or a process is ended from outside."""
-    with ProcessPoolExecutor(max_workers=min(workers, len(jobs)), mp_context=processes()) as pool:
-        pending: list[Future[Outcome]] = [pool.submit(told_whatever, job) for job in jobs]
-        for future in pending:
-            try:
-                outcome = future.result()
-            except BrokenProcessPool:
-                return
-            yield outcome
-
-
-def _ended(log: str) -> str:
+def _ended(job: Job) -> Outcome:
     found = "its process was ended by the system, twice"
-    return message(Path(log).name, found, "memory for one log per process", "Try fewer --workers.")
+    todo = "Try fewer --workers."
+    return Outcome(log=job.log, error=message(Path(job.log).name, found, "memory for one log per process", todo))
 
 
 def worst_severity(record: DiagnosisRecord, limits: Sequence[Passed] = ()) -> Severity | None:
