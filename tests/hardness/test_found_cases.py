@@ -188,3 +188,17 @@ def test_levels_next_to_nothing_apart_beside_one_beyond_measure(tmp_path):
     made = mutated_log(NAMES, SMALL, [("column scaled", 627, 590, 111), ("row twice", 31, 851, 38), ("cell", 893, 805, 138)])
     (tmp_path / "log.csv").write_bytes(made)
     assert sum(len(block.time_s) for block in open_log(tmp_path / "log.csv").blocks()) > 0
+
+
+@pytest.mark.parametrize(("packing", "outcome", "ops"), [
+    ("parquet", "refused", [("one row", 956, 107, 214), ("bytes", 308, 369, 255)]),
+    ("plain", "right", [("time stops", 904, 681, 167), ("row short", 756, 821, 80), ("cell", 248, 698, 142), ("column scaled", 173, 800, 47)]),
+    ("plain", "right", [("row twice", 858, 113, 10), ("row gone", 921, 912, 81), ("column scaled", 364, 345, 68), ("cell", 974, 266, 106)]),
+    ("plain", "right", [("comments", 890, 725, 220), ("column constant", 148, 454, 204), ("cell", 360, 949, 139)]),
+    ("plain", "right", [("time back", 90, 808, 207), ("cell", 861, 110, 206), ("column twice", 797, 530, 154)]),
+])  # fmt: skip
+def test_names_that_are_no_text_and_times_beyond_measure(tmp_path, packing, outcome, ops):
+    """Damaged names of Parquet columns, and times that no clock tells, are refused or read; nothing overflows on the way."""
+    (tmp_path / "log.bin").write_bytes(mutated_log(NAMES, WHOLE if len(ops) % 2 else SMALL, ops, packing))
+    ran = command("diagnose", tmp_path / "log.bin", "--out", tmp_path / "out", "--quiet")
+    assert ran.outcome() == outcome, ran.err

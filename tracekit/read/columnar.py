@@ -28,7 +28,7 @@ def open_parquet(path: Path, options: ReadOptions) -> pq.ParquetFile:
         check_declared(plain, path, options)
         names = text_columns(plain.schema_arrow)
         return pq.ParquetFile(path, metadata=plain.metadata, read_dictionary=names) if names else plain
-    except (pa.ArrowException, OSError) as error:
+    except (pa.ArrowException, OSError, UnicodeDecodeError) as error:
         raise _damaged(path.name) from error
 
 

@@ -144,7 +144,9 @@ def _check_own_times(head: Head, best: TimePlan, plans: list[TimePlan]) -> None:
     timed = [(rival, seconds_of(head, rival)) for rival in rivals]
     timed += [(rival, other) for rival, other in times_of(head, None) if ends_early(other, own)]
     for rival, other in timed:
-        if rival.columns != best.columns and bool((np.abs(other - own) > 1e-6).any()):
+        with np.errstate(over="ignore", invalid="ignore"):  # times beyond measure
+            apart = bool((np.abs(other - own) > 1e-6).any())
+        if rival.columns != best.columns and apart:
             found = f'"{name}" and "{rival.columns[0]}" tell different times in the same rows'
             todo = "Export all channels with one column of time, or a row per reading."
             raise LogReadError(message(head.name, found, "one time per row", todo))
@@ -274,7 +276,8 @@ def _number_plan(head: Head, column: Column, unit: str | None) -> TimePlan:
 
 def _usual_step(values: NDArray[np.float64]) -> float:
     """Median step from row to row, 0 for fewer than two rows."""
-    steps = np.diff(finite(values))
+    with np.errstate(over="ignore"):  # a number beyond measure in one cell
+        steps = np.diff(finite(values))
     return float(np.median(steps)) if len(steps) else 0.0
 
 
@@ -343,7 +346,8 @@ def raw_seconds(
         if origin is None:
             known = finite(counts)
             origin = (0, float(known[0]) if len(known) else 0.0)
-        return (counts - origin[1]) * plan.unit_s, origin
+        with np.errstate(over="ignore", invalid="ignore"):  # a count beyond measure is no time: not finite
+            return (counts - origin[1]) * plan.unit_s, origin
     ns, sound = _part_ns(*parts[0])
     for array, column in parts[1:]:
         more, good = _part_ns(array, column)

@@ -132,13 +132,20 @@ def _sorted(values: np.ndarray[tuple[int], np.dtype[np.int32]]) -> bool:
     return bool((np.diff(values) >= 0).all())
 
 
+def _steps(values: list[Floats]) -> str:
+    """Whole numbers of steps, packed; those of an absurd time end at what four bytes hold."""
+    if not values:
+        return ""
+    whole = np.iinfo(np.int32)
+    return _pack(np.clip(np.concatenate(values), whole.min, whole.max).astype("<i4").tobytes())
+
+
 def _points(parts: list[tuple[Floats, Floats]]) -> dict[str, object]:
     """Differences of whole steps: they compress well."""
     times = [np.diff(np.round(t / _TIME_STEP_S), prepend=0.0) for t, _ in parts]
     levels = [np.diff(np.round(v / _VACUUM_STEP_KPA), prepend=0.0) for _, v in parts]
     return {
-        "time": _pack(np.concatenate(times).astype("<i4").tobytes()) if times else "",
-        "vacuum": _pack(np.concatenate(levels).astype("<i4").tobytes()) if levels else "",
+        "time": _steps(times), "vacuum": _steps(levels),
         "time_step": _TIME_STEP_S, "vacuum_step": _VACUUM_STEP_KPA,
     }  # fmt: skip
 
