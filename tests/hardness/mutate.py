@@ -1,5 +1,6 @@
 """Mutations of logs, station files, JSON documents and command lines that know what these are made of."""
 
+import copy
 import gzip
 import io
 import json
@@ -304,7 +305,7 @@ def mutated_document(document: Any, ops: Sequence[tuple[int, int, int]]) -> Any:
     for place, pick, how in ops:
         nodes = list(_nodes(found))
         if not nodes:
-            return VALUES[pick % len(VALUES)]
+            return copy.deepcopy(VALUES[pick % len(VALUES)])
         holder, key = nodes[place % len(nodes)]
         number = isinstance(holder[key], int | float) and not isinstance(holder[key], bool)
         if number and how % 8 > 3:
@@ -317,7 +318,7 @@ def mutated_document(document: Any, ops: Sequence[tuple[int, int, int]]) -> Any:
             other, name = nodes[pick % len(nodes)]
             holder[key] = json.loads(json.dumps(other[name]))
         else:
-            holder[key] = VALUES[pick % len(VALUES)]
+            holder[key] = copy.deepcopy(VALUES[pick % len(VALUES)])  # what is changed later must not hold itself
     return found
 
 
