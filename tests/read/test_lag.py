@@ -22,6 +22,16 @@ def late(samples: int, invert: bool = False):
     return replace(RECORDING, digital=digital ^ 7 if invert else digital)
 
 
+def twenty_picks(vacuum: np.ndarray, supply: np.ndarray, release: np.ndarray, *, seed: int):
+    """A recording of one pick at 100 Hz, twenty times, with noise."""
+    commands = SUPPLY_BIT * supply + RELEASE_BIT * release
+    noise = np.random.default_rng(seed).normal(0.0, 0.05, 20 * len(vacuum))
+    return replace(
+        RECORDING, time_s=np.arange(20 * len(vacuum)) / 100, pressure_kpa=-np.tile(vacuum, 20) + noise,
+        digital=np.tile(commands, 20).astype(RECORDING.digital.dtype),
+    )  # fmt: skip
+
+
 @pytest.mark.parametrize("samples", [5, 12, 30])
 @pytest.mark.parametrize("invert", [False, True])
 def test_late_digitals_are_told_and_not_moved(tmp_path, samples, invert):
@@ -113,13 +123,8 @@ def test_a_part_met_late_and_a_supply_cut_soon_are_in_time(tmp_path, late_s, tol
     vacuum = np.where(t >= 0.9, 8.0 + 62.0 * (1 - np.exp(-(t - 0.9).clip(0) / 0.03)), vacuum)
     vacuum = np.where(t >= 2.42, 70.0 * np.exp(-(t - 2.42).clip(0) / 0.02), vacuum)
     shifted = t - late_s
-    commands = SUPPLY_BIT * ((shifted >= 0.4) & (shifted < 1.02))
-    commands = commands + RELEASE_BIT * ((shifted >= 2.4) & (shifted < 2.6))
-    noise = np.random.default_rng(3).normal(0.0, 0.05, 20 * len(t))
-    recording = replace(
-        RECORDING, time_s=np.arange(20 * len(t)) / 100, pressure_kpa=-np.tile(vacuum, 20) + noise,
-        digital=np.tile(commands, 20).astype(RECORDING.digital.dtype),
-    )  # fmt: skip
+    on = (shifted >= 0.4) & (shifted < 1.02)
+    recording = twenty_picks(vacuum, on, (shifted >= 2.4) & (shifted < 2.6), seed=3)
     assert bool(read(written(tmp_path, recording, Dialect())).facts.digital_lags) == told
 
 
@@ -133,10 +138,5 @@ def test_vacuum_that_rises_again_at_once_is_in_time(tmp_path, late_s, told):
     vacuum = np.interp(t, [0.0, 0.9, 0.95, 1.02, 1.52, 1.6, 2.42, 2.46, 3.0], [0, 0, 50, 70, 64, 70, 60, 0, 0])
     shifted = t - late_s
     on = ((shifted >= 0.4) & (shifted < 1.02)) | ((shifted >= 1.52) & (shifted < 1.6))
-    commands = SUPPLY_BIT * on + RELEASE_BIT * ((shifted >= 2.4) & (shifted < 2.6))
-    noise = np.random.default_rng(4).normal(0.0, 0.05, 20 * len(t))
-    recording = replace(
-        RECORDING, time_s=np.arange(20 * len(t)) / 100, pressure_kpa=-np.tile(vacuum, 20) + noise,
-        digital=np.tile(commands, 20).astype(RECORDING.digital.dtype),
-    )  # fmt: skip
+    recording = twenty_picks(vacuum, on, (shifted >= 2.4) & (shifted < 2.6), seed=4)
     assert bool(read(written(tmp_path, recording, Dialect())).facts.digital_lags) == told
