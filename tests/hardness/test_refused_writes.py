@@ -15,7 +15,8 @@ import pytest
 from fleet.test_watch import QUICK, Heard
 from hardness.cuts import Acts, acting
 from hardness.trial import command, leftovers
-from history.made_up_records import JAN_US, cycles_table, facts_of, log_id_of, record_of, simple_record, station_result
+from hardness.watched import watched
+from history.made_up_records import cycles_table, facts_of, log_id_of, record_of, simple_record, station_result
 
 from tracekit.errors import LogReadError, OutputError
 from tracekit.fleet import watch as watching
@@ -23,10 +24,9 @@ from tracekit.fleet.batch import Job, Outcome
 from tracekit.fleet.watch import Watch, watch
 from tracekit.history.add import add_record
 from tracekit.history.events import note_event, parse_event, read_events
-from tracekit.history.place import LocalPlace, open_place
+from tracekit.history.place import open_place
 from tracekit.history.read import read_rows
 from tracekit.history.upkeep import EVER_US, check, compact, forget, withdraw
-from tracekit.model.station import Station, StationFacts
 from tracekit.report.files import text_write, write_files
 
 MOST_ACTS = 300
@@ -139,17 +139,12 @@ def whole(job: Job) -> Outcome:
     return Outcome(log=job.log, document={"logs": [{"log_id": log_id}], "stations": []}, page=job.folder / "report.html", notes=tuple(one.text for one in added))
 
 
-def watched(place: Path) -> Watch:
-    """A folder with two logs and a file that is no log, watched into a history."""
-    drop, history = place / "drop", place / "history"
-    drop.mkdir(parents=True)
-    for name in ("a", "b"):
-        (drop / f"{name}.csv").write_text(f"time_s,pressure_kpa,supply\n{name}\n", encoding="utf-8")
-    (drop / "c.csv").write_text("no log\n", encoding="utf-8")
-    for path in drop.iterdir():
+def long_there(place: Path) -> Watch:
+    """The watched folder, its files old enough to be taken at once."""
+    watch_ = watched(place)
+    for path in watch_.folder.iterdir():
         os.utime(path, (1, 1))
-    template = Job(log="", folder=place, stations=(Station(station=StationFacts(name="Glaze 1")),), history=str(history), started_us=JAN_US)
-    return Watch(folder=drop, template=template, out=place / "out", notes=LocalPlace(history), options=QUICK)
+    return watch_
 
 
 @pytest.mark.parametrize("error", [OSError(errno.ENOSPC, "No space left on device"), OSError(errno.EMFILE, "Too many open files"), MemoryError()])
@@ -160,7 +155,7 @@ def test_a_log_is_not_blamed_for_what_the_system_lacks(tmp_path, monkeypatch, er
         raise error
 
     monkeypatch.setattr(watching, "run_job", short)
-    made = watched(tmp_path)
+    made = long_there(tmp_path)
     for _ in range(QUICK.most_tries + 2):
         with pytest.raises(OutputError, match=r"system: .*; expected room to work in"):
             watch(made, Heard(), once=True)
@@ -177,7 +172,7 @@ def test_a_watch_whose_writes_are_refused(tmp_path, tally, monkeypatch, why, onc
     refused = 0
     for last in range(1, MOST_ACTS):
         place = tmp_path / str(last)
-        made, heard, said = watched(place), Heard(), ""
+        made, heard, said = long_there(place), Heard(), ""
         with acting(Acts(last, OSError(REFUSALS[why], os.strerror(REFUSALS[why])), once=once)) as acts:
             try:
                 watch(made, heard, once=True)

@@ -8,33 +8,21 @@ from pathlib import Path
 
 import pytest
 from cli.made_logs import write_log
-from fleet.test_watch import QUICK, Heard, stand_in
+from fleet.test_watch import Heard, stand_in
 from hardness.cuts import ended_at
 from hardness.trial import leftovers
-from history.made_up_records import JAN_US
+from hardness.watched import watched
 
 from tracekit.fleet import watch as watching
 from tracekit.fleet.batch import Job, run_jobs
-from tracekit.fleet.watch import Watch, watch
-from tracekit.history.place import LocalPlace, open_place
+from tracekit.fleet.watch import watch
+from tracekit.history.place import open_place
 from tracekit.history.read import read_rows
 from tracekit.history.upkeep import check
-from tracekit.model.station import Station, StationFacts
 
 pytestmark = pytest.mark.skipif(not hasattr(os, "fork"), reason="the system has no fork to kill programs with")
 MOST_ACTS = 300
 YEAR_S = 365 * 86_400.0
-
-
-def watched(place: Path) -> Watch:
-    """A folder with two logs and a file that is no log, watched into a history."""
-    drop, history = place / "drop", place / "history"
-    drop.mkdir(parents=True)
-    for name in ("a", "b"):
-        (drop / f"{name}.csv").write_text(f"time_s,pressure_kpa,supply\n{name}\n", encoding="utf-8")
-    (drop / "c.csv").write_text("no log\n", encoding="utf-8")
-    template = Job(log="", folder=place, stations=(Station(station=StationFacts(name="Glaze 1")),), history=str(history), started_us=JAN_US)
-    return Watch(folder=drop, template=template, out=place / "out", notes=LocalPlace(history), options=QUICK)
 
 
 @pytest.mark.parametrize("back_s", [0.0, YEAR_S], ids=["clock kept", "clock set back a year"])
