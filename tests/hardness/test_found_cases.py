@@ -11,7 +11,7 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 import pytest
 from hardness.child import ROOT
-from hardness.fuzz_cases import NAMES, SMALL, WHOLE
+from hardness.fuzz_cases import NAMES, SMALL, SMALLEST, WHOLE
 from hardness.made import csv_text, rows
 from hardness.mutate import mutated_log
 from hardness.trial import command, leftovers
@@ -20,6 +20,7 @@ from tracekit.cli.stream import HarmlessStream
 from tracekit.model.outside import disarmed, visible
 from tracekit.model.tables import Column, join_tables, make_table
 from tracekit.read.opening import open_log
+from tracekit.read.pressure import highest_stable
 
 
 def test_a_station_without_cycles_beside_one_with_context(tmp_path):
@@ -202,3 +203,12 @@ def test_names_that_are_no_text_and_times_beyond_measure(tmp_path, packing, outc
     (tmp_path / "log.bin").write_bytes(mutated_log(NAMES, WHOLE if len(ops) % 2 else SMALL, ops, packing))
     ran = command("diagnose", tmp_path / "log.bin", "--out", tmp_path / "out", "--quiet")
     assert ran.outcome() == outcome, ran.err
+
+
+def test_readings_that_rest_at_one_level_within_their_last_bits(tmp_path):
+    """Where all readings at rest differ in their last bits alone, that level is theirs: no bins are made of it."""
+    ops = [("column constant", 738, 846, 102), ("cell", 228, 66, 197), ("column twice", 121, 602, 20), ("rows cut", 287, 720, 208)]
+    (tmp_path / "log.bin").write_bytes(mutated_log(NAMES, SMALLEST, ops))
+    assert command("inspect", tmp_path / "log.bin").outcome() in ("right", "refused")
+    rests = np.concatenate([np.full(40, 101.3) + np.arange(40) * 1e-14, [20.0, 30.0, 40.0]])
+    assert highest_stable(rests) == pytest.approx(101.3)

@@ -291,7 +291,10 @@ def resting_level(values: NDArray[np.float64], *, usual: bool, share: float = 0.
     resting = known[2:-2][near]
     if len(resting) < 5:
         return None
-    counts, edges = np.histogram(np.clip(resting, low, high), bins=_BINS)
+    within = np.clip(resting, low, high)
+    if within.max() - within.min() < 1e-6 * max(abs(high), 1.0):
+        return float(np.median(within))
+    counts, edges = np.histogram(within, bins=_BINS)
     enough = np.nonzero(counts >= max(share * len(resting), 5))[0]
     if len(enough) == 0:
         return None
