@@ -7,10 +7,14 @@ import zipfile
 import pyarrow as pa
 import pyarrow.parquet as pq
 import pytest
+from history.made_up_records import simple_record
 from made_logs import write_log
 
 from tracekit import cli
 from tracekit.cli import progress
+from tracekit.cli.heard_place import heard_place
+from tracekit.history.add import add_record
+from tracekit.history.place import open_place
 from tracekit.pipeline import measure
 from tracekit.read.expected import expected_rows
 
@@ -100,11 +104,11 @@ def test_progress_waits_until_a_rate_is_known(monkeypatch):
     assert screen.getvalue() == ""
 
 
-@pytest.mark.parametrize("command", ["inspect", "volume"])
+@pytest.mark.parametrize("command", ["inspect", "volume", "tune"])
 def test_other_commands_that_read_a_whole_log_show_it_too(command, tmp_path, monkeypatch):
-    """Inspecting and finding a volume tell the rows read, and clear the line when they have read."""
+    """Inspecting, tuning and finding a volume tell the rows read, and clear the line when they have read."""
     logs = [str(write_log(tmp_path / f"{name}.csv", cycles=20)) for name in ("a", "b")]
-    arguments = {"inspect": logs[:1], "volume": [*logs, "--orifice-mm", "0.3"]}[command]
+    arguments = {"volume": [*logs, "--orifice-mm", "0.3"]}.get(command, logs[:1])
     seen = Terminal()
     monkeypatch.setattr("sys.stderr", seen)
     monkeypatch.setattr(progress, "_PATIENCE_S", 0.0)
@@ -112,3 +116,54 @@ def test_other_commands_that_read_a_whole_log_show_it_too(command, tmp_path, mon
     cli.run([command, *arguments, "--out", str(tmp_path / "out"), "--quiet"])
     assert "rows, " in seen.getvalue()
     assert "\r\x1b[2K" in seen.getvalue().split("a second")[-1]
+
+
+def test_several_logs_to_tune_are_counted(tmp_path, monkeypatch):
+    """Between the logs it is said how many are done and what is left; a step without rows says what it does."""
+    logs = [str(write_log(tmp_path / f"{name}.csv", cycles=20)) for name in ("a", "b", "c")]
+    seen = Terminal()
+    monkeypatch.setattr("sys.stderr", seen)
+    monkeypatch.setattr(progress, "_PATIENCE_S", 0.0)
+    monkeypatch.setattr(progress, "_EVERY_S", 0.0)
+    assert cli.run(["tune", *logs, "--out", str(tmp_path / "out"), "--quiet"]) == 0
+    lines = seen.getvalue().split("\r\x1b[2K")
+    assert [line.split(", ")[0] for line in lines if " of 3 logs" in line] == ["tune: 1 of 3 logs", "tune: 2 of 3 logs"]
+    assert sum("trying settings" in line for line in lines) == 3
+    assert lines[-1] == ""
+
+
+@pytest.mark.parametrize("act", [[], ["--check"], ["--compact"], ["--export", "out.csv"]])
+def test_long_work_on_a_history_counts_its_files(act, tmp_path, monkeypatch):
+    """Listing, checking, merging and saving a history tell the files read of those that are there; then the line is clear."""
+    place = tmp_path / "history"
+    for number in range(6):
+        add_record(place, simple_record(number))
+    folders = ("summaries",) if act[:1] in ([], ["--export"]) else ("summaries", "cycles")
+    files = sum(len(list((place / folder).rglob("*.parquet"))) for folder in folders)
+    seen = Terminal()
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setattr("sys.stderr", seen)
+    monkeypatch.setattr(progress, "_PATIENCE_S", 0.0)
+    monkeypatch.setattr(progress, "_EVERY_S", 0.0)
+    assert cli.run(["history", str(place), *act, "--quiet"]) == 0
+    lines = seen.getvalue().split("\r\x1b[2K")
+    assert [line.split(",")[0] for line in lines if line][-1] == f"history: {files} of {files} files"
+    assert lines[-1] == ""
+
+
+def test_a_history_is_not_counted_where_output_is_piped(tmp_path, capsys):
+    """Without a terminal the place is the one that was opened."""
+    place = open_place(tmp_path)
+    assert heard_place(place) is place
+    assert capsys.readouterr().err == ""
+
+
+def test_counts_beyond_what_was_expected_are_not_told(monkeypatch):
+    """A file that came while others were read does not make "7 of 6 files"."""
+    seen = Terminal()
+    monkeypatch.setattr("sys.stderr", seen)
+    monkeypatch.setattr(progress, "_PATIENCE_S", 0.0)
+    monkeypatch.setattr(progress, "_EVERY_S", 0.0)
+    told = progress.CountedProgress("history", 6, "files")
+    told(7)
+    assert seen.getvalue() == ""

@@ -25,11 +25,11 @@ def left(seconds: float) -> str:
     return f"{size:.1f} {unit}" if unit == "h" else f"{size:.0f} {unit}"
 
 
-def pace(done: int, total: int, seconds: float) -> str:
+def pace(done: int, total: int, seconds: float, things: str = "logs") -> str:
     """How far a run is, how fast it goes, and what is left at that pace: "12 of 400 logs, 3.1 a second, 2 min left"."""
     each_s = seconds / done
     rate = f"{1.0 / each_s:.1f} a second" if each_s <= 1.0 else f"{each_s:.1f} s each"
-    return f"{done} of {total} logs, {rate}, {left(each_s * (total - done))} left"
+    return f"{done} of {total} {things}, {rate}, {left(each_s * (total - done))} left"
 
 
 def rows_pace(rows: int, total: int | None, seconds: float) -> str:
@@ -50,20 +50,47 @@ def _figure(value: float) -> str:
     return f"{round(value / step) * step:,.0f}".replace(",", " ")
 
 
-class ReadingProgress:
+class _Shown:
+    """What is shown now and then of something that has begun and goes on."""
+
+    def __init__(self, name: str) -> None:
+        """Start now: `name` is what goes on."""
+        self._name = clean(name, 24)
+        self._began_s = self._shown_s = time.monotonic()
+
+    def tell(self, say: Callable[[float], str]) -> None:
+        """Show what `say` makes of the seconds since the start, where it is time to."""
+        now_s = time.monotonic()
+        if now_s - self._began_s >= _PATIENCE_S and now_s - self._shown_s >= _EVERY_S:
+            self._shown_s = now_s
+            show(f"{self._name}: {say(now_s - self._began_s)}")
+
+
+class ReadingProgress(_Shown):
     """Shows how far the reading of a log is, for a person at a terminal; called with the rows read so far."""
 
     def __init__(self, name: str, total: int | None) -> None:
         """Start now: `name` is what is read, `total` how many rows it has, None where nobody knows."""
-        self._name, self._total = clean(name, 24), total
-        self._began_s = self._shown_s = time.monotonic()
+        super().__init__(name)
+        self._total = total
 
     def __call__(self, rows: int) -> None:
         """So many rows have been read."""
-        now_s = time.monotonic()
-        if now_s - self._began_s >= _PATIENCE_S and now_s - self._shown_s >= _EVERY_S:
-            self._shown_s = now_s
-            show(f"{self._name}: {rows_pace(rows, self._total, now_s - self._began_s)}")
+        self.tell(lambda seconds: rows_pace(rows, self._total, seconds))
+
+
+class CountedProgress(_Shown):
+    """Shows how many of a number of things are done; called with how many."""
+
+    def __init__(self, name: str, total: int, things: str) -> None:
+        """Start now: `name` is what goes on, of `total` things ("files")."""
+        super().__init__(name)
+        self._total, self._things = total, things
+
+    def __call__(self, done: int) -> None:
+        """So many of them are done; whatever is beyond the total is not told."""
+        if 0 < done <= self._total:
+            self.tell(lambda seconds: pace(done, self._total, seconds, self._things))
 
 
 def reading_progress(paths: Sequence[str | Path]) -> Callable[[int], None] | None:

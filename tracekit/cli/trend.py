@@ -10,6 +10,7 @@ from typing import Annotated
 import typer
 
 from tracekit.cli.opening import OpenPage, show_page
+from tracekit.cli.progress import show
 from tracekit.errors import UsageError, message, nearest
 from tracekit.history.digest import digest_json, digest_text
 from tracekit.history.events import parse_time
@@ -20,6 +21,7 @@ from tracekit.model.station import Limit
 from tracekit.read.station_file import load_stations
 from tracekit.report.files import check_folder, json_write, text_write, write_files
 from tracekit.report.json import plain_object
+from tracekit.report.text import clean
 from tracekit.report.trend_page import trend_pages
 from tracekit.units import pressure_unit
 
@@ -58,7 +60,9 @@ def trend(
     stations = {s.station.name or s.source: s for s in load_stations(station or [])}
     if form is None:
         check_folder(folder)
+    show(f"Reading {clean(history, 50)} ...")
     fleet = find_trend(history, stations=stations, limits=limits, as_of_us=now_us)
+    show("")
     if form is not None:
         print(digest_text(fleet) if form is Digest.text else json.dumps(digest_json(fleet), ensure_ascii=False), end="")
         return

@@ -9,6 +9,7 @@ from typing import Annotated
 import typer
 
 from tracekit.cli.opening import OpenPage, show_page
+from tracekit.cli.progress import CountedProgress, reading_progress, show
 from tracekit.cli.sides import folder_for
 from tracekit.errors import UsageError, message, nearest
 from tracekit.model.result import DiagnosisRecord
@@ -21,6 +22,7 @@ from tracekit.read.source import find_inputs
 from tracekit.read.station_file import load_stations, match_stations
 from tracekit.report.files import check_folder, json_write, text_write, write_files
 from tracekit.report.page import safe_name
+from tracekit.report.text import clean
 from tracekit.report.tune_json import tuning_json
 from tracekit.report.tune_page import tune_page
 from tracekit.report.tune_sheet import sheet_page
@@ -66,7 +68,12 @@ def tune(
     folders = [folder_for(out if len(paths) == 1 else None if out is None else out / Path(p).stem, p) for p in paths]
     for folder in folders:
         check_folder(folder)
-    made = [_tune_log(path, folder, stations, wanted) for path, folder in zip(paths, folders, strict=True)]
+    done = CountedProgress("tune", len(paths), "logs")
+    made: list[list[Path]] = []
+    for path, folder in zip(paths, folders, strict=True):
+        made.append(_tune_log(path, folder, stations, wanted))
+        if len(made) < len(paths):
+            done(len(made))
     for place in [place for places in made for place in places][:1]:
         show_page(place / "report.html", wanted=open_page)
 
@@ -86,7 +93,7 @@ class _Asked:
 
 def _tune_log(path: str, folder: Path, stations: Sequence[Station], asked: _Asked) -> list[Path]:
     """Tune every station of one recording (or the one asked for); gives the folders of its files."""
-    record = diagnose(path, station=tuple(stations) or None)
+    record = diagnose(path, station=tuple(stations) or None, heard=reading_progress([path]))
     names = [result.data.station for result in record.stations]
     if asked.only is not None and asked.only not in names:
         raise UsageError(message("--only", f'"{asked.only}"', "a station of the log", nearest(asked.only, names)))
@@ -98,11 +105,13 @@ def _tune_log(path: str, folder: Path, stations: Sequence[Station], asked: _Aske
         if asked.only is not None and name != asked.only:
             continue
         file = files.get(name, Station())
+        show(f"{clean(name or Path(path).name, 24)}: trying settings ...")
         tuning = tune_station(
             record.stations[index], file, asked=asked.settings, goal=asked.goal, blocks=blocks, index=index
         )
         place = folder / "stations" / safe_name(name) if several else folder
         document = _write(record, index, tuning, file, place, asked.unit)
+        show("")
         _say(tuning, document, place, asked)
         places.append(place)
     return places
@@ -112,7 +121,14 @@ def _samples(path: str, record: DiagnosisRecord, stations: Sequence[Station]) ->
     """Every sample once more, for exact replays; none where there are too many to keep."""
     if sum(log.rows_used for log in record.logs) > _MOST_ROWS:
         return ()
-    return tuple(open_log(path, stations[0] if stations else Station()).blocks())
+    heard, rows = reading_progress([path]), 0
+    kept: list[Block] = []
+    for block in open_log(path, stations[0] if stations else Station()).blocks():
+        kept.append(block)
+        rows += len(block.time_s)
+        if heard is not None:
+            heard(rows)
+    return tuple(kept)
 
 
 def _write(
