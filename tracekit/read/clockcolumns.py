@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from tracekit.read.columns import Column
 from tracekit.read.head import Head, finite
-from tracekit.read.stamps import Field, StampForm
+from tracekit.read.stampform import Field, StampForm
 
 _ORDER = ("h", "min", "s", "ms", "us", "ns")
 _SPELLED = frozenset({"hhmmss", "hmmss", "hhmmssfff", "hhmmsszzz", "hhmmssms", "hhmmsss"})

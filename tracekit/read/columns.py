@@ -14,7 +14,8 @@ from numpy.typing import NDArray
 from tracekit.errors import LogReadError, message
 from tracekit.read.cells import NUMBER, TRAILED, cell_kind, number_with_unit
 from tracekit.read.levels import level_of_word
-from tracekit.read.stamps import StampForm, find_form
+from tracekit.read.stampform import StampForm
+from tracekit.read.stamps import find_form
 from tracekit.read.values import NumberForm, as_text, column_numbers, is_texty, word_codes, word_levels
 from tracekit.read.words import NameHints, hints
 

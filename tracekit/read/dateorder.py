@@ -1,11 +1,13 @@
-"""The order of the numbers of a date, where the station file gives it."""
+"""What the station file gives of the stamps: the order of the numbers of a date, what follows the seconds."""
 
 from dataclasses import replace
 
 from tracekit.model.station import Channel
 from tracekit.read.columns import Column
+from tracekit.read.fractions import as_given
 from tracekit.read.head import Head
-from tracekit.read.stamps import DATE_FIELDS, Field
+from tracekit.read.stampform import Field
+from tracekit.read.stamps import DATE_FIELDS
 
 _ORDERS: dict[str, tuple[Field, ...]] = {
     "day first": ("day", "month", "year"),
@@ -15,11 +17,20 @@ _ORDERS: dict[str, tuple[Field, ...]] = {
 
 
 def with_date_order(head: Head, given: Channel | None) -> Head:
-    """The first rows with their dates read in the order that is given; as they are where none is."""
+    """The first rows with their stamps read as is given; as they are where nothing is."""
+    if given is not None and given.unit is not None:
+        head = replace(head, columns=tuple(_with_unit(c, given.unit) for c in head.columns))
     if given is None or given.date_order is None:
         return head
     order = _ORDERS[given.date_order]
     return replace(head, columns=tuple(_ordered(c, order) for c in head.columns))
+
+
+def _with_unit(column: Column, unit: str) -> Column:
+    stamp = column.profile.stamp
+    if stamp is None or not stamp.counted:
+        return column
+    return replace(column, profile=replace(column.profile, stamp=as_given(stamp, unit)))
 
 
 def _ordered(column: Column, order: tuple[Field, ...]) -> Column:

@@ -8,12 +8,16 @@ import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from tracekit.read.rows import valid
-from tracekit.read.stamps import MONTHS, StampForm
+from tracekit.read.stampform import StampForm
+from tracekit.read.stamps import MONTHS
 
 NS = 1_000_000_000
 _DAY_NS = 86_400 * NS
 _PACKED_DATE, _PACKED_BOTH = 10_000_000, 10_000_000_000_000
 
+
+_BELOW_S = {"fraction": 0, "centi": NS // 100, "milli": NS // 1000, "micro": NS // 1_000_000}
+"""Sizes of counts that follow the seconds [ns]; that of a fraction depends on its figures."""
 
 _MOST_SHAPES, _MOST_DIGITS = 64, 18
 
@@ -116,8 +120,9 @@ def _shape(
         return np.zeros(rows, np.int64), np.zeros(rows, np.bool_)
     values = [_number(figures[a:b]) for a, b in zip(starts, stops, strict=True)]
     before = [cells[max(a - 1, 0)] for a in starts]
-    if "fraction" in form.fields and len(values) == len(form.fields) - 1:
-        place = form.fields.index("fraction")
+    below = next((f for f in _BELOW_S if f in form.fields), None)
+    if below is not None and len(values) == len(form.fields) - 1:
+        place = form.fields.index(below)
         values.insert(place, np.zeros(1, np.int64))
         lengths.insert(place, 1)
         before.insert(place, cells[0])
@@ -155,8 +160,10 @@ def _combine(runs: _Runs, form: StampForm, rows: int) -> tuple[Ints, NDArray[np.
         length = runs.lengths[form.fields.index("fraction")]
         sound = sound & (length <= 9)
         ns = ns + part["fraction"] * 10 ** max(9 - length, 0)
-    if "milli" in part:
-        ns = ns + part["milli"] * (NS // 1000)
+    for count, size in _BELOW_S.items():
+        if size and count in part:
+            sound = sound & (part[count] * size < NS)
+            ns = ns + part[count] * size
     if "days" in part:
         ns = ns + part["days"] * _DAY_NS
     if "day" in part:

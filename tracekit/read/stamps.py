@@ -8,13 +8,11 @@ import itertools
 import re
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
-from typing import Literal
+from dataclasses import replace
 
+from tracekit.read.fractions import with_counts
+from tracekit.read.stampform import Field, StampForm
 from tracekit.read.words import fold
-
-Field = Literal["year", "month", "day", "day_of_year", "hour", "minute", "second", "fraction", "days", "zone_h",
-                "zone_m", "packed", "packed_ms", "clock", "clock_ms"]  # fmt: skip
 
 DATE_FIELDS: tuple[Field, ...] = ("year", "month", "day")
 
@@ -25,49 +23,6 @@ MONTHS: tuple[tuple[str, int], ...] = (
     ("oct okt out ott paz eki rij окт", 10), ("nov lis kas ноя", 11), ("dec dez dic des gru ara pros дек", 12),
 )  # fmt: skip
 """First letters of the names of the months in common languages, folded."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class StampForm:
-    """How stamps are written: the meaning of every run of digits, in order.
-
-    twelve     hours of a 12-hour clock with AM or PM
-    zone       "" none, "Z" where UTC is written, "offset" where hours from UTC are written
-    worded     months are names
-    weekday    the name of a day stands first
-    ambiguous  day and month could be exchanged
-    evidence   how day and month were told apart
-    """
-
-    fields: tuple[Field, ...]
-    twelve: bool = False
-    zone: str = ""
-    worded: bool = False
-    weekday: bool = False
-    ambiguous: bool = False
-    evidence: str = ""
-
-    @property
-    def has_date(self) -> bool:
-        """The stamp holds a date."""
-        return not {"day", "day_of_year", "packed", "packed_ms"}.isdisjoint(self.fields)
-
-    @property
-    def has_year(self) -> bool:
-        """The date of the stamp holds its year."""
-        return not {"year", "packed", "packed_ms"}.isdisjoint(self.fields)
-
-    @property
-    def has_packed_clock(self) -> bool:
-        """Hours, minutes and seconds stand in one number."""
-        return not {"clock", "clock_ms"}.isdisjoint(self.fields)
-
-    @property
-    def has_clock(self) -> bool:
-        """The stamp holds a time of day or an elapsed time."""
-        return not {"minute", "clock", "clock_ms", "packed_ms"}.isdisjoint(self.fields) or (
-            "packed" in self.fields and len(self.fields) > 1
-        )
 
 
 _RUN = re.compile(r"\d+")
@@ -97,6 +52,7 @@ def find_form(cells: Sequence[str]) -> StampForm | None:
     if not forms:
         return None
     longest = max(forms, key=lambda f: (forms[f] > 0.02 * len(cells), len(f.fields)))
+    longest = with_counts(longest, cells)
     if "day" not in longest.fields or longest.worded:
         return longest
     return _order_date(longest, [c for c in cells if _cell_form(c) is not None])

@@ -186,6 +186,10 @@ def _which_unit(plan: TimePlan, head: Head) -> Question:
         found = f'"{name}" counts samples, and the time between them does not show'
         line = f'time = {{ column = "{name}", interval_s = 0.01 }}   # seconds from row to row'
         return Question(found=found, line=line)
+    if plan.kind == "stamp":
+        found = f'what follows the seconds in "{name}" may be a fraction or a count: ".5" is 500 ms or 5 ms'
+        line = f'time = {{ column = "{name}", unit = "ms" }}   # a count; or "s", a fraction'
+        return Question(found=found, line=line)
     step = abs(_usual_step(np.unique(column.values))) if column is not None else 0.0
     found = f'the unit of time in "{name}" does not show (usually from row to row {step:.6g})'
     if column is not None and column.hints.weight("time") and (said := column.hints.time_unit) is not None:
@@ -242,7 +246,7 @@ def _plans_of(head: Head, column: Column, unit: str | None) -> list[TimePlan]:
             TimePlan(
                 kind="stamp", columns=(column.name,), dated=dated, date_open=stamp.ambiguous, zoned=bool(stamp.zone),
                 evidence=f'"{column.cells[0].strip()}": {stamp.evidence or "time of day or elapsed"}',
-                confidence=0.9 if column.hints.weight("time") else 0.8,
+                confidence=0.0 if stamp.counted else 0.9 if column.hints.weight("time") else 0.8,
             )
         ]  # fmt: skip
     if column.kind == "number" and len(finite(column.values)):
