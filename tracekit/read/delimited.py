@@ -13,11 +13,13 @@ from numpy.typing import NDArray
 from tracekit.model.trace import Rejection
 from tracekit.options.read import ReadOptions
 from tracekit.read.encoding import DAMAGE
+from tracekit.read.restarts import RESTART, tells_restart
 from tracekit.read.rows import Rows
 from tracekit.read.sections import check_sections
 from tracekit.read.values import NumberForm, column_numbers
 
 OPEN = b"\x03"
+AGAIN = b"\x04"
 CUT = b"\x02"
 """Stands at the end of a last line that may be cut."""
 
@@ -69,7 +71,12 @@ def parse(text: bytes, shape: TextShape, first_line: int, line_count: int = -1) 
         batch, lenient = _read_leniently(text, shape, bad), True
     whole = not bad and batch.num_rows == (line_count if line_count >= 0 else text.count(b"\n"))
     if shape.file_name and (lenient or not whole):
-        check_sections(text, shape.names, shape.delimiter, first_line, shape.file_name)
+        again = check_sections(text, shape.names, shape.delimiter, first_line, shape.file_name)
+        if lenient and again:
+            text = _marked(text, again, shape)
+            bad.clear()
+            batch = _read_leniently(text, shape, bad)
+            whole = False
     lines = None if whole else _line_numbers(text, first_line, [row for row, _ in bad], batch.num_rows)
     rejected = _rejections(text, first_line, bad)
     columns = {name: _single(batch[name]) for name in shape.types}
@@ -96,14 +103,27 @@ def _mark_open_quotes(text: bytes, shape: TextShape) -> bytes:
     return b"".join([*parts, text[place:]])
 
 
+def _marked(text: bytes, lines: list[tuple[int, int]], shape: TextShape) -> bytes:
+    """The text with some lines, by begin and end, marked to be rejected: they are the header once more."""
+    mark = (shape.delimiter.encode() + AGAIN) * (len(shape.names) + 1)
+    parts, place = [], 0
+    for _, stop in lines:
+        parts += [text[place:stop], mark]
+        place = stop
+    return b"".join([*parts, text[place:]])
+
+
 def _reason(row: pcsv.InvalidRow) -> str:
     for mark, reason in (
+        (AGAIN, "the header once more"),
         (DAMAGE, "zero bytes in the line"),
         (CUT, "last line is cut"),
         (OPEN, "a quote is not closed"),
     ):
         if mark.decode() in (row.text or ""):
             return reason
+    if tells_restart(row.text or ""):
+        return RESTART
     return f"{row.actual_columns} fields instead of {row.expected_columns}"
 
 

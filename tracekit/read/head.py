@@ -19,6 +19,7 @@ class Head:
     rows      rows looked at
     whole     these are all rows
     total     rows in the whole file, about, or None where unknown
+    restarts  rows before which lines tell a restart of the logger
     """
 
     name: str
@@ -27,6 +28,7 @@ class Head:
     whole: bool
     preamble: Preamble
     total: int | None = None
+    restarts: tuple[int, ...] = ()
     assumptions: tuple[Assumption, ...] = ()
 
     def column(self, name: str) -> Column | None:

@@ -173,20 +173,21 @@ class Log:
         more = sum(clock.more_gaps for clock in self._clocks)
         unlisted = [f"{more} more gaps are not listed"] if more else []
         restarts = [r for clock in (self._clocks[:1] if self._shared else self._clocks) for r in clock.restarts]
-        return [*map(_restart_warning, restarts[:_RESTARTS_TOLD]), *unlisted] + [
+        return [*map(restart_warning, restarts[:RESTARTS_TOLD]), *unlisted] + [
             f"{r.rows} rows: {r.reason} (first in lines {', '.join(map(str, r.first_lines))})"
             for r in self._missing.rejections()
         ]
 
 
-_RESTARTS_TOLD = 5  # one by one; all are among the clock's steps
+RESTARTS_TOLD = 5  # one by one; all are among the clock's steps
 _LATE = {
     "supply": "response_delay_s, evacuation_time_s and the decay of coasts between its edges are wrong by that or more",
     "release": "release_time_s and the ends of holds are wrong by that or more",
 }
 
 
-def _restart_warning(restart: tuple[float, float]) -> str:
+def restart_warning(restart: tuple[float, float]) -> str:
+    """What a reader should know of a pause that is assumed, by the last time before it and its length [s]."""
     return (
         f"time starts again after {restart[0]:.2f} s: how long the log paused there is not known; "
         f"a gap of {restart[1]:.3g} s is assumed, and all later times rest on it"

@@ -14,7 +14,7 @@ from tracekit.model.trace import Layout, LogSource
 from tracekit.options.read import ReadOptions
 from tracekit.read.convert import Decoder, Portion
 from tracekit.read.joining import Recording, recordings
-from tracekit.read.log import Ending, Log
+from tracekit.read.log import RESTARTS_TOLD, Ending, Log, restart_warning
 from tracekit.read.longform import LongDecoder
 from tracekit.read.opened import Opened, open_input
 from tracekit.read.ordering import in_time_order
@@ -179,6 +179,7 @@ def _log(recording: Recording, station: Station, options: ReadOptions) -> Log:
         warnings=lambda: (
             *(w for f in recording.files for w in f.warnings()),
             *plan.time.doubts,
+            *(restart_warning(r) for d in decoders for r in d.time.restarts[:RESTARTS_TOLD]),
             *(doubt for s in plan.stations for doubt in s.pressure.doubts),
             *time_warnings(first_time.start_time_us(), plan, station),
         ),

@@ -1,6 +1,7 @@
-"""What to ask where no column goes on as time does: a time that starts again is told as such."""
+"""What to ask about time: which column it is, its unit, and where it starts again."""
 
 import numpy as np
+from numpy.typing import NDArray
 
 from tracekit.read.columns import Column
 from tracekit.read.head import Head, Question, finite
@@ -33,3 +34,40 @@ def _restarts(column: Column) -> tuple[int, float]:
     if usual <= 0 or not 0 < len(back) <= _MOST_OFTEN * len(steps):
         return 0, 0.0
     return (len(back), usual) if (np.abs(known[back + 1] - known[0]) <= 2 * usual).all() else (0, 0.0)
+
+
+def which_unit(name: str, head: Head, *, stamps: bool, whole: bool) -> Question:
+    """The question for the unit of a column of time, of `stamps` or else of numbers, `whole` ones or not."""
+    column = head.column(name)
+    if column is not None and column.hints.sample_number:
+        found = f'"{name}" counts samples, and the time between them does not show'
+        line = f'time = {{ column = "{name}", interval_s = 0.01 }}   # seconds from row to row'
+        return Question(found=found, line=line)
+    if stamps:
+        found = f'what follows the seconds in "{name}" may be a fraction or a count: ".5" is 500 ms or 5 ms'
+        line = f'time = {{ column = "{name}", unit = "ms" }}   # a count; or "s", a fraction'
+        return Question(found=found, line=line)
+    step = abs(usual_step(np.unique(column.values))) if column is not None else 0.0
+    found = f'the unit of time in "{name}" does not show (usually from row to row {step:.6g})'
+    if column is not None and column.hints.weight("time") and (said := column.hints.time_unit) is not None:
+        found = (
+            f'"{name}" says {said.symbol}, but then cycles would be far longer or shorter than those of any station '
+            f"(usually from row to row {step:.6g})"
+        )
+    first, other = ("ms", "s") if whole else ("s", "ms")
+    return Question(found=found, line=f'time = {{ column = "{name}", unit = "{first}" }}   # or {other}, us, ns, min')
+
+
+def unreadable(head: Head, name: str) -> Question:
+    """The question where the station file names a column that holds no times."""
+    names = ", ".join(c.name for c in head.columns)
+    absent = head.column(name) is None
+    found = f'no column "{name}" (there are: {names})' if absent else f'the column "{name}" holds no times'
+    return Question(found=found, line='time = "..."')
+
+
+def usual_step(values: NDArray[np.float64]) -> float:
+    """Median step from row to row, 0 for fewer than two rows."""
+    with np.errstate(over="ignore"):  # a number beyond measure in one cell
+        steps = np.diff(finite(values))
+    return float(np.median(steps)) if len(steps) else 0.0

@@ -1,5 +1,7 @@
 """Whether values go on as time does."""
 
+from collections.abc import Sequence
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -25,6 +27,16 @@ def rises(seconds: NDArray[np.float64], *, wraps: bool) -> bool:
         return False
     small = -float(steps[steps < 0].sum()) <= 0.05 * float(steps[steps > 0].sum())
     return falls <= 3 or small or (wraps and falls <= 0.01 * rises)
+
+
+def over_restarts(seconds: NDArray[np.float64], rows: Sequence[int]) -> NDArray[np.float64]:
+    """Seconds that go on where they fall at rows at which the logger is told to have started again, shape (n,)."""
+    joined = seconds
+    for row in rows:
+        if 0 < row < len(seconds) and seconds[row] < seconds[row - 1]:
+            joined = joined.copy() if joined is seconds else joined
+            joined[row:] += seconds[row - 1] - seconds[row]
+    return joined
 
 
 def distinct(seconds: NDArray[np.float64]) -> float:

@@ -24,22 +24,35 @@ def _header_lines(delimiter: str) -> re.Pattern[bytes]:
     return re.compile(rb"\n(" + cell + rb"(?:" + mark + cell + rb")+)(?=\r?\n)")
 
 
-def check_sections(text: bytes, names: Sequence[str], delimiter: str, first_line: int, file_name: str) -> None:
-    """Raise LogReadError where a second table begins among rows of samples with columns of some names.
+class SecondTableError(LogReadError):
+    """A table of other columns among the rows of a file; `line` is that of its header, from 1."""
+
+    def __init__(self, text: str, line: int) -> None:
+        """Keep the place beside the message."""
+        super().__init__(text)
+        self.line = line
+
+
+def check_sections(
+    text: bytes, names: Sequence[str], delimiter: str, first_line: int, file_name: str
+) -> list[tuple[int, int]]:
+    """Where the header of the samples is written once more: begin and end of each such line in the text.
 
     `text` are whole lines below the header, the first of which is line `first_line` of the file.
+    Raises SecondTableError where a table of other columns begins among them.
     """
-    found = next(_second_headers(b"\n" + text, names, delimiter), None)
-    if found is None:
-        return
-    place, header = found
-    raise _refused(first_line + text.count(b"\n", 0, place), "below", header, file_name)
+    again: list[tuple[int, int]] = []
+    found = next(_second_headers(b"\n" + text, names, delimiter, again), None)
+    if found is not None:
+        place, header = found
+        raise _refused(first_line + text.count(b"\n", 0, place), "below", header, file_name)
+    return [(start, stop - 1) for start, stop in again]
 
 
 def check_above(lines: Sequence[str], names: Sequence[str], delimiter: str, file_name: str) -> None:
-    """Raise LogReadError where the lines above the first row of samples hold a table in time of other columns."""
+    """Raise SecondTableError where the lines above the first row of samples hold a table in time of other columns."""
     text = ("\n".join(["", *lines]) + "\n").encode()
-    for place, header in _second_headers(text, names, delimiter):
+    for place, header in _second_headers(text, names, delimiter, []):
         line = text.count(b"\n", 0, place) + 1
         rows = [split(row, delimiter, '"') for row in lines[line:][:_ABOVE]]
         timed = next(k for k, cell in enumerate(split(header, delimiter, '"')) if _says_time(cell))
@@ -48,33 +61,39 @@ def check_above(lines: Sequence[str], names: Sequence[str], delimiter: str, file
             raise _refused(line, "above", header, file_name)
 
 
-def _refused(line: int, where: str, header: str, file_name: str) -> LogReadError:
+def _refused(line: int, where: str, header: str, file_name: str) -> SecondTableError:
     shown = header if len(header) <= _SHOWN else header[: _SHOWN - 1] + "…"
     what = f'a second table begins in line {line} {where} the samples, with a header of its own: "{shown}"'
     todo = "Write each table into a file of its own and give the files together; listed events then add their signals."
-    return LogReadError(message(file_name, what, "one table per file", todo))
+    return SecondTableError(message(file_name, what, "one table per file", todo), line)
 
 
 def _says_time(cell: str) -> bool:
     return hints(cell).weight("time") >= _SAYS_TIME
 
 
-def _second_headers(text: bytes, names: Sequence[str], delimiter: str) -> Iterator[tuple[int, str]]:
-    """Positions and texts of lines that name other columns than those of the samples, with rows in time below them."""
+def _second_headers(
+    text: bytes, names: Sequence[str], delimiter: str, again: list[tuple[int, int]]
+) -> Iterator[tuple[int, str]]:
+    """Positions and texts of lines that name other columns than those of the samples, with rows in time below them.
+
+    `again` takes the own header where it is written once more, and the units right below it.
+    """
     stop_of_own = -2  # the line right below the own header holds its units
     for found in _header_lines(delimiter).finditer(text):
         cells = [c.strip() for c in split(found[1].decode("utf-8", "replace").rstrip("\r"), delimiter, '"')]
-        if _is_own(cells, names):
+        if _is_own(cells, names) or found.start() == stop_of_own:
             stop_of_own = found.end()
+            again.append((found.start(), found.end()))
         elif found.start() - stop_of_own > 1 and _begins_table(cells, text[found.end() :][:4096], delimiter):
             yield found.start(), delimiter.join(cells)
 
 
 def _is_own(cells: Sequence[str], names: Sequence[str]) -> bool:
-    """True for the header of the samples, written once more."""
-    known = [fold(name) for name in names]
-    again = [c for c in map(fold, cells) if any(c.startswith(k) or k.startswith(c) for k in known if k and c)]
-    return len(again) > _OWN * len(cells)
+    """True for the header of the samples, written once more: names in their own places."""
+    pairs = [(fold(c), fold(name)) for c, name in zip(cells, names, strict=False)]
+    again = [c for c, k in pairs if k and c and (c.startswith(k) or k.startswith(c))]
+    return len(again) > _OWN * max(len([c for c in cells if c]), len(names))
 
 
 def _begins_table(cells: Sequence[str], below: bytes, delimiter: str) -> bool:

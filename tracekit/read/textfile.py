@@ -4,6 +4,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+import numpy as np
 import pyarrow as pa
 
 from tracekit.errors import LogReadError, message
@@ -24,6 +25,7 @@ from tracekit.read.nested import Nested, find_nested
 from tracekit.read.preamble import read_preamble
 from tracekit.read.records import find_flat
 from tracekit.read.refusing import check_table
+from tracekit.read.restarts import restarts_before
 from tracekit.read.rows import Rows
 from tracekit.read.sections import check_above
 from tracekit.read.sniff import TextForm, sniff, split
@@ -96,6 +98,7 @@ def open_text(name: str, path: Path, packing: str, options: ReadOptions) -> tupl
         whole=whole,
         preamble=preamble,
         total=total,
+        restarts=tuple(np.unique(np.flatnonzero(np.diff(restarts_before(rows), prepend=0))).tolist()),
         assumptions=tuple(facts),
     )
     return file, head

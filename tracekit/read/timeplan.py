@@ -14,8 +14,8 @@ from tracekit.read.clockcolumns import below_second, clock_columns, is_date, is_
 from tracekit.read.columns import Column
 from tracekit.read.cyclelength import cycles_fit, may_be_interval, unit_by_cycles
 from tracekit.read.head import Head, Question, finite
-from tracekit.read.restarting import which_time
-from tracekit.read.rising import check_order, distinct, ends_early, rises
+from tracekit.read.restarting import unreadable, usual_step, which_time, which_unit
+from tracekit.read.rising import check_order, distinct, ends_early, over_restarts, rises
 from tracekit.read.rows import valid
 from tracekit.read.stamp_values import stamp_ns
 from tracekit.read.values import column_numbers
@@ -87,16 +87,20 @@ def plan_time(head: Head, given: Channel | None) -> tuple[TimePlan | None, list[
         column = head.column(given.column)
         plans = [] if column is None else _plans_of(head, column, given.unit)
         if column is None or not plans:
-            return None, [_unreadable(head, given.column)]
+            return None, [unreadable(head, given.column)]
         check_order(head.name, column, seconds_of(head, plans[0]))
         if plans[0].confidence > 0:
             return _with_parts(head, plans[0]), []
-        return None, [_which_unit(plans[0], head)]
+        return None, [_unit_of(plans[0], head)]
     apart = clock_columns(head.columns)
     if apart:
         return _of_parts(head, apart), []
     plans = [p for c in head.columns if _may_be_time(c) for p in _plans_of(head, c, None)]
-    plans = [_with_parts(head, p) for p in plans if rises(seconds_of(head, p), wraps=_may_wrap(head, p))]
+    plans = [
+        _with_parts(head, p)
+        for p in plans
+        if rises(over_restarts(seconds_of(head, p), head.restarts), wraps=_may_wrap(head, p))
+    ]
     parts = {name for p in plans if len(p.columns) > 1 for name in p.columns}
     plans = [p for p in plans if len(p.columns) != 1 or p.columns[0] not in parts]
     sure = [p for p in plans if p.confidence > 0]
@@ -109,7 +113,7 @@ def plan_time(head: Head, given: Channel | None) -> tuple[TimePlan | None, list[
         line = head.preamble.interval_line
         return TimePlan(kind="row", columns=(), unit_s=head.preamble.interval_s, evidence=line, confidence=0.9), []
     if plans:
-        return None, [_which_unit(plans[0], head)]
+        return None, [_unit_of(plans[0], head)]
     _check_order(head)
     return None, [which_time(head)]
 
@@ -172,33 +176,15 @@ def _is_open(column: Column) -> bool:
 def _by_interval(head: Head, given: Channel, interval_s: float) -> TimePlan:
     """Rows, or the numbers of samples in a column, times the interval that the station file gives."""
     column = head.column(given.column or "")
-    step = abs(_usual_step(column.values)) if column is not None else 0.0
+    step = abs(usual_step(column.values)) if column is not None else 0.0
     if column is None or step == 0.0:
         return TimePlan(kind="row", columns=(), unit_s=interval_s, evidence="interval in the station file")
     evidence = "numbers of samples, interval in the station file"
     return TimePlan(kind="number", columns=(column.name,), unit_s=interval_s / step, wraps=True, evidence=evidence)
 
 
-def _which_unit(plan: TimePlan, head: Head) -> Question:
-    name = plan.columns[0]
-    column = head.column(name)
-    if column is not None and column.hints.sample_number:
-        found = f'"{name}" counts samples, and the time between them does not show'
-        line = f'time = {{ column = "{name}", interval_s = 0.01 }}   # seconds from row to row'
-        return Question(found=found, line=line)
-    if plan.kind == "stamp":
-        found = f'what follows the seconds in "{name}" may be a fraction or a count: ".5" is 500 ms or 5 ms'
-        line = f'time = {{ column = "{name}", unit = "ms" }}   # a count; or "s", a fraction'
-        return Question(found=found, line=line)
-    step = abs(_usual_step(np.unique(column.values))) if column is not None else 0.0
-    found = f'the unit of time in "{name}" does not show (usually from row to row {step:.6g})'
-    if column is not None and column.hints.weight("time") and (said := column.hints.time_unit) is not None:
-        found = (
-            f'"{name}" says {said.symbol}, but then cycles would be far longer or shorter than those of any station '
-            f"(usually from row to row {step:.6g})"
-        )
-    first, other = ("ms", "s") if plan.wraps else ("s", "ms")
-    return Question(found=found, line=f'time = {{ column = "{name}", unit = "{first}" }}   # or {other}, us, ns, min')
+def _unit_of(plan: TimePlan, head: Head) -> Question:
+    return which_unit(plan.columns[0], head, stamps=plan.kind == "stamp", whole=plan.wraps)
 
 
 def _may_be_time(column: Column) -> bool:
@@ -223,13 +209,6 @@ def start_us(plan: TimePlan, origin: tuple[int, float]) -> int:
     if plan.kind == "number":
         return round(((plan.origin_s or 0.0) + origin[1] * plan.unit_s) * 1e6)
     return origin[0] // 1000
-
-
-def _unreadable(head: Head, name: str) -> Question:
-    names = ", ".join(c.name for c in head.columns)
-    absent = head.column(name) is None
-    found = f'no column "{name}" (there are: {names})' if absent else f'the column "{name}" holds no times'
-    return Question(found=found, line='time = "..."')
 
 
 def _plans_of(head: Head, column: Column, unit: str | None) -> list[TimePlan]:
@@ -270,7 +249,7 @@ def _number_plan(head: Head, column: Column, unit: str | None) -> TimePlan:
             return replace(
                 base, unit_s=factor, origin_s=start, dated=True, zoned=start > -2e10, evidence=evidence, confidence=0.97
             )
-    if _SERIAL_DAYS[0] <= known.min() and known.max() < _SERIAL_DAYS[1] and 0 < _usual_step(known) < 0.01:
+    if _SERIAL_DAYS[0] <= known.min() and known.max() < _SERIAL_DAYS[1] and 0 < usual_step(known) < 0.01:
         evidence = "numbers of days since 1899"
         return replace(
             base, unit_s=86400.0, origin_s=_SERIAL_ORIGIN_S, dated=True, wraps=False, evidence=evidence, confidence=0.9
@@ -278,18 +257,11 @@ def _number_plan(head: Head, column: Column, unit: str | None) -> TimePlan:
     return _named_unit(head, column, base)
 
 
-def _usual_step(values: NDArray[np.float64]) -> float:
-    """Median step from row to row, 0 for fewer than two rows."""
-    with np.errstate(over="ignore"):  # a number beyond measure in one cell
-        steps = np.diff(finite(values))
-    return float(np.median(steps)) if len(steps) else 0.0
-
-
 def _named_unit(head: Head, column: Column, base: TimePlan) -> TimePlan:
     """Unit by name, by the preamble's interval, or by the length of cycles."""
     said = column.hints.time_unit
     timely = column.hints.weight("time")
-    step = abs(_usual_step(column.values))
+    step = abs(usual_step(column.values))
     if said is not None and timely and (said.symbol not in ("d", "h") or timely >= _SAYS_TIME):
         evidence = f'unit {said.symbol} with the name "{column.name}"'
         usual = step or float(np.ptp(finite(column.values))) / len(column.values)

@@ -5,11 +5,13 @@ from collections.abc import Mapping
 import numpy as np
 from numpy.typing import NDArray
 
+from tracekit.options.read import ReadOptions
 from tracekit.read.columns import Column, fetch
+from tracekit.read.restarts import RESTART, restarts_before
 from tracekit.read.rows import Rows
 from tracekit.read.timeplan import TimePlan, raw_seconds, start_us
 
-_COUNTER_BITS = (16, 32)
+_COUNTER_BITS, _PAUSE_S = (16, 32), ReadOptions().restart_gap_s
 _DAY_S, _HOUR_S = 86_400.0, 3_600.0
 
 
@@ -24,7 +26,9 @@ class TimeReader:
         self._row = 0
         self._last_s = np.nan
         self._shift_s = 0.0
+        self._pause_s, self._told = 0.0, False
         self.steps: list[tuple[float, float]] = []
+        self.restarts: list[tuple[float, float]] = []
         self.wraps = 0
 
     def read(self, rows: Rows) -> NDArray[np.float64]:
@@ -32,7 +36,7 @@ class TimeReader:
         plan = self._plan
         if plan.kind == "row":
             first, self._row = self._row, self._row + rows.count
-            return np.arange(first, self._row, dtype=np.float64) * plan.unit_s
+            return np.arange(first, self._row, dtype=np.float64) * plan.unit_s + self._paused(rows)
         parts = [(fetch(rows.columns, self._columns[name]), self._columns[name]) for name in plan.columns]
         seconds, origin = raw_seconds(parts, plan, self._origin)
         sound = np.isfinite(seconds)
@@ -45,6 +49,25 @@ class TimeReader:
             return self._unwrapped(seconds)
         seconds[sound] = self._unwrapped(seconds[sound])
         return seconds
+
+    def _paused(self, rows: Rows) -> NDArray[np.float64]:
+        """Pauses so far, for rows that are counted: one where lines tell a restart [s], shape (n,)."""
+        told = sum(r.rows for r in rows.rejected if r.reason == RESTART)
+        if rows.count == 0:
+            self._told |= told > 0
+            return np.zeros(0)
+        before = restarts_before(rows)
+        begun = np.diff(before, prepend=0) > 0
+        first = self._row - rows.count
+        begun[0] = (begun[0] or self._told) and first > 0
+        self._told = told > int(before[-1])
+        pause_s = np.asarray(self._pause_s + np.cumsum(begun) * _PAUSE_S, np.float64)
+        for row in np.flatnonzero(begun).tolist():
+            last_s = (first + row - 1) * self._plan.unit_s + float(pause_s[row]) - _PAUSE_S
+            self.restarts.append((last_s, self._plan.unit_s + _PAUSE_S))
+        self._pause_s = float(pause_s[-1])
+        return pause_s
+
 
     def _unwrapped(self, seconds: NDArray[np.float64]) -> NDArray[np.float64]:
         """Add what a counter or a clock lost when it started again."""

@@ -97,4 +97,4 @@ def _filtered(head: Head, mask: np.ndarray) -> Head:
         replace(c, array=c.array.take(index), values=c.values[mask] if len(c.values) else c.values)
         for c in head.columns
     )
-    return replace(head, columns=columns, rows=int(mask.sum()))
+    return replace(head, columns=columns, rows=int(mask.sum()), restarts=())
