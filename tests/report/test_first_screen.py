@@ -11,6 +11,8 @@ from stories import Play
 from tracekit.model.finding import Evidence, NextStep
 from tracekit.report.page import station_page
 from tracekit.report.todo import GOAL, steps
+from tracekit.report.verdict import verdict
+from tracekit.report.words import plain
 
 
 def words_of(part):
@@ -45,6 +47,19 @@ def test_what_is_now_has_the_figure_of_the_evidence(now, fact, said):
     """The goal of the last step tells its measure as the lead does; other figures stay."""
     (goal,) = (means for seen, means in steps(leaking(now, fact))[-1].results if seen == GOAL)
     assert goal == f"fall at most 1.0 kPa/s, now {said}"
+
+
+def test_the_goal_of_a_leak_has_the_figure_of_the_verdict():
+    """Where the verdict tells the log's own estimate, the goal does, though the finding compares other cycles."""
+    log = stories.result(Play(cycles=20, rate=3.8)).leak.decay_rate
+    near = log.value - 0.04
+    result = leaking(f"{near:.1f} kPa/s", (near, near - 0.2, near + 0.2, "kPa/s"))
+    result = replace(result, leak=stories.result(Play(cycles=20, rate=3.8)).leak)
+    (goal,) = (means for seen, means in steps(result)[-1].results if seen == GOAL)
+    said = f"{log.value:.1f} kPa/s"
+    assert f"{near:.1f} kPa/s" != said
+    assert goal.endswith(f"now {said}")
+    assert f"Vacuum falls {said}" in plain(verdict(result).lead).replace("\u00a0", " ")
 
 
 def test_further_outcomes_stand_on_the_first_screen_where_there_is_room():

@@ -11,10 +11,12 @@ from tracekit.judge import handbook
 from tracekit.model.station import Limit, Station
 from tracekit.report.json import diagnosis_json
 from tracekit.report.measures import handbook_code
+from tracekit.report.notebook import notebook_html
 from tracekit.report.page import station_page
 from tracekit.report.passed import limits_passed
 from tracekit.report.terminal import first_screen
 from tracekit.report.todo import steps
+from tracekit.report.whole import write_all
 
 QUIET = stories.result(Play(cycles=12))
 
@@ -55,6 +57,20 @@ def test_page_and_screen_say_the_same():
     lines = first_screen(several, Path("report.html"), limits=limits).split("\n")
     assert lines[1].startswith(f"{QUIET.data.station}: No fault found in 12 cycles. Stop.")
     assert "Find out why a limit is passed" in lines[2]
+
+
+def test_notebooks_and_written_folders_say_the_same(tmp_path):
+    """What a notebook shows and what is written at once know the limits too; without limits neither speaks of one."""
+    record, limits = stories.record(QUIET), passed()
+    written = write_all(record, tmp_path / "out", limits=limits).read_text(encoding="utf-8")
+    for text in (notebook_html(record, limits), written):
+        assert "Limit passed: fall of vacuum with the supply closed" in text
+        assert "Stop. Do not run parts." in text
+        assert "Find out why a limit is passed" in text
+    plain = write_all(record, tmp_path / "plain").read_text(encoding="utf-8")
+    for text in (notebook_html(record), plain):
+        assert "Limit passed" not in text
+        assert "Stop." not in text.partition("</h1>")[2][:600]
 
 
 @pytest.mark.parametrize(("severity", "first"), [("critical", "Find out why"), ("minor", "Blank the cup")])

@@ -239,6 +239,16 @@ def test_losses_are_told_as_they_are_drawn(dropping):
     assert "Sudden, down to a fifth within 0.0" in text
 
 
+def test_a_loss_of_no_known_kind_is_called_neither(dropping):
+    """Where the table leaves the kind of a loss open, the caption does too, and still tells how soon it fell."""
+    kinds = np.array(dropping.data.cycles.codes("drop_kind"))
+    kinds[17] = -1
+    changed = replace(dropping.data, cycles=dropping.data.cycles.with_columns(drop_kind=kinds))
+    text = said(losses(replace(dropping, data=changed)))
+    assert re.search(r"Neither plainly sudden nor slow, down to a fifth within 0\.\d\d s: cycle 17\.", text)
+    assert re.search(r"Sudden, down to a fifth within 0\.\d\d s: cycles 4, 31, 44 and 58\.", text)
+
+
 def test_fall_time_of_a_known_curve():
     """An exponential loss takes τ·ln(0.9/0.2) from 90 % to 20 %."""
     time = np.linspace(-0.5, 0.3, 1601)

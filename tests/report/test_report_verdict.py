@@ -9,7 +9,10 @@ from stories import Play
 
 from tracekit.model.estimate import Bound
 from tracekit.model.finding import CODES, CauseChance, Evidence
-from tracekit.report.phrases import cause_name, phrase
+from tracekit.report.page import station_page
+from tracekit.report.phrases import cause_name, phrase, without_article
+from tracekit.report.second import both_told, second_fault
+from tracekit.report.terminal import first_screen
 from tracekit.report.todo import lasting, step_of, steps, to_record
 from tracekit.report.verdict import HEADLINE_MOST, LEAD_MOST, URGENCY_MOST, verdict
 from tracekit.report.words import plain
@@ -191,11 +194,67 @@ def test_strength_is_never_above_the_chance_beside_it(plain_result):
     """Confidence that a cause is there does not read as more than the chance that is told; a second sure fault shares it."""
     found = stories.finding("release_weak", confidence=0.97)
     causes = (CauseChance(code="release_weak", chance=0.7, reason="r"),)
-    assert verdict(replace(plain_result, findings=(found,), causes=causes)).headline == "Probably a weak or late blow-off"
-    second = stories.finding("sensor_noisy", kind="sensor", confidence=0.96)
+    assert (
+        verdict(replace(plain_result, findings=(found,), causes=causes)).headline == "Probably a weak or late blow-off"
+    )
+    second = stories.finding("sensor_noisy", kind="sensor", confidence=0.6)
     both = verdict(replace(plain_result, findings=(found, second), causes=causes))
     assert both.headline == "A weak or late blow-off"
-    assert both.reasons.endswith("Also: noisy sensor.")
+    assert both.reasons.endswith("Probably also noisy sensor.")
+
+
+@pytest.mark.parametrize("first", [c for c, kind in CODES.items() if kind in ("cause", "setting", "sensor")])
+def test_two_sure_faults_stand_in_the_headline(first, plain_result):
+    """Two faults that are sure are told as two, whatever they are called; the second stands in the urgency too."""
+    for code in (c for c, kind in CODES.items() if kind in ("cause", "setting", "sensor") and c != first):
+        for confidence, start in ((0.96, "Two faults"), (0.85, "Very likely ")):
+            pair = (stories.finding(c, kind=CODES[c], confidence=confidence) for c in (first, code))
+            causes = (CauseChance(code=first, chance=0.5, reason="r"), CauseChance(code=code, chance=0.45, reason="r"))
+            said = verdict(replace(plain_result, findings=tuple(pair), causes=causes))
+            assert said.headline.startswith(start)
+            assert not said.headline.endswith("…")
+            assert "two faults" in said.headline.lower() or " and " in said.headline
+            assert len(f"{said.action} {said.reasons}") <= URGENCY_MOST
+            assert said.reasons.endswith(f"Second: {without_article(phrase(code).short)}.")
+
+
+def test_a_second_fault_has_its_test_and_its_chance(plain_result):
+    """Its first test comes before the last recording; page and screen say how sure both are and what the table means."""
+    pair = (
+        stories.finding("release_weak", confidence=0.96),
+        stories.finding("sensor_noisy", kind="sensor", confidence=0.85),
+    )
+    result = replace(plain_result, findings=pair)
+    acts = [s.act for s in steps(result)]
+    assert acts[-2] == "Second fault, noisy sensor or cable: blank the cup with a flat plate"
+    assert acts[-1].startswith("Record")
+    assert both_told(result) == (
+        "Two faults are there: weak or late blow-off, chance 19 in 20; and noisy sensor or cable, chance 9 in 10. "
+        "The table tells which is the first to repair."
+    )
+    assert both_told(result) in station_page(stories.record(result), 0)
+    screen = " ".join(first_screen(stories.record(result), None).split())
+    assert "To repair: 1. Weak or late blow-off, chance 19 in 20; 2. Noisy sensor or cable, chance 9 in 10." in screen
+
+
+def test_a_rival_or_a_doubtful_finding_is_no_second_fault(plain_result):
+    """What the evidence cannot tell from the first, and what is for information, is not there beside it."""
+    first = stories.finding("leak_steady", confidence=0.9, alternatives=("check_valve_leak",))
+    for other in (stories.finding("check_valve_leak"), stories.finding("sensor_noisy", kind="sensor", severity="info")):
+        result = replace(plain_result, findings=(first, other))
+        assert second_fault(result, first) is None
+        assert both_told(result) == ""
+        assert "wo faults" not in verdict(result).headline
+        assert not any("econd fault" in s.act for s in steps(result))
+
+
+def test_a_second_leak_of_unknown_place_is_called_a_leak(plain_result):
+    """Beside a setting a leak that two causes compete for is told as a leak."""
+    band = stories.finding("supply_band_too_narrow", kind="setting", confidence=0.97)
+    leak = stories.finding("leak_steady", confidence=0.47, alternatives=("check_valve_leak",))
+    said = verdict(replace(plain_result, findings=(band, leak)))
+    assert said.headline == "A supply band that is too narrow"
+    assert said.reasons.endswith("Perhaps also a leak, place open.")
 
 
 def test_settings_at_fault_say_what_the_output_does():

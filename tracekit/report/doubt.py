@@ -4,7 +4,7 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from tracekit.model.estimate import Estimate
+from tracekit.model.estimate import Estimate, Withheld
 from tracekit.model.finding import Finding
 from tracekit.model.result import StationResult
 from tracekit.options.judge import JudgeOptions
@@ -15,6 +15,8 @@ RUNNING = "Machine running"
 """How the caution of a step begins for which the machine runs."""
 _JUDGE = JudgeOptions()
 _L_MIN_PER_ML_KPA_S = 0.0006
+NEARLY_ALL = 0.95
+"""The share of cycles from which on a finding is about all of them."""
 _BAND = ("supply_off", "supply_on")
 _SOME_REFILLED, _RISEN, _COMPARED = 0.1, 1.5, ("evacuation_time_s", "release_time_s", "decay_rate_kpa_s")
 
@@ -73,6 +75,12 @@ def beside_leak(result: StationResult, main: Finding, rival: str | None) -> str 
         return rival if rival is not None and rival not in LEAKS else None
     leaks = sum(p for code, p in chances.items() if code in LEAKS)
     return main.code if leaks * 2.0 >= chances.get(main.code, main.confidence) else None
+
+
+def told_by_log(result: StationResult, main: Finding) -> bool:
+    """True where a leak is told by the log's own estimate, of all its cycles, and not by what its finding compares."""
+    some_only = main.share < NEARLY_ALL and any(e.measure == "decay_rate_kpa_s" for e in main.evidence)
+    return main.code in LEAKS and not some_only and not isinstance(result.leak.decay_rate, Withheld)
 
 
 def others_differ(result: StationResult, main: Finding) -> bool:

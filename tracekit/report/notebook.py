@@ -1,7 +1,10 @@
 """A diagnosis as a notebook shows it: the page's answer in a few lines of HTML, without style sheet or script."""
 
+from collections.abc import Sequence
+
 from tracekit.model.result import DiagnosisRecord, StationResult
-from tracekit.report.sections import leave_words, setting_entries, why_leave
+from tracekit.report.entries import leave_words, setting_entries, why_leave
+from tracekit.report.passed import Passed, passed_by, with_limits
 from tracekit.report.text import clean, escape
 from tracekit.report.todo import lasting, steps
 from tracekit.report.verdict import verdict
@@ -10,16 +13,17 @@ from tracekit.report.words import chance, plain
 _MOST_FINDINGS = 8
 
 
-def notebook_html(record: DiagnosisRecord) -> str:
-    """Verdict, first step, settings and findings of every station."""
-    return "".join(map(_station, record.stations))
+def notebook_html(record: DiagnosisRecord, limits: Sequence[Passed] = ()) -> str:
+    """Verdict, limits of the station files that are passed, first step, settings and findings of every station."""
+    return "".join(_station(result, passed_by(limits, result.data.station)) for result in record.stations)
 
 
-def _station(result: StationResult) -> str:
-    said, first = verdict(result), steps(result)[0]
+def _station(result: StationResult, limits: tuple[Passed, ...]) -> str:
+    said, first = with_limits(verdict(result), limits), steps(result, limits)[0]
     name = clean(result.data.station, 60) or "Station without a name"
     lines = [
         f"<p><b>{escape(name)}: {escape(said.headline)}</b><br>{escape(plain(said.lead))}",
+        *(f"<br>{escape(one.text)}" for one in limits),
         f"<br>{escape(said.action)} {escape(said.reasons)}</p>",
         f"<p>First: {escape(first.act)}{lasting(first)}. {escape(first.how)}",
         f"<br>Caution: {escape(first.caution)}</p>" if first.caution else "</p>",

@@ -1,23 +1,24 @@
 """The blocks of a station's page: each a function from the result to finished HTML."""
 
 import math
-import re
 import textwrap
 from dataclasses import dataclass, replace
 
 from tracekit.model.estimate import Withheld
 from tracekit.model.finding import CauseChance, Detectable, Finding
-from tracekit.model.result import StationResult, SuggestedSetting
+from tracekit.model.result import StationResult
 from tracekit.model.trace import Assumption
 from tracekit.report.cautions import CAUTIONS
+from tracekit.report.entries import leave_words, setting_entries, why_leave
 from tracekit.report.frame import render
 from tracekit.report.markup import numbers
-from tracekit.report.measures import measure, setting, setting_names
+from tracekit.report.measures import measure, setting
 from tracekit.report.passed import Passed, with_limits
 from tracekit.report.phrases import NOTHING, cause_name
 from tracekit.report.plot import Cell, Column, Picture
 from tracekit.report.ruled import LIKELY
-from tracekit.report.text import MINUS, clean, escape
+from tracekit.report.second import both_told
+from tracekit.report.text import clean, escape
 from tracekit.report.todo import GOAL, Step, steps, to_record
 from tracekit.report.verdict import cannot_answer, rival_of, verdict
 from tracekit.report.view import LEAKS, codes_present, is_list, main_finding, symptom
@@ -67,6 +68,7 @@ def why_this_cause(result: StationResult, unit: str) -> str:
     """Causes with their chances, "something else" completing the sum, and what else was found."""
     return render("causes.html", {
         "causes": _causes(result.causes), "others": _others(result), "named": _named_cycles(result),
+        "both": both_told(result),
     }, unit)  # fmt: skip
 
 
@@ -220,49 +222,6 @@ def _short_step(step: Step, room_px: int) -> tuple[Step, bool]:
 def _lines(text: str, wide: int = 38) -> int:
     """Lines that a text takes on a phone with `wide` characters a line."""
     return len(textwrap.wrap(text, wide))
-
-
-def setting_entries(result: StationResult) -> list[dict[str, str]]:
-    """Settings to enter, in the device's own terms."""
-    rows = result.suggestion.settings if result.suggestion.withheld is None else ()
-    decimals = max((_decimals(s) for s in rows), default=0)
-    return [
-        {
-            "name": setting(s.name), "entry": setting_names(clean(s.entry, 30)) if s.entry else "",
-            "now": _typographic(f"{s.shown_now:.{decimals}f}") if s.shown_now is not None else "not known",
-            "new": _typographic(f"{s.shown:.{decimals}f}"), "typed": f"{s.shown:.{decimals}f}",
-            "unit": clean(s.unit, 10),
-        }
-        for s in rows
-    ]  # fmt: skip
-
-
-def _decimals(s: SuggestedSetting) -> int:
-    """Decimals that the device's own numbers need; at least one in kPa."""
-    least = 1 if s.unit == "kPa" else 0
-    values = [v for v in (s.shown, s.shown_now) if v is not None]
-    needed = [len(f"{v:.3f}".rstrip("0").partition(".")[2]) for v in values]
-    return max([least, *needed])
-
-
-def _typographic(figure: str) -> str:
-    return figure.replace("-", MINUS)
-
-
-def leave_words(result: StationResult) -> str:
-    """What to do with the settings where none is to be entered; one that is at fault is not to be left for good."""
-    main = main_finding(result)
-    return "Settings: no values yet." if main is not None and main.kind == "setting" else "Settings: leave them."
-
-
-def why_leave(result: StationResult) -> str:
-    """Why no setting is to be entered, a sentence."""
-    reason = clean(result.suggestion.withheld or "", 90).rstrip(".")
-    reason = reason.partition(";")[0] if len(reason) > 50 else reason
-    reason = re.sub(r"(?i)^leave them[:;,]?\s*", "", reason)
-    if reason:
-        return f"{reason[:1].upper()}{reason[1:]}."
-    return "No setting calls for a change."
 
 
 def _causes(causes: tuple[CauseChance, ...]) -> list[dict[str, object]]:

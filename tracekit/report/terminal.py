@@ -6,10 +6,11 @@ from pathlib import Path
 
 from tracekit.model.result import DiagnosisRecord, StationResult
 from tracekit.options.report import ReportOptions
+from tracekit.report.entries import leave_words, setting_entries, why_leave
 from tracekit.report.markup import numbers_plain
 from tracekit.report.passed import Passed, passed_by, with_limits
 from tracekit.report.phrases import cause_name
-from tracekit.report.sections import leave_words, setting_entries, why_leave
+from tracekit.report.second import second_fault, sure_second
 from tracekit.report.text import ascii_only, clean
 from tracekit.report.todo import Step, lasting, steps
 from tracekit.report.verdict import chance_of, rival_of, verdict
@@ -60,7 +61,12 @@ def _cause(result: StationResult) -> list[str]:
     main = main_finding(result)
     if main is None:
         return []
-    sure = f"Cause: {cause_name(main.code)}, chance {chance(chance_of(result, main))}"
+    second = sure_second(result, main)
+    if second is not None:
+        told = (f"{cause_name(f.code)}, chance {chance(f.confidence)}" for f in (main, second))
+        return _wrapped(f"To repair: 1. {'; 2. '.join(told)}.")
+    p = main.confidence if second_fault(result, main) is not None else chance_of(result, main)
+    sure = f"Cause: {cause_name(main.code)}, chance {chance(p)}"
     rival = rival_of(result, main)
     return _wrapped(f"{sure}; not told apart from: {cause_name(rival).lower()}." if rival else f"{sure}.")
 

@@ -6,15 +6,17 @@ from dataclasses import dataclass, replace
 
 from tracekit.model.cycle import BOTH_COILS, PULSES
 from tracekit.model.estimate import Withheld
-from tracekit.model.finding import Evidence, Finding, NextStep, Severity
+from tracekit.model.finding import Finding, NextStep, Severity
 from tracekit.model.result import StationResult
-from tracekit.report.doubt import RUNNING, untold_leak
+from tracekit.report.doubt import RUNNING, told_by_log, untold_leak
 from tracekit.report.measures import handbook_code, measure
 from tracekit.report.passed import Passed
+from tracekit.report.phrases import cause_name
+from tracekit.report.second import SURE, second_fault
 from tracekit.report.text import clean
 from tracekit.report.verdict import cannot_answer
-from tracekit.report.view import fault_of_log, main_finding, symptom
-from tracekit.report.words import digits, of_quantity, place_of_interval
+from tracekit.report.view import LEAKS, fault_of_log, main_finding, symptom
+from tracekit.report.words import Num, digits, of_quantity, place_of_interval
 
 _STEP_MOST, _LINE_MOST = 500, 240
 _END = re.compile(r"(?<=\.)\s+(?=[A-Z])")
@@ -77,7 +79,7 @@ def _look_into(limit: Passed) -> Step:
 def _by_findings(result: StationResult, limits: Sequence[Passed]) -> tuple[Step, ...]:
     """Steps of the first finding, or of a log without one."""
     source = main_finding(result) or symptom(result) or fault_of_log(result)
-    found = [_as_told(step_of(s), source.evidence) for s in source.next_steps] if source is not None else []
+    found = [_as_told(step_of(s), _figures(result, source)) for s in source.next_steps] if source is not None else []
     if found and RUNNING in found[0].caution and any(f.severity == "critical" for f in result.findings):
         found[0] = replace(found[0], caution=f"Run for this test only, area clear. {found[0].caution}")
     if source is None and not cannot_answer(result):
@@ -88,8 +90,19 @@ def _by_findings(result: StationResult, limits: Sequence[Passed]) -> tuple[Step,
     if source is None or source.kind == "recording":
         return tuple(found) if found and _is_recording(found[-1].act) else (*found, _record_better(result))
     if found and _is_recording(found[-1].act):
-        return tuple(found)
-    return (*found, _prove(result, source))
+        return (*found[:-1], *_second_test(result, source), found[-1])
+    return (*found, *_second_test(result, source), _prove(result, source))
+
+
+def _second_test(result: StationResult, source: Finding) -> tuple[Step, ...]:
+    """The first step of a second fault, named as such."""
+    second = second_fault(result, source) if source is main_finding(result) else None
+    if second is None or not second.next_steps:
+        return ()
+    step = step_of(second.next_steps[0])
+    act = step.act if step.act[1:2].isupper() else step.act[:1].lower() + step.act[1:]
+    sure = "Second fault" if second.confidence >= SURE else "Perhaps a second fault"
+    return (replace(step, act=f"{sure}, {cause_name(second.code).lower()}: {act}"),)
 
 
 def step_of(step: NextStep) -> Step:
@@ -107,23 +120,31 @@ def step_of(step: NextStep) -> Step:
     )
 
 
-def _as_told(step: Step, evidence: tuple[Evidence, ...]) -> Step:
-    """The step with what is now in the figures in which the evidence of the finding tells the same measure."""
+def _figures(result: StationResult, source: Finding) -> list[Num]:
+    """The figures with intervals in which a page tells the measures of a finding: its leak as the verdict does."""
+    own = [Num(value=e.value, unit=e.unit, lower=e.lower, upper=e.upper) for e in source.evidence]
+    leak = of_quantity(result.leak.decay_rate)
+    if leak is not None:
+        own.insert(0 if told_by_log(result, source) or source.code not in LEAKS else len(own), leak)
+    return [num for num in own if num.lower is not None and num.upper is not None and num.upper > num.lower]
+
+
+def _as_told(step: Step, figures: Sequence[Num]) -> Step:
+    """The step with what is now in the figures in which the page tells the same measure."""
 
     def said(pair: tuple[str, str]) -> tuple[str, str]:
-        return (pair[0], _NOW.sub(lambda m: _told(m, evidence), pair[1])) if pair[0] == GOAL else pair
+        return (pair[0], _NOW.sub(lambda m: _told(m, figures), pair[1])) if pair[0] == GOAL else pair
 
     return replace(step, results=tuple(map(said, step.results)), more=tuple(map(said, step.more)))
 
 
-def _told(match: re.Match[str], evidence: tuple[Evidence, ...]) -> str:
-    """A figure as the evidence has it: with the digits that its interval leaves, where the two are the same."""
+def _told(match: re.Match[str], figures: Sequence[Num]) -> str:
+    """A figure as the page has it: with the digits that its interval leaves, where the two are the same measure."""
     value, last = float(match[1]), 10.0 ** -len(match[1].partition(".")[2])
-    for fact in evidence:
-        if fact.unit == match[2] and fact.lower is not None and fact.upper is not None and fact.upper > fact.lower:
-            near = _SAME * (fact.upper - fact.lower) + last / 2.0
-            if abs(value - fact.value) <= near:
-                return digits(fact.value, place_of_interval(fact.lower, fact.upper))
+    for num in figures:
+        lower, upper = num.lower or 0.0, num.upper or 0.0
+        if num.unit == match[2] and abs(value - num.value) <= _SAME * (upper - lower) + last / 2.0:
+            return digits(num.value, place_of_interval(lower, upper))
     return match[1]
 
 

@@ -10,12 +10,13 @@ from tracekit.model.result import DiagnosisRecord, StationResult
 from tracekit.model.station import Station
 from tracekit.model.tuning import Fitted, Tuning
 from tracekit.report.cautions import CAUTIONS
+from tracekit.report.entries import setting_entries
 from tracekit.report.frame import Block, asset, frame, render
 from tracekit.report.markup import html_number
 from tracekit.report.measures import measure, setting, setting_names
 from tracekit.report.page import provenance
 from tracekit.report.plot import Picture
-from tracekit.report.sections import evidence, lead_picture, setting_entries
+from tracekit.report.sections import evidence, lead_picture
 from tracekit.report.text import NBSP, clean
 from tracekit.report.tune_json import PREDICTED
 from tracekit.report.tune_pictures import model_over_cycles, settings_axis

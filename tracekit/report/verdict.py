@@ -8,11 +8,12 @@ import numpy as np
 from tracekit.model.estimate import Withheld
 from tracekit.model.finding import Evidence, Finding, Severity
 from tracekit.model.result import StationResult
-from tracekit.report.doubt import RUNNING, beside_leak, others_differ, untold_leak
+from tracekit.report.doubt import NEARLY_ALL, RUNNING, beside_leak, others_differ, told_by_log, untold_leak
 from tracekit.report.measures import has_sentence, measure, setting_names
 from tracekit.report.phrases import NOTHING, phrase, without_article
+from tracekit.report.second import SURE, both_headlines, second_fault, second_words, sure_second
 from tracekit.report.text import clean
-from tracekit.report.view import LEAKS, REPAIRABLE, counts, early_ends, fault_of_log, main_finding, median, symptom
+from tracekit.report.view import LEAKS, counts, early_ends, fault_of_log, main_finding, median, symptom
 from tracekit.report.words import (
     Num,
     Text,
@@ -27,7 +28,6 @@ from tracekit.report.words import (
     urgency,
 )
 
-_SURE, _NEARLY_ALL = 0.8, 0.95
 _COUNTED = {
     "collision_or_peel": "Parts are lost suddenly",
     "part_not_presented": "Vacuum never leaves the open-cup level",
@@ -86,21 +86,17 @@ def cannot_answer(result: StationResult) -> bool:
 def rival_of(result: StationResult, main: Finding) -> str | None:
     """The code that the evidence cannot tell from the main one: a rival within a factor of two.
 
-    A rival that is itself found with confidence is no rival: both are there (see `also_found`).
+    A rival that is itself found with confidence is no rival: both are there (see `second_fault`).
     """
     chances = {c.code: c.chance for c in result.causes}
     own = chances.get(main.code, main.confidence)
     named = [c for c in main.alternatives if chances.get(c, own) * 2.0 >= own]
     near = [c for c, p in chances.items() if c not in NOTHING and p * 2.0 >= own]
-    sure = {f.code for f in result.findings if f.confidence >= _SURE}
-    found = [c for c in dict.fromkeys([*named, *near]) if c != main.code and c not in sure]
+    beside = {f.code for f in result.findings if f.confidence >= SURE}
+    if (second := second_fault(result, main)) is not None:
+        beside.add(second.code)
+    found = [c for c in dict.fromkeys([*named, *near]) if c != main.code and c not in beside]
     return max(found, key=lambda c: chances.get(c, own), default=None)
-
-
-def also_found(result: StationResult, main: Finding) -> Finding | None:
-    """A second thing to repair that is found with confidence beside the main one."""
-    others = [f for f in result.findings if f.kind in REPAIRABLE and f.code != main.code and f.severity != "info"]
-    return next((f for f in others if f.confidence >= _SURE), None)
 
 
 def runner_up(result: StationResult, main: Finding) -> str | None:
@@ -130,6 +126,9 @@ def _headline(result: StationResult, main: Finding) -> str:
         other = phrase(rival).short
         pairs = [f"Either {own.short} or {other}", f"Either {without_article(own.short)} or {without_article(other)}"]
         return _fit(pairs)
+    second = sure_second(result, main)
+    if second is not None:
+        return _fit(both_headlines(main, second))
     word = strength(_surety(result, main))
     if word == "either":
         word = "perhaps"
@@ -139,7 +138,7 @@ def _headline(result: StationResult, main: Finding) -> str:
 
 def _surety(result: StationResult, main: Finding) -> float:
     """What the strength word says: the chance that is told beside it, unless a second fault shares that chance."""
-    return main.confidence if also_found(result, main) is not None else chance_of(result, main)
+    return main.confidence if second_fault(result, main) is not None else chance_of(result, main)
 
 
 def _symptom_lines(sign: Finding) -> list[str]:
@@ -200,10 +199,10 @@ def _lead(result: StationResult, main: Finding) -> Text:
         if grouped is not None:
             return grouped
     rate = next((e for e in main.evidence if e.measure == "decay_rate_kpa_s"), None)
-    if main.code in LEAKS and rate is not None and main.share < _NEARLY_ALL:
-        return _evidence_lead(result, main, rate)
-    if main.code in LEAKS and not isinstance(result.leak.decay_rate, Withheld):
+    if told_by_log(result, main):
         return _leak_lead(result, main)
+    if main.code in LEAKS and rate is not None and main.share < NEARLY_ALL:
+        return _evidence_lead(result, main, rate)
     if main.code in _COUNTED and len(result.data.cycles):
         return (f"{_COUNTED[main.code]} on {_share(result, main)}.",)
     liked = _LIKED.get(main.code, ())
@@ -367,10 +366,10 @@ def _reasons(result: StationResult, main: Finding | None, room: int) -> str:
     parts: list[str] = []
     if n["cycles"]:
         parts.append(_losses(n["dropped"], n["missed"], len(early_ends(result.data))))
-    also = also_found(result, main) if main is not None else None
+    second = second_fault(result, main) if main is not None else None
     beside = beside_leak(result, main, rival_of(result, main)) if main is not None else None
-    if also is not None and not (beside is not None and also.code in LEAKS):  # the place of a leak is told as open
-        tail = f"Also: {without_article(phrase(also.code).short)}."
+    if second is not None and not (beside is not None and second.code in LEAKS):  # the place of a leak is told as open
+        tail = second_words(second)
         return next((t for t in (" ".join([*parts, tail]), tail) if len(t) <= room), " ".join(parts))
     if main is not None and beside is not None:
         p = next((c.chance for c in result.causes if c.code == beside), main.confidence)

@@ -25,11 +25,18 @@ def pages(record: DiagnosisRecord, options: ReportOptions = _PLAIN, limits: Sequ
 
 
 def write_all(
-    record: DiagnosisRecord, folder: str | Path, *, csv: bool = False, options: ReportOptions = _PLAIN
+    record: DiagnosisRecord,
+    folder: str | Path,
+    *,
+    csv: bool = False,
+    options: ReportOptions = _PLAIN,
+    limits: Sequence[Passed] = (),
 ) -> Path:
     """Write pages, findings and tables into a folder, all of them or none; gives the path of the first page.
 
+    limits  of the station files that are passed
+
     Raises OutputError where the folder cannot be written.
     """
-    write_result(record, folder, csv=csv, pages=pages(record, options))
+    write_result(record, folder, csv=csv, pages=pages(record, options, limits))
     return Path(folder) / INDEX_NAME

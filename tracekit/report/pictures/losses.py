@@ -113,14 +113,19 @@ def _heading(result: StationResult, curves: list[Curve]) -> Text:
 
 
 def _caption(result: StationResult, curves: list[Curve]) -> Text:
-    """How soon each drawn line falls from nine tenths to a fifth, as the picture shows it, whatever was judged."""
+    """How soon each drawn line falls from nine tenths to a fifth, as the picture shows it.
+
+    A loss of which the table says no kind is called neither sudden nor slow.
+    """
     lost = int(result.data.cycles.where("outcome", "dropped").sum())
     times = {cycle: fall_time_s(time, vacuum) for cycle, time, vacuum in curves}
-    quick = [c for c, t in times.items() if t <= _SUDDEN_S]
-    slow = [c for c, t in times.items() if t > _SUDDEN_S]
+    kinds = result.data.cycles.texts("drop_kind")
+    unsure = [c for c, t in times.items() if kinds[c] is None and np.isfinite(t)]
+    quick = [c for c, t in times.items() if t <= _SUDDEN_S and c not in unsure]
+    slow = [c for c, t in times.items() if t > _SUDDEN_S and c not in unsure]
     beyond = [c for c, t in times.items() if np.isnan(t)]
     parts: list[Text] = [("One line is one cycle, named by its number; zero is the loss.",)]
-    for words, own in (("Sudden", quick), ("Slow", slow)):
+    for words, own in (("Sudden", quick), ("Slow", slow), ("Neither plainly sudden nor slow", unsure)):
         if own:
             longest = Num(value=max(times[c] for c in own), unit="s", step=0.01)
             parts.append(say("{}, down to a fifth within {}: {}.", words, longest, _cycles(own)))

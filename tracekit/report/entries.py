@@ -1,0 +1,55 @@
+"""Settings to enter, in the device's own terms, or why they are left."""
+
+import re
+
+from tracekit.model.result import StationResult, SuggestedSetting
+from tracekit.report.measures import setting, setting_names
+from tracekit.report.text import MINUS, clean
+from tracekit.report.view import main_finding
+
+
+def setting_entries(result: StationResult) -> list[dict[str, str]]:
+    """Settings to enter, in the device's own terms."""
+    rows = result.suggestion.settings if result.suggestion.withheld is None else ()
+    to_type = max((_decimals(s.shown, s.unit) for s in rows), default=0)
+    return [
+        {
+            "name": setting(s.name), "entry": setting_names(clean(s.entry, 30)) if s.entry else "",
+            "now": _now(s, to_type),
+            "new": _typographic(f"{s.shown:.{to_type}f}"), "typed": f"{s.shown:.{to_type}f}",
+            "unit": clean(s.unit, 10),
+        }
+        for s in rows
+    ]  # fmt: skip
+
+
+def _now(s: SuggestedSetting, least: int) -> str:
+    """What is set now, with the decimals that its own figure needs and no fewer than those to be typed."""
+    if s.shown_now is None:
+        return "not known"
+    return _typographic(f"{s.shown_now:.{max(least, _decimals(s.shown_now, s.unit))}f}")
+
+
+def _decimals(value: float, unit: str) -> int:
+    """Decimals that a number of the device needs; at least one in kPa."""
+    return max(1 if unit == "kPa" else 0, len(f"{value:.3f}".rstrip("0").partition(".")[2]))
+
+
+def _typographic(figure: str) -> str:
+    return figure.replace("-", MINUS)
+
+
+def leave_words(result: StationResult) -> str:
+    """What to do with the settings where none is to be entered; one that is at fault is not to be left for good."""
+    main = main_finding(result)
+    return "Settings: no values yet." if main is not None and main.kind == "setting" else "Settings: leave them."
+
+
+def why_leave(result: StationResult) -> str:
+    """Why no setting is to be entered, a sentence."""
+    reason = clean(result.suggestion.withheld or "", 90).rstrip(".")
+    reason = reason.partition(";")[0] if len(reason) > 50 else reason
+    reason = re.sub(r"(?i)^leave them[:;,]?\s*", "", reason)
+    if reason:
+        return f"{reason[:1].upper()}{reason[1:]}."
+    return "No setting calls for a change."
