@@ -13,6 +13,13 @@ class Evidence:
         0.9, "1", "of the rows of one second that must go on under one reading of what follows the seconds (no source)"
     )
     count_full: float = option(0.9, "1", "of its hundred that a count of two figures fills if it is one (no source)")
+    most_tables: int = option(60, "table", "of one file; more headers are no recording of stations (no source)")
+    table_rows: int = option(3, "row", "so many rows of values make lines without a header a table (no source)")
+    last_lines: int = option(200, "line", "of the end of a file that are held against its first rows")
+    last_share: float = option(0.5, "1", "of them that another table has at least (no source)")
+    name_weight: float = option(0.8, "1", "from which on a name says what a column is (weights of read.words)")
+    slow_digitals: float = option(1.5, "1", "intervals of the pressure: digitals that are written less often come late")
+    even_steps: float = option(0.1, "1", "of the usual step, by which the steps of samples differ at most")
 
 
 EVIDENCE = Evidence()

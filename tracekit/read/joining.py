@@ -13,6 +13,7 @@ from tracekit.read.backwards import oldest_first, with_oldest_stamp
 from tracekit.read.columns import Column
 from tracekit.read.digitals import ROLES
 from tracekit.read.head import finite
+from tracekit.read.onefile import adds_nothing, one_after_another
 from tracekit.read.opened import Opened
 from tracekit.read.overlap import FirstSamples, Part, shared_rows
 from tracekit.read.plan import Plan
@@ -27,15 +28,25 @@ _FARTHEST_ZONE_S = 14 * 3600.0
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Recording:
-    """Files that continue one another, and files of digitals beside the first of them, each with its shift [s]."""
+    """Files that continue one another, and files of digitals beside the first of them, each with its shift [s].
+
+    aside  tables of these files that hold nothing of the station
+    """
 
     parts: tuple[Part, ...]
     sides: tuple[tuple[SideFile, float], ...] = ()
+    aside: tuple[Opened, ...] = ()
 
     @property
     def files(self) -> tuple[Opened, ...]:
-        """All files of the recording."""
-        return (*(p.opened for p in self.parts), *(side.opened for side, _ in self.sides))
+        """All files of the recording, or tables of them."""
+        return (*(p.opened for p in self.parts), *(side.opened for side, _ in self.sides), *self.aside)
+
+    @property
+    def roles(self) -> frozenset[str]:
+        """The digitals that are known."""
+        known = {r for s in self.parts[0].plan.stations for r in s.digitals}
+        return frozenset(known | {r for side, _ in self.sides for r in side.digitals})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -61,7 +72,7 @@ def recordings(
     order: dict[int, int] = {}
     for given in opened:
         one = oldest_first(given, stations)
-        order[id(one.source)] = len(order)
+        order.setdefault(id(one.source), len(order))
         try:
             part = _part(one, decide_among(one.head, stations))
             parts.append(_light(part) if light else part)
@@ -69,19 +80,30 @@ def recordings(
             open_.append(Refused(opened=one, error=error))
     taught = [(r, _like_another(r.opened, parts, stations)) for r in open_]
     parts += [part for _, part in taught if part is not None]
+    parts, unlike = one_after_another(parts, options)
+    refused = [Refused(opened=part.opened, error=error) for part, error in unlike]
     result = [_alike(group) for group in _chains(parts, options)]
-    refused: list[Refused] = []
     for left in [r for r, part in taught if part is None]:
         try:
             place = _beside(result, left.opened, stations)
         except LogReadError as error:
             place, left = None, replace(left, error=error)
-        if place is None:
+        own = _of_same_file(result, left.opened)
+        if place is None and own is not None and adds_nothing(left.opened.head, result[own].roles):
+            result[own] = replace(result[own], aside=(*result[own].aside, left.opened))
+        elif place is None:
             refused.append(left)
         else:
             result[place[0]] = place[1]
     result.sort(key=lambda r: min(order[id(f.source)] for f in r.files))
     return tuple(result), tuple(refused)
+
+
+def _of_same_file(result: Sequence[Recording], table: Opened) -> int | None:
+    """The place of the recording that other tables of a table's file make, None where there is none."""
+    if not table.line:
+        return None
+    return next((k for k, r in enumerate(result) if any(f.source is table.source for f in r.files)), None)
 
 
 def _like_another(one: Opened, parts: Sequence[Part], stations: Sequence[Station]) -> Part | None:
@@ -159,7 +181,9 @@ def _chains(parts: Sequence[Part], options: ReadOptions) -> list[list[Part]]:
     chains: list[list[Part]] = []
     first = FirstSamples()
     for part in sorted(parts, key=lambda p: (p.first_s, -p.last_s)):
-        home = next((c for c in reversed(chains) if _continues(c, part, options, first)), None)
+        home = next((c for c in reversed(chains) if any(p.opened.source is part.opened.source for p in c)), None)
+        if home is None:
+            home = next((c for c in reversed(chains) if _continues(c, part, options, first)), None)
         if home is None:
             chains.append([part])
         else:
@@ -195,7 +219,11 @@ def _alike(group: Sequence[Part]) -> Recording:
     """The parts read as the first of them is, so that stations, roles and ambient are the same in all."""
     first = group[0].plan
     names = tuple(dict.fromkeys(n for p in group for n in p.plan.station_names))
-    parts = [replace(p, plan=replace(p.plan, stations=first.stations, station_names=names)) for p in group]
+    parts = [
+        replace(p, plan=replace(p.plan, stations=own, station_names=names))
+        for p in group
+        for own in [first.stations if _same_kind(first, p.plan) else p.plan.stations]
+    ]
     return Recording(parts=tuple(parts))
 
 
@@ -205,11 +233,10 @@ def _beside(result: list[Recording], one: Opened, stations: Sequence[Station]) -
     Raises LogReadError where only one of the two tells its zone, so that their times cannot be compared.
     """
     given = stations[0] if len(stations) == 1 else Station()
-    for place, recording in enumerate(result):
+    own_first = sorted(enumerate(result), key=lambda r: all(f.source is not one.source for f in r[1].files))
+    for place, recording in own_first:
         first = recording.parts[0]
-        known = {r for s in first.plan.stations for r in s.digitals}
-        known |= {r for side, _ in recording.sides for r in side.digitals}
-        lacking = tuple(r for r in ROLES if r not in known)
+        lacking = tuple(r for r in ROLES if r not in recording.roles)
         side = side_file(one, given, lacking) if lacking else None
         if side is None or side.plan.time.dated != first.plan.time.dated:
             continue

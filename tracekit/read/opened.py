@@ -1,10 +1,12 @@
 """One file or table, opened: its first rows and the way to all of them."""
 
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass, replace
+from pathlib import Path
 
 import pyarrow as pa
 
+from tracekit.model.trace import Assumption
 from tracekit.options.read import ReadOptions
 from tracekit.read.ahead import SideHash, ahead, beside
 from tracekit.read.bytestream import file_hash, packing_of
@@ -22,8 +24,11 @@ from tracekit.read.columns import Column
 from tracekit.read.head import Head
 from tracekit.read.plan import Plan
 from tracekit.read.rows import Rows
+from tracekit.read.sections import SecondTableError
 from tracekit.read.source import Input
-from tracekit.read.textfile import WORDS, TextFile, last_rows, open_text, text_rows
+from tracekit.read.tables import Table, parted
+from tracekit.read.textends import ends_otherwise, last_rows, plain_lines
+from tracekit.read.textfile import WORDS, TextFile, open_text, text_rows
 
 _LAST_ROWS = 2000
 
@@ -36,6 +41,7 @@ class Opened:
     log_id    hash of its bytes, complete once rows has been read to the end
     warnings  what was found to be damaged, complete then too
     last_rows  the last rows with at least the times of a plan, None where only reading to the end tells them
+    line      of the header of this table where the file holds several, 0 where it holds one
     newest_first  head and rows were turned into the order of time; last_rows were not and are the oldest
     """
 
@@ -46,18 +52,56 @@ class Opened:
     warnings: Callable[[], tuple[str, ...]] = tuple
     last_rows: Callable[[Plan], Rows | None] = lambda _: None
     newest_first: bool = False
+    line: int = 0
 
 
-def open_input(source: Input, options: ReadOptions) -> Opened:
-    """Open one file or table. Raises LogReadError where it cannot be read."""
+def open_input(source: Input, options: ReadOptions) -> tuple[Opened, ...]:
+    """Open one file or table: each of its tables where a file holds several with headers of their own.
+
+    Raises LogReadError where it cannot be read.
+    """
     if source.table is not None:
-        return _open_table(source, source.table, options)
+        return (_open_table(source, source.table, options),)
     if source.path is None:
         raise AssertionError(source.name)
     packing = packing_of(source.path)
     if packing == "parquet":
-        return _open_parquet(source, options)
-    file, head = open_text(source.name, source.path, packing, options)
+        return (_open_parquet(source, options),)
+    try:
+        file, head = open_text(source.name, source.path, packing, options)
+        if packing != "plain" or head.whole or not ends_otherwise(file, head):
+            return (_open_text(source, source.path, packing, (file, head), options),)
+        delimiter, refused = file.form.delimiter, None
+    except SecondTableError as error:
+        delimiter, refused = error.delimiter, error
+    tables = parted(plain_lines(source.name, source.path, packing, options), delimiter, source.name)
+    if len(tables) > 1:
+        return tuple(_open_part(source, table, options) for table in tables)
+    if refused is not None:
+        raise refused
+    return (_open_text(source, source.path, packing, (file, head), options),)
+
+
+def _open_part(source: Input, table: Table, options: ReadOptions) -> Opened:
+    """One of several tables of a text file."""
+    path = source.path
+    if path is None:
+        raise AssertionError(source.name)
+    one = _open_text(source, table.path, "plain", open_text(source.name, table.path, "plain", options), options)
+    fact = Assumption(
+        what="table", value=f"from line {table.line}", evidence="headers of their own part the tables", confidence=0.95
+    )
+
+    def rows(plan: Plan) -> Iterator[Rows]:
+        return map(table.placed, one.rows(plan))
+
+    head = replace(one.head, assumptions=(fact, *one.head.assumptions))
+    return replace(one, head=head, rows=rows, log_id=lambda: file_hash(path), line=table.line)
+
+
+def _open_text(source: Input, path: Path, packing: str, found: tuple[TextFile, Head], options: ReadOptions) -> Opened:
+    """A text file with one table."""
+    file, head = found
     digests: list[str] = []
     damage: list[str] = []
 
@@ -67,7 +111,6 @@ def open_input(source: Input, options: ReadOptions) -> Opened:
         yield from text_rows(file, stream_types(plan, file), options, digest, damage)
         digests.append(digest.hexdigest())
 
-    path = source.path
     return Opened(
         source=source,
         head=head,
@@ -76,6 +119,11 @@ def open_input(source: Input, options: ReadOptions) -> Opened:
         warnings=lambda: tuple(damage),
         last_rows=lambda plan: last_rows(file, stream_types(plan, file)) if packing == "plain" else None,
     )
+
+
+def files_of(tables: Iterable[Opened]) -> list[Input]:
+    """The files of some tables, each once, in their order."""
+    return list({id(table.source): table.source for table in tables}.values())
 
 
 def _open_table(source: Input, table: pa.Table, options: ReadOptions) -> Opened:

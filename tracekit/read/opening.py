@@ -16,11 +16,11 @@ from tracekit.read.convert import Decoder, Portion
 from tracekit.read.joining import Recording, recordings
 from tracekit.read.log import RESTARTS_TOLD, Ending, Log, restart_warning
 from tracekit.read.longform import LongDecoder
-from tracekit.read.opened import Opened, open_input
+from tracekit.read.opened import Opened, files_of, open_input
 from tracekit.read.ordering import in_time_order
 from tracekit.read.overlap import Part, decoder_of, without_overlap
 from tracekit.read.plan import Plan
-from tracekit.read.sidefile import SideFile, SideReader
+from tracekit.read.sidefile import SideFile, SideReader, left_aside
 from tracekit.read.source import Input, find_inputs
 from tracekit.read.timeread import TimeReader
 from tracekit.read.utc import utc_us
@@ -121,17 +121,18 @@ def _grouped(
     def openable() -> Iterator[Opened]:
         for one in inputs:
             try:
-                yield in_time_order(open_input(one, options), given)
+                tables = open_input(one, options)
+                yield from [in_time_order(table, given) for table in tables]
             except LogReadError as error:
                 found[id(one)] = ([one], error)
 
     together, refused = recordings(openable(), stations, options, light=light)
     place = {id(one): number for number, one in enumerate(inputs)}
     for recording in together:
-        sources = [f.source for f in recording.files]
+        sources = files_of(recording.files)
         found[min((id(s) for s in sources), key=place.__getitem__)] = (sources, recording)
     for left in refused:
-        found[id(left.opened.source)] = ([left.opened.source], left.error)
+        found[id(left.opened.source)] = ([left.opened.source], left.error)  # of all its tables none is read then
     return [found[id(one)] for one in inputs if id(one) in found]
 
 
@@ -169,15 +170,19 @@ def _log(recording: Recording, station: Station, options: ReadOptions) -> Log:
     parts = _with_all_stations(recording.parts)
     first = parts[0]
     plan = _beside(first.plan, [side for side, _ in recording.sides])
+    slowest_s = max([plan.time.typical_s, *(part.plan.time.typical_s for part in parts if part.opened.line)])
+    plan = replace(plan, time=replace(plan.time, typical_s=slowest_s))
     decoders = [decoder_of(part.plan) for part in parts]
     first_time = decoders[0].time
     ending = Ending(
-        log_id=lambda: _joint_id([f.log_id() for f in recording.files]),
+        log_id=lambda: _joint_id(recording.files),
         start_time_us=lambda: utc_us(_start_us(first_time, plan), plan, station),
         steps=lambda: tuple((at_s - plan.time.lead_s, step_s) for d in decoders for at_s, step_s in d.time.steps),
         context=lambda: decoders[0].context.values() if isinstance(decoders[0], Decoder) else {},
         warnings=lambda: (
             *(w for f in recording.files for w in f.warnings()),
+            *(part.told for part in parts if part.told),
+            *(told for side, _ in recording.sides if (told := side.slower_than(plan.time.typical_s))),
             *plan.time.doubts,
             *(restart_warning(r) for d in decoders for r in d.time.restarts[:RESTARTS_TOLD]),
             *(doubt for s in plan.stations for doubt in s.pressure.doubts),
@@ -187,7 +192,7 @@ def _log(recording: Recording, station: Station, options: ReadOptions) -> Log:
     return Log(
         layout=layout_of(plan),
         plan=plan,
-        source=", ".join(f.source.name for f in recording.files),
+        source=", ".join(one.name for one in files_of(recording.files)),
         portions=_portions(recording, parts, decoders),
         ending=ending,
         options=options,
@@ -200,8 +205,9 @@ def _start_us(time: TimeReader, plan: Plan) -> int | None:
     return None if stamp_us is None else stamp_us + round(plan.time.lead_s * 1e6)
 
 
-def _joint_id(ids: list[str]) -> str:
+def _joint_id(files: Sequence[Opened]) -> str:
     """The hash of one file, or that of the sorted hashes of several."""
+    ids = list({id(f.source): f.log_id() for f in files}.values())
     return ids[0] if len(ids) == 1 else hashlib.sha256("\n".join(sorted(ids)).encode()).hexdigest()
 
 
@@ -230,6 +236,8 @@ def _portions(recording: Recording, parts: list[Part], decoders: list[Decoder | 
             yield portion
     for side in sides:
         yield from side.rest()
+    for table in recording.aside:
+        yield from left_aside(table)
 
 
 def layout_of(plan: Plan) -> Layout:

@@ -26,6 +26,7 @@ class Part:
 
     exact  the last time is known, not estimated
     falls  its times start again and have no date, so that they do not tell when the file was made
+    told   what a reader should know of where it begins
     """
 
     opened: Opened
@@ -34,6 +35,7 @@ class Part:
     last_s: float
     exact: bool = True
     falls: bool = False
+    told: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

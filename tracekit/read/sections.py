@@ -1,6 +1,7 @@
 """Files that hold another table below the samples, under a header of its own."""
 
 import functools
+import itertools
 import re
 from collections.abc import Iterator, Sequence
 
@@ -10,14 +11,15 @@ from tracekit.read.sniff import split
 from tracekit.read.words import fold, hints
 
 _SAYS_TIME, _FOLLOWING, _OWN = 0.9, 3, 0.5
-"""Weight of a name that says time, rows looked at below a header, share of own names that make it the own one again."""
+"""Weight of a name that says time, rows looked at below a header, share of the names that the own one tells again."""
+_UNNAMED = re.compile(r"column \d+")
 _SHOWN, _ABOVE, _APART = 80, 8, 3
 """Letters of a header that are shown; rows looked at above the samples, and how many other times they tell at least:
 tables of channels stand there too."""
 
 
 @functools.lru_cache(maxsize=16)
-def _header_lines(delimiter: str) -> re.Pattern[bytes]:
+def header_lines(delimiter: str) -> re.Pattern[bytes]:
     """Lines of two or more cells that all begin with a letter or a bracket."""
     mark = re.escape(delimiter).encode()
     cell = rb'[ ]*"?[A-Za-z\x80-\xff(\[#][^\n' + mark + rb"]*"
@@ -25,12 +27,12 @@ def _header_lines(delimiter: str) -> re.Pattern[bytes]:
 
 
 class SecondTableError(LogReadError):
-    """A table of other columns among the rows of a file; `line` is that of its header, from 1."""
+    """A table of other columns among the rows of a file, whose cells a delimiter parts as well."""
 
-    def __init__(self, text: str, line: int) -> None:
-        """Keep the place beside the message."""
+    def __init__(self, text: str, delimiter: str) -> None:
+        """Keep the delimiter beside the message."""
         super().__init__(text)
-        self.line = line
+        self.delimiter = delimiter
 
 
 def check_sections(
@@ -45,7 +47,7 @@ def check_sections(
     found = next(_second_headers(b"\n" + text, names, delimiter, again), None)
     if found is not None:
         place, header = found
-        raise _refused(first_line + text.count(b"\n", 0, place), "below", header, file_name)
+        raise _refused(first_line + text.count(b"\n", 0, place), "below", header, file_name, delimiter)
     return [(start, stop - 1) for start, stop in again]
 
 
@@ -58,14 +60,14 @@ def check_above(lines: Sequence[str], names: Sequence[str], delimiter: str, file
         timed = next(k for k, cell in enumerate(split(header, delimiter, '"')) if _says_time(cell))
         times = [row[timed].strip() for row in rows if len(row) > timed]
         if len({t for t in times if cell_kind(t) in ("number", "time")}) >= _APART:
-            raise _refused(line, "above", header, file_name)
+            raise _refused(line, "above", header, file_name, delimiter)
 
 
-def _refused(line: int, where: str, header: str, file_name: str) -> SecondTableError:
+def _refused(line: int, where: str, header: str, file_name: str, delimiter: str) -> SecondTableError:
     shown = header if len(header) <= _SHOWN else header[: _SHOWN - 1] + "…"
     what = f'a second table begins in line {line} {where} the samples, with a header of its own: "{shown}"'
     todo = "Write each table into a file of its own and give the files together; listed events then add their signals."
-    return SecondTableError(message(file_name, what, "one table per file", todo), line)
+    return SecondTableError(message(file_name, what, "one table per file", todo), delimiter)
 
 
 def _says_time(cell: str) -> bool:
@@ -80,27 +82,31 @@ def _second_headers(
     `again` takes the own header where it is written once more, and the units right below it.
     """
     stop_of_own = -2  # the line right below the own header holds its units
-    for found in _header_lines(delimiter).finditer(text):
+    for found in header_lines(delimiter).finditer(text):
         cells = [c.strip() for c in split(found[1].decode("utf-8", "replace").rstrip("\r"), delimiter, '"')]
-        if _is_own(cells, names) or found.start() == stop_of_own:
+        if is_own(cells, names) or found.start() == stop_of_own:
             stop_of_own = found.end()
             again.append((found.start(), found.end()))
-        elif found.start() - stop_of_own > 1 and _begins_table(cells, text[found.end() :][:4096], delimiter):
+        elif found.start() - stop_of_own > 1 and begins_table(cells, text[found.end() :][:4096], delimiter):
             yield found.start(), delimiter.join(cells)
 
 
-def _is_own(cells: Sequence[str], names: Sequence[str]) -> bool:
+def is_own(cells: Sequence[str], names: Sequence[str]) -> bool:
     """True for the header of the samples, written once more: names in their own places."""
-    pairs = [(fold(c), fold(name)) for c, name in zip(cells, names, strict=False)]
-    again = [c for c, k in pairs if k and c and (c.startswith(k) or k.startswith(c))]
-    return len(again) > _OWN * max(len([c for c in cells if c]), len(names))
+    pairs = itertools.zip_longest(map(fold, cells), map(fold, names), fillvalue="")
+    known = [(c, k) for c, k in pairs if not (c == "" and (k == "" or _UNNAMED.fullmatch(k)))]
+    again = all(c and k and (c.startswith(k) or k.startswith(c)) for c, k in known)
+    return again and len(known) > _OWN * len(names)
 
 
-def _begins_table(cells: Sequence[str], below: bytes, delimiter: str) -> bool:
+def begins_table(cells: Sequence[str], below: bytes, delimiter: str) -> bool:
     """True where a cell says time, and the rows below have as many cells, with a value in that place."""
     timed = [k for k, cell in enumerate(cells) if _says_time(cell)]
     lines = [line for line in below.decode("utf-8", "replace").split("\n")[:-1] if line.strip()]
-    rows = [split(line.rstrip("\r"), delimiter, '"') for line in lines[:_FOLLOWING]]
+    rows = [split(line.rstrip("\r"), delimiter, '"') for line in lines[: _FOLLOWING + 1]]
+    if len(rows) > 1 and all(cell_kind(cell) == "text" for cell in rows[0] if cell.strip()):
+        rows = rows[1:]  # units stand there
+    rows = rows[:_FOLLOWING]
     if not timed or not rows or any(len(row) != len(cells) for row in rows):
         return False
     return all(cell_kind(row[timed[0]]) in ("number", "time") for row in rows)

@@ -8,18 +8,19 @@ from numpy.typing import NDArray
 
 from tracekit.model.station import Channel, Station
 from tracekit.model.trace import Assumption
+from tracekit.options.evidence import EVIDENCE
 from tracekit.read.clock import Samples
 from tracekit.read.clockcolumns import with_packed_clocks
 from tracekit.read.convert import BITS, LevelReader, Missing, Portion, Rejected
 from tracekit.read.dateorder import with_date_order
 from tracekit.read.digitals import ROLES, LevelPlan, by_name, find_digitals
 from tracekit.read.events import EventPlan, EventReader, find_events
-from tracekit.read.head import Head
+from tracekit.read.head import Head, finite
 from tracekit.read.opened import Opened
 from tracekit.read.plan import Plan, StationPlan
 from tracekit.read.pressure import PressurePlan
 from tracekit.read.rounding import assumption, with_rounding
-from tracekit.read.timeplan import plan_time
+from tracekit.read.timeplan import TimePlan, plan_time, seconds_of
 from tracekit.read.timeread import TimeReader
 
 _SAME_S = 5e-6  # stamps of two files that are the same may differ by what their shift is rounded to
@@ -27,13 +28,28 @@ _SAME_S = 5e-6  # stamps of two files that are the same may differ by what their
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SideFile:
-    """A file of digitals, and the plan by which it is read; `events` where it has a row per change of one of them."""
+    """A file of digitals, and the plan by which it is read.
+
+    events  where it has a row per change of one of them
+    even    its rows come in even steps: they are samples, not changes
+    """
 
     opened: Opened
     plan: Plan
     digitals: Mapping[str, LevelPlan]
     assumptions: tuple[Assumption, ...]
     events: EventPlan | None = None
+    even: bool = False
+
+    def slower_than(self, typical_s: float) -> str:
+        """What to tell where its rows are written in even steps, but less often than samples; else nothing."""
+        own_s = self.plan.time.typical_s
+        if self.events is not None or own_s <= EVIDENCE.slow_digitals * typical_s or not self.even:
+            return ""
+        return (
+            f"the digitals of {self.opened.head.name} are written every {own_s:.3g} s, the pressure every "
+            f"{typical_s:.3g} s: their edges come up to {own_s:.3g} s late"
+        )
 
 
 def side_file(opened: Opened, station: Station, missing_roles: tuple[str, ...]) -> SideFile | None:
@@ -64,7 +80,9 @@ def side_file(opened: Opened, station: Station, missing_roles: tuple[str, ...]) 
     ]
     time_fact = replace(assumption(time), what=f"time in {head.name}")
     plan = Plan(time=time, stations=(station_plan,), columns=columns)
-    return SideFile(opened=opened, plan=plan, digitals=chosen, assumptions=(time_fact, *facts))
+    steps = np.diff(finite(seconds_of(head, time)))
+    even = len(steps) > 0 and bool(np.median(np.abs(steps - np.median(steps))) < EVIDENCE.even_steps * np.median(steps))
+    return SideFile(opened=opened, plan=plan, digitals=chosen, assumptions=(time_fact, *facts), even=even)
 
 
 def _listed(opened: Opened, head: Head, station: Station, events: EventPlan) -> SideFile | None:
@@ -82,6 +100,18 @@ def _listed(opened: Opened, head: Head, station: Station, events: EventPlan) -> 
     plan = Plan(time=time, stations=(), columns={c.name: c for c in head.columns if c.name in used})
     time_fact = replace(assumption(time), what=f"time in {head.name}")
     return SideFile(opened=opened, plan=plan, digitals=digitals, assumptions=(time_fact, *facts), events=events)
+
+
+def left_aside(table: Opened) -> Iterator[Portion]:
+    """The rows of a table that adds nothing to the station, each accounted for as rejected."""
+    columns = {c.name: c for c in table.head.columns[:1]}
+    plan = Plan(time=TimePlan(kind="row", columns=()), stations=(), columns=columns)
+    reason = "another table, which holds no channel of the station"
+    for rows in table.rows(plan):
+        lines = rows.line_of(np.arange(rows.count))
+        rejected = [(r.reason, np.array(r.first_lines, np.int64), r.rows) for r in rows.rejected]
+        count = rows.count + sum(r.rows for r in rows.rejected)
+        yield Portion(stations=(), rows_read=count, rejected=((reason, lines, rows.count), *rejected))
 
 
 def _channel(head: Head, given: Channel | None) -> Channel | None:

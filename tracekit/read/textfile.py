@@ -60,7 +60,7 @@ def open_text(name: str, path: Path, packing: str, options: ReadOptions) -> tupl
 
     Raises LogReadError where it holds no rows of values.
     """
-    raw, whole = _first_bytes(path, packing, options)
+    raw, whole = first_bytes(path, packing, options)
     encoding = find_encoding(raw, name)
     text = sound_utf8(b"".join(as_utf8(iter([raw]), encoding)))
     if not whole:
@@ -86,7 +86,7 @@ def open_text(name: str, path: Path, packing: str, options: ReadOptions) -> tupl
     )  # fmt: skip
     types = {n: _head_type(p, decimal) for n, p in zip(names, profiles, strict=True)}
     body_bytes = text[_offset(text, form.first_data) :]
-    rows = parse(_prepared(body_bytes, form), _shape(file, types), cut.first_line + form.waiting + 1)
+    rows = parse(prepared(body_bytes, form), shape_of(file, types), cut.first_line + form.waiting + 1)
     columns = with_legends(_columns(form, names, profiles, rows, samples), form.preamble)
     facts = (*_facts(file), heading) if heading else _facts(file)
     preamble = read_preamble(form.preamble)
@@ -162,7 +162,8 @@ def _rows_about(path: Path, packing: str, raw: bytes, rows: int) -> int | None:
     return round(size_of(path) / max(len(raw), 1) * rows) if packing == "plain" else None
 
 
-def _first_bytes(path: Path, packing: str, options: ReadOptions) -> tuple[bytes, bool]:
+def first_bytes(path: Path, packing: str, options: ReadOptions) -> tuple[bytes, bool]:
+    """The start of a file, unpacked, and whether it is all of it."""
     pieces, size = [], 0
     for piece in unpacked(path, packing, options.block_bytes):
         pieces.append(piece)
@@ -194,11 +195,11 @@ def _spread(body: Sequence[str]) -> list[str]:
 
 def _tail(path: Path, encoding: Encoding, mend: Mend | None) -> list[str]:
     """Some of the last whole lines of a file, which show later dates and the ends of ranges."""
-    found = _last_lines(path, encoding, mend)
+    found = last_lines(path, encoding, mend)
     return found[-1 :: -max(len(found) // _TAIL_ROWS, 1)][::-1]
 
 
-def _last_lines(path: Path, encoding: Encoding, mend: Mend | None) -> list[str]:
+def last_lines(path: Path, encoding: Encoding, mend: Mend | None) -> list[str]:
     """The last whole lines of a file."""
     with reading(path) as file:
         size = file.seek(0, 2)
@@ -209,14 +210,6 @@ def _last_lines(path: Path, encoding: Encoding, mend: Mend | None) -> list[str]:
     if mend is not None:
         text = mended(text.replace(b"\r\n", b"\n") + b"\n", mend)[0]
     return [line for line in _lines(text.decode("utf-8", "replace").replace("\r", "\n"))[1:-1] if line.strip()]
-
-
-def last_rows(file: TextFile, types: Mapping[str, pa.DataType]) -> Rows | None:
-    """The last whole lines of a file that is not packed as columns of some types."""
-    lines = _last_lines(file.path, file.encoding, file.mend)
-    if not lines:
-        return None
-    return parse(_prepared("\n".join(lines).encode(), file.form), replace(_shape(file, types), file_name=""), 1)
 
 
 def _names(form: TextForm, lines: Sequence[str], body: Sequence[str]) -> tuple[tuple[str, ...], Assumption | None]:
@@ -275,7 +268,8 @@ def _head_type(profile: Profile, decimal: str) -> pa.DataType:
     return WORDS if profile.kind in ("text", "level", "array") else pa.binary()
 
 
-def _shape(file: TextFile, types: Mapping[str, pa.DataType]) -> TextShape:
+def shape_of(file: TextFile, types: Mapping[str, pa.DataType]) -> TextShape:
+    """How the rows of a file are cut into columns of some types."""
     form = file.form
     return TextShape(
         names=file.names,
@@ -296,7 +290,7 @@ def _offset(text: bytes, lines: int) -> int:
     return place
 
 
-def _prepared(text: bytes, form: TextForm) -> bytes:
+def prepared(text: bytes, form: TextForm) -> bytes:
     """Runs of blanks as one blank, where they part the columns; a line end at the very end."""
     text = sound_utf8(text)
     if form.delimiter == " ":
@@ -351,9 +345,9 @@ def text_rows(
     whole = whole_lines(as_utf8(pieces, file.encoding, mark), options.block_bytes, quoted=form.multiline)
     mend = file.mend
     body = _guard_end(_after(whole, file.first_line), form, whole=isinstance(mend, Records))
-    prepared = (_prepared(piece, form) for piece in body)
+    ready = (prepared(piece, form) for piece in body)
     rewrite = None if mend is None else lambda piece: mended(piece, mend)
-    parsed = parse_ahead(prepared, _shape(file, types), file.first_line + 1, options, rewrite)
+    parsed = parse_ahead(ready, shape_of(file, types), file.first_line + 1, options, rewrite)
     return worth_reading(parsed, file.name, options)
 
 
