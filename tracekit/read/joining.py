@@ -10,6 +10,7 @@ from tracekit.errors import LogReadError, message
 from tracekit.model.station import Station
 from tracekit.options.read import ReadOptions
 from tracekit.read.backwards import oldest_first, with_oldest_stamp
+from tracekit.read.channelfiles import goes_with, with_time_of
 from tracekit.read.columns import Column
 from tracekit.read.digitals import ROLES
 from tracekit.read.head import finite
@@ -237,7 +238,9 @@ def _beside(result: list[Recording], one: Opened, stations: Sequence[Station]) -
     for place, recording in own_first:
         first = recording.parts[0]
         lacking = tuple(r for r in ROLES if r not in recording.roles)
-        side = side_file(one, given, lacking) if lacking else None
+        if not goes_with(one.channel, first.opened.channel):
+            continue
+        side = side_file(one, with_time_of(given, first.plan, one.head), lacking) if lacking else None
         if side is None or side.plan.time.dated != first.plan.time.dated:
             continue
         start, end, _ = span(one, side.plan)

@@ -42,6 +42,7 @@ class Opened:
     warnings  what was found to be damaged, complete then too
     last_rows  the last rows with at least the times of a plan, None where only reading to the end tells them
     line      of the header of this table where the file holds several, 0 where it holds one
+    channel   what its only channel is by the name of the file; empty where columns tell it
     newest_first  head and rows were turned into the order of time; last_rows were not and are the oldest
     """
 
@@ -53,6 +54,7 @@ class Opened:
     last_rows: Callable[[Plan], Rows | None] = lambda _: None
     newest_first: bool = False
     line: int = 0
+    channel: str = ""
 
 
 def open_input(source: Input, options: ReadOptions) -> tuple[Opened, ...]:

@@ -12,6 +12,7 @@ from tracekit.errors import LogReadError, message
 from tracekit.model.station import Station
 from tracekit.model.trace import Layout, LogSource
 from tracekit.options.read import ReadOptions
+from tracekit.read.channelfiles import named_by_file, told_once
 from tracekit.read.convert import Decoder, Portion
 from tracekit.read.joining import Recording, recordings
 from tracekit.read.log import RESTARTS_TOLD, Ending, Log, restart_warning
@@ -122,7 +123,7 @@ def _grouped(
         for one in inputs:
             try:
                 tables = open_input(one, options)
-                yield from [in_time_order(table, given) for table in tables]
+                yield from [named_by_file(in_time_order(table, given)) for table in tables]
             except LogReadError as error:
                 found[id(one)] = ([one], error)
 
@@ -131,8 +132,9 @@ def _grouped(
     for recording in together:
         sources = files_of(recording.files)
         found[min((id(s) for s in sources), key=place.__getitem__)] = (sources, recording)
-    for left in refused:
-        found[id(left.opened.source)] = ([left.opened.source], left.error)  # of all its tables none is read then
+    errors = told_once([(left.opened, left.error) for left in refused])
+    for left, error in zip(refused, errors, strict=True):
+        found[id(left.opened.source)] = ([left.opened.source], error)  # of all its tables none is read then
     return [found[id(one)] for one in inputs if id(one) in found]
 
 
