@@ -8,7 +8,8 @@ import pytest
 
 from tests.read.dialects import Dialect, make_recording
 from tests.read.reading import read, written
-from tracekit.model.trace import RELEASE_BIT, SUPPLY_BIT
+from tracekit.model.trace import RELEASE_BIT, SUPPLY_BIT, Block
+from tracekit.read import lag
 from tracekit.read.inspection import inspect_log, inspection_json
 from tracekit.read.inspection_text import inspection_text
 
@@ -39,11 +40,11 @@ def test_late_digitals_are_told_and_not_moved(tmp_path, samples, invert):
     recording = late(samples, invert)
     found = read(written(tmp_path, recording, Dialect()))
     assert np.array_equal(found.digital, recording.digital)
-    lags = {lag.signal: lag for lag in found.facts.digital_lags}
+    lags = {one.signal: one for one in found.facts.digital_lags}
     assert set(lags) == {"supply", "release"}
-    for lag in lags.values():
-        assert lag.lag_s == pytest.approx(samples * 0.01, abs=0.016)
-        assert lag.edges >= 10
+    for one in lags.values():
+        assert one.lag_s == pytest.approx(samples * 0.01, abs=0.016)
+        assert one.edges >= 10
     assert sum("was written late" in w for w in found.facts.warnings) == 2
     told = {s: next(w for w in found.facts.warnings if w.startswith(f"{s} of log was written late")) for s in lags}
     assert {"response_delay_s", "evacuation_time_s"} <= set(told["supply"].replace(",", "").split())
@@ -70,12 +71,40 @@ def test_a_log_without_commands(tmp_path):
     assert found.facts.digital_lags == ()
 
 
+@pytest.mark.parametrize("rows", [700, 1500, 100_000])
+def test_the_first_samples_tell_the_lag_in_whatever_blocks(monkeypatch, rows):
+    """So many samples are looked at, to the row, and what comes later changes nothing."""
+    monkeypatch.setattr(lag, "_MOST_SAMPLES", 4000)
+    recording = late(12)
+    blocks = [
+        Block(station=0, time_s=t, pressure_kpa=p, digital=d, context={})
+        for t, p, d in zip(
+            *(
+                np.split(a, range(rows, len(a), rows))
+                for a in (recording.time_s, recording.pressure_kpa, recording.digital)
+            ),
+            strict=True,
+        )
+    ]
+    watch = lag.LagWatch("log", 1)
+    for block in blocks:
+        watch.feed(block)
+    first = Block(
+        station=0, time_s=recording.time_s[:4000], pressure_kpa=recording.pressure_kpa[:4000],
+        digital=recording.digital[:4000], context={},
+    )  # fmt: skip
+    assert len(recording.time_s) > 6000
+    assert watch.lags() == lag.find_lags("log", [first])
+    assert [one.signal for one in watch.lags()] == ["supply", "release"]
+    assert watch.lags() != lag.find_lags("log", blocks)
+
+
 def test_inspection_tells_the_lag(tmp_path):
     """The text and the JSON of an inspection name the signal and its lag."""
     (found,) = inspect_log(written(tmp_path, late(12), Dialect()))
     assert "supply of log was written late" in " ".join(inspection_text(found).split())
     lags = json.loads(json.dumps(inspection_json(found)))["digital_lags"]
-    assert [lag["signal"] for lag in lags] == ["supply", "release"]
+    assert [one["signal"] for one in lags] == ["supply", "release"]
 
 
 @pytest.mark.parametrize(("late_s", "told"), [(0.0, False), (0.45, True)])

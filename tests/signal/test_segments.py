@@ -164,6 +164,23 @@ def test_a_range_does_not_see_its_neighbours(case) -> None:
     assert alone.tobytes() == segments.range_sum(values, start, stop).tobytes()
 
 
+@given(st.integers(0, 2**32 - 1), st.floats(0.0, 1.0))
+def test_ranges_that_share_boundaries(seed: int, apart: float) -> None:
+    """Where most ranges begin at the end of the one before, each is still reduced by itself, to the bit."""
+    rng = np.random.default_rng(seed)
+    edges = np.cumsum(rng.integers(0, 40, 301))
+    values = rng.normal(size=int(edges[-1]) + int(rng.integers(0, 2)))
+    start, stop = edges[:-1], edges[1:].copy()
+    short = rng.random(300) < 0.5 * apart
+    stop[short] = np.maximum(stop[short] - 3, start[short])
+    some = rng.random(300) > 0.3 * apart
+    own = segments.Ranges(start[some], stop[some])
+    pairs = list(zip(start[some].tolist(), stop[some].tolist(), strict=True))
+    assert own.sum(values).tolist() == [float(np.add.reduceat(values[a:b], [0])[0]) if b > a else 0.0 for a, b in pairs]
+    np.testing.assert_array_equal(own.max(values), twins.highest(values, start[some], stop[some]))
+    np.testing.assert_array_equal(-own.min(-values), twins.highest(values, start[some], stop[some]))
+
+
 def test_crossings_are_interpolated() -> None:
     """A crossing lies on the straight line between its two samples."""
     time, values = np.array([0.0, 1.0, 2.0]), np.array([0.0, 10.0, 30.0])

@@ -11,6 +11,7 @@ from tracekit.segment.cycles import Spans
 from tracekit.segment.hold import Hold
 from tracekit.segment.samples import Samples
 from tracekit.signal.segments import (
+    Ranges,
     crossing_time,
     first_falls,
     first_in,
@@ -18,7 +19,6 @@ from tracekit.signal.segments import (
     first_reaches,
     range_index,
     range_quantile,
-    range_sum,
 )
 
 Floats = NDArray[np.float64]
@@ -117,14 +117,15 @@ def fit_exponential(samples: Samples, start: Ints, stop: Ints, least: int) -> tu
 def _normal_equations(design: Sequence[Floats], value: Floats, first: Ints, last: Ints) -> tuple[Floats, Floats]:
     """Left and right sides of the least squares of `value` on one and two more columns, (n, 3, 3) and (n, 3)."""
     normal, right = np.empty((len(first), 3, 3)), np.empty((len(first), 3))
+    own = Ranges(first, last)
     normal[:, 0, 0] = last - first
-    right[:, 0] = range_sum(value, first, last)
+    right[:, 0] = own.sum(value)
     product = np.empty_like(value)
     for i, column in enumerate(design, 1):
-        normal[:, 0, i] = normal[:, i, 0] = range_sum(column, first, last)
-        right[:, i] = range_sum(np.multiply(column, value, out=product), first, last)
+        normal[:, 0, i] = normal[:, i, 0] = own.sum(column)
+        right[:, i] = own.sum(np.multiply(column, value, out=product))
         for j, other in enumerate(design[:i], 1):
-            normal[:, j, i] = normal[:, i, j] = range_sum(np.multiply(other, column, out=product), first, last)
+            normal[:, j, i] = normal[:, i, j] = own.sum(np.multiply(other, column, out=product))
     return normal, right
 
 

@@ -9,7 +9,7 @@ from tracekit.options.measure import MeasureOptions
 from tracekit.segment.cycles import Spans
 from tracekit.segment.hold import Hold
 from tracekit.segment.samples import Samples, samples_in, time_steps
-from tracekit.signal.segments import count_in, first_in, last_in, range_index, range_mean, range_min, range_sum
+from tracekit.signal.segments import Ranges, count_in, first_in, last_in, range_index, range_mean, range_min, range_sum
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -26,9 +26,10 @@ def hold_vacua(samples: Samples, hold: Hold) -> Mapping[str, Floats]:
     held = hold.grip >= 0
     stop = np.where(held, np.maximum(hold_end(hold), start), start)
     step = time_steps(samples.time)
-    weight = range_sum(step, start, stop)
+    own = Ranges(start, stop)
+    weight = own.sum(step)
     with np.errstate(invalid="ignore", divide="ignore"):
-        mean = range_sum(np.multiply(samples.smooth, step, out=step), start, stop) / weight
+        mean = own.sum(np.multiply(samples.smooth, step, out=step)) / weight
     inner = np.maximum(stop - 2, start)
     lowest = range_min(samples.smooth, start, np.where(held, np.maximum(inner, start + 1), start))
     end_time = samples.time[np.clip(stop, 0, len(samples.time) - 1)] - 0.5 * samples.interval

@@ -90,7 +90,6 @@ class StationAnalyser:
 
     def feed(self, block: Block) -> None:
         """Take the next samples."""
-        self._strip.feed(block.time_s, block.pressure_kpa)
         self._buffer.add(block)
         fresh = len(self._buffer) - self._carried
         if self._learned is None and fresh >= self._segment.head_rows:
@@ -154,6 +153,7 @@ class StationAnalyser:
     def _advance(self, rows: Rows, *, final: bool) -> None:
         learned = self._learned
         assert learned is not None  # learned before the first chunk by construction
+        self._strip.feed(rows.time[self._carried :], rows.pressure[self._carried :])
         samples = self._cleaned(rows, learned)
         starts = cycle_starts(samples, learned.reference, self._known, self._segment)
         if not final:  # the moving mean of the last samples lacks its neighbours: what begins there begins next time

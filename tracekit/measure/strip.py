@@ -26,6 +26,9 @@ class StripMaker:
 
     def feed(self, time: Floats, pressure: Floats) -> None:
         """Take the next rows, shape (n_rows,)."""
+        rows = self._count * self._size + len(self._rest[0]) + len(time)
+        while rows // self._size > self._most:
+            self._halve()
         waiting = len(self._rest[0])
         if waiting:
             need = self._size - waiting % self._size if waiting % self._size else 0
@@ -33,8 +36,6 @@ class StripMaker:
             time, pressure = time[need:], pressure[need:]
         if len(time):
             self._take(time, pressure)
-        while self._count > self._most:
-            self._halve()
 
     def _take(self, time: Floats, pressure: Floats) -> None:
         """Put rows into buckets; those of an unfinished bucket at the end become the rest."""
@@ -48,6 +49,10 @@ class StripMaker:
             self._count += len(shaped)
 
     def _halve(self) -> None:
+        """Make buckets twice as long."""
+        if not self._parts:
+            self._size *= 2
+            return
         time, low, high = (np.concatenate([p[i] for p in self._parts]) for i in range(3))
         even = len(time) // 2 * 2
         kept = (time[:even:2], np.fmin(low[:even:2], low[1:even:2]), np.fmax(high[:even:2], high[1:even:2]))

@@ -35,6 +35,16 @@ class Samples:
             context=tuple(c[index] for c in self.context),
         )
 
+    def copy(self) -> "Samples":
+        """The same in memory of their own."""
+        return Samples(
+            time_s=self.time_s.copy(),
+            pressure_kpa=self.pressure_kpa.copy(),
+            digital=self.digital.copy(),
+            lines=self.lines.copy(),
+            context=tuple(c.copy() for c in self.context),
+        )
+
 
 def join(parts: list[Samples]) -> Samples:
     """One stretch after the other."""
@@ -59,8 +69,7 @@ class Recent:
 
     def add(self, part: Samples) -> None:
         """Keep rows, in memory of their own, and let go of those before the last ones."""
-        last = np.arange(max(len(part) - self._most, 0), len(part))
-        self._parts.append(part.take(last))
+        self._parts.append(part.take(slice(max(len(part) - self._most, 0), None)).copy())
         while len(self._parts) > 1 and sum(map(len, self._parts[1:])) >= self._most:
             self._parts.pop(0)
 

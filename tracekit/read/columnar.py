@@ -32,6 +32,29 @@ def open_parquet(path: Path, options: ReadOptions) -> pq.ParquetFile:
         raise _damaged(path.name) from error
 
 
+def open_again(path: Path, opened: pq.ParquetFile) -> pq.ParquetFile:
+    """The same file once more, by the footer that was read and checked. Raises LogReadError where it is damaged."""
+    try:
+        names = text_columns(opened.metadata.schema.to_arrow_schema())
+        return pq.ParquetFile(path, metadata=opened.metadata, read_dictionary=names or None)
+    except (pa.ArrowException, OSError) as error:
+        raise _damaged(path.name) from error
+
+
+def ends_filled(file: pq.ParquetFile) -> bool:
+    """True where the footer says that no cell of the last group of rows is empty."""
+    groups = file.metadata.num_row_groups
+    if groups == 0:
+        return False
+    last = file.metadata.row_group(groups - 1)
+    for place in range(last.num_columns):
+        kind, told = file.schema.column(place), last.column(place).statistics
+        none = told is not None and told.has_null_count and told.null_count == 0
+        if kind.max_repetition_level or kind.max_definition_level > 1 or (kind.max_definition_level and not none):
+            return False
+    return True
+
+
 def _damaged(name: str) -> LogReadError:
     return LogReadError(message(name, "a damaged Parquet file", "a complete one", "Copy or export the log again."))
 

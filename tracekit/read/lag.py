@@ -1,9 +1,14 @@
 """Digitals that were written late: the pressure answers before the command."""
 
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+
 import numpy as np
 from numpy.typing import NDArray
 
 from tracekit.model.trace import RELEASE_BIT, SUPPLY_BIT, Block, DigitalLag
+from tracekit.read.ahead import beside
+from tracekit.signal.select import median, quantile
 
 _MOST_SAMPLES, _MOST_EVENTS, _FEWEST = 200_000, 400, 5
 _BEFORE_S, _APART_S = 0.8, 1.0
@@ -33,39 +38,57 @@ class LagWatch:
         self._most = _MOST_SAMPLES // max(stations // 4, 1)
         self._blocks: list[Block] = []
         self._count = 0
+        self._found: Callable[[], tuple[DigitalLag, ...]] | None = None
 
     def feed(self, block: Block) -> None:
-        """Keep the first samples."""
-        if self._count < self._most:
-            self._blocks.append(block)
-            self._count += len(block.time_s)
+        """Keep the first samples; once there are enough they are looked at in a thread, while reading goes on."""
+        if self._found is not None:
+            return
+        self._blocks.append(_first_of(block, self._most - self._count))
+        self._count += len(block.time_s)
+        if self._count >= self._most:
+            blocks, self._blocks = self._blocks, []
+            self._found = beside(lambda: find_lags(self._station, blocks))
 
     def lags(self) -> tuple[DigitalLag, ...]:
         """What lags, empty where nothing does or too few edges show it."""
-        if not self._blocks:
-            return ()
-        time_s = np.concatenate([b.time_s for b in self._blocks])
-        vacuum = -np.concatenate([b.pressure_kpa for b in self._blocks])
-        digital = np.concatenate([b.digital for b in self._blocks])
-        known = np.isfinite(vacuum)
-        # the end of a blow-off is no answer to suction: over-pressure counts as none
-        time_s, vacuum, digital = time_s[known], np.maximum(vacuum[known], 0.0), digital[known]
-        if len(time_s) < 100:
-            return ()
-        low, high = (float(v) for v in np.quantile(vacuum, [0.02, 0.98]))
-        if not high - low > 1.0:
-            return ()
-        share = (vacuum - low) / (high - low)
-        interval_s = float(np.median(np.diff(time_s)))
-        found = []
-        for signal, bit, rising in (("supply", SUPPLY_BIT, True), ("release", RELEASE_BIT, False)):
-            level = (digital & bit > 0).astype(np.int8)
-            if rising and _turns_at_edges(time_s, share, level, interval_s):
-                continue
-            lag = _lag(time_s, share if rising else 1.0 - share, level, interval_s)
-            if lag is not None:
-                found.append(DigitalLag(station=self._station, signal=signal, lag_s=lag[0], u_s=lag[1], edges=lag[2]))
-        return tuple(found)
+        return find_lags(self._station, self._blocks) if self._found is None else self._found()
+
+
+def _first_of(block: Block, count: int) -> Block:
+    """So many of the first samples of a block, that what is found does not depend on where blocks end."""
+    own = slice(0, count)
+    return replace(block, time_s=block.time_s[own], pressure_kpa=block.pressure_kpa[own], digital=block.digital[own])
+
+
+def find_lags(station: str, blocks: Sequence[Block]) -> tuple[DigitalLag, ...]:
+    """Digitals of a station that lag in some of its samples, empty where none does or too few edges show it."""
+    if not blocks:
+        return ()
+    time_s = np.concatenate([b.time_s for b in blocks])
+    vacuum = np.concatenate([b.pressure_kpa for b in blocks])
+    digital = np.concatenate([b.digital for b in blocks])
+    known = np.isfinite(vacuum)
+    if not known.all():
+        time_s, vacuum, digital = time_s[known], vacuum[known], digital[known]
+    # the end of a blow-off is no answer to suction: over-pressure counts as none
+    np.maximum(np.negative(vacuum, out=vacuum), 0.0, out=vacuum)
+    if len(time_s) < 100:
+        return ()
+    low, high = quantile(vacuum, 0.02), quantile(vacuum, 0.98)
+    if not high - low > 1.0:
+        return ()
+    share = np.divide(np.subtract(vacuum, low, out=vacuum), high - low, out=vacuum)
+    interval_s = median(np.diff(time_s))
+    found = []
+    for signal, bit, rising in (("supply", SUPPLY_BIT, True), ("release", RELEASE_BIT, False)):
+        level = (digital & bit > 0).astype(np.int8)
+        if rising and _turns_at_edges(time_s, share, level, interval_s):
+            continue
+        lag = _lag(time_s, share if rising else 1.0 - share, level, interval_s)
+        if lag is not None:
+            found.append(DigitalLag(station=station, signal=signal, lag_s=lag[0], u_s=lag[1], edges=lag[2]))
+    return tuple(found)
 
 
 def _lag(time_s: Floats, answer: Floats, level: NDArray[np.int8], interval_s: float) -> tuple[float, float, int] | None:

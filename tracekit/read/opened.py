@@ -13,7 +13,9 @@ from tracekit.read.bytestream import file_hash, packing_of
 from tracekit.read.columnar import (
     columnar_head,
     columnar_rows,
+    ends_filled,
     last_batches,
+    open_again,
     open_parquet,
     parquet_batches,
     sources_of,
@@ -41,6 +43,7 @@ class Opened:
     log_id    hash of its bytes, complete once rows has been read to the end
     warnings  what was found to be damaged, complete then too
     last_rows  the last rows with at least the times of a plan, None where only reading to the end tells them
+    ends_filled  no cell of the last rows is empty, as is known without reading them
     line      of the header of this table where the file holds several, 0 where it holds one
     channel   what its only channel is by the name of the file; empty where columns tell it
     newest_first  head and rows were turned into the order of time; last_rows were not and are the oldest
@@ -52,6 +55,7 @@ class Opened:
     log_id: Callable[[], str]
     warnings: Callable[[], tuple[str, ...]] = tuple
     last_rows: Callable[[Plan], Rows | None] = lambda _: None
+    ends_filled: bool = False
     newest_first: bool = False
     line: int = 0
     channel: str = ""
@@ -152,7 +156,7 @@ def _open_parquet(source: Input, options: ReadOptions) -> Opened:
     digests: list[Callable[[], str]] = []
 
     def rows(plan: Plan) -> Iterator[Rows]:
-        again = open_parquet(path, options)
+        again = open_again(path, file)
         if not digests:
             digests.append(beside(lambda: file_hash(path)))
         wanted = sources_of(again.schema_arrow.names, _sources(plan))
@@ -169,7 +173,8 @@ def _open_parquet(source: Input, options: ReadOptions) -> Opened:
     def log_id() -> str:
         return digests[0]() if digests else file_hash(path)
 
-    return Opened(source=source, head=head, rows=rows, log_id=log_id, last_rows=tail)
+    filled = ends_filled(file)
+    return Opened(source=source, head=head, rows=rows, log_id=log_id, last_rows=tail, ends_filled=filled)
 
 
 def last_of(rows: Iterator[Rows]) -> Rows | None:

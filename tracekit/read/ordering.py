@@ -72,6 +72,8 @@ def _find(opened: Opened, given: Channel | None) -> Stretches | None:
     if not times or head.rows < 2 * _FEWEST:
         return None
     time, seconds = times[0]
+    if opened.ends_filled and not any(c.kind in ("text", "level") or c.array.null_count for c in head.columns):
+        return None  # no channel is named, and no cell is empty
     last = None if head.whole else opened.last_rows(_plan_of(head))
     if not head.whole and last is None:
         return None

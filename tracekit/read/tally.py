@@ -1,11 +1,14 @@
 """What is counted while a log passes: intervals, quantisation, rejections, missing values."""
 
+from functools import lru_cache
+
 import numpy as np
 from numpy.typing import NDArray
 
 from tracekit.model.trace import Rejection
 
 _MIX = np.uint64(0x9E3779B97F4A7C15)  # 2^64 divided by the golden ratio: spreads consecutive numbers evenly
+_PAGE = 4096  # stretches whose choices are drawn together: intervals and pressures of all stations ask for the same
 
 
 class Thinned:
@@ -25,22 +28,16 @@ class Thinned:
 
     def add(self, values: NDArray[np.float64]) -> None:
         """Take in the next values of the sequence, shape (n,)."""
+        if len(values) == 0:
+            return
         stop = self._seen + len(values)
-        stretch = np.arange(self._seen >> self._level, (max(stop - 1, 0) >> self._level) + 1, dtype=np.uint64)
-        place = self._choice(stretch)
-        place = place[(place >= self._seen) & (place < stop)] - self._seen
-        self._parts.append(values[place])
+        place = _choices(self._level, self._seen >> self._level, (stop - 1 >> self._level) + 1)
+        place = place[int(place[0] < self._seen) : len(place) - int(place[-1] >= stop)]
+        self._parts.append(values[place - self._seen])
         self._kept += len(place)
         self._seen = stop
         while self._kept > self._size:
             self._halve()
-
-    def _choice(self, stretch: NDArray[np.uint64]) -> NDArray[np.int64]:
-        """The place in the sequence that is kept of each stretch of the present level."""
-        place = stretch
-        for level in range(self._level, 0, -1):
-            place = place * np.uint64(2) + _coin(place, level)
-        return place.astype(np.int64)
 
     def _halve(self) -> None:
         """Go up one level: of each pair of stretches keep the choice of one."""
@@ -55,6 +52,24 @@ class Thinned:
     def values(self) -> NDArray[np.float64]:
         """The sample so far."""
         return np.concatenate(self._parts) if self._parts else np.empty(0)
+
+
+def _choices(level: int, first: int, stop: int) -> NDArray[np.int64]:
+    """The place in the sequence that is kept of each of some stretches of 2^level values, ascending."""
+    pages = [_page(level, page) for page in range(first // _PAGE, (stop - 1) // _PAGE + 1)]
+    begin = first // _PAGE * _PAGE
+    return (pages[0] if len(pages) == 1 else np.concatenate(pages))[first - begin : stop - begin]
+
+
+@lru_cache(maxsize=16)
+def _page(level: int, page: int) -> NDArray[np.int64]:
+    """The same for a page of stretches."""
+    place = np.arange(page * _PAGE, (page + 1) * _PAGE, dtype=np.uint64)
+    for one in range(level, 0, -1):
+        place = place * np.uint64(2) + _coin(place, one)
+    chosen = place.astype(np.int64)
+    chosen.flags.writeable = False
+    return chosen
 
 
 def _coin(number: NDArray[np.uint64], level: int) -> NDArray[np.uint64]:

@@ -10,7 +10,7 @@ from tracekit.options.segment import SegmentOptions
 from tracekit.segment.cycles import Spans
 from tracekit.segment.hold import DROPPED, Hold
 from tracekit.segment.samples import Samples
-from tracekit.signal.segments import count_in, range_sum
+from tracekit.signal.segments import Ranges, count_in
 
 Ints = NDArray[np.int64]
 Floats = NDArray[np.float64]
@@ -110,10 +110,11 @@ def make_bins(samples: Samples, spans: Spans, hold: Hold, periods: Periods, opti
     last = place == number[owner] - 1
     high[last] = stop[owner[last]]
     size = np.maximum(high - low, 1)
+    own = Ranges(low, low + size)
     return TraceBins(
         cycle=periods.cycle[owner],
         period=owner,
-        time=range_sum(samples.time, low, low + size) / size,
-        vacuum=range_sum(samples.vacuum, low, low + size) / size,
+        time=own.sum(samples.time) / size,
+        vacuum=own.sum(samples.vacuum) / size,
         samples=size,
     )

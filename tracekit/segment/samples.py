@@ -98,7 +98,7 @@ def find_quantisation(vacuum: NDArray[np.float64]) -> float:
     return step if float(np.quantile(np.abs(off), 0.9)) < 0.15 * step else 0.0
 
 
-_BLOCK = 16_384  # samples that stay near the processor while spikes are looked for
+_BLOCK = 32_768  # samples that stay near the processor while spikes are looked for
 
 
 def time_steps(time: Floats) -> Floats:

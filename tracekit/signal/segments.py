@@ -16,36 +16,87 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 
-_BLOCK = 16_384  # samples that stay near the processor while they are summed
-_NEAR_PROCESSOR = 65_536  # samples of ranges that are worked on together where they are gone through many times
+_BLOCK = 32_768  # samples that stay near the processor while they are summed
+_NEAR_PROCESSOR = 131_072  # samples of ranges that are worked on together where they are gone through many times
 _NEAR = 128  # samples of each range that are searched first
 _SEARCHED = 1 << 17  # samples searched at once; where the ranges that are left hold more they are searched one by one
+_MANY = 64  # ranges of which it is worth looking for those that share a boundary
 _SPARSE = 4  # ranges that hold less than this part of the samples they lie among are copied out before they are reduced
 
 
-def _reduced(values: Floats, begin: Ints, end: Ints, ufunc: np.ufunc, pad: float) -> Floats:
-    """`ufunc` over each range, none of them empty, shape (n_ranges,)."""
-    low, top = int(begin.min()), int(end.max())
-    length = end - begin
-    if int(length.sum()) * _SPARSE < top - low:  # what lies between ranges would be reduced as well
-        index, _ = range_index(begin, end)
-        return np.asarray(ufunc.reduceat(values[index], np.cumsum(length) - length))
-    bounds = np.empty(2 * len(begin), np.int64)
-    bounds[::2] = begin
-    bounds[1::2] = end
-    if bounds[:-1].max() < top:  # the last range ends where the values end, without a boundary of its own
-        return np.asarray(ufunc.reduceat(values[:top], bounds[:-1])[::2])
-    held = values[: top + 1] if len(values) > top else np.append(values, pad)
-    return np.asarray(ufunc.reduceat(held, bounds)[::2])
+class Ranges:
+    """Half-open ranges of samples made ready to be reduced, more than once: what only they tell is found once."""
+
+    def __init__(self, start: Ints, stop: Ints) -> None:
+        """Ranges `[start, stop)`, each of shape (n_ranges,)."""
+        self._count = len(start)
+        filled = stop > start
+        self._filled = None if filled.all() else filled
+        begin, end = (start, stop) if self._filled is None else (start[filled], stop[filled])
+        self._some = len(begin) > 0
+        if not self._some:
+            return
+        self._top, length = int(end.max()), end - begin
+        self._last = int(end[-1])
+        self._index: Ints | None = None
+        self._place: Ints | slice = slice(None)
+        if int(length.sum()) * _SPARSE < self._top - int(begin.min()):  # what lies between would be reduced as well
+            self._index, _ = range_index(begin, end)
+            self._bounds = np.cumsum(length) - length
+        else:
+            self._bounds, self._place = _boundaries(begin, end)
+
+    def sum(self, values: Floats) -> Floats:
+        """Sum of `values` over each range, shape (n_ranges,); 0 where a range is empty."""
+        return self._reduced(values, np.add, 0.0, 0.0)
+
+    def max(self, values: Floats) -> Floats:
+        """Highest value of each range, shape (n_ranges,); NaN where a range is empty."""
+        return self._reduced(values, np.fmax, -np.inf, np.nan)
+
+    def min(self, values: Floats) -> Floats:
+        """Lowest value of each range, shape (n_ranges,); NaN where a range is empty."""
+        return self._reduced(values, np.fmin, np.inf, np.nan)
+
+    def _reduced(self, values: Floats, ufunc: np.ufunc, pad: float, empty: float) -> Floats:
+        if not self._some:
+            return np.full(self._count, empty)
+        if self._index is not None:
+            found = ufunc.reduceat(values[self._index], self._bounds)
+        elif int(self._bounds.max()) < self._top:  # the last range ends where the values end, without a boundary
+            found = ufunc.reduceat(values[: self._top], self._bounds)
+        else:
+            held = values[: self._top + 1] if len(values) > self._top else np.append(values, pad)
+            found = ufunc.reduceat(held, np.append(self._bounds, self._last))
+        if self._filled is None:
+            return np.asarray(found[self._place])
+        out = np.full(self._count, empty)
+        out[self._filled] = found[self._place]
+        return out
+
+
+def _boundaries(begin: Ints, end: Ints) -> tuple[Ints, Ints | slice]:
+    """Where `reduceat` is to cut, and which of its results are those of the ranges; the last range's end is left out.
+
+    Where most ranges begin at the end of the one before, that boundary stands once: there are half as many then.
+    """
+    apart = end[:-1] != begin[1:]
+    if len(begin) < _MANY or 2 * np.count_nonzero(apart) > len(apart):
+        bounds = np.empty(2 * len(begin) - 1, np.int64)
+        bounds[::2] = begin
+        bounds[1::2] = end[:-1]
+        return bounds, slice(None, None, 2)
+    place = np.arange(len(begin))
+    place[1:] += np.cumsum(apart)
+    bounds = np.empty(int(place[-1]) + 1, np.int64)
+    bounds[place] = begin
+    bounds[place[:-1][apart] + 1] = end[:-1][apart]
+    return bounds, place
 
 
 def range_sum(values: Floats, start: Ints, stop: Ints) -> Floats:
     """Sum of `values` over each range, shape (n_ranges,); 0 where a range is empty."""
-    out = np.zeros(len(start))
-    filled = stop > start
-    if filled.any():
-        out[filled] = _reduced(values, start[filled], stop[filled], np.add, 0.0)
-    return out
+    return Ranges(start, stop).sum(values)
 
 
 def range_mean(values: Floats, start: Ints, stop: Ints) -> Floats:
@@ -55,22 +106,14 @@ def range_mean(values: Floats, start: Ints, stop: Ints) -> Floats:
         return np.asarray(np.where(count > 0, range_sum(values, start, stop) / count, np.nan))
 
 
-def _range_extreme(values: Floats, start: Ints, stop: Ints, ufunc: np.ufunc, pad: float) -> Floats:
-    out = np.full(len(start), np.nan)
-    filled = stop > start
-    if filled.any():
-        out[filled] = _reduced(values, start[filled], stop[filled], ufunc, pad)
-    return out
-
-
 def range_max(values: Floats, start: Ints, stop: Ints) -> Floats:
     """Highest value of each range, shape (n_ranges,)."""
-    return _range_extreme(values, start, stop, np.fmax, -np.inf)
+    return Ranges(start, stop).max(values)
 
 
 def range_min(values: Floats, start: Ints, stop: Ints) -> Floats:
     """Lowest value of each range, shape (n_ranges,)."""
-    return _range_extreme(values, start, stop, np.fmin, np.inf)
+    return Ranges(start, stop).min(values)
 
 
 def range_index(start: Ints, stop: Ints) -> tuple[Ints, Ints]:
@@ -275,15 +318,16 @@ def _range_line(time: Floats, values: Floats, start: Ints, stop: Ints) -> tuple[
     count = np.maximum(stop - start, 0).astype(np.float64)
     origin = time[np.minimum(start, len(time) - 1)]
     x, y, first, last, length = _laid_out(time, values, start, stop)
+    own = Ranges(first, last)
     with np.errstate(invalid="ignore", divide="ignore", over="ignore"):
-        x = x - np.repeat(origin, length)
-        x -= np.repeat(range_sum(x, first, last) / count, length)
-        y = y - np.repeat(range_sum(y, first, last) / count, length)
+        x = np.subtract(x, np.repeat(origin, length))
+        x -= np.repeat(own.sum(x) / count, length)
+        y = np.subtract(y, np.repeat(own.sum(y) / count, length))
         product = np.empty(len(x))
-        sxx = range_sum(np.multiply(x, x, out=product), first, last)
-        slope = range_sum(np.multiply(x, y, out=product), first, last) / sxx
+        sxx = own.sum(np.multiply(x, x, out=product))
+        slope = own.sum(np.multiply(x, y, out=product)) / sxx
         y -= np.multiply(np.repeat(slope, length), x, out=product)
-        spread = np.sqrt(range_sum(np.multiply(y, y, out=product), first, last) / (count - 2))
+        spread = np.sqrt(own.sum(np.multiply(y, y, out=product)) / (count - 2))
         error = spread / np.sqrt(sxx)
     few = count < 3
     slope, error, spread = (np.where(few, np.nan, a) for a in (slope, error, spread))
@@ -330,12 +374,12 @@ def moving_mean(values: Floats, width: int) -> Floats:
     for begin in range(0, len(values), _BLOCK):
         part = total[begin : begin + _BLOCK]
         sums, size, offset = _with_neighbours(values, begin - half, begin + len(part) + half), 1, 1
-        part[:] = sums[: len(part)]
+        so_far = sums[: len(part)]
         while size * 2 <= width:
             wider = room[size.bit_length() % 2, : len(sums) - size]
             sums, size = np.add(sums[:-size], sums[size:], out=wider), size * 2
             if width & size:
-                part += sums[offset : offset + len(part)]
+                so_far = np.add(so_far, sums[offset : offset + len(part)], out=part)
                 offset += size
         part *= 1.0 / width
     return total
