@@ -34,8 +34,8 @@ OFTEN = ["full", "read-only", *(pytest.param(why, marks=pytest.mark.full) for wh
 REFUSALS = {"full": errno.ENOSPC, "read-only": errno.EROFS, "no rights": errno.EACCES, "input/output": errno.EIO}
 EVENT = parse_event("2025-01-02 Loader 2: cups changed")
 ACTS = {
-    "add": lambda place: add_record(place.root, simple_record(4)),
-    "add again": lambda place: add_record(place.root, simple_record(2)),
+    "add": lambda place: add_record(place.where, simple_record(4)),
+    "add again": lambda place: add_record(place.where, simple_record(2)),
     "note": lambda place: note_event(place, EVENT),
     "compact": compact,
     "forget": lambda place: forget(place, None, -EVER_US, EVER_US, log_id_of(1)),
@@ -49,7 +49,7 @@ def _no_waiting(monkeypatch):
     monkeypatch.setattr(time, "sleep", lambda _: None)
 
 
-def content(folder: Path) -> tuple[Counter, tuple, bool]:
+def content(folder: Path | str) -> tuple[Counter, tuple, bool]:
     """Every row of a history by what marks it, its notes, and whether it is sound."""
     place = open_place(folder)
     table = read_rows(place).table

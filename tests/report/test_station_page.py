@@ -205,7 +205,7 @@ def test_pages_are_written_whole(tmp_path):
 def test_a_folder_that_cannot_be_written_is_an_error(tmp_path):
     """A file where the folder should be is told in one message."""
     (tmp_path / "out").write_text("x", encoding="utf-8")
-    with pytest.raises(OutputError, match="expected a folder that can be written"):
+    with pytest.raises(OutputError, match="expected a folder to write to"):
         write_pages(stories.healthy(), tmp_path / "out")
     assert [p.name for p in tmp_path.iterdir()] == ["out"]
 

@@ -3,20 +3,25 @@
 import json
 import sys
 from collections.abc import Sequence
+from io import TextIOWrapper
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, BinaryIO
 
 import typer
 
-from tracekit.errors import OutputError, UsageError, message, nearest
+from tracekit.cli.heard_place import heard_place
+from tracekit.cli.progress import show
+from tracekit.errors import UsageError, message, nearest
 from tracekit.history.events import note_event, parse_event, parse_time, read_events
 from tracekit.history.listing import Listing, list_history, listing_json, listing_lines, stations_of
 from tracekit.history.place import Place, open_place
+from tracekit.history.schema import SUMMARIES
 from tracekit.history.upkeep import EVER_US, export_csv
 from tracekit.history.upkeep import check as check_place
 from tracekit.history.upkeep import compact as compact_place
 from tracekit.history.upkeep import forget as forget_in
 from tracekit.model.trend import Event
+from tracekit.report.files import write_file
 
 
 def history(
@@ -49,13 +54,15 @@ def history(
         many = "s" if gone.logs != 1 else ""
         said.append(f"{gone.logs} log{many} forgotten. The rows leave the files at the next --compact.")
     if compact:
-        done = compact_place(where)
+        done = compact_place(heard_place(where))
+        show("")
         said.append(f"{done.before} files merged into {done.after}; {done.removed} unfinished ones removed.")
     if export:
         said += _export(where, export)
     damaged = _check(where, said) if check else False
     if not said:
-        listing = list_history(where)
+        listing = list_history(heard_place(where, [SUMMARIES]))
+        show("")
         said = [_listing_json(listing, where)] if as_json else listing_lines(listing, read_events(where))
     if not quiet:
         print("\n".join(said))
@@ -103,18 +110,23 @@ def _export(where: Place, target: str) -> list[str]:
     if target == "-":
         export_csv(where, sys.stdout)
         return []
-    try:
-        with Path(target).open("w", encoding="utf-8", newline="") as out:
-            rows = export_csv(where, out)
-    except OSError as error:
-        found = f"cannot be written ({error.strerror or error})"
-        raise OutputError(message(target, found, "a file that may be written", "Choose another one.")) from error
+    rows = 0
+
+    def write(sink: BinaryIO) -> None:
+        nonlocal rows
+        text = TextIOWrapper(sink, encoding="utf-8", newline="")
+        rows = export_csv(heard_place(where, [SUMMARIES]), text)
+        text.detach()
+
+    write_file(Path(target), write)
+    show("")
     return [f"{rows} rows written to {target}."]
 
 
 def _check(where: Place, said: list[str]) -> bool:
     """Add what the check found to the sentences; True where something is damaged."""
-    found = check_place(where)
+    found = check_place(heard_place(where))
+    show("")
     said.append(f"{found.files} files, {found.logs} logs, {len(found.damaged)} damaged.")
     said += [f"damaged: {d.name}: {d.reason}" for d in found.damaged]
     said += [f"unfinished, ignored: {name}" for name in found.unfinished]

@@ -11,7 +11,7 @@ import typer
 from tracekit.cli.opening import OpenPage, show_page
 from tracekit.cli.progress import reading_progress, show
 from tracekit.cli.sides import refuse_existing
-from tracekit.errors import OutputError, TracekitError, message
+from tracekit.errors import TracekitError
 from tracekit.model.result import StationResult
 from tracekit.model.station import Station
 from tracekit.options.report import ReportOptions
@@ -19,7 +19,7 @@ from tracekit.pipeline import diagnose
 from tracekit.read.inspection import Inspection, inspect_log, inspection_json
 from tracekit.read.inspection_text import inspection_text
 from tracekit.read.station_file import load_stations
-from tracekit.report.files import check_folder, json_write, text_write, write_files
+from tracekit.report.files import check_folder, json_write, text_write, write_file, write_files
 from tracekit.report.inspect_page import inspection_page
 from tracekit.units import pressure_unit
 
@@ -50,7 +50,7 @@ def inspect(
     if write_station is not None:
         if write_station.is_file():
             refuse_existing(write_station, "Station files that may have been edited are kept.")
-        _write(write_station, found[0].station_file)
+        write_file(write_station, text_write(found[0].station_file))
         if len(found) > 1:
             print(f"tracekit: {write_station.name} is of {found[0].source} alone", file=sys.stderr)
     several = len(found) > 1 or logs[0] == STANDARD_INPUT
@@ -109,14 +109,3 @@ def _measured(
                 lines.append(f"{name}{item.code}: from {item.smallest:.3g} {item.unit} of {item.measure}. {item.why}")
         lines += [f"{name}not shown: {', '.join(codes)}. {why}" for why, codes in hidden.items()]
     return record.stations, tuple(lines)
-
-
-def _write(path: Path, text: str) -> None:
-    if path.parent.is_dir() and (path.is_file() or not path.exists()):
-        write_files(path.parent, {path.name: text_write(text)})  # whole or not at all
-        return
-    try:
-        path.write_text(text, encoding="utf-8")
-    except OSError as error:
-        found = error.strerror or "cannot be written"
-        raise OutputError(message(str(path), found, "a file that can be written", "Choose another name.")) from error

@@ -17,7 +17,7 @@ from tracekit.options.compare import CompareOptions, PlanOptions, SerialOptions
 from tracekit.read.station_file import load_stations
 from tracekit.report.comparison_json import plan_json
 from tracekit.report.comparison_text import on_screen, plan_lines
-from tracekit.report.files import check_folder, json_write, text_write, write_files
+from tracekit.report.files import check_folder, json_write, text_write, write_file, write_files
 from tracekit.report.plan_page import plan_page
 
 
@@ -61,7 +61,7 @@ def plan(
     document = plan_json(result)
     write_files(folder, {"plan.json": json_write(document), "report.html": text_write(plan_page(result))})
     if freeze:
-        write_files(freeze.parent, {freeze.name: json_write(document)})
+        write_file(freeze, json_write(document))
     if as_json:
         print(json.dumps(document, ensure_ascii=False, indent=1))
     elif not quiet:

@@ -11,6 +11,7 @@ from tracekit.errors import OutputError, UsageError, message
 from tracekit.simulate.draw_scenario import random_labels, random_scenario
 from tracekit.simulate.load import load_scenario, scenario_names
 from tracekit.simulate.log import simulate as make_log
+from tracekit.simulate.log import whole
 from tracekit.simulate.scenario import Scenario
 from tracekit.simulate.station_text import station_text
 
@@ -59,7 +60,8 @@ def _chosen(scenario: str, seed: int | None, severity: int) -> Scenario:
 
 def _write_station(path: Path, text: str) -> None:
     try:
-        path.write_text(text, encoding="utf-8")
+        with whole(path) as beside:
+            beside.write_text(text, encoding="utf-8")
     except OSError as problem:
         said = problem.strerror or str(problem)
         raise OutputError(message(path.name, said, "a file that can be written", "Choose another --out.")) from problem

@@ -19,7 +19,7 @@ from pathlib import Path
 from types import TracebackType
 from typing import Self
 
-from tracekit.errors import OutputError, TracekitError, message
+from tracekit.errors import OutputError, TracekitError, UsageError, message
 from tracekit.fleet.batch import LAST_GOOD, Job, Outcome, run_job
 from tracekit.fleet.watch_alarm import Telling, found_of, tell
 from tracekit.fleet.watch_files import logs_below, opens, set_aside, stamp_of
@@ -167,8 +167,11 @@ def look(watch_: Watch, seen: dict[str, Seen], now_s: float) -> tuple[list[Path]
 
 
 def is_done(watch_: Watch, name: str, stamp: _Stamp) -> bool:
-    """Whether a note says that nothing is to be done with the file as it is now."""
-    note = watch_.notes_on_files().read(name)
+    """Whether a note says that nothing is to be done with the file as it is now; what cannot be read says nothing."""
+    try:
+        note = watch_.notes_on_files().read(name)
+    except UsageError:
+        return False  # the file is taken, and then that is told
     return note is not None and note.stamp == stamp and note.state in ("done", "bad")
 
 
@@ -212,14 +215,19 @@ def take(watch_: Watch, path: Path, say: Say) -> str:
     if stamp is None:
         return ""
     notes = watch_.notes_on_files()
-    note = _begin(notes, name, stamp, watch_.options)
+    try:
+        note = _begin(notes, name, stamp, watch_.options)
+    except UsageError as error:
+        raise OutputError(str(error)) from error
     if note.tries > watch_.options.most_tries:
         return f"{_ENDED} {watch_.options.most_tries} times."
     try:
         return _read(watch_, path, note, say)
-    except (KeyboardInterrupt, SystemExit, OutputError):  # the file did not end the program
+    except (KeyboardInterrupt, SystemExit, OutputError, UsageError) as error:  # the file did not end the program
         with suppress(OutputError):
             notes.write(name, replace(note, tries=note.tries - 1))
+        if isinstance(error, UsageError):
+            raise OutputError(str(error)) from error
         raise
 
 

@@ -41,14 +41,21 @@ class Notes:
     folder: Path
 
     def read(self, name: str) -> Note | None:
-        """The note on a file; None where there is none, or it is damaged: then the file is simply done again."""
+        """The note on a file; None where there is none, or it is damaged: then the file is simply done again.
+
+        Raises UsageError where the store of the notes cannot be read.
+        """
         try:
-            body = json.loads(self.place.read(self._name(name)))
+            data = self.place.read(self._name(name))
+        except OSError:
+            return None
+        try:
+            body = json.loads(data)
             return Note(
                 size=int(body["size"]), time_ns=int(body["time_ns"]), state=str(body["state"]),
                 tries=int(body["tries"]), log_id=str(body["log_id"]), log_size=int(body["log_size"]),
             )  # fmt: skip
-        except (OSError, ValueError, KeyError, TypeError):
+        except (ValueError, KeyError, TypeError):
             return None
 
     def write(self, name: str, note: Note) -> None:

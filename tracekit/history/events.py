@@ -49,8 +49,8 @@ def note_event(place: Place, event: Event) -> bool:
         "whole_day": event.whole_day,
     }  # fmt: skip
     name = f"{digest(body, 24)}.json"
-    if name in place.names(EVENTS):
-        return False
+    if name in place.names(EVENTS) and read_event(place, name) is not None:
+        return False  # a damaged one is written anew
     place.put(f"{EVENTS}/{name}", json.dumps(body, indent=1, ensure_ascii=False).encode("utf-8", "replace"))
     return True
 
@@ -62,14 +62,18 @@ def read_events(place: Place) -> tuple[Event, ...]:
 
 
 def read_event(place: Place, name: str) -> Event | None:
-    """One event, or None where its file is damaged or gone."""
+    """One event, or None where its file is damaged or gone. Raises UsageError where the store cannot be read."""
     try:
-        body = json.loads(place.read(f"{EVENTS}/{name}"))
+        data = place.read(f"{EVENTS}/{name}")
+    except OSError:
+        return None
+    try:
+        body = json.loads(data)
         time_us, _ = parse_time(str(body["time"]), name)
         return Event(
             time_us=time_us, station=str(body["station"]), text=str(body["text"]), whole_day=bool(body["whole_day"])
         )
-    except (OSError, ValueError, KeyError, TypeError, RecursionError):
+    except (ValueError, KeyError, TypeError, RecursionError):
         return None
 
 

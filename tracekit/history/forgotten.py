@@ -74,9 +74,13 @@ def read_tombstones(place: Place) -> tuple[Tombstone, ...]:
 
 
 def read_tombstone(place: Place, name: str) -> Tombstone | None:
-    """One tombstone, or None where its file is damaged or gone."""
+    """One tombstone, or None where its file is damaged or gone. Raises UsageError where the store cannot be read."""
     try:
-        body = json.loads(place.read(f"{FORGOTTEN}/{name}"))
+        data = place.read(f"{FORGOTTEN}/{name}")
+    except OSError:
+        return None
+    try:
+        body = json.loads(data)
         station, log_id = body["station"], body.get("log_id")
         return Tombstone(
             station=None if station is None else str(station),
@@ -85,5 +89,5 @@ def read_tombstone(place: Place, name: str) -> Tombstone | None:
             to_us=int(body["to_us"]),
             written_us=int(body["written_us"]),
         )
-    except (OSError, ValueError, KeyError, TypeError, AttributeError):
+    except (ValueError, KeyError, TypeError, AttributeError, RecursionError):
         return None

@@ -65,8 +65,9 @@ def _kept(place: Place, folder: str, names: list[str]) -> list[tuple[StationData
     """What is kept, as far as it can be read and is not forgotten."""
     stones, found = read_tombstones(place), []
     for name in names:
+        data = _bytes(place, f"{folder}/{name}")
         with suppress(OSError, ValueError):
-            records, facts = thaw(place.read(f"{folder}/{name}"))
+            records, facts = thaw(data)
             if not _is_forgotten(facts, stones):
                 found.append((records["data"], records["leak"]))
     return found
@@ -100,14 +101,22 @@ def last_good(history: str | Path, station: str, before_us: int | None = None) -
     for name in reversed(place.names(folder)):
         if not name.endswith(_ENDING) or (before_us is not None and _start_of(name) >= before_us):
             continue
+        data = _bytes(place, f"{folder}/{name}")
         with suppress(OSError, ValueError):
-            data = place.read(f"{folder}/{name}")
             if name.endswith(f"-{_seal(data)}{_ENDING}"):
                 records, facts = thaw(data)
                 if not _is_forgotten(facts, stones):
                     return records["data"], records["leak"], str(facts["log_id"])
     found = f'no good log of "{station}" that this version can use'
     raise NoGoodLogError(message(place.where, found, "a log without faults, added before", "Give --baseline LOG."))
+
+
+def _bytes(place: Place, name: str) -> bytes:
+    """A file, empty where it is gone or damaged. Raises UsageError where the store cannot be read."""
+    try:
+        return place.read(name)
+    except OSError:
+        return b""
 
 
 def _folder(station: str) -> str:

@@ -36,7 +36,7 @@ class Place(Protocol):
         ...
 
     def read(self, name: str) -> bytes:
-        """The file's bytes. Raises FileNotFoundError where it is gone."""
+        """The file's bytes. Raises FileNotFoundError where it is gone, UsageError where a store cannot be read now."""
         ...
 
     def put(self, name: str, data: bytes) -> None:

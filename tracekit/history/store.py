@@ -75,14 +75,17 @@ class StorePlace:
         return sorted(name.rsplit("/", 1)[-1] for name in here if name != path.strip("/"))
 
     def read(self, name: str) -> bytes:
-        """The object's bytes. Raises FileNotFoundError where it is gone, OSError where the store fails."""
+        """The object's bytes. Raises FileNotFoundError where it is gone, UsageError where the store cannot be read.
+
+        What does not answer now is not damaged: nobody may take what is left for the whole.
+        """
         store, root = self._store()
         try:
             return bytes(store.cat_file(f"{root}/{name}"))
-        except OSError:
+        except FileNotFoundError:
             raise
         except failures() as error:
-            raise OSError(said(error)) from error
+            raise UsageError(message(f"{self.where}/{name}", said(error), "a store that can be read", _KEYS)) from error
 
     def put(self, name: str, data: bytes) -> None:
         """Put the object whole; one that holds the same bytes already stays as it is.
@@ -112,11 +115,13 @@ class StorePlace:
             raise OutputError(message(f"{self.where}/{name}", text, "a store that may be written", _KEYS)) from error
 
     def age_s(self, name: str) -> float:
-        """Seconds since the object was last written; without a clock there, as if it were new."""
+        """Seconds since the object was last written; as if it were new where the store does not tell."""
         store, root = self._store()
         try:
             modified = store.modified(f"{root}/{name}")
-        except NotImplementedError:
+        except FileNotFoundError:
+            raise
+        except (NotImplementedError, *failures()):
             return 0.0
         return float(time.time() - modified.timestamp())
 

@@ -43,6 +43,10 @@ _FORGET = tuple(c for c in SUMMARY if c.name in ("log_id", "station", "start_tim
 _MARK_NAMES = ("log_id", "station", "version", "added_time", "analysis", "start_time")
 
 
+class NothingMeantError(UsageError):
+    """Nothing in the history is what was to be forgotten."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Checked:
     """What a check found. `orphans` are cycles files of logs that are not (yet) in the history."""
@@ -176,7 +180,7 @@ def _remove_stale(place: Place, path: str, options: StoreOptions) -> int:
 def forget(place: Place, station: str | None, from_us: int, to_us: int, log_id: str | None = None) -> Forgotten:
     """Forget the rows of a station, span or log; readers leave them out at once.
 
-    Raises UsageError where nothing in the history is meant by that.
+    Raises NothingMeantError where nothing in the history is meant by that, UsageError where it cannot be read.
     """
     stones = read_tombstones(place)
     folders = place.folders(SUMMARIES) if log_id is None else [shard(log_id)]
@@ -194,16 +198,19 @@ def forget(place: Place, station: str | None, from_us: int, to_us: int, log_id: 
     if not logs:
         todo = nearest(station, stations) if station is not None and station not in stations else "See the list of it."
         found = "nothing there is meant by that" if station is None else f'no log of "{station}" there is meant by that'
-        raise UsageError(message(place.where, found, "a station and span of this history", todo))
+        raise NothingMeantError(message(place.where, found, "a station and span of this history", todo))
     write_tombstone(place, station, from_us, to_us, log_id=log_id, after_us=after_us)
     return Forgotten(logs=len(logs))
 
 
 def withdraw(place: Place, log_id: str) -> bool:
-    """Take one log out of a history, every station of it; False where it is not in it."""
+    """Take one log out of a history, every station of it; False where it is not in it.
+
+    Raises UsageError where the history cannot be read.
+    """
     try:
         forget(place, None, -EVER_US, EVER_US, log_id)
-    except UsageError:
+    except NothingMeantError:
         return False
     return True
 

@@ -24,7 +24,7 @@ Write = Callable[[BinaryIO], None]
 
 TABLES = ("cycles", "periods", "edges")
 _MARK, _STALE_S = 6, 3600.0  # bytes of the mark of an unfinished file, and when it is nobody's any more
-_TODO = "Choose another folder with --out."
+_TODO, _ANOTHER = "Choose another folder with --out.", "Choose another name or place."
 
 
 def write_result(
@@ -63,12 +63,12 @@ def bytes_write(data: bytes) -> Write:
     return lambda sink: _write_bytes(sink, data)
 
 
-def write_files(folder: str | Path, writes: Mapping[str, Write]) -> tuple[Path, ...]:
+def write_files(folder: str | Path, writes: Mapping[str, Write], todo: str = _TODO) -> tuple[Path, ...]:
     """Write several files of a folder, by relative path with `/`: all of them, or none.
 
     Each is written beside its place and synced; only when all are there they are renamed into place.
 
-    Raises OutputError with one message where that fails.
+    Raises OutputError with one message where that fails; it says `todo`.
     """
     root = Path(folder)
     targets = {_inside(root, name): write for name, write in writes.items()}
@@ -85,7 +85,7 @@ def write_files(folder: str | Path, writes: Mapping[str, Write]) -> tuple[Path, 
                 beside.replace(target)
         complete = True
     except (OSError, pa.ArrowException) as error:
-        raise _refused(root, error) from error
+        raise _refused(root, error, todo) from error
     finally:
         if not complete:
             _take_back([beside for beside, _ in staged], made)
@@ -93,6 +93,21 @@ def write_files(folder: str | Path, writes: Mapping[str, Write]) -> tuple[Path, 
         _sync_folder(parent)
         _remove_stale(parent, {target.name for target in targets})
     return tuple(targets)
+
+
+def write_file(path: Path, write: Write) -> None:
+    """Write one file, whole or not at all; what is there and is no file (a device, a pipe) is written to.
+
+    Raises OutputError where that fails.
+    """
+    try:
+        if path.parent.is_dir() and (path.is_file() or not path.exists()):
+            write_files(path.parent, {path.name: write}, todo=_ANOTHER)
+            return
+        with path.open("wb") as sink:
+            write(sink)
+    except OSError as error:
+        raise _refused(path, error, _ANOTHER) from error
 
 
 def check_folder(folder: str | Path) -> None:
@@ -105,7 +120,7 @@ def check_folder(folder: str | Path) -> None:
         while not place.exists() and place != place.parent:
             place = place.parent
     except OSError as error:
-        raise _refused(Path(folder), error) from error
+        raise _refused(Path(folder), error, _TODO) from error
     if not place.is_dir():
         raise OutputError(message(str(folder), f"{place} is a file", "a folder to write to", _TODO))
     if not os.access(place, os.W_OK | os.X_OK):
@@ -136,13 +151,14 @@ def _remove_stale(folder: Path, names: Iterable[str]) -> None:
                 path.unlink(missing_ok=True)
 
 
-def _refused(root: Path, error: Exception) -> OutputError:
+def _refused(root: Path, error: Exception, todo: str) -> OutputError:
     held = _held_open(error)
     if held is not None:
         found, todo = f"{held.name} is open in another program", "Close it there (a spreadsheet?) and run again."
         return OutputError(message(str(root), found, "files that may be replaced", todo))
     said = getattr(error, "strerror", None) or " ".join(str(error).split())
-    return OutputError(message(str(root), f"cannot be written ({said})", "a folder to write to", _TODO))
+    expected = "a folder to write to" if todo == _TODO else "a place that may be written"
+    return OutputError(message(str(root), f"cannot be written ({said})", expected, todo))
 
 
 def _held_open(error: Exception) -> Path | None:

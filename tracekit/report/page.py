@@ -1,13 +1,10 @@
 """From a diagnosis to its pages: one file per station, and an index where a log holds several."""
 
-import os
 import re
 from collections.abc import Sequence
-from contextlib import suppress
 from datetime import UTC, datetime
 from pathlib import Path
 
-from tracekit.errors import OutputError, message
 from tracekit.model.result import DiagnosisRecord, StationResult
 from tracekit.model.trace import Assumption, LogFacts
 from tracekit.options.report import ReportOptions
@@ -15,6 +12,7 @@ from tracekit.report import sections
 from tracekit.report.cautions import SHORT
 from tracekit.report.doubt import untold_leak
 from tracekit.report.embed import packed
+from tracekit.report.files import text_write, write_files
 from tracekit.report.frame import Block, asset, frame, render
 from tracekit.report.passed import Passed, passed_by, with_limits
 from tracekit.report.pictures.budget import budget
@@ -292,15 +290,4 @@ def _row(result: StationResult, href: str, unit: str, passed: tuple[Passed, ...]
 
 
 def _write(path: Path, text: str) -> None:
-    beside = path.with_name(f".{path.name}.{os.getpid()}.part")
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        beside.write_text(text, encoding="utf-8", newline="\n")
-        beside.replace(path)
-    except OSError as error:
-        with suppress(OSError):
-            beside.unlink()
-        found = error.strerror or "cannot be written"
-        raise OutputError(
-            message(str(path), found, "a folder that can be written", "Choose another with --out.")
-        ) from error
+    write_files(path.parent, {path.name: text_write(text)})

@@ -2,6 +2,9 @@
 
 import csv
 import json
+import os
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -50,9 +53,10 @@ class SimulatedLog:
         path = place / f"{stem}.{kind}"
         try:
             place.mkdir(parents=True, exist_ok=True)
-            (self._write_csv if kind == "csv" else self._write_parquet)(path)
-            named = "truth.json" if stem == "log" else f"{stem}_truth.json"
-            (place / named).write_text(json.dumps(self.truth, separators=(",", ":")) + "\n", encoding="utf-8")
+            with whole(path) as beside:
+                (self._write_csv if kind == "csv" else self._write_parquet)(beside)
+            with whole(place / ("truth.json" if stem == "log" else f"{stem}_truth.json")) as beside:
+                beside.write_text(json.dumps(self.truth, separators=(",", ":")) + "\n", encoding="utf-8")
         except OSError as problem:
             said = problem.strerror or str(problem)
             raise OutputError(
@@ -83,6 +87,20 @@ class SimulatedLog:
             for column in self.columns()
         ]
         pq.write_table(pa.Table.from_arrays(arrays, names=list(self.names)), path, compression="zstd")
+
+
+@contextmanager
+def whole(path: Path) -> Iterator[Path]:
+    """A place beside a file to write it to, which then becomes that file; nothing stays of one that failed."""
+    beside = path.with_name(f".{path.name}.{os.getpid()}.part")
+    try:
+        yield beside
+        with beside.open("rb+") as file:
+            os.fsync(file.fileno())
+        beside.replace(path)
+    finally:
+        with suppress(OSError):
+            beside.unlink(missing_ok=True)
 
 
 def simulate(scenario: Scenario) -> SimulatedLog:
