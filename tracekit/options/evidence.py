@@ -20,6 +20,9 @@ class Evidence:
     name_weight: float = option(0.8, "1", "from which on a name says what a column is (weights of read.words)")
     slow_digitals: float = option(1.5, "1", "intervals of the pressure: digitals that are written less often come late")
     even_steps: float = option(0.1, "1", "of the usual step, by which the steps of samples differ at most")
+    document_bytes: int = option(64 << 20, "byte", "of a document without records, which is held whole")
+    document_columns: int = option(2, "column", "fewest lists of a document that are channels: time and pressure")
+    document_rows: int = option(5, "row", "fewest values in such a list")
 
 
 EVIDENCE = Evidence()

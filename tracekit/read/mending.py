@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from tracekit.errors import LogReadError, message
 from tracekit.read.cells import cell_kind
 from tracekit.read.headers import is_ruler
+from tracekit.read.inserts import Inserts, without_statements
 from tracekit.read.marks import Marked, without_marks
 from tracekit.read.naming import Named, without_names
 from tracekit.read.nested import Nested, without_nesting
@@ -49,7 +50,7 @@ class Formulas:
     evidence: str
 
 
-Mend = Records | Glued | Named | Nested | Formulas | Marked
+Mend = Records | Glued | Named | Nested | Formulas | Marked | Inserts
 _FORMULAS = ((re.compile(rb'"=""([^"\n]*)"""'), rb'"\1"'), (re.compile(rb'(?m)(^|[;,\t|])="([^"\n]*)"'), rb'\1"\2"'))
 
 
@@ -158,6 +159,8 @@ def mended(text: bytes, mend: Mend) -> tuple[bytes, NDArray[np.int64] | None]:
 
     The positions are None where every line stays one.
     """
+    if isinstance(mend, Inserts):
+        return without_statements(text, mend)
     if isinstance(mend, Formulas):
         return without_formulas(text), None
     if isinstance(mend, Marked):

@@ -6,7 +6,9 @@ from pathlib import Path
 
 import pyarrow as pa
 
+from tracekit.errors import LogReadError, message
 from tracekit.model.trace import Assumption
+from tracekit.options.evidence import EVIDENCE
 from tracekit.options.read import ReadOptions
 from tracekit.read.ahead import SideHash, ahead, beside
 from tracekit.read.bytestream import file_hash, packing_of
@@ -23,6 +25,7 @@ from tracekit.read.columnar import (
     table_hash,
 )
 from tracekit.read.columns import Column
+from tracekit.read.documents import ColumnsDocumentError, document_table
 from tracekit.read.head import Head
 from tracekit.read.plan import Plan
 from tracekit.read.rows import Rows
@@ -78,6 +81,8 @@ def open_input(source: Input, options: ReadOptions) -> tuple[Opened, ...]:
         if packing != "plain" or head.whole or not ends_otherwise(file, head):
             return (_open_text(source, source.path, packing, (file, head), options),)
         delimiter, refused = file.form.delimiter, None
+    except ColumnsDocumentError:
+        return (_open_document(source, source.path, packing, options),)
     except SecondTableError as error:
         delimiter, refused = error.delimiter, error
     tables = parted(plain_lines(source.name, source.path, packing, options), delimiter, source.name)
@@ -86,6 +91,20 @@ def open_input(source: Input, options: ReadOptions) -> tuple[Opened, ...]:
     if refused is not None:
         raise refused
     return (_open_text(source, source.path, packing, (file, head), options),)
+
+
+def _open_document(source: Input, path: Path, packing: str, options: ReadOptions) -> Opened:
+    """A document of JSON without records, held whole. Raises LogReadError where it is too long, or holds no table."""
+    text = b""
+    for piece in plain_lines(source.name, path, packing, options):
+        text += piece
+        if len(text) > EVIDENCE.document_bytes:
+            found = f"a document of JSON of more than {EVIDENCE.document_bytes >> 20} MB without an array of records"
+            raise LogReadError(
+                message(source.name, found, "a record per sample", "Export an array of records, or CSV.")
+            )
+    one = _open_table(source, document_table(text, source.name), options)
+    return replace(one, log_id=lambda: file_hash(path))
 
 
 def _open_part(source: Input, table: Table, options: ReadOptions) -> Opened:

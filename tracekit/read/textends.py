@@ -21,7 +21,7 @@ from tracekit.read.textfile import TextFile, first_bytes, last_lines, prepared, 
 
 def last_rows(file: TextFile, types: Mapping[str, pa.DataType]) -> Rows | None:
     """The last whole lines of a file that is not packed as columns of some types."""
-    lines = last_lines(file.path, file.encoding, file.mend)
+    lines = [] if file.document is not None else last_lines(file.path, file.encoding, file.mend)
     if not lines:
         return None
     return parse(prepared("\n".join(lines).encode(), file.form), replace(shape_of(file, types), file_name=""), 1)
@@ -29,7 +29,7 @@ def last_rows(file: TextFile, types: Mapping[str, pa.DataType]) -> Rows | None:
 
 def ends_otherwise(file: TextFile, head: Head) -> bool:
     """True where the last lines of a file are not made like the first ones: another table may stand there."""
-    if file.mend is not None or file.form.multiline:
+    if file.mend is not None or file.document is not None or file.form.multiline:
         return False
     lines = last_lines(file.path, file.encoding, None)[-EVIDENCE.last_lines :]
     known = [c for c in head.columns if c.kind == "number" and not c.source and c.name in file.names]

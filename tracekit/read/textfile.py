@@ -13,13 +13,26 @@ from tracekit.options.read import ReadOptions
 from tracekit.read.bounds import bounded, worth_reading
 from tracekit.read.bytestream import Hash, reading, size_of, unpacked, whole_lines
 from tracekit.read.columns import Column, Profile, item_columns, make_column, profile_cells
-from tracekit.read.delimited import CUT, TextShape, parse, parse_ahead
+from tracekit.read.delimited import TextShape, parse, parse_ahead
+from tracekit.read.documents import Document, find_document, record_lines
 from tracekit.read.encoding import DAMAGE, Encoding, as_utf8, find_encoding, sound_utf8
 from tracekit.read.head import Head
 from tracekit.read.headers import joined_header, unique_names
+from tracekit.read.inserts import Inserts, find_inserts
+from tracekit.read.lastline import guard_end
 from tracekit.read.legend import padded_words, with_legends
 from tracekit.read.marks import find_marked
-from tracekit.read.mending import Mend, Records, aligned_names, find_formulas, find_glued, find_records, mended
+from tracekit.read.mending import (
+    Formulas,
+    Glued,
+    Mend,
+    Records,
+    aligned_names,
+    find_formulas,
+    find_glued,
+    find_records,
+    mended,
+)
 from tracekit.read.naming import Named, find_named
 from tracekit.read.nested import Nested, find_nested
 from tracekit.read.preamble import read_preamble
@@ -32,7 +45,7 @@ from tracekit.read.sniff import TextForm, sniff, split
 from tracekit.read.words import hints
 
 _FIRST_BYTES, _MOST_TAGS = 1 << 18, 400
-_SNIFFED_LINES, _FIRST_ROWS, _SPREAD_ROWS, _TAIL_BYTES, _TAIL_ROWS, _CHECKED_ROWS = 400, 300, 300, 65536, 100, 20
+_SNIFFED_LINES, _FIRST_ROWS, _SPREAD_ROWS, _TAIL_BYTES, _TAIL_ROWS = 400, 300, 300, 65536, 100
 WORDS = pa.dictionary(pa.int32(), pa.binary())
 
 
@@ -42,6 +55,7 @@ class TextFile:
 
     mend        how lines are rewritten before they are cut, None where they are cut as they stand
     first_line  position of the first line of data in the file, from 0; that in `form` counts rewritten lines
+    document    how its records of JSON stand; lines are then its records
     """
 
     name: str
@@ -53,6 +67,7 @@ class TextFile:
     decimal: str
     mend: Mend | None = None
     first_line: int = 0
+    document: Document | None = None
 
 
 def open_text(name: str, path: Path, packing: str, options: ReadOptions) -> tuple[TextFile, Head]:
@@ -63,17 +78,21 @@ def open_text(name: str, path: Path, packing: str, options: ReadOptions) -> tupl
     raw, whole = first_bytes(path, packing, options)
     encoding = find_encoding(raw, name)
     text = sound_utf8(b"".join(as_utf8(iter([raw]), encoding)))
+    document = find_document(text, name, whole=whole)
+    if document is not None:
+        text = b"".join(record_lines(iter([text]), document))
     if not whole:
         text = text[: text.rfind(b"\n") + 1] or text
     cut = _cut_of(text, name)
     text, lines, form = cut.text, cut.lines, cut.form
     body = [line for line in lines[form.first_data :] if line.strip()]
     names, heading = _names(form, lines, body)
-    if isinstance(cut.mend, Named | Nested) and len(cut.mend.names) == form.fields:
+    if isinstance(cut.mend, Named | Nested | Inserts) and len(cut.mend.names) == form.fields:
         names, heading = unique_names(cut.mend.names, form.fields), None
     if cut.mend is None:
         check_above(lines[: form.first_data - form.waiting], names, form.delimiter, name)
-    later = _later_lines(text) + ([] if whole or packing != "plain" else _tail(path, encoding, cut.mend))
+    near = whole or packing != "plain" or document is not None
+    later = _later_lines(text) + ([] if near else _tail(path, encoding, cut.mend))
     samples = [split(line, form.delimiter, '"') for line in (*_spread(body), *later)]
     profiles = _profiles([s for s in samples if len(s) == form.fields], form.fields)
     profiles = padded_words(profiles, names, samples, form.preamble)
@@ -82,7 +101,7 @@ def open_text(name: str, path: Path, packing: str, options: ReadOptions) -> tupl
     decimal = _decimal(profiles)
     file = TextFile(
         name=name, path=path, packing=packing, encoding=encoding, form=form, names=names, decimal=decimal,
-        mend=cut.mend, first_line=cut.first_line,
+        mend=cut.mend, first_line=cut.first_line, document=document,
     )  # fmt: skip
     types = {n: _head_type(p, decimal) for n, p in zip(names, profiles, strict=True)}
     body_bytes = text[_offset(text, form.first_data) :]
@@ -121,7 +140,13 @@ def _cut_of(text: bytes, name: str) -> _Cut:
     mend: Mend | None = find_nested(lines) or find_flat(lines)
     if mend is None:
         check_table(lines, name)
-        mend = find_formulas(lines) or find_marked(lines) or find_records(lines) or find_named(lines)
+        mend = (
+            find_inserts(lines, name)
+            or find_formulas(lines)
+            or find_marked(lines)
+            or find_records(lines)
+            or find_named(lines)
+        )
     form = sniff(lines[:_SNIFFED_LINES]) if mend is None else None
     if form is not None:
         mend = find_glued(lines, form, name)
@@ -278,7 +303,7 @@ def shape_of(file: TextFile, types: Mapping[str, pa.DataType]) -> TextShape:
         quote=form.quote,
         multiline=form.multiline,
         decimal=file.decimal,
-        file_name="" if isinstance(file.mend, Records) else file.name,
+        file_name=file.name if file.mend is None or isinstance(file.mend, Formulas | Glued) else "",
     )
 
 
@@ -318,7 +343,8 @@ def _facts(file: TextFile) -> list[Assumption]:
     shown = {"\t": "tab", " ": "blanks", ";": "semicolon", ",": "comma", "|": "bar"}.get(form.delimiter, form.delimiter)
     line = form.first_data - form.waiting + 1
     where = f"header above line {line}" if form.header.names else f"rows from line {line}"
-    why = file.mend.evidence if file.mend is not None else ""
+    reasons = [part.evidence for part in (file.document, file.mend) if part is not None]
+    why = "; ".join(reasons)
     return [
         *([Assumption(what="lines", value="rewritten", evidence=why, confidence=0.9)] if why else []),
         Assumption(what="encoding", value=encoding.name, evidence=encoding.evidence, confidence=encoding.confidence),
@@ -342,9 +368,11 @@ def text_rows(
     mark = (form.delimiter.encode() + DAMAGE) * (form.fields + 1)
     packed = unpacked(file.path, file.packing, options.block_bytes, digest, damage)
     pieces = bounded(packed, size_of(file.path), file.name, options)
-    whole = whole_lines(as_utf8(pieces, file.encoding, mark), options.block_bytes, quoted=form.multiline)
+    text = as_utf8(pieces, file.encoding, mark)
+    text = text if file.document is None else record_lines(text, file.document)
+    whole = whole_lines(text, options.block_bytes, quoted=form.multiline)
     mend = file.mend
-    body = _guard_end(_after(whole, file.first_line), form, whole=isinstance(mend, Records))
+    body = guard_end(_after(whole, file.first_line), form, whole=isinstance(mend, Records))
     ready = (prepared(piece, form) for piece in body)
     rewrite = None if mend is None else lambda piece: mended(piece, mend)
     parsed = parse_ahead(ready, shape_of(file, types), file.first_line + 1, options, rewrite)
@@ -360,28 +388,3 @@ def _after(pieces: Iterator[bytes], lines: int) -> Iterator[bytes]:
             lines -= 1
         if text:
             yield text
-
-
-def _guard_end(pieces: Iterator[bytes], form: TextForm, *, whole: bool) -> Iterator[bytes]:
-    """Mark a last line that has no end and may be cut in its last field, so that it is rejected; `whole` empties it."""
-    before = b""
-    for piece in pieces:
-        if not piece.endswith(b"\n") and _may_be_cut(before[-4096:] + piece, form):
-            head, end, last = piece.rpartition(b"\n")
-            last = b"" if whole else last
-            piece = head + end + last + (CUT if whole else form.delimiter.encode() + CUT) * (form.fields + 1)
-        yield piece
-        before = piece
-
-
-def _may_be_cut(text: bytes, form: TextForm) -> bool:
-    """True unless the last line's last field has as many decimals as all before it, or the most of them."""
-    lines = [line for line in text.decode("utf-8", "replace").split("\n") if line.strip()]
-    fields = [split(line, form.delimiter, '"')[-1].strip() for line in lines[-_CHECKED_ROWS - 1 :]]
-    decimals = [max(len(f) - 1 - max(f.rfind("."), f.rfind(",")), 0) if set(f) & {".", ","} else 0 for f in fields]
-    if len(decimals) < 2:
-        return True
-    known = set(decimals[:-1])
-    if known == {0}:
-        return not all(len(f) == len(fields[-1]) for f in fields[:-1]) and fields[-1] not in fields[:-1]
-    return decimals[-1] != max(known)
