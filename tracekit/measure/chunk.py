@@ -16,7 +16,8 @@ from tracekit.segment.cycles import Reference, Spans, find_spans
 from tracekit.segment.hold import Hold, find_hold
 from tracekit.segment.periods import COAST, Periods, TraceBins, find_periods, make_bins
 from tracekit.segment.samples import Samples, samples_in, time_steps
-from tracekit.signal.segments import first_in, range_line, range_max, range_min, range_sum
+from tracekit.signal.segments import Ranges, first_in, range_line, range_sum
+from tracekit.signal.threads import together
 
 Arrays = dict[str, NDArray[Any]]
 Ints = NDArray[np.int64]
@@ -55,28 +56,34 @@ def measure_chunk(
     closed = np.asarray(hold.peak >= segment.open_share * reference.peak, np.bool_)
     evacuation = measure_evacuation(samples, spans, hold, zero, closed, reference.open_level, measure)
     periods = find_periods(samples, spans, hold, evacuation.contact, measure.coast_least_samples)
-    bins = make_bins(samples, spans, hold, periods, segment)
-    cycles = {
-        **_span_columns(samples, spans, hold),
-        **_evacuation_columns(evacuation),
-        **hold_vacua(samples, hold),
-        **switching(samples, spans, hold),
-        **measure_release(samples, spans, hold, zero),
-        "idle_vacuum_kpa": zero,
-        "noise_kpa": cycle_noise(samples, hold, 0.0, measure),
-        "idle_noise_kpa": idle_noise(samples, spans, measure),
-        **_threshold_columns(samples, spans, hold, evacuation),
-        **{f"context_{name}": codes[np.minimum(starts + 1, len(codes) - 1)] for name, codes in context.items()},
-    }
+
+    def of_cycles() -> tuple[Arrays, Floats, Arrays]:
+        cycles = {
+            **_span_columns(samples, spans, hold),
+            **_evacuation_columns(evacuation),
+            **hold_vacua(samples, hold),
+            **switching(samples, spans, hold),
+            **measure_release(samples, spans, hold, zero),
+            "idle_vacuum_kpa": zero,
+            "noise_kpa": cycle_noise(samples, hold, 0.0, measure),
+            "idle_noise_kpa": idle_noise(samples, spans, measure),
+            **_threshold_columns(samples, spans, hold, evacuation),
+            **{f"context_{name}": codes[np.minimum(starts + 1, len(codes) - 1)] for name, codes in context.items()},
+        }
+        fall_s = fall_times(samples, spans.release, np.minimum(spans.release_end + 1, spans.end), measure)
+        return cycles, fall_s, _edge_columns(samples, spans)
+
+    def of_periods() -> tuple[Arrays, Arrays]:
+        bins = make_bins(samples, spans, hold, periods, segment)
+        return _period_columns(samples, periods, measure), _bin_columns(bins)
+
+    (cycles, fall_s, edges), (period_columns, bins) = together(of_cycles, of_periods)
     return ChunkResult(
         cycles=cycles,
-        levels={
-            "rise_s": evacuation.rise_s,
-            "fall_s": fall_times(samples, spans.release, np.minimum(spans.release_end + 1, spans.end), measure),
-        },
-        periods=_period_columns(samples, periods, measure),
-        edges=_edge_columns(samples, spans),
-        bins=_bin_columns(bins),
+        levels={"rise_s": evacuation.rise_s, "fall_s": fall_s},
+        periods=period_columns,
+        edges=edges,
+        bins=bins,
     )
 
 
@@ -117,6 +124,7 @@ def _span_columns(samples: Samples, spans: Spans, hold: Hold) -> Arrays:
     end_time = np.where(spans.end < len(samples.time), samples.time[after], samples.time[-1] + samples.interval)
     both = samples.supply & samples.release
     overlap = np.zeros(len(spans.start))
+    own = Ranges(spans.start, spans.end)
     if both.any():
         overlap = range_sum(np.where(both, time_steps(samples.time), 0.0), spans.start, spans.end)
     return {
@@ -132,8 +140,7 @@ def _span_columns(samples: Samples, spans: Spans, hold: Hold) -> Arrays:
         "release_end_s": _time_at(samples, spans.release_end),
         "quit_s": _time_at(samples, hold.quit),
         "overlap_s": overlap,
-        "reading_range_kpa": range_max(samples.vacuum, spans.start, spans.end)
-        - range_min(samples.vacuum, spans.start, spans.end),
+        "reading_range_kpa": own.max(samples.vacuum) - own.min(samples.vacuum),
         "has_output_on": (hold.output_on >= 0).astype(np.int8),
     }
 

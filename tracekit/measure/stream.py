@@ -22,10 +22,11 @@ from tracekit.options.measure import MeasureOptions
 from tracekit.options.segment import SegmentOptions
 from tracekit.segment.cycles import Reference, cycle_starts, find_spans
 from tracekit.segment.learn import learn
-from tracekit.segment.samples import Samples, find_quantisation, make_samples, second_difference_noise
+from tracekit.segment.samples import GRID_SAMPLES, Samples, find_quantisation, make_samples, second_difference_noise
 from tracekit.segment.sawtooth import Saw, find_saw, with_device_supply
 from tracekit.segment.wiring import find_wiring
 from tracekit.signal.select import median
+from tracekit.signal.threads import together
 
 Floats = NDArray[np.float64]
 
@@ -113,10 +114,12 @@ class StationAnalyser:
         self._buffer.close()
 
     def _learn(self, rows: Rows) -> Learned:
-        wiring = find_wiring(rows.pressure, rows.digital, self._layout)
         low = float(np.fmin.reduce(rows.pressure)) if len(rows) else 0.0
         clipped = _clipped(rows.pressure, low)
-        quantisation, noise = grain(rows.pressure, low if clipped >= 0.02 else None)
+        wiring, (quantisation, noise) = together(
+            lambda: find_wiring(rows.pressure, rows.digital, self._layout),
+            lambda: grain(rows.pressure, low if clipped >= 0.02 else None),
+        )
         interval = _interval(rows.time)
         samples = make_samples(
             rows.time, rows.pressure, rows.digital, wiring, interval=interval, noise=noise, options=self._segment
@@ -230,10 +233,15 @@ def grain(pressure: Floats, flat: float | None) -> tuple[float, float]:
 
 
 def _inside(vacuum: Floats) -> Floats:
-    """Readings inside the range that they cover, if there are any: what a sensor's end cuts lies beside its grid."""
-    if not np.isfinite(vacuum).any():
+    """First readings inside the range that all cover, if there are any: what a sensor's end cuts lies off its grid."""
+    if not len(vacuum):
         return vacuum
-    inside = vacuum[(vacuum > np.nanmin(vacuum)) & (vacuum < np.nanmax(vacuum))]
+    low, high = np.fmin.reduce(vacuum), np.fmax.reduce(vacuum)
+    inside = vacuum[:0]
+    for count in (2 * GRID_SAMPLES, len(vacuum)):
+        part = vacuum[:count]
+        if len(inside) < GRID_SAMPLES:
+            inside = part[(part > low) & (part < high)]
     return inside if len(inside) else vacuum
 
 

@@ -14,6 +14,8 @@ from tracekit.signal.select import median
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
+GRID_SAMPLES = 50_000
+"""Readings that tell the step of a recorder."""
 _UNIFORM = 12.0**-0.5
 """Standard deviation of a uniform distribution of width one (JCGM 100, 4.3.7)."""
 
@@ -76,12 +78,15 @@ def second_difference_noise(vacuum: NDArray[np.float64], quantisation: float) ->
 
 
 def find_quantisation(vacuum: NDArray[np.float64]) -> float:
-    """Step of the recorder [kPa], 0 where the readings do not lie on a grid. At most 50 000 samples are looked at.
+    """Step of the recorder [kPa], 0 where the readings do not lie on a grid, by the first `GRID_SAMPLES` readings.
 
     The grid's step comes from a line through the distinct readings over their whole range, so that readings
     printed with few decimals still show it.
     """
-    values = np.unique(np.round(vacuum[np.isfinite(vacuum)][:50_000], 6))
+    first = vacuum[:GRID_SAMPLES]
+    if not np.isfinite(first).all():
+        first = vacuum[np.isfinite(vacuum)][:GRID_SAMPLES]
+    values = np.unique(np.round(first, 6))
     if len(values) < 3:
         return 0.0
     steps = np.diff(values)
