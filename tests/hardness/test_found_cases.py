@@ -1,6 +1,7 @@
 """Cases that once went wrong, each kept as a test of its own."""
 
 import io
+import json
 import os
 import subprocess
 import sys
@@ -212,3 +213,16 @@ def test_readings_that_rest_at_one_level_within_their_last_bits(tmp_path):
     assert command("inspect", tmp_path / "log.bin").outcome() in ("right", "refused")
     rests = np.concatenate([np.full(40, 101.3) + np.arange(40) * 1e-14, [20.0, 30.0, 40.0]])
     assert highest_stable(rests) == pytest.approx(101.3)
+
+
+@pytest.mark.parametrize("odd", [5, None, ["x"], {}])
+def test_a_sheet_whose_station_files_have_sums_that_are_no_text(tmp_path, odd):
+    """A sheet that names a station file by a sum that is no text does not hold, in one message."""
+    log, station, sheet = tmp_path / "log.csv", tmp_path / "station.toml", tmp_path / "out" / "comparison.json"
+    log.write_text(csv_text(*rows(4)))
+    station.write_text('[station]\nname = "Loader 2"\n')
+    assert command("compare", log, log, "--station", station, "--out", tmp_path / "out", "--quiet").status == 0
+    document = json.loads(sheet.read_text(encoding="utf-8"))
+    sheet.write_text(json.dumps({**document, "station_files": {**document["station_files"], "other.toml": odd}}), encoding="utf-8")
+    ran = command("verify", sheet, log, "--station", station)
+    assert (ran.outcome(), "station files: the sheet names" in ran.err) == ("refused", True), ran.err

@@ -67,8 +67,9 @@ def _comparison(
     second = recordings(logs, load_stations(after_files), only) if files[1] else first
     before, after, faults = sides_of(document, first, second)
     used = station_hashes([*mine, *after_files])
-    named = document.get("station_files", {})
-    if isinstance(named, dict) and sorted(used.values()) != sorted(named.values()):
+    written = document.get("station_files", {})
+    named = {name: str(digest) for name, digest in written.items()} if isinstance(written, dict) else used
+    if sorted(used.values()) != sorted(named.values()):
         faults = (*faults, _other_files(named, used))
     if not faults:
         faults = differences(document, comparison_json(compare_sides(before, after, asked, options)))
