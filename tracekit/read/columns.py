@@ -132,21 +132,22 @@ def _base_of(cells: Sequence[str]) -> int:
 
 def number_form(cells: Sequence[str]) -> NumberForm:
     """How numbers are written: decimal sign, thousands mark, a sign of per cent or a minus behind them."""
-    if cells and sum(c.endswith("%") for c in cells) >= _MOST * len(cells):
+    text = "\n".join(cells)  # a mark that none of them holds need not be looked for in each
+    if "%" in text and sum(c.endswith("%") for c in cells) >= _MOST * len(cells):
         return replace(number_form([c.rstrip("% ") for c in cells]), suffix="%")
-    if any(TRAILED.fullmatch(c) for c in cells) and not any(c.startswith("-") for c in cells):
+    if "-" in text and any(TRAILED.fullmatch(c) for c in cells) and not any(c.startswith("-") for c in cells):
         return replace(number_form([c.removesuffix("-") for c in cells]), trailed=True)
     for mark in ("'", "\u2019", " ", "\u00a0", "\u202f"):
-        if any(mark in c for c in cells):
-            return NumberForm(decimal="," if any("," in c for c in cells) else ".", mark=mark)
-    both = [c for c in cells if "," in c and "." in c]
+        if mark in text:
+            return NumberForm(decimal="," if "," in text else ".", mark=mark)
+    both = [c for c in cells if "," in c and "." in c] if "," in text else []
     if both:
         decimal = both[0][max(both[0].rfind(","), both[0].rfind("."))]
         return NumberForm(decimal=decimal, mark="." if decimal == "," else ",")
     for mark, other in ((".", ","), (",", ".")):
-        if any(c.count(mark) > 1 for c in cells) or _thousands(cells, mark):
+        if mark in text and (any(c.count(mark) > 1 for c in cells) or _thousands(cells, mark)):
             return NumberForm(decimal=other, mark=mark)
-    return NumberForm(decimal="," if any("," in c for c in cells) else ".")
+    return NumberForm(decimal="," if "," in text else ".")
 
 
 def _thousands(cells: Sequence[str], mark: str) -> bool:

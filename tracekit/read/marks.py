@@ -39,11 +39,12 @@ def find_marked(lines: Sequence[str]) -> Marked | None:
     body = written[int(len(written) * 0.4) :]
     if len(body) < _FEWEST:
         return None
-    if _share(_WHOLE_LINE.fullmatch(line) is not None and _is_table(line) for line in body) > _ALIKE:
+    text = "\n".join(body)  # a mark that no line holds need not be looked for in each
+    if '"' in text and _share(_WHOLE_LINE.fullmatch(line) is not None and _is_table(line) for line in body) > _ALIKE:
         return Marked(changes=_UNQUOTED, evidence="every line stands in quotes as a whole")
-    if _share(_APOSTROPHE.search(line) is not None for line in body) > _ALIKE:
+    if "'" in text and _share(_APOSTROPHE.search(line) is not None for line in body) > _ALIKE:
         return Marked(changes=_NO_APOSTROPHE, evidence="an apostrophe before cells, which marks texts, is left out")
-    if sum(_BRACKETED.search(line) is not None for line in body) >= _FEWEST:
+    if "(" in text and sum(_BRACKETED.search(line) is not None for line in body) >= _FEWEST:
         return Marked(changes=_SIGNED, evidence="numbers in round brackets are negative, as in accounts")
     return _find_legend(written, body[:_LOOKED_AT])
 

@@ -16,13 +16,13 @@ _ALIKE, _MOST_LINES, _FEWEST_CELLS, _WIDE = 0.9, 60, 200, 10
 def check_table(lines: Sequence[str], name: str) -> None:
     """Raise LogReadError where lines are records inside records, or a table on its side."""
     written = [line.strip() for line in lines if line.strip()]
-    nested = [line for line in written if _NESTED.fullmatch(line)]
+    nested = [line for line in written if line[0] == "{" and _NESTED.fullmatch(line)]
     if len(nested) > _ALIKE * len(written):
         found = "records of JSON with records inside them"
         todo = 'Export flat records, such as {"time_s": 0.01, "pressure_kpa": -57.3}, or CSV.'
         raise LogReadError(message(name, found, "one name and one value per channel", todo))
-    members = sum(_MEMBER.fullmatch(line) is not None for line in written)
-    if written[:1] in (["["], ["[{"]) and members > _ALIKE * len(written):
+    opened = written[:1] in (["["], ["[{"])
+    if opened and sum(_MEMBER.fullmatch(line) is not None for line in written) > _ALIKE * len(written):
         found = "a list of JSON whose records stand over several lines each"
         todo = 'Export a record per line, such as {"time_s": 0.01, "pressure_kpa": -57.3}, or CSV.'
         raise LogReadError(message(name, found, "a line per sample", todo))
