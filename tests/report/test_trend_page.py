@@ -94,7 +94,7 @@ def test_growth_is_told_in_the_form_that_is_better_known(fleet: FleetTrend) -> N
     by_amounts = replace(grown, slope=slope, relative=loose, p_value=0.001)
     assert "rises 0.256\u00a0kPa/s (0.250\u00a0to\u00a00.268) a day" in plain(finding(by_amounts))
     by_factors = replace(by_amounts, relative=replace(loose, lower=0.098, upper=0.102))
-    assert "rises 10.0\u00a0% (9.8\u00a0to\u00a010.2) a day" in plain(finding(by_factors))
+    assert "rises 10.0\u00a0% (9.8\u00a0to\u00a010.2) of itself a day" in plain(finding(by_factors))
 
 
 def test_the_repair_is_in_picture_and_words(fleet: FleetTrend) -> None:
@@ -231,7 +231,9 @@ def test_pages_of_the_fleet_say_what_changed(fleet: FleetTrend, tmp_path: Path) 
     assert "Changed in the last seven days" in page
     assert "Glaze 1: alarm, leak" in page
     assert "Bonferroni" in page
-    assert "false alarms a week" in page
+    assert re.search(r"False alarms to expect at these limits, over all stations: about \d\S* a year\.", page)
+    often = fleet_page(replace(fleet, false_alarms_week=1.23), {})
+    assert "over all stations: about 1.2 a week." in often
 
 
 def test_one_station_is_told_by_its_name(fleet: FleetTrend) -> None:

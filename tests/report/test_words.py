@@ -126,7 +126,7 @@ def test_quantities_say_their_side():
     """A bound is one-sided, and what is withheld has no number."""
     common = {"unit": "kPa/s", "n": 5, "method": "m"}
     assert number(of_quantity(Bound(status="lower_bound", limit=5.0, **common))).startswith("at least 5.0")
-    assert number(of_quantity(Bound(status="upper_bound", limit=0.31, **common))).startswith("below 0.31")
+    assert number(of_quantity(Bound(status="upper_bound", limit=0.31, **common))).startswith("less than 0.31")
     assert of_quantity(Withheld("no coast")) is None
     assert of_quantity(Estimate(value=1.0, lower=0.9, upper=1.2, **common)).upper == 1.2
 

@@ -17,7 +17,7 @@ from tracekit.report.comparison_words import (
     text_of,
 )
 from tracekit.report.pictures.changes import ordered
-from tracekit.report.words import Num, count, plain, say
+from tracekit.report.words import Num, count, number, plain, say
 
 _MOST, _WIDTH = 8, 80
 
@@ -86,5 +86,7 @@ def on_screen(lines: Sequence[str]) -> str:
 def volume_lines(volume: VolumeResult) -> list[str]:
     """The volume, its budget, warnings."""
     lines = [text_of(say("Volume: {}.", quantity_num(volume.volume_ml))), "Share of the variance:"]
-    lines += [f"  {100 * b.share:5.1f} %  {b.u:8.3g} mL  {b.source}" for b in volume.budget[:_MOST]]
+    for b in volume.budget[:_MOST]:
+        size = number(Num(value=b.u, unit="mL", step=_two_digits(b.u)))
+        lines.append(f"  {100 * b.share:5.1f} %  {size:>9}  {b.source}")
     return [*lines, *(f"Note: {w}" for w in volume.warnings)]

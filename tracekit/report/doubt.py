@@ -29,7 +29,7 @@ def untold_leak(result: StationResult) -> bool:
     """
     quiet = main_finding(result) is None and symptom(result) is None and fault_of_log(result) is None
     rate = of_quantity(result.leak.decay_rate)
-    if not quiet or result.baseline is not None or rate is None or rate.bound == "below":
+    if not quiet or result.baseline is not None or rate is None or rate.bound == "less than":
         return False
     held = result.data.cycles.where("outcome", "held")
     refilled = np.bincount(

@@ -16,7 +16,7 @@ from tracekit.report.plot import Axis, Column, Label, Picture, Plot, across, bar
 from tracekit.report.sections import can_show, lead_picture
 from tracekit.report.text import NBSP, clean
 from tracekit.report.view import Floats, spaced
-from tracekit.report.words import Num, Text, chance, count, say
+from tracekit.report.words import Num, Text, chance, count, role, say
 
 _PLAIN = ReportOptions()
 _LANES = (("supply", SUPPLY_BIT), ("release", RELEASE_BIT), ("part present", PRESENT_BIT))
@@ -114,7 +114,7 @@ def _least_sure(assumptions: Sequence[Assumption]) -> str:
 def _row(a: Assumption) -> dict[str, str]:
     why = clean(a.evidence, 400)
     return {
-        "what": _capital(clean(a.what, 120)), "value": clean(a.value, 120), "chance": chance(a.confidence),
+        "what": _capital(role(clean(a.what, 120))), "value": clean(a.value, 120), "chance": chance(a.confidence),
         "why": "The name of the column says so." if why == "name" else f"{_capital(why)}.",
     }  # fmt: skip
 

@@ -22,7 +22,7 @@ from tracekit.report.text import clean, escape
 from tracekit.report.todo import GOAL, Step, steps, to_record
 from tracekit.report.verdict import cannot_answer, rival_of, verdict
 from tracekit.report.view import LEAKS, codes_present, is_list, main_finding, symptom
-from tracekit.report.words import Num, Text, chance, html, is_pressure, of_estimate, plain, strength
+from tracekit.report.words import Num, Text, chance, html, is_pressure, of_estimate, plain, role, strength
 
 _POSSIBLE, _LEAST_CAUSES, _MOST_NAMED = 0.005, 3, 15
 _FIRST_SCREEN_PX = 616
@@ -135,7 +135,7 @@ def _assumption_rows(assumptions: tuple[Assumption, ...]) -> list[dict[str, str]
     ordered = sorted({(a.what, a.value): a for a in assumptions}.values(), key=lambda a: a.confidence)
     return [
         {
-            "what": _whole(a.what).rstrip("."), "value": clean(a.value, 120), "evidence": _whole(a.evidence),
+            "what": _whole(role(a.what)).rstrip("."), "value": clean(a.value, 120), "evidence": _whole(a.evidence),
             "sure": "" if a.confidence >= 0.975 else f"Chance {chance(a.confidence)}.",
         }
         for a in ordered

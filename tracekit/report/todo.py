@@ -233,8 +233,8 @@ def _plate_first() -> Step:
         how="Close the supply each time and watch how fast vacuum falls.",
         minutes=10,
         results=(
-            ("The new cup halves the fall", "the old cup leaks: change it, then record again"),
-            ("Much the same", "hose, fittings or valves: find the place before this log is kept"),
+            ("The new cup halves the fall", "the old cup leaks; change it, then record again"),
+            ("Much the same", "hose, fittings or valves leak; find the place before this log is kept"),
             ("Both hold for a minute", "the parts let air in; whether that is usual, only those who know them can say"),
         ),
         caution="Plate on the cup, never a hand. Lock out and vent before changing the cup.",

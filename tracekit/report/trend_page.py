@@ -32,6 +32,7 @@ from tracekit.report.words import Num, Text, count, html
 FOLDER = "stations"
 _MOST_PAGES, _MOST_LINES, _MOST_PANELS = 5000, 60, 9
 _SHORT_LIST, _SHOWN_ROWS = 12, 200
+_WEEKS = 52.0  # of a year
 
 
 def trend_pages(fleet: FleetTrend, unit: str = "kPa") -> dict[str, str]:
@@ -163,7 +164,9 @@ def _lines(lines: list[str], most: int = _MOST_LINES) -> str:
 
 
 def _alarms_line(fleet: FleetTrend) -> str:
-    return f"At these limits expect {fleet.false_alarms_week:.2g} false alarms a week over all stations."
+    a_year = fleet.false_alarms_week * _WEEKS
+    often = f"{fleet.false_alarms_week:.2g} a week" if a_year > _WEEKS else f"{a_year:.2g} a year"
+    return f"False alarms to expect at these limits, over all stations: about {often}."
 
 
 def _as_of(fleet: FleetTrend) -> str:

@@ -139,7 +139,7 @@ def _growth(trend: MeasureTrend) -> Text:
         return _steady(trend)
     way = "rises" if slope.value > 0 else "falls"
     if isinstance(trend.relative, Estimate) and trend.by_factors and trend.relative.lower * trend.relative.upper > 0:
-        return say("{} {} a day.", way, _per_cent(trend.relative))
+        return say("{} {} of itself a day.", way, _per_cent(trend.relative))
     return say("{} {} a day.", way, _size(slope))
 
 

@@ -26,17 +26,17 @@ from tracekit.report.tune_words import (
     asked_changes,
     asked_lines,
     command_options,
+    device_value,
     extrapolates,
     figure,
     headline,
     lead_line,
     model_name,
-    plain_value,
     reason_lines,
     rule_words,
     shown_now,
 )
-from tracekit.report.words import Num, count, of_quantity
+from tracekit.report.words import Num, capital, count, of_quantity, plain
 from tracekit.units import pressure_unit
 
 _SEEN = ("false_drop_share", "chatter_edges_per_hold")  # as recorded, where no model can tell them
@@ -87,7 +87,7 @@ def _entries(tuning: Tuning, result: StationResult) -> list[dict[str, str]]:
         return []
     return [
         {"name": setting(n), "entry": setting_names(entry), "now": shown_now(tuning, n), "unit": shown_unit,
-         "new": plain_value(asked.shown[n]), "typed": f"{asked.shown[n]:.6g}"}
+         "new": device_value(tuning, asked.shown[n]), "typed": f"{asked.shown[n]:.6g}"}
         for n, (_, shown_unit, entry) in tuning.shown_now.items() if n in asked_changes(tuning, asked)
     ]  # fmt: skip
 
@@ -105,7 +105,7 @@ def _answer(tuning: Tuning, result: StationResult, unit: str) -> str:
         "of_asked": tuning.what_if is not None, "refused": tuning.what_if is not None and bool(tuning.what_if.newly),
         "one_unit": entries[0]["unit"] if len({e["unit"] for e in entries}) == 1 else "",
         "leave": reason, "prediction": PREDICTION,
-        "reasons": [setting_names(r) for r in reason_lines(tuning)],
+        "reasons": [plain(capital((setting_names(r),))) for r in reason_lines(tuning)],
     }, unit)  # fmt: skip
 
 
@@ -117,7 +117,8 @@ def _settings(tuning: Tuning) -> list[Block]:
     new = {s.name: s.shown for s in tuning.suggestion.settings} if tuning.suggestion.withheld is None else {}
     rows = [
         (f"{setting(n)}{', ' + setting_names(entry) if entry else ''}", shown_now(tuning, n),
-         plain_value(asked.shown[n]), *([plain_value(new[n]) if n in new else "leave"] if new else []))
+         device_value(tuning, asked.shown[n]),
+         *([device_value(tuning, new[n]) if n in new else "leave"] if new else []))
         for n, (_, _, entry) in tuning.shown_now.items()
     ]  # fmt: skip
     shown_unit = next(iter(tuning.shown_now.values()))[1]
@@ -181,8 +182,11 @@ def _order(tuning: Tuning) -> list[Block]:
     order = tuning.order_to_enter
     if order is None or not order.steps:
         return []
-    rows = [(f"{k}. {setting(s.name)}{', ' + setting_names(s.entry) if s.entry else ''}", plain_value(s.before),
-             f"{plain_value(s.enter)}{NBSP}{s.unit}") for k, s in enumerate(order.steps, 1)]  # fmt: skip
+    rows = [
+        (f"{k}. {setting(s.name)}{', ' + setting_names(s.entry) if s.entry else ''}",
+         device_value(tuning, s.before), f"{device_value(tuning, s.enter)}{NBSP}{s.unit}")
+        for k, s in enumerate(order.steps, 1)
+    ]  # fmt: skip
     table = render("plan_table.html", {"head": ("Enter in this order", "Shows", "Enter"), "rows": rows})
     text = (
         "" if order.safe else "No order keeps the rules at every step: enter them with the machine stopped and empty."

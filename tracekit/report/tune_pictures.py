@@ -9,6 +9,7 @@ from tracekit.report.words import Num, Text, count, say
 _SHORT = {"reset_point": "reset", "set_point": "set", "supply_on": "on", "supply_off": "off"}
 _ORDER = ("reset_point", "set_point", "supply_on", "supply_off")
 _MOST_NUMBERS = 200
+_HIGH, _ROOM = 0.5, 0.15  # settings above this share of the axis are zoomed to, with this share of room beside them
 _NEAR = 0.2  # of the axis: names nearer than that would touch on a phone
 
 
@@ -17,8 +18,7 @@ def settings_axis(tuning: Tuning, unit: str) -> Picture | None:
     if tuning.fitted is None or not tuning.known:
         return None
     rows = _rows(tuning, tuning.fitted)
-    low = min(0.0, *(r[1] for r in rows), *(r[2] for r in rows))
-    high = 1.04 * max(r[2] for r in rows)
+    low, high = _span(rows)
     x = Axis(low=low, high=high, unit="kPa", name="{} of vacuum")
     y = Axis(low=-0.5, high=len(rows) - 0.5, quiet=True, down=True)
     marks: list[str] = []
@@ -28,8 +28,12 @@ def settings_axis(tuning: Tuning, unit: str) -> Picture | None:
         if values:
             marks.append(dots(across(x, [v for _, v in values]), np.repeat(at, len(values)), style))
             labels += _value_labels(values, place, high - low)
+        elif stop > low:
+            begin = max(start, low)
+            marks.append(bars(across(x, [begin]), across(x, [max(stop, begin + 0.01 * (high - low))]), at, style))
         else:
-            marks.append(bars(across(x, [start]), across(x, [max(stop, start + 0.005 * high)]), at, style))
+            told = say("← {}", Num(value=stop, unit="kPa", step=0.1))
+            labels.append(Label(x=low, y=float(place), lines=(told,), dx=4, dy=4))
         labels.append(Label(x=low, y=float(place), lines=(name,), style="end", dx=-6, dy=4))
     plot = Plot(x=x, y=y, marks=tuple(marks), labels=tuple(labels), style="tall names wide")
     columns = (Column(name="what"), Column(name="from", unit="kPa"), Column(name="to", unit="kPa"))
@@ -38,10 +42,20 @@ def settings_axis(tuning: Tuning, unit: str) -> Picture | None:
 
 
 _AXIS_CAPTION: Text = (
-    "Bars: what the log shows. Dots: settings in force, squares: suggested or asked. Each keeps its distance.",
+    "Bars: what the log shows; an arrow is off the scale. Dots: settings now. Squares: to enter, or asked for.",
 )
 
 _Row = tuple[str, float, float, str, list[tuple[str, float]]]
+
+
+def _span(rows: list[_Row]) -> tuple[float, float]:
+    """Both ends of the axis: from nothing, or from just below settings that all lie high, so that they stay apart."""
+    high = max(r[2] for r in rows)
+    least = min(r[1] for r in rows if r[4])
+    if least < _HIGH * high:
+        return min(0.0, *(r[1] for r in rows), *(r[2] for r in rows)), 1.04 * high
+    room = _ROOM * (high - least)
+    return least - room, high + room
 
 
 def _rows(tuning: Tuning, fitted: Fitted) -> list[_Row]:

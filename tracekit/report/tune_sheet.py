@@ -8,7 +8,7 @@ from tracekit.report.cautions import SHORT
 from tracekit.report.frame import Block, frame, render
 from tracekit.report.measures import setting, setting_names
 from tracekit.report.text import NBSP, clean
-from tracekit.report.tune_words import asked_lines, command_options, figure, plain_value
+from tracekit.report.tune_words import asked_lines, command_options, device_value, figure, plain_value
 
 _BLANK = "\u2002" * 7
 _VERIFY = (
@@ -38,7 +38,7 @@ def sheet_page(record: DiagnosisRecord, tuning: Tuning, unit: str = "kPa") -> st
     cautions = render("sheet_lines.html", {"text": "", "lines": [SHORT, _HOLDS]})
     if order is not None and order.steps:
         blocks += [
-            Block("order", "Order of entry", _order(order), "Order", page_one=True),
+            Block("order", "Order of entry", _order(tuning, order), "Order", page_one=True),
             Block("verify", "Check the grip", check, "Check", page_one=True),
             Block("expect", "What to expect", _expect(tuning), "Expect", page_one=True),
             Block("signed", "Entered by", _signed(), "Signed", page_one=True),
@@ -80,19 +80,18 @@ def _table(tuning: Tuning) -> str:
     rows = []
     for name, (value, _, entry) in tuning.shown_now.items():
         label = f"{setting(name)}{', ' + setting_names(entry) if entry else ''}"
-        old = plain_value(value) if name in tuning.sure else f"about{NBSP}{plain_value(round(value, 1))}"
-        cells = [
-            plain_value(side[name]) if name in side else "leave" for side in ([new, suggested] if beside else [new])
-        ]
+        old = device_value(tuning, value) if name in tuning.sure else f"about{NBSP}{plain_value(round(value, 1))}"
+        sides = [new, suggested] if beside else [new]
+        cells = [device_value(tuning, side[name]) if name in side else "leave" for side in sides]
         rows.append((label, old, *cells))
     head = (f"Setting [{shown_unit}]", "Old", heading, *(["Suggested"] if beside else []))
     return render("plan_table.html", {"head": head, "rows": rows})
 
 
-def _order(order: EntryPlan) -> str:
+def _order(tuning: Tuning, order: EntryPlan) -> str:
     lines = [
-        f"{setting(s.name)}{', ' + setting_names(s.entry) if s.entry else ''}: {plain_value(s.before)} → "
-        f"{plain_value(s.enter)} {s.unit}"
+        f"{setting(s.name)}{', ' + setting_names(s.entry) if s.entry else ''}: {device_value(tuning, s.before)} → "
+        f"{device_value(tuning, s.enter)} {s.unit}"
         for s in order.steps
     ]
     if not order.safe:

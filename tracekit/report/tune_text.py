@@ -12,12 +12,12 @@ from tracekit.report.tune_words import (
     EXTRAPOLATED,
     PREDICTION,
     asked_lines,
+    device_value,
     extrapolates,
     figure,
     headline,
     lead_line,
     model_name,
-    plain_value,
     reason_lines,
     short,
     shown_now,
@@ -94,9 +94,9 @@ def _settings(tuning: Tuning) -> list[str]:
     second = "suggested" if asked else "enter"
     lines = [f"  {'setting':<{wide}}{'now':>10}{second:>11}" + (f"{'asked':>10}" if asked else "")]
     for name, label in names.items():
-        entered = plain_value(new[name]) if name in new else "-"
+        entered = device_value(tuning, new[name]) if name in new else "-"
         row = f"  {label:<{wide}}{shown_now(tuning, name):>10}{entered:>11}"
-        lines.append(row + (f"{plain_value(asked[name]):>10}" if name in asked else ""))
+        lines.append(row + (f"{device_value(tuning, asked[name]):>10}" if name in asked else ""))
     order = tuning.order_to_enter
     if order is not None and order.steps:
         steps = ", then ".join(setting(s.name).lower() for s in order.steps)

@@ -80,7 +80,7 @@ def lead_line(tuning: Tuning) -> str:
         ("evacuation_time_s", "part present after {} → {}"),
     ):  # fmt: skip
         if name in now and name in new and not _overlap(now[name], new[name]):
-            clauses.append(words.format(short(name, now[name]), short(name, new[name])))
+            clauses.append(words.format(*_alike(name, now[name], new[name])))
     text = "; ".join(clauses[:3])
     return f"{text[:1].upper()}{text[1:]}." if text else ""
 
@@ -145,11 +145,24 @@ def _overlap(one: Estimate, other: Estimate) -> bool:
     return one.lower <= other.upper and other.lower <= one.upper
 
 
-def short(name: str, value: Estimate) -> str:
-    """A predicted effect without its interval."""
+def _alike(name: str, *values: Estimate) -> tuple[str, ...]:
+    """Predicted effects without their intervals, in the digits of the least sure of them."""
+    coarsest = max(_step(value) for value in values)
+    return tuple(short(name, value, coarsest) for value in values)
+
+
+def _step(value: Estimate) -> float:
+    """What limits the digits of an effect; one that was counted is exact."""
+    if value.lower == value.upper and value.value.is_integer():
+        return 1.0
+    return max((value.upper - value.lower) / 2.0, 0.01 * abs(value.value), 1e-3)
+
+
+def short(name: str, value: Estimate, step: float | None = None) -> str:
+    """A predicted effect without its interval, its digits limited by `step`, else by its own interval."""
     if name in _PERCENT:
         return f"{100.0 * value.value:.0f}{NBSP}%"
-    step = max((value.upper - value.lower) / 2.0, 0.01 * abs(value.value), 1e-3)
+    step = step or _step(value)
     unit = value.unit if value.unit == "s" or value.unit.startswith("L") else ""
     if value.value == 0.0:
         return f"0{NBSP}{unit}".rstrip()
@@ -163,6 +176,8 @@ def figure(name: str, value: Estimate | Withheld | None) -> str:
     if name in _PERCENT:
         low, high = np.floor(100.0 * value.lower), np.ceil(100.0 * value.upper)
         return f"{100.0 * value.value:.0f}{NBSP}% ({low:.0f} to {high:.0f})"
+    if value.lower == value.upper:
+        return short(name, value)
     num = of_quantity(replace(value, unit={"per hold": "", "per hour": ""}.get(value.unit, value.unit)))
     return _NOT_GIVEN if num is None else breakable(number(num))
 
@@ -182,9 +197,26 @@ def model_name(name: str) -> str:
 def shown_now(tuning: Tuning, name: str) -> str:
     """A setting in force as the device shows it, marked where it is known only roughly."""
     value = tuning.shown_now[name][0]
-    return plain_value(value) if name in tuning.sure else f"~{plain_value(round(value, 2))}"
+    return device_value(tuning, value) if name in tuning.sure else f"~{plain_value(round(value, 2))}"
 
 
-def plain_value(value: float) -> str:
-    """A value as the device shows it, with a true minus."""
-    return f"{round(value, 6) + 0.0:.4g}".replace("-", MINUS)  # minus nothing is nothing
+def device_value(tuning: Tuning, value: float) -> str:
+    """A value to be entered, with the decimals that the device shows of any."""
+    return plain_value(value, _decimals_of(tuning))
+
+
+def _decimals_of(tuning: Tuning) -> int:
+    """Decimals of the settings that are to be entered; at least one in kPa."""
+    new = [s.shown for s in tuning.suggestion.settings] if tuning.suggestion.withheld is None else []
+    asked = list(tuning.what_if.shown.values()) if tuning.what_if is not None else []
+    in_kpa = any(unit == "kPa" for _, unit, _ in tuning.shown_now.values())
+    needed = (len(plain_value(value).partition(".")[2]) for value in (*new, *asked))
+    return max(int(in_kpa), *needed, 0)
+
+
+def plain_value(value: float, decimals: int = 0) -> str:
+    """A value as the device shows it, with a true minus and at least so many decimals."""
+    figure = f"{round(value, 3) + 0.0:.7g}"  # minus nothing is nothing
+    if len(figure.partition(".")[2]) < decimals:
+        figure = f"{float(figure):.{decimals}f}"
+    return figure.replace("-", MINUS)

@@ -27,7 +27,7 @@ class Num:
 
     lower, upper  95 % interval, None where there is none
     step          resolution that limits the digits of a number without interval, in the same unit
-    bound         "at least" or "below" for one-sided numbers, else ""
+    bound         "at least" or "less than" for one-sided numbers, else ""
     bare          the unit is left to the words around it
     """
 
@@ -181,7 +181,7 @@ def of_quantity(quantity: Quantity) -> Num | None:
     if isinstance(quantity, Withheld):
         return None
     if isinstance(quantity, Bound):
-        word = "at least" if quantity.status == "lower_bound" else "below"
+        word = "at least" if quantity.status == "lower_bound" else "less than"
         return Num(value=quantity.limit, unit=quantity.unit, bound=word, step=_two_digits(quantity.limit))
     return of_estimate(quantity)
 
@@ -189,6 +189,12 @@ def of_quantity(quantity: Quantity) -> Num | None:
 def of_estimate(estimate: Estimate) -> Num:
     """The number of an estimate with its interval."""
     return Num(value=estimate.value, unit=estimate.unit, lower=estimate.lower, upper=estimate.upper)
+
+
+def role(what: str) -> str:
+    """What an assumption is about, with the contract's name of the part-present signal in words."""
+    name = "part_present"
+    return f"part present{what.removeprefix(name)}" if what.startswith(name) else what
 
 
 def capital(text: Text) -> Text:
