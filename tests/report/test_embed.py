@@ -70,7 +70,17 @@ def test_many_cycles_are_thinned_with_the_odd_ones_kept():
     assert set(lost) <= set(carried["cycles"]["rows"])
     assert carried["touched"] == list(lost)
     assert {5, 50, 120} <= {c for c, _, _ in carried["traces"]["index"]}
-    assert sum(n for _, n, _ in carried["traces"]["index"]) <= 6000
+    assert 3000 < sum(n for _, n, every in carried["traces"]["index"] if not every) <= 6000
+
+
+def test_no_sample_of_the_cycles_that_matter_is_left_out():
+    """Excerpts are carried whole, however few averages there is room for."""
+    result = stories.dropping().stations[0]
+    kept = {e.cycle: len(e.time_s) for e in result.data.excerpts}
+    index = packed(result, 5000, 100)["traces"]["index"]
+    assert len(kept) >= 5
+    assert {cycle: n for cycle, n, every in index if every} == kept
+    assert sum(n for _, n, every in index if not every) <= 100
 
 
 def test_an_empty_log_packs_to_nothing():

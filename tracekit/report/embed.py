@@ -91,7 +91,10 @@ def _wording(cycles: Table, name: str, kind: str) -> dict[str, object]:
 
 
 def _traces(result: StationResult, most: int) -> dict[str, object]:
-    """Points of cycles: every sample where an excerpt holds them, else short averages; odd cycles first."""
+    """Points of cycles: every sample where an excerpt holds them, else short averages, `most` of these, odd ones first.
+
+    Excerpts are few by themselves, and the cycles that matter: none of their samples is left out.
+    """
     data = result.data
     samples = {e.cycle: (e.time_s, -e.pressure_kpa) for e in data.excerpts}
     order = _first_odd(result)
@@ -109,10 +112,11 @@ def _traces(result: StationResult, most: int) -> dict[str, object]:
         else:
             continue
         good = np.isfinite(vacuum)
-        if good.sum() < 2 or good.sum() > left:
+        whole = cycle in samples
+        if good.sum() < 2 or (not whole and good.sum() > left):
             continue
-        left -= int(good.sum())
-        index.append([cycle, int(good.sum()), int(cycle in samples)])
+        left -= 0 if whole else int(good.sum())
+        index.append([cycle, int(good.sum()), int(whole)])
         parts.append((time[good] - starts[cycle], vacuum[good]))
     return {"index": index, **_points(parts)}
 
