@@ -24,7 +24,7 @@ MEASURES = tuple(m for m in FINGERPRINTS["none"] if m != "balance")
 ERRORS = {
     "decay": 0.1, "rise": 0.01, "ultimate": 0.4, "open": 0.1, "blow": 0.01, "over": 0.1, "idle": 0.1, "residual": 0.15,
     "response": 0.0007, "noise": 0.1, "noise_off": 0.1, "fast_fall": 0.2, "blow_start": 0.0007, "rise_scatter": 0.3, "overshoot": 0.4, "balance": 0.08,
-    "unevenness": 0.4, "command": 0.05, "idle_real": 0.1, "late_alike": 0.1,
+    "unevenness": 0.4, "command": 0.05, "idle_real": 0.1, "late_alike": 0.1, "dip": 0.4,
 }  # fmt: skip
 """Usual standard errors of a difference between two recordings."""
 SHARES = ("balance", "idle_real", "late_alike")
@@ -135,12 +135,14 @@ def test_nothing_wins_without_effect() -> None:
 
 @given(st.lists(st.floats(-8, 8), min_size=len(MEASURES), max_size=len(MEASURES)), st.floats(0.001, 0.999))
 def test_posterior_sums_to_one(z: list[float], present: float) -> None:
-    """Nothing, single causes and pairs share a probability of one, whatever was measured."""
+    """Nothing, single causes, pairs and threes share a probability of one, whatever was measured."""
     effects = {n: effect(n, ERRORS[n] * v) for n, v in zip(MEASURES, z, strict=True)}
     post = judged(effects, calm(sudden_losses=present))
     single = sum(post.single.values())
-    pairs = (sum(post.present.values()) - single) / 2.0  # a pair counts for both of its causes
-    np.testing.assert_allclose(post.none + single + pairs, 1.0, atol=1e-9)
+    # a pair counts for both of its causes and is one pair; three count for each of them and are three pairs
+    pairs = sum(post.present.values()) - single - sum(post.both.values())
+    threes = (sum(post.both.values()) - pairs) / 3.0
+    np.testing.assert_allclose(post.none + single + pairs + threes, 1.0, atol=1e-9)
     assert all(0.0 <= post.single[c] <= post.present[c] <= 1.0 + 1e-12 for c in HYPOTHESES)
 
 

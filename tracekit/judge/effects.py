@@ -82,6 +82,7 @@ def _spread(name: str, value: float, options: JudgeOptions) -> float:
         "cut": options.spread_cut,
         "dip": 0.4,
         "command": options.spread_command,
+        "overlap": options.spread_overlap_s,
     }
     if name == "decay":
         return float(np.hypot(options.spread_decay, options.spread_decay_share * value))
@@ -234,11 +235,21 @@ def _allow_for_cut(effects: dict[str, Effect], options: JudgeOptions) -> None:
     cut = effects.pop("cut", None)
     if cut is None or abs(cut.shift) < options.other_cut_kpa or abs(cut.z) < 4.0:
         return
-    for name in ("ultimate_fit", "ultimate_any", "overshoot", "fast_fall"):
+    for name in ("ultimate_fit", "ultimate_any", "overshoot", "fast_fall", "dip"):
         effects.pop(name, None)
     level = effects.get("open")
     if level is not None:
         effects["open"] = replace(level, error=float(np.hypot(level.error, options.open_per_cut * abs(cut.shift))))
+
+
+def _allow_for_overlap(effects: dict[str, Effect], options: JudgeOptions) -> None:
+    """Where the release now begins while the supply still draws, it begins later and takes longer: no valve is weak."""
+    overlap = effects.pop("overlap", None)
+    if overlap is None or abs(overlap.shift) < options.overlap_s:
+        return
+    for name, slack in (("blow", options.blow_per_overlap), ("blow_start", abs(overlap.shift))):
+        if name in effects:
+            effects[name] = replace(effects[name], error=float(np.hypot(effects[name].error, slack)))
 
 
 def _scatter(effect: Effect) -> Effect:
@@ -332,10 +343,13 @@ def compare(features: Features, baseline: Features | None, options: JudgeOptions
         effects["decay"] = replace(decay, error=float(np.hypot(decay.error, shared)))
     if "rise" in effects:
         effects["rise_scatter"] = _scatter(effects["rise"])
-    command = effects.get("command")
+    command, dip = effects.get("command"), effects.get("dip")
     if command is not None:  # a release that is given longer is no fault
         effects["command"] = replace(command, shift=min(command.shift, 0.0))
+    if dip is not None:  # a hold that dips less is none
+        effects["dip"] = replace(dip, shift=max(dip.shift, 0.0))
     _allow_for_cut(effects, options)
+    _allow_for_overlap(effects, options)
     _one_ultimate(effects, options)
     _allow_for_start(effects, options)
     source = "baseline" if baseline is not None else "earlier cycles"

@@ -7,7 +7,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tracekit.judge.effects import Comparison, Effect, robust_spread
-from tracekit.judge.features import Bands, Features, response_from_open_cup
+from tracekit.judge.features import Bands, Features
+from tracekit.judge.practice import physical_effects
 from tracekit.model.cycle import StationData
 from tracekit.options.judge import JudgeOptions
 
@@ -31,16 +32,11 @@ _NAMES: Mapping[str, tuple[str, str]] = {
     "unevenness": ("scatter of the leak", "log of share"),
     "overshoot": ("vacuum past supply_off", "kPa"),
     "fast_fall": ("fall just after the cut", "kPa"),
+    "dip": ("deepest dip of the hold", "kPa"),
     "command": ("length of the release command", "s"),
 }
 LOGARITHMIC = ("rise", "blow", "noise", "noise_off", "command")
 Floats = NDArray[np.float64]
-_SOON_S = 0.06
-"""Air that is on its way when the release command ends arrives within this (common practice, no source)."""
-
-
-_MEETS_LATER_S = 0.03
-"""Where no open cup shows, the answer may be that of the closed cup, so much later (common practice, no source)."""
 
 
 def measure_name(feature: str) -> tuple[str, str]:
@@ -173,37 +169,6 @@ def unevenness(now: NDArray[np.bool_], features: Features, reference: Features |
     )  # fmt: skip
 
 
-def physical_effects(data: StationData, features: Features) -> dict[str, Effect]:
-    """What practice alone tells without a reference: vacuum left after the blow-off, late answers of both valves.
-
-    Usual values and their spreads are common practice, no source; less than usual is no news.
-    """
-    slack = data.sensor.sample_interval_s / 2
-    out = {}
-    # vacuum at the end of a short command is no fault where it is gone soon after
-    release = data.cycles.floats("release_time_s")
-    given = data.timing["release_end_s"] - data.timing["release_s"]
-    most_left = features.values["residual"] > 0.5 * features.values["start"]
-    stays = ~np.isfinite(release) | ((release > given + _SOON_S) & most_left)
-    for name, usual, spread in (
-        ("residual", 0.0, 1.1),
-        ("response", 0.022, float(np.hypot(0.011, slack))),
-        ("blow_start", 0.035, float(np.hypot(0.025, slack))),
-    ):
-        if name == "response" and not response_from_open_cup(data):
-            spread = float(np.hypot(spread, _MEETS_LATER_S))
-        values = np.where(stays, features.values[name], 0.0) if name == "residual" else features.values[name]
-        seen = values[features.held & np.isfinite(values)]
-        if len(seen) < 4:
-            continue
-        now = float(np.median(seen))
-        out[name] = Effect(
-            now=now, reference=usual, shift=max(now - usual, 0.0), error=spread, n_now=len(seen), n_reference=0,
-            tail_up=0.0, tail_down=0.0, scatter=1.0,
-        )  # fmt: skip
-    return out
-
-
 def group_balance(features: Features, upper: NDArray[np.bool_]) -> Effect | None:
     """The balance between two groups of cycles of one log: no weather, no drift of the supply lies between them."""
     rate, top = features.values["decay"], features.values["top"]
@@ -241,7 +206,7 @@ def effects_of(
 ) -> dict[str, Effect]:
     """All effects for the ranking; `reference` is a baseline; `upper` marks leaking cycles where they are `grouped`."""
     if comparison.source == "none":
-        out = physical_effects(data, features)
+        out = physical_effects(data, features, options)
     else:
         measured = comparison.effects
         if comparison.source == "baseline":

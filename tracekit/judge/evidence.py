@@ -16,9 +16,11 @@ from tracekit.judge.effects import Effect
 from tracekit.judge.fingerprints import (
     AT_CUP,
     FINGERPRINTS,
+    LEAKS,
     SAME,
     SIGN_BACKGROUND,
     SIGNS,
+    UNRATED,
     Change,
     fingerprint_of,
     seldom_row,
@@ -51,12 +53,14 @@ class Circumstances:
                    changed nothing
     sensor_at_cup  the sensor sits at the cup side of the filter
     absent         causes that this station cannot have
+    rated          False where the leak's rate was known once and is no more: what a leak slows is not taken off
     seldom         causes of which the signs tell that they touch too few cycles to move a median
     """
 
     since_before: bool = False
     sensor_at_cup: bool = False
     absent: tuple[str, ...] = ()
+    rated: bool = True
     seldom: tuple[str, ...] = ()
 
 
@@ -204,7 +208,7 @@ def _measured_at(
     codes: tuple[str, ...], effects: Mapping[str, Effect], options: JudgeOptions, circumstances: Circumstances
 ) -> float:
     """The same for one place of the sensor."""
-    fingerprint = _row(codes, circumstances.sensor_at_cup, circumstances.seldom)
+    fingerprint = _row(codes, circumstances.sensor_at_cup, circumstances.seldom, circumstances.rated)
     measured = sum(evidence_for(fingerprint, effects, options).values())
     # a measure about which a cause says nothing is taken as middling evidence, not as a free pass
     silent = sum(_silent(effects[n]) for n in FINGERPRINTS["none"] if n in effects and n not in fingerprint)
@@ -220,9 +224,13 @@ def _measured_at(
 
 
 @lru_cache(maxsize=1024)
-def _row(codes: tuple[str, ...], sensor_at_cup: bool, seldom: tuple[str, ...] = ()) -> Mapping[str, Change]:
-    """The fingerprint of one or two causes."""
+def _row(
+    codes: tuple[str, ...], sensor_at_cup: bool, seldom: tuple[str, ...] = (), rated: bool = True
+) -> Mapping[str, Change]:
+    """The fingerprint of the causes together."""
     rows = [seldom_row(code) if code in seldom else fingerprint_of(code, sensor_at_cup) for code in codes]
+    if not rated:
+        rows = [{**row, **UNRATED} if code in LEAKS else row for code, row in zip(codes, rows, strict=True)]
     fingerprint = rows[0]
     for row in rows[1:]:
         fingerprint = combined(fingerprint, row)

@@ -15,6 +15,7 @@ class Fact:
 
     explained_by  causes that would bring it about: repair them first
     alternatives  causes that this log cannot tell from it
+    instead       probability that one of them is there instead
     cycles        rows of the cycles table that show it
     """
 
@@ -24,6 +25,7 @@ class Fact:
     cycles: tuple[int, ...] = ()
     explained_by: tuple[str, ...] = ()
     alternatives: tuple[str, ...] = ()
+    instead: float = 0.0
     reason: str = ""
     critical: bool = False
 

@@ -7,8 +7,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tracekit.judge.motion import late_fall_kpa
+from tracekit.judge.sawtooth import with_fast_falls
 from tracekit.model.cycle import StationData
 from tracekit.model.result import LeakResult
+from tracekit.options.judge import JudgeOptions
 from tracekit.options.measure import MeasureOptions
 from tracekit.signal.range_end import cut_cycles
 
@@ -165,6 +167,11 @@ def _hung_on(data: StationData) -> Bools:
     return hung
 
 
+def _noise_ln(noise_kpa: Floats, data: StationData) -> Floats:
+    """Logarithm of a noise; what a reading that rests on a step or two shows below a step's own error is chance."""
+    return np.log(np.maximum(noise_kpa, max(data.sensor.quantisation_kpa / np.sqrt(12.0), 1e-3)))
+
+
 def _relative_spread(values: Floats) -> float:
     """Half the range of the middle two thirds over the median."""
     low, middle, high = np.quantile(values, (1.0 / 6.0, 0.5, 5.0 / 6.0))
@@ -204,7 +211,7 @@ def _before_release(data: StationData) -> Floats:
 def _deepest_dip(data: StationData) -> Floats:
     """How far vacuum falls at most under the straight line from start to end of any stretch of the hold [kPa].
 
-    A dip that recovers shows, the saw-tooth of air saving does not.
+    A dip that recovers shows, by as much as it does; the saw-tooth of air saving and a step that stays do not.
     """
     names = data.periods.categories["kind"]
     kind = data.periods.codes("kind")
@@ -227,9 +234,16 @@ def _deepest_dip(data: StationData) -> Floats:
     with np.errstate(invalid="ignore", divide="ignore"):
         share = (time - time[first][owner]) / (time[last] - time[first])[owner]
     line = vacuum[first][owner] + np.nan_to_num(share) * (vacuum[last] - vacuum[first])[owner]
-    deepest = np.maximum.reduceat(line - vacuum, first)
+    deepest = np.maximum.reduceat(np.minimum(line - vacuum, _highest_yet(vacuum, owner) - vacuum), first)
     np.fmax.at(out, bins.cycle[keep][first], deepest)
     return out
+
+
+def _highest_yet(values: Floats, owner: NDArray[np.int64]) -> Floats:
+    """Highest value from each on to the end of its stretch; `owner` numbers the stretches upwards."""
+    apart = 2.0 * float(np.ptp(values)) + 1.0
+    lifted = values - apart * owner
+    return np.asarray(np.maximum.accumulate(lifted[::-1])[::-1] + apart * owner, np.float64)
 
 
 def _closed(data: StationData) -> Bools:
@@ -258,7 +272,7 @@ def make_features(data: StationData, leak: LeakResult, bands: Bands) -> Features
     # what was reached can be reached, wherever the fit of an evacuation in two steps ends
     ultimate = np.maximum(column("ultimate_vacuum_kpa"), np.where(seen, -np.inf, column("peak_vacuum_kpa"))) - zero
     values = {
-        "decay": leak.rate,
+        "decay": with_fast_falls(leak.rate, data, JudgeOptions()),
         "rise": np.where(
             hung | _after_other(held), np.nan, np.log(_between(rise, levels, bands.rise_low, bands.rise_high, zero))
         ),
@@ -276,8 +290,8 @@ def make_features(data: StationData, leak: LeakResult, bands: Bands) -> Features
         "residual": np.maximum(column("residual_vacuum_kpa") - zero, 0.0 if at_zero else -np.inf),
         "over": np.where(at_zero, np.nan, data.timing["over_kpa"] + zero),
         "idle": idle,
-        "noise": np.log(np.maximum(column("noise_kpa"), 1e-3)),
-        "noise_off": np.log(np.maximum(data.timing.get("idle_noise_kpa", np.full(len(cycles), np.nan)), 1e-3)),
+        "noise": _noise_ln(column("noise_kpa"), data),
+        "noise_off": _noise_ln(data.timing.get("idle_noise_kpa", np.full(len(cycles), np.nan)), data),
         "fast_fall": _fast_fall(data),
         "overshoot": column("peak_vacuum_kpa") - data.cycle_settings["supply_off"],
         "cut": data.cycle_settings["supply_off"] - zero,
@@ -285,6 +299,7 @@ def make_features(data: StationData, leak: LeakResult, bands: Bands) -> Features
         "peak": column("peak_vacuum_kpa"),
         "release": column("release_time_s"),
         "command": np.log(_given_s(data)),
+        "overlap": data.timing["overlap_s"],
     }
     # a reading cut off by the range tells nothing about the vacuum beyond it
     cut = cut_cycles(data)
@@ -338,4 +353,5 @@ def _floors(data: StationData, values: Mapping[str, Floats]) -> Mapping[str, flo
         "dip": small,
         "release": max(0.25 * interval, 0.0005),
         "command": 0.02,
+        "overlap": interval,
     }

@@ -13,7 +13,7 @@ from tracekit.judge.facts import Fact, rows
 from tracekit.judge.fingerprints import FINGERPRINTS, SAME, SIGNS
 from tracekit.judge.handbook import title
 from tracekit.judge.steps import next_steps
-from tracekit.model.estimate import Estimate
+from tracekit.model.estimate import Bound, Estimate
 from tracekit.model.finding import CODES, Evidence, Finding, NextStep, Severity
 
 _WEAR: Severity = "minor"
@@ -70,10 +70,13 @@ def _measures(case: Case, now: NDArray[np.bool_] | None) -> dict[str, float]:
                 values = data.cycles.floats(column.name)[chosen]
                 if np.isfinite(values).any():
                     out[prefix + column.name] = float(np.nanmedian(values))
-        if leak is not None and isinstance(leak.decay_rate, Estimate):
+        whole = None if leak is None else leak.decay_rate
+        if leak is not None and isinstance(whole, Estimate):
             rates = leak.rate[chosen]
             partly = not chosen.all() and np.isfinite(rates).any()
-            out[prefix + "decay_rate_kpa_s"] = float(np.nanmedian(rates)) if partly else leak.decay_rate.value
+            out[prefix + "decay_rate_kpa_s"] = float(np.nanmedian(rates)) if partly else whole.value
+        elif prefix and isinstance(whole, Bound) and whole.status == "upper_bound":
+            out[prefix + "decay_rate_kpa_s"] = whole.limit  # it leaked no more than this: a repair need not do better
     for name, setting in case.data.settings.items():
         if setting.value_kpa is not None:
             out[f"{name}_kpa"] = setting.value_kpa
@@ -155,14 +158,14 @@ def cause_finding(
     )
 
 
-def fact_finding(case: Case, fact: Fact, explains: tuple[str, ...]) -> Finding:
+def fact_finding(case: Case, fact: Fact, explains: tuple[str, ...], listed: bool) -> Finding:
     """A finding from a rule: setting, sensor, symptom or recording."""
     kind = CODES[fact.code]
     n = max(len(case.data.cycles), 1)
     return Finding(
         code=fact.code,
         kind=kind,
-        severity=_fact_severity(case, fact, explains),
+        severity=_fact_severity(case, fact, explains, listed),
         confidence=min(fact.probability, 0.99),
         share=len(fact.cycles) / n,
         title=title(fact.code, case.station.station.source),
@@ -174,9 +177,9 @@ def fact_finding(case: Case, fact: Fact, explains: tuple[str, ...]) -> Finding:
     )
 
 
-def _fact_severity(case: Case, fact: Fact, explains: tuple[str, ...]) -> Severity:
+def _fact_severity(case: Case, fact: Fact, explains: tuple[str, ...], listed: bool) -> Severity:
     kind = CODES[fact.code]
-    if kind == "recording" or fact.probability < 0.5:
+    if kind == "recording" or not listed:
         return "info"
     if fact.code == "part_dropped":
         return drop_severity(case, ("part_dropped",))

@@ -1,10 +1,10 @@
 """The fingerprints of causes: what each does to each measure, as ranges that a practitioner can read.
 
 A range is in the measure's own unit: `decay` kPa/s; `rise`, `blow`, `command`, `noise` logarithms of a time or
-amplitude; `open`, `ultimate`, `residual`, `over`, `idle`, `fast_fall`, `overshoot` kPa; `response`, `blow_start` s;
-`unevenness` is the logarithm of the relative scatter of the leak from cycle to cycle. `SAME` means unchanged, as is
-every measure that a row does not name (but `balance` and `unevenness`, which only leaks have). `chance` is how often a
-change shows. Signs follow physics; the sizes are common practice, no source.
+amplitude; `open`, `ultimate`, `residual`, `over`, `idle`, `fast_fall`, `overshoot`, `dip` kPa; `response` and
+`blow_start` s; `unevenness` is the logarithm of the relative scatter of the leak from cycle to cycle. `SAME` means
+unchanged, as is every measure that a row does not name (but `balance` and `unevenness`, which only leaks have).
+`chance` is how often a change shows. Signs follow physics; the sizes are common practice, no source.
 """
 
 from collections.abc import Mapping
@@ -43,6 +43,7 @@ _BASIC: Mapping[str, Mapping[str, Change]] = {
         "decay": up(0.3, 300.0), "balance": up(0.37, 1.01), "rise": up(0.001, 0.2, 0.6),
         "ultimate": down(0.1, 12.0, 0.6), "unevenness": Change(-5.8, -1.6), "blow": down(0.005, 0.15, 0.15),
         "blow_start": down(0.001, 0.02, 0.3), "residual": down(0.1, 30.0, 0.3), "overshoot": down(0.05, 2.0, 0.4),
+        "dip": up(0.3, 40.0, 0.03),  # a lip that opens in the hold
     },
     "check_valve_leak": {
         "decay": up(0.3, 300.0), "balance": Change(-0.3, 0.27), "rise": SAME, "ultimate": SAME,
@@ -67,11 +68,13 @@ _BASIC: Mapping[str, Mapping[str, Change]] = {
         "decay": SAME, "rise": up(0.04, 2.0), "ultimate": down(0.5, 30.0, 0.9), "open": down(0.05, 10.0, 0.8),
         "blow": SAME, "over": SAME, "residual": SAME, "idle": SAME, "response": up(0.003, 0.25, 0.03), "noise": SAME,
         "rise_scatter": SAME, "overshoot": down(0.1, 6.0, 0.5),
+        "fast_fall": down(0.1, 3.0, 0.3),  # a slow evacuation leaves the gas less cold
     },
     "supply_pressure_low": {
         "decay": SAME, "rise": up(0.03, 2.0), "ultimate": down(0.5, 40.0, 0.9), "open": down(0.05, 10.0, 0.8),
         "blow": up(0.04, 0.8), "over": down(0.05, 40.0, 0.6), "residual": up(0.05, 30.0, 0.35),
         "blow_start": up(0.0005, 0.02, 0.5), "response": up(0.001, 0.05, 0.25), "overshoot": down(0.1, 6.0, 0.5),
+        "fast_fall": down(0.1, 3.0, 0.3),
     },
     "supply_valve_slow": {
         "decay": SAME, "response": up(0.003, 0.4, 0.65), "rise": SAME, "ultimate": SAME,
@@ -88,10 +91,11 @@ _BASIC: Mapping[str, Mapping[str, Change]] = {
         "rise": up(0.001, 0.3, 0.7), "ultimate": down(0.1, 15.0, 0.7), "open": down(0.1, 15.0, 0.8),
         "over": down(0.1, 10.0, 0.9), "residual": up(0.1, 15.0, 0.8), "blow": up(0.005, 0.6, 0.8),
         "response": down(0.0005, 0.02, 0.4), "noise": SAME, "overshoot": up(0.1, 5.0, 0.3),
+        "dip": up(0.3, 5.0, 0.3),
     },
     "release_weak": {
         "decay": SAME, "rise": Change(-0.3, 0.3, 0.3), "ultimate": SAME, "blow": up(0.06, 4.0, 0.65),
-        "blow_start": up(0.003, 0.5, 0.9), "residual": up(0.3, 90.0, 0.5), "over": down(0.1, 30.0, 0.6),
+        "blow_start": up(0.003, 0.5, 0.9), "residual": up(0.3, 90.0, 0.5), "over": down(0.1, 100.0, 0.6),
         # long after the release the cup is open to air; vacuum left for so long would be real
         "idle": up(0.5, 80.0, 0.05), "idle_real": Change(0.5, 1.3), "noise": SAME, "command": down(0.2, 3.0, 0.25),
     },
@@ -103,7 +107,7 @@ _BASIC: Mapping[str, Mapping[str, Change]] = {
         "noise": up(0.5, 3.0), "noise_off": up(0.5, 3.0), "open": SAME, "residual": SAME,
         "response": Change(-0.02, 0.02), "decay": SAME,
         "rise": SAME, "ultimate": SAME, "blow": SAME, "idle": SAME, "over": SAME, "rise_scatter": up(0.1, 3.0, 0.8),
-        "overshoot": up(0.1, 4.0, 0.6),
+        "overshoot": up(0.1, 4.0, 0.6), "dip": up(0.3, 15.0, 0.7),
     },
     "sensor_slow": {
         # the reading goes on rising after the cut, so a fall just after it is missed, and an evacuation seen late
@@ -117,7 +121,7 @@ _BASIC: Mapping[str, Mapping[str, Change]] = {
     "none": {
         "decay": SAME, "balance": SAME, "rise": SAME, "ultimate": SAME, "open": SAME, "blow": SAME, "over": SAME,
         "idle": SAME, "residual": SAME, "response": SAME, "noise": SAME, "fast_fall": SAME, "blow_start": SAME,
-        "rise_scatter": SAME, "overshoot": SAME, "command": SAME, "noise_off": SAME,
+        "rise_scatter": SAME, "overshoot": SAME, "command": SAME, "noise_off": SAME, "dip": SAME,
     },
 }  # fmt: skip
 
@@ -130,6 +134,7 @@ FINGERPRINTS: Mapping[str, Mapping[str, Change]] = {
     "leak_part_dependent": {
         **_NEUTRAL, "decay": up(0.1, 150.0, 0.5), "rise": up(0.001, 0.2, 0.3), "ultimate": down(0.1, 12.0, 0.4),
         "balance": up(0.37, 1.01), "rise_scatter": up(0.1, 2.5, 0.5), "overshoot": down(0.05, 2.0, 0.3),
+        "dip": up(0.3, 40.0, 0.05),
     },
     "supply_pressure_dips": {
         # dips that touch fewer than half of the cycles move no median
@@ -141,8 +146,13 @@ FINGERPRINTS: Mapping[str, Mapping[str, Change]] = {
     "collision_or_peel": _NEUTRAL,
     "part_not_presented": _NEUTRAL,
     # a coast may begin in the middle of a move, which also makes the deepest reading of a hold
-    "motion_dips": {**_NEUTRAL, "fast_fall": Change(-3.0, 15.0, 0.4), "overshoot": Change(-2.0, 4.0, 0.15)},
-    "supply_pulsation": {**_NEUTRAL, "noise": up(0.2, 3.0, 0.6), "rise_scatter": up(0.1, 3.0, 0.4)},
+    "motion_dips": {
+        **_NEUTRAL, "dip": up(0.3, 40.0, 0.5), "fast_fall": Change(-3.0, 15.0, 0.4),
+        "overshoot": Change(-2.0, 4.0, 0.15),
+    },
+    "supply_pulsation": {
+        **_NEUTRAL, "noise": up(0.2, 3.0, 0.6), "rise_scatter": up(0.1, 3.0, 0.4), "dip": up(0.3, 15.0, 0.15),
+    },
 }  # fmt: skip
 
 AT_CUP: Mapping[str, Mapping[str, Change]] = {
@@ -161,6 +171,11 @@ def fingerprint_of(code: str, sensor_at_cup: bool) -> Mapping[str, Change]:
     return at_cup or FINGERPRINTS.get(code, {})
 
 
+LEAKS = ("leak_steady", "leak_part_dependent", "release_valve_leak")
+"""What lets air in between the generator and the part."""
+UNRATED: Mapping[str, Change] = {"rise": up(0.001, 0.8, 0.6), "ultimate": down(0.1, 30.0, 0.6)}
+"""What they do where coasts are gone that told how large they were: what they slow is not taken off then."""
+
 _OF_SLOW_CYCLES = ("decay", "rise", "ultimate", "open")
 """What a dip or a part moves in the cycles that show it; a blow-off may be met by other dips than an evacuation."""
 
@@ -172,7 +187,7 @@ def seldom_row(code: str) -> Mapping[str, Change]:
 
 SIGN_BACKGROUND: Mapping[str, float] = {
     "rate_groups": 0.001, "late_response": 0.0004, "scattered_evacuation": 0.003, "sudden_losses": 0.002,
-    "gradual_losses": 0.002, "empty_picks": 0.003, "deep_dips": 0.01, "pulsation": 0.0015, "leaky": 0.01,
+    "gradual_losses": 0.002, "empty_picks": 0.003, "deep_dips": 0.005, "pulsation": 0.0012, "leaky": 0.01,
     "tight_on_plate": 0.5, "leaks_on_plate": 0.05, "tight_scatter": 0.7,
     "spared_cycles": 0.5, "weak_open": 0.04,
 }  # fmt: skip

@@ -1,10 +1,11 @@
-"""Which cause is the one to repair first: a posterior over nothing, single causes and pairs.
+"""Which cause is the one to repair first: a posterior over nothing, single causes, pairs and three at once.
 
-Prior times tempered likelihood, normalised over all hypotheses. What a pair explains counts for both of its causes.
+Prior times tempered likelihood, normalised over all hypotheses. What a set explains counts for each of its causes.
 """
 
-from collections.abc import Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 from itertools import combinations
 
 import numpy as np
@@ -18,6 +19,9 @@ from tracekit.options.judge import JudgeOptions
 HYPOTHESES: tuple[str, ...] = tuple(code for code in FINGERPRINTS if code != "none")
 _PAIRED = 6
 _WITH_ANY = 2
+_EXTENDED = 2
+_MOST = 3
+"""Causes that are looked for at once, at most."""
 _ALIKE: tuple[frozenset[str], ...] = (
     frozenset({"leak_steady", "check_valve_leak", "release_valve_leak"}),
     frozenset({"sensor_noisy", "supply_pulsation"}),
@@ -52,41 +56,65 @@ def posterior(
     circumstances: Circumstances = USUAL,
 ) -> Posterior:
     """Posterior over hypotheses given measured effects and signs."""
-    logs: dict[tuple[str, ...], float] = {}
     weight = {code: prior(code, surroundings, complaint=True) for code in HYPOTHESES}
-    total = sum(weight.values())
-    faulty = 0.6 if complaint else 0.25
-    nothing = 1.0 - faulty
-    logs[("none",)] = np.log(nothing) + log_likelihood(("none",), effects, signs, options, circumstances)
     possible = [code for code in HYPOTHESES if code not in circumstances.absent]
-    for code in possible:
-        share = faulty * (1.0 - TWO_CAUSES) * weight[code] / total
-        logs[(code,)] = np.log(share) + log_likelihood((code,), effects, signs, options, circumstances)
+    share = _shares(weight, 0.6 if complaint else 0.25)
+
+    def rated(codes: tuple[str, ...]) -> float:
+        return float(np.log(share(codes))) + log_likelihood(codes, effects, signs, options, circumstances)
+
+    logs: dict[tuple[str, ...], float] = {("none",): rated(("none",))}
+    logs |= {(code,): rated((code,)) for code in possible}
     best = sorted(possible, key=lambda code: -logs[(code,)])
     # a second cause may look poor alone where the first explains most of what is measured
-    pairs = [*combinations(best[:_PAIRED], 2), *((a, b) for a in best[:_WITH_ANY] for b in best[_PAIRED:])]
-    of_any = _weight_of_pairs(weight)
-    for a, b in pairs:
-        if _alike(a, b):
-            continue
-        share = faulty * TWO_CAUSES * weight[a] * weight[b] / of_any
-        logs[(a, b)] = np.log(share) + log_likelihood((a, b), effects, signs, options, circumstances)
+    tried = [*combinations(best[:_PAIRED], 2), *((a, b) for a in best[:_WITH_ANY] for b in best[_PAIRED:])]
+    pairs: dict[tuple[str, ...], float] = {pair: rated(pair) for pair in tried if not _alike(pair)}
+    logs |= pairs
+    if max(pairs.values()) > logs[(best[0],)]:
+        logs |= {codes: rated(codes) for codes in _with_a_third(pairs, possible)}
     top = max(logs.values())
     odds = {k: float(np.exp(v - top)) for k, v in logs.items()}
     norm = sum(odds.values())
     present = {code: sum(v for k, v in odds.items() if code in k) / norm for code in HYPOTHESES}
     single = {code: odds.get((code,), 0.0) / norm for code in HYPOTHESES}
-    both = {frozenset(k): v / norm for k, v in odds.items() if len(k) > 1}
+    both: dict[frozenset[str], float] = {}
+    for codes, value in odds.items():
+        for pair in combinations(codes, 2):
+            both[frozenset(pair)] = both.get(frozenset(pair), 0.0) + value / norm
     return Posterior(none=odds[("none",)] / norm, present=present, single=single, both=both, usual=weight)
 
 
-def _alike(a: str, b: str) -> bool:
-    return any({a, b} <= alike for alike in _ALIKE)
+def _with_a_third(pairs: Mapping[tuple[str, ...], float], possible: Iterable[str]) -> set[tuple[str, ...]]:
+    """The best pairs, each with every other cause beside it."""
+    best = sorted(pairs, key=lambda pair: -pairs[pair])[:_EXTENDED]
+    made = {tuple(sorted({*pair, code})) for pair in best for code in possible if code not in pair}
+    return {codes for codes in made if not _alike(codes)}
 
 
-def _weight_of_pairs(weight: Mapping[str, float]) -> float:
-    """Sum of the products over all pairs that are made, so that together they have the prior of two causes."""
-    return sum(weight[a] * weight[b] for a, b in combinations(weight, 2) if not _alike(a, b))
+def _shares(weight: Mapping[str, float], faulty: float) -> Callable[[tuple[str, ...]], float]:
+    """Prior of a set of causes: each cause beyond the first is there once in six, whichever it is."""
+    sums = {count: _weight_of_sets(tuple(weight.items()), count) for count in (1, 2, 3)}
+
+    def share(codes: tuple[str, ...]) -> float:
+        if codes == ("none",):
+            return 1.0 - faulty
+        own = float(np.prod([weight[code] for code in codes])) / sums[len(codes)]
+        more = TWO_CAUSES ** (len(codes) - 1) * (1.0 if len(codes) == _MOST else 1.0 - TWO_CAUSES)
+        return faulty * more * own
+
+    return share
+
+
+def _alike(codes: Iterable[str]) -> bool:
+    """Whether two of them look as one."""
+    return any(len(alike.intersection(codes)) > 1 for alike in _ALIKE)
+
+
+@lru_cache(maxsize=64)
+def _weight_of_sets(weight: tuple[tuple[str, float], ...], count: int) -> float:
+    """Sum of the products over all sets of so many causes that are made: together they have the prior of so many."""
+    of = dict(weight)
+    return float(sum(np.prod([of[code] for code in codes]) for codes in combinations(of, count) if not _alike(codes)))
 
 
 def rivals(post: Posterior, code: str, options: JudgeOptions) -> tuple[str, ...]:

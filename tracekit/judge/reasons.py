@@ -25,6 +25,7 @@ _WORDS: Mapping[str, str] = {
     "noise": "the noise",
     "noise_off": "the noise with the valves off",
     "fast_fall": "the fall just after the cut",
+    "dip": "the deepest dip of the hold",
     "command": "the length of the release command",
 }
 _SIGN_WORDS: Mapping[str, str] = {
@@ -59,8 +60,12 @@ def _change_words(name: str, effect: Effect, source: str) -> str:
     word = _WORDS[name]
     if abs(effect.z) < 2.0:
         return f"{word} is unchanged"
+    percent = 100.0 * (np.exp(effect.shift) - 1.0) if name in LOGARITHMIC else 0.0
+    if source == "none" and name == "blow":
+        return f"{word} is {percent:.0f} % longer than usual beside the evacuation"
+    if source == "none" and name == "ultimate":
+        return f"{word} is {_figure(-effect.shift)} kPa less than usual"
     if name in LOGARITHMIC:
-        percent = 100.0 * (np.exp(effect.shift) - 1.0)
         return f"{word} changed by {percent:+.0f} %"
     if name == "balance":
         return f"the evacuation slowed by {100.0 * effect.shift:.0f} % of what the leak rose"

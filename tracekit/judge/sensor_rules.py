@@ -90,9 +90,12 @@ def _zero(data: StationData, options: JudgeOptions) -> Fact | None:
     )  # fmt: skip
     stuck_part = level > 6.0 and not quick
     probability = 0.9 * logistic((abs(level) - options.zero_kpa) / 0.2) * (0.2 if stuck_part else 1.0)
+    # vacuum that a passing supply valve makes reads the same; nothing makes it read below nothing
+    passing = options.passing_share * probability if level > 0.0 else 0.0
     return Fact(
-        code="sensor_zero_shift", probability=probability, evidence=(evidence,),
+        code="sensor_zero_shift", probability=probability - passing, evidence=(evidence,),
         explained_by=("supply_valve_passing", "release_weak"), reason=f"the idle reading is {level:+.1f} kPa",
+        alternatives=("supply_valve_passing",) if passing else (), instead=passing,
     )  # fmt: skip
 
 

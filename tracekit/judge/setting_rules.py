@@ -83,11 +83,11 @@ def without_reference(fact: Fact, data: StationData) -> Fact:
     weak = weak_suction(fact, data)
     if weak < 0.33:
         return fact
+    instead = 0.4 * weak * fact.probability
     return replace(
-        fact,
-        probability=fact.probability * (1.0 - 0.4 * weak),
-        alternatives=("exhaust_restricted", "supply_pressure_low"),
-    )
+        fact, probability=fact.probability - instead, alternatives=("exhaust_restricted", "supply_pressure_low"),
+        instead=instead,
+    )  # fmt: skip
 
 
 def _set_point_over_cut(data: StationData) -> Fact | None:
@@ -334,7 +334,9 @@ def _still_rising(data: StationData) -> Bools:
     late, early = (np.interp(start + share * length, bins.time_s, -bins.pressure_kpa) for share in (0.97, 0.77))
     peak = data.cycles.floats("peak_vacuum_kpa")
     with np.errstate(invalid="ignore"):
-        rising = (late - early > 0.04 * peak) & (late - early > 4.0 * data.sensor.noise_kpa) & (late > 0.93 * peak)
+        rise = late - early
+        # what rises steeply has risen on by the time that the last valve has closed
+        rising = (rise > 0.04 * peak) & (rise > 4.0 * data.sensor.noise_kpa) & (late + 0.5 * rise > 0.93 * peak)
     return np.asarray(rising & data.cycles.where("outcome", "missed"), np.bool_)
 
 

@@ -7,7 +7,7 @@ from tracekit.judge.effects import Comparison, Effect, robust_spread
 from tracekit.judge.evidence import Sign
 from tracekit.judge.features import Bands, Features
 from tracekit.model.cycle import StationData
-from tracekit.model.estimate import Bound, Estimate
+from tracekit.model.estimate import Bound, Estimate, Withheld
 from tracekit.model.result import LeakResult
 from tracekit.options.judge import JudgeOptions
 from tracekit.options.segment import SegmentOptions
@@ -319,7 +319,7 @@ def dip_sign(features: Features, comparison: Comparison) -> tuple[Sign, Bools]:
     flag = np.zeros(len(dip), np.bool_)
     if seen.sum() < 8 or effect is None:
         return Sign(name="deep_dips", present=0.03), flag
-    limit = effect.reference + max(3.0, 4.0 * effect.error, 0.5 * effect.reference)
+    limit = effect.reference + max(2.0, 4.0 * effect.error, 0.5 * effect.reference)
     flag = seen & (dip > limit)
     share = float(flag.sum() / seen.sum())
     return Sign(name="deep_dips", present=min(max(logistic((share - 0.15) / 0.04), 0.01), 0.98)), flag
@@ -343,17 +343,25 @@ def plate_signs(leak: LeakResult, blanked: LeakResult | None) -> tuple[Sign, ...
 
 
 def leaky_sign(
-    leak: LeakResult, volume_ml: float | None, band_kpa: float | None, has_reference: bool, options: JudgeOptions
+    leak: LeakResult,
+    volume_ml: float | None,
+    band_kpa: float | None,
+    has_reference: bool,
+    options: JudgeOptions,
+    least_kpa_s: float | None = None,
 ) -> Sign:
     """Without a reference: is the rate one that healthy stations do not have?
 
     By the flow that enters where the volume is known, and by how long the supply stays off: a leak that empties the
-    band of air saving within a second is bad at any volume.
+    band of air saving within a second is bad at any volume. `least_kpa_s`, the usual lower end of the single cycles'
+    intervals, counts where the log's own rate is withheld.
     """
     quantity = leak.decay_rate
     rate = quantity.value if isinstance(quantity, Estimate) else None
     if isinstance(quantity, Bound) and quantity.status == "lower_bound":
         rate = quantity.limit
+    if isinstance(quantity, Withheld):
+        rate = least_kpa_s
     if rate is None:
         return Sign(name="leaky", present=0.5 if has_reference else 0.03)
     if has_reference:

@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from tracekit.judge.approach import met_early
 from tracekit.judge.case import Case, Seen
 from tracekit.judge.detect import detectable
 from tracekit.judge.effects import Comparison, compare
@@ -13,9 +14,10 @@ from tracekit.judge.effects_of import effects_of
 from tracekit.judge.evidence import Circumstances
 from tracekit.judge.facts import Fact
 from tracekit.judge.features import Bands, Features, choose_bands, make_features, response_from_open_cup
-from tracekit.judge.findings import cause_finding, fact_finding
+from tracekit.judge.findings import fact_finding
+from tracekit.judge.listing import ranked
 from tracekit.judge.misses import empty_picks, slow_misses
-from tracekit.judge.rank import HYPOTHESES, Posterior, posterior, rivals
+from tracekit.judge.rank import Posterior, posterior
 from tracekit.judge.reasons import reason_for
 from tracekit.judge.ripple import pulsation_sign
 from tracekit.judge.sensor_rules import hidden_by_range, recording_facts, sensor_facts
@@ -32,9 +34,9 @@ from tracekit.judge.signs import (
     tight_scatter_sign,
     weak_open_sign,
 )
-from tracekit.judge.symptoms import EXPLAINS, symptom_facts
+from tracekit.judge.symptoms import symptom_facts
 from tracekit.model.cycle import StationData
-from tracekit.model.finding import CODES, CauseChance, Detectable, Finding
+from tracekit.model.finding import CauseChance, Detectable, Finding
 from tracekit.options.judge import JudgeOptions
 
 Bools = NDArray[np.bool_]
@@ -94,13 +96,17 @@ def _seen(case: Case, options: JudgeOptions) -> Seen:
     empty = empty_picks(case.data, case.baseline, options)
     wider = comparison.effects.get("rise_scatter")
     scatter, scattered = scatter_sign(features, grouped, slow_misses(case.data, empty), wider, reference)
+    weak = weak_open_sign(features, scattered & ~grouped)
+    if met_early(case.data, features, scattered):  # where the part was met may be all there is to it
+        scatter, weak = (replace(sign, present=min(sign.present, 0.5)) for sign in (scatter, weak))
     # without slow evacuations there is nothing to part
-    why_slow = (tight_scatter_sign(features, scattered, bands), weak_open_sign(features, scattered & ~grouped))
+    why_slow = (tight_scatter_sign(features, scattered, bands), weak)
     tight = tuple((sign, scattered) for sign in why_slow) if scatter.present > 0.5 else ()
     dips, dipped = dip_sign(features, comparison)
     # a blower is leaky by design: its rate alone says nothing
     compared = comparison.source == "baseline" or case.station.station.source == "blower"
-    leaky = leaky_sign(case.leak, case.station.station.volume_ml, _band_kpa(case.data), compared, options)
+    volume_ml = case.station.station.volume_ml
+    leaky = leaky_sign(case.leak, volume_ml, _band_kpa(case.data), compared, options, _least_rate(case.data))
     spared = spared_sign(features, comparison)
     of_log = (leaky, *(() if spared is None else (spared,)), *plate_signs(case.leak, case.blanked_leak))
     losses = loss_signs(case.data, features, empty)
@@ -122,6 +128,13 @@ def _seen(case: Case, options: JudgeOptions) -> Seen:
     )
 
 
+def _least_rate(data: StationData) -> float | None:
+    """Median of the lower ends of the cycles' leak intervals [kPa/s], None where most held cycles have none."""
+    lower = data.cycles.floats("decay_rate_lower_kpa_s")[data.cycles.where("outcome", "held")]
+    rated = np.isfinite(lower)
+    return float(np.median(lower[rated])) if rated.sum() >= max(4.0, 0.75 * len(lower)) else None
+
+
 def _band_kpa(data: StationData) -> float | None:
     """Width of the band of air saving in force, None where there is none."""
     off, on = (data.settings[name].value_kpa for name in ("supply_off", "supply_on"))
@@ -135,8 +148,16 @@ def _circumstances(case: Case, seen: Seen, options: JudgeOptions) -> Circumstanc
         sensor_at_cup=facts.sensor_at == "cup",
         # a pump or a blower has no ejector exhaust
         absent=() if facts.source == "ejector" else ("exhaust_restricted",),
+        rated="decay" in seen.effects or not _was_rated(case, seen.comparison),
         seldom=_seldom(seen, options),
     )
+
+
+def _was_rated(case: Case, comparison: Comparison) -> bool:
+    """Whether the reference shows how much the station leaked: the largest leaks leave no coast to rate."""
+    if case.baseline_leak is not None:
+        return int(np.isfinite(case.baseline_leak.rate).sum()) >= 4
+    return int(np.isfinite(case.leak.rate[comparison.reference]).sum()) >= 4
 
 
 def _seldom(seen: Seen, options: JudgeOptions) -> tuple[str, ...]:
@@ -156,7 +177,7 @@ def judge(case: Case, options: JudgeOptions) -> Judgement:
     """Judge one station."""
     recording = recording_facts(case.data, case.layout, case.facts)
     if not len(case.data.cycles):
-        findings = tuple(fact_finding(case, f, ()) for f in recording)
+        findings = tuple(fact_finding(case, f, (), False) for f in recording)
         causes = (CauseChance(code="none of these", chance=1.0, reason="no cycle in this log"),)
         none = np.zeros(0, np.bool_)
         comparison = Comparison(effects={}, source="none", onset=None, now=none, reference=none)
@@ -184,7 +205,7 @@ def judge(case: Case, options: JudgeOptions) -> Judgement:
         settings = tuple(without_reference(f, case.data) for f in settings)
     repairs = tuple(_discounted(f, post) for f in (*sensors, *settings))
     chances = _chances(post, repairs)
-    findings = _ranked(case, seen, post, repairs, symptoms, recording, chances, options)
+    findings = ranked(case, seen, post, repairs, symptoms, recording, chances, options)
     found = tuple(code for code, chance in post.present.items() if chance >= options.listed)
     return Judgement(
         findings=findings,
@@ -217,7 +238,8 @@ def _stuck_first(post: Posterior, sensors: tuple[Fact, ...]) -> Posterior:
 def _discounted(fact: Fact, post: Posterior) -> Fact:
     """A condition that a probable cause brings about is less probably a wrong setting: repair the cause first."""
     blame = min(sum(post.present.get(code, 0.0) for code in fact.explained_by), 1.0)
-    return replace(fact, probability=fact.probability * (1.0 - 0.75 * blame))
+    kept = 1.0 - 0.75 * blame
+    return replace(fact, probability=kept * fact.probability, instead=kept * fact.instead)
 
 
 def _chances(post: Posterior, repairs: tuple[Fact, ...]) -> dict[str, float]:
@@ -229,58 +251,6 @@ def _chances(post: Posterior, repairs: tuple[Fact, ...]) -> dict[str, float]:
         clear *= 1.0 - fact.probability
     total = sum(weights.values()) + clear
     return {**{k: v / total for k, v in weights.items()}, "none of these": clear / total}
-
-
-def _ranked(
-    case: Case,
-    seen: Seen,
-    post: Posterior,
-    repairs: tuple[Fact, ...],
-    symptoms: tuple[Fact, ...],
-    recording: tuple[Fact, ...],
-    chances: Mapping[str, float],
-    options: JudgeOptions,
-) -> tuple[Finding, ...]:
-    """Repair targets by chance, then symptoms, then what concerns the recording."""
-    shown = {f.code for f in symptoms}
-    found: list[tuple[float, Finding]] = []
-    named: set[str] = set()
-    told: set[str] = set()
-    facts = {f.code: f for f in repairs}
-    for code in sorted(HYPOTHESES, key=lambda c: -post.present[c]):
-        own = post.present[code]
-        if (code in facts and facts[code].probability > own) or own < 0.1:
-            continue
-        others = rivals(post, code, options)
-        # a set is led by its most probable cause
-        leads = all(post.present[o] <= own for o in others)
-        listed = leads and own + sum(post.present[o] for o in others) >= options.listed
-        if code in named or code in told or (named & set(others)):
-            continue
-        if listed:
-            named |= {code}
-            told |= set(others)
-        explains = tuple(s for s in EXPLAINS.get(code, ()) if s in shown)
-        found.append(
-            (
-                chances[code] + (1.0 if listed else 0.0),
-                cause_finding(case, seen, code, own, others if listed else (), explains, listed),
-            )
-        )
-    for fact in repairs:
-        if fact.probability < 0.1 or (fact.code in post.present and post.present[fact.code] >= fact.probability):
-            continue
-        explains = tuple(s for s in EXPLAINS.get(fact.code, ()) if s in shown)
-        listed = fact.probability >= options.listed
-        first = 0.5 if fact.critical or CODES[fact.code] == "sensor" else 0.0
-        found.append(
-            (
-                fact.probability * 0.999 + first + (1.0 if listed else 0.0) - 0.5 * (1 - fact.probability),
-                fact_finding(case, fact, explains),
-            )
-        )
-    ranked = [f for _, f in sorted(found, key=lambda item: -item[0])]
-    return (*ranked, *(fact_finding(case, f, ()) for f in symptoms), *(fact_finding(case, f, ()) for f in recording))
 
 
 def _causes(

@@ -38,6 +38,7 @@ class JudgeOptions:
         0.3, "probability", "a fault is older than the log's own change: earlier cycles are no healthy reference"
     )
     listed: float = option(0.5, "probability", "findings above info have at least this confidence")
+    fact_least: float = option(0.3, "probability", "a setting less probable than this leads no set of alternatives")
     rival: float = option(2.0, "factor", "alternatives are rivals within this factor")
     rival_evidence: float = option(
         3.16, "factor", "weaker evidence is barely worth a mention (Jeffreys 1961): it tells no two causes apart"
@@ -88,6 +89,23 @@ class JudgeOptions:
     bent_share: float = option(
         0.5, "share", "of what an ultimate vacuum was extrapolated, by which a bent suction curve may end elsewhere"
     )
+    usual_blow_s: float = option(
+        0.035, "s", "of a blow-off between its levels, where no evacuation shows (common practice, no source)"
+    )
+    blow_per_rise: float = option(
+        -0.95, "log", "usual time of a blow-off over that of the same volume's evacuation (common practice, no source)"
+    )
+    spread_blow_per_rise: float = option(0.55, "log", "generators and release valves are sized in many ways")
+    usual_reach: float = option(0.76, "share of ambient", "sound generators reach 0.7 to 0.9 (common practice)")
+    spread_reach: float = option(0.065, "share of ambient", "generators are chosen deep or shallow, for flow")
+    fast_fall_kpa_s: float = option(
+        15.0, "kPa/s", "a coast that cannot be rated and falls slower may be warming gas alone (common practice)"
+    )
+    fast_fall_times: float = option(3.0, "factor", "over the rates of the same log, which a fall without one must have")
+    spread_overlap_s: float = option(0.005, "s", "of supply and release commands, day to day")
+    blow_per_overlap: float = option(
+        0.5, "log", "a blow-off against a supply that still draws may take half as long again"
+    )
     spread_residual: float = option(0.25, "kPa", "day to day")
     spread_over: float = option(0.10, "kPa", "day to day")
     spread_idle: float = option(0.2, "kPa", "warm-up of a sensor")
@@ -99,8 +117,11 @@ class JudgeOptions:
     zero_kpa: float = option(
         1.5, "kPa", "an idle reading off by more is a zero shift without a baseline (common practice)"
     )
+    passing_share: float = option(
+        0.25, "share", "of idle readings over nothing that are real vacuum, of a supply valve that passes"
+    )
     noisy_kpa: float = option(
-        0.9, "kPa", "a sensor this noisy is unfit without a baseline (common practice, no source)"
+        0.6, "kPa", "twice what practice takes for good (0.3) is unfit without a baseline (common practice, no source)"
     )
     line_ratio: float = option(10.0, "unitless", "a line of the supply stands this far out of the power beside it")
     line_kpa: float = option(0.05, "kPa", "a fainter line moves no switch (common practice, no source)")
