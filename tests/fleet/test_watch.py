@@ -616,6 +616,7 @@ def test_no_room_for_results(tmp_path: Path) -> None:
     write_log(tmp_path / "drop" / "a.csv")
     limited = (
         "import resource, signal, sys",
+        "sys.dont_write_bytecode = True",  # modules would be kept cut off
         "signal.signal(signal.SIGXFSZ, signal.SIG_IGN)",
         "resource.setrlimit(resource.RLIMIT_FSIZE, (3000, 3000))",
         "from tracekit.cli import run",
