@@ -1,8 +1,9 @@
 """Samples of one station that wait to be measured, in arrays that are kept and filled anew."""
 
+import mmap
+import sys
 from collections.abc import Mapping
 from dataclasses import dataclass
-from mmap import mmap
 from typing import Any
 
 import numpy as np
@@ -31,11 +32,18 @@ def apart(arrays: Mapping[str, NDArray[Any]]) -> dict[str, NDArray[Any]]:
     starts = np.cumsum([0, *(-(-values.nbytes // _STEP_BYTES) * _STEP_BYTES for values in arrays.values())])
     if starts[-1] == 0:
         return dict(arrays)
-    piece, kept = mmap(-1, int(starts[-1])), {}
+    piece, kept = _piece(int(starts[-1])), {}
     for (name, values), start in zip(arrays.items(), starts.tolist(), strict=False):
         kept[name] = np.frombuffer(piece, values.dtype, values.size, start).reshape(values.shape)
         kept[name][...] = values
     return kept
+
+
+def _piece(size: int) -> mmap.mmap:
+    """Memory of so many bytes; all its pages are fetched at once where the system can, for half of what it takes."""
+    if sys.platform == "win32":
+        return mmap.mmap(-1, size)
+    return mmap.mmap(-1, size, flags=mmap.MAP_PRIVATE | mmap.MAP_ANONYMOUS | getattr(mmap, "MAP_POPULATE", 0))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -103,16 +103,17 @@ def make_bins(samples: Samples, spans: Spans, hold: Hold, periods: Periods, opti
     growth = np.where(number >= options.bins_most, np.clip(growth, 1.0, 3.0), 1.0)
     owner = np.repeat(np.arange(len(begin)), number)
     first = np.cumsum(number) - number
-    place = np.arange(int(number.sum())) - first[owner]
-    share = (place / np.maximum(number, 1)[owner]) ** growth[owner]
-    low = begin[owner] + np.maximum(np.floor(count[owner] * share + 1e-6).astype(np.int64), place)
+    place = np.arange(int(number.sum())) - np.repeat(first, number)
+    share = (place / np.repeat(np.maximum(number, 1), number)) ** np.repeat(growth, number)
+    within = np.floor(np.repeat(count, number) * share + 1e-6).astype(np.int64)
+    low = np.repeat(begin, number) + np.maximum(within, place)
     high = np.append(low[1:], 0)
-    last = place == number[owner] - 1
-    high[last] = stop[owner[last]]
+    filled = number > 0
+    high[(first + number - 1)[filled]] = stop[filled]
     size = np.maximum(high - low, 1)
     own = Ranges(low, low + size)
     return TraceBins(
-        cycle=periods.cycle[owner],
+        cycle=np.repeat(periods.cycle, number),
         period=owner,
         time=own.sum(samples.time) / size,
         vacuum=own.sum(samples.vacuum) / size,
