@@ -124,7 +124,8 @@ def ask_states(head: Head, station: Station) -> list[Question]:
         f'"{column.name}" holds the states {joined(words)}; in which of them suction and blow-off are on does not show'
     )
     roles: list[Role] = ["supply", "release", "part_present"]
-    named = {r: _states_of(words, r) for r in roles}
+    numbered = column.kind == "number"
+    named = {"supply": [words[0]], "release": [words[-1]]} if numbered else {r: _states_of(words, r) for r in roles}
     remark = f'   # several as "{column.name}.{words[0]}+{words[1]}"; or context = ["{column.name}"] to leave it aside'
     return [
         Question(

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from tracekit.read.columns import Column
 from tracekit.read.head import Head, finite
+from tracekit.read.restarting import usual_step
 from tracekit.read.stampform import Field, StampForm
 
 _ORDER = ("h", "min", "s", "ms", "us", "ns")
@@ -17,6 +18,7 @@ _DAY, _FEWEST, _FIRST_YEAR = 240_000, 100, 19_700_101_000_000
 _STAMPS: tuple[tuple[float, tuple[Field, ...]], ...] = ((1.0, ("packed",)), (1e3, ("packed_ms",)))
 _LIMITS = {"h": 24, "min": 60, "ms": 1000, "us": 1_000_000, "ns": 1_000_000_000}
 
+_DAY_STEP = 0.01  # days from row to row at most
 _WITHIN = 0.99  # of the milliseconds beside a clock are below a second; others are damaged cells
 
 
@@ -127,3 +129,17 @@ def _read_as(column: Column, field: Field, *, fraction: bool) -> Column:
         values=np.empty(0),
         cells=tuple(cells[:300]),
     )
+
+
+def counts_time(column: Column) -> bool:
+    """True for whole numbers of a counter whose name tells their unit of time."""
+    counter = any(token.startswith("count") for token in column.hints.tokens)
+    return counter and column.profile.whole and column.hints.time_unit is not None
+
+
+def days_rise(column: Column, known: NDArray[np.float64]) -> bool:
+    """True for days whose rows follow closely; several may share a rounded one where the name says time."""
+    step = usual_step(known)
+    if step == 0.0 and column.hints.weight("time") >= 1.0:
+        step = usual_step(np.unique(known))
+    return 0 < step < _DAY_STEP

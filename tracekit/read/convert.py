@@ -11,6 +11,7 @@ from tracekit.model.trace import PRESENT_BIT, RELEASE_BIT, SUPPLY_BIT
 from tracekit.read.clock import Samples
 from tracekit.read.columns import Column, fetch
 from tracekit.read.digitals import LevelPlan, filled_cells
+from tracekit.read.onchange import Holder
 from tracekit.read.plan import Plan, StationPlan
 from tracekit.read.pressure import SENTINELS, PressurePlan
 from tracekit.read.quality import bad_rows
@@ -201,6 +202,7 @@ class Decoder:
         self._readers = [(PressureReader(s.pressure), level_readers(s, plan.columns)) for s in plan.stations]
         self._station = {name: i for i, name in enumerate(plan.station_names)}
         first = plan.stations[0]
+        self._holder = Holder(plan.hold_s) if plan.hold_s > 0 else None
         self._named = [(PressureReader(first.pressure), level_readers(first, plan.columns)) for _ in plan.station_names]
 
     def portions(self, rows: Iterable[Rows]) -> Iterator[Portion]:
@@ -230,6 +232,8 @@ class Decoder:
                 for s, readers in zip(plan.stations, self._readers, strict=True)
             ]
             stations = [_kept(samples, keep) for samples in whole]
+            if self._holder is not None:
+                stations = [s and self._holder.fill(s) for s in stations]
         if keep is not None:
             missing = [(reason, kept) for reason, at in missing if len(kept := at[~np.isin(at, dropped)])]
         return Portion(

@@ -20,6 +20,7 @@ from tracekit.read.digitals import ROLES, Digital, LevelPlan, asks, by_name
 from tracekit.read.eventwords import hold_changes, with_events
 from tracekit.read.grouping import check_stations, of_station, shares_signals, station_keys, station_name
 from tracekit.read.head import Head, Question, joined
+from tracekit.read.holding import holding
 from tracekit.read.longform import find_long, long_columns, wide_head, with_holding
 from tracekit.read.pairs import are_copies, rows_per_stamp
 from tracekit.read.plan import LongPlan, Plan, StationPlan
@@ -79,8 +80,11 @@ def decide(head: Head, station: Station) -> Plan:
             Assumption(what="stations", value=f'column "{column.name}"', evidence=evidence, confidence=0.97)
         )
     changes = hold_changes(head, stations) if column is None else ()
-    plan = make_plan(head, station, time, stations, column, names, [*assumptions, *changes])
-    return replace(plan, stamp_rows=rows, change_rows=len(changes) > 0)
+    time, hold_s, held = (
+        holding(view, time, stations) if rows == 1 and column is None and not changes else (time, 0.0, ())
+    )
+    plan = make_plan(head, station, time, stations, column, names, [*assumptions, *changes, *held])
+    return replace(plan, stamp_rows=rows, change_rows=len(changes) > 0, hold_s=hold_s)
 
 
 def _decided(

@@ -9,6 +9,7 @@ import numpy as np
 import pyarrow as pa
 from numpy.typing import NDArray
 
+from tracekit.options.evidence import EVIDENCE
 from tracekit.read.cells import MISSING_WORDS
 from tracekit.read.columns import Column
 from tracekit.read.eventcells import event_levels, listed_levels
@@ -201,6 +202,9 @@ def _plans(column: Column, *, wanted: bool) -> list[LevelPlan]:
     if len(states) == 2 and not _is_reading(column, wanted=wanted):
         return [LevelPlan(column=column.name, kind="threshold", threshold=float(states.mean()))]
     named = any(column.hints.weight(role) >= 0.8 for role in ROLES)
+    says_word = bool(column.bits) or not _WORD_NAMES.isdisjoint(column.hints.tokens)
+    if says_word and not named and len(states) > 2 and _packed(states):
+        return [LevelPlan(column=column.name, kind="bit", bit=b) for b in _moving_bits(states)]
     if column.levels > 2 and _two_plateaus(known) and (named or wanted or column.hints.weight("pressure") < 0.9):
         low, high = spread(known)
         return [LevelPlan(column=column.name, kind="threshold", threshold=(low + high) / 2)]
@@ -219,7 +223,7 @@ def _is_reading(column: Column, *, wanted: bool) -> bool:
 
 def _states_wanted(column: Column, wanted: Sequence[str]) -> list[LevelPlan]:
     """Signals that a station file takes from the states of a column: "state.suction" or "state.suction+hold"."""
-    words = {w.strip() for w in column.words}
+    words = {w.strip() for w in column.words} or set(_numbered_states(column))
     named = [w.removeprefix(column.name + ".").split("+") for w in wanted if w.startswith(column.name + ".")]
     return [LevelPlan(column=column.name, kind="state", words=tuple(n)) for n in named if words.issuperset(n)]
 
@@ -227,12 +231,24 @@ def _states_wanted(column: Column, wanted: Sequence[str]) -> list[LevelPlan]:
 def state_columns(columns: Sequence[Column]) -> list[tuple[Column, tuple[str, ...]]]:
     """Columns of three and more states, one of which is named like suction or blow-off, and their states."""
     found = [(c, _usual_words(c)) for c in columns if c.kind == "text"]
-    return [
+    numbered = [(c, states) for c in columns if (states := _numbered_states(c))]
+    return numbered + [
         (c, words)
         for c, words in found
         if _FEWEST_STATES <= len(words) <= _MOST_STATES
         and any(hints(w).weight(role) >= 0.8 for w in words for role in ("supply", "release"))
     ]
+
+
+def _numbered_states(column: Column) -> tuple[str, ...]:
+    """The states of a column that holds one number for each, below nothing too, by its name those of a valve."""
+    few = _FEWEST_STATES <= column.levels <= EVIDENCE.most_numbered
+    if column.kind != "number" or not column.profile.whole or not few:
+        return ()
+    states = np.unique(finite(column.values))
+    valve = any(column.hints.weight(role) >= 0.5 for role in ("supply", "release")) or "valve" in column.hints.tokens
+    reads = column.hints.pressure_unit is not None or column.hints.weight("pressure") >= 0.5
+    return tuple(f"{v:.0f}" for v in states[::-1]) if valve and not reads and states[0] < 0 else ()
 
 
 def asks(digital: Digital) -> bool:

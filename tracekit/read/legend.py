@@ -4,6 +4,7 @@ import re
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
+from tracekit.options.evidence import EVIDENCE
 from tracekit.read.columns import Column, Profile, padded_hex
 from tracekit.read.headers import is_unit
 from tracekit.read.words import hints
@@ -13,6 +14,7 @@ _BIT = re.compile(
     r"(?:\bbit\s*|[:;,|]\s*)(?P<place>\d{1,2})(?:\s*[=:]\s*|\s+)(?P<name>[^\W\d][^,;|\t\"]*)", re.IGNORECASE
 )
 _CELLS = re.compile(r"\s*[\t;,|=]\s*|\s*:\s+|\s{2,}")
+_BITS_DOWN = re.compile(r"\b\d{1,2}\s?(?:\.\.|:|-)\s?0\b")
 _FEWEST, _MOST_STATES = 2, 64
 
 
@@ -63,9 +65,20 @@ def padded_words(
     for place, (profile, name) in enumerate(zip(profiles, names, strict=True)):
         told = any(re.search(rf"(?<!\w){re.escape(name)}(?!\w)", line) for line in lines)
         plain = profile.kind == "number" and profile.whole and profile.form.base == 10
-        if told and plain and padded_hex([s[place].strip() for s in samples if len(s) == len(names)]):
+        if plain and _is_binary(name, [s[place].strip() for s in samples if len(s) == len(names)]):
+            found[place] = replace(profile, form=replace(profile.form, base=2))
+        elif told and plain and padded_hex([s[place].strip() for s in samples if len(s) == len(names)]):
             found[place] = replace(profile, form=replace(profile.form, base=16))
     return found
+
+
+def _is_binary(name: str, cells: Sequence[str]) -> bool:
+    """True for cells of as many figures 0 and 1 each, of several kinds, or where the name counts bits down to 0."""
+    widths, kinds = {len(c) for c in cells}, set(cells)
+    if len(widths) != 1 or not all(set(c) <= {"0", "1"} for c in kinds):
+        return False
+    most, named = widths.pop(), _BITS_DOWN.search(name) is not None
+    return len(kinds) > 1 and (most > 1 if named else most >= EVIDENCE.binary_figures and len(kinds) > 2)
 
 
 def _may_be_word(column: Column) -> bool:

@@ -1,9 +1,12 @@
 """Readings that are written only when they change: between them the last one holds."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
+
+from tracekit.options.evidence import EVIDENCE
+from tracekit.read.clock import Samples, join
 
 _FEWEST, _EQUAL, _EDGE, _LONG, _LONG_SHARE = 100, 0.003, 0.3, 4.0, 0.01
 _MOST_S = 60.0
@@ -12,19 +15,22 @@ _MOST_S = 60.0
 Floats = NDArray[np.float64]
 
 
-def hold_step(time_s: Floats, values: Floats) -> float:
+def hold_step(time_s: Floats, values: Floats, changed: NDArray[np.bool_] | None = None) -> float:
     """Interval at which readings that are written on change are taken [s], 0 where they are written at any rate.
 
     Written on change no reading equals the one before, their changes have a sharp lowest size, and some intervals are
-    many times as long as the shortest. A steady logger's changes go down to nothing. Both of shape (n,).
+    many times as long as the shortest. A steady logger's changes go down to nothing. Rows that are `changed` from the
+    one before in something else are written for that. All of shape (n,).
     """
     known = np.isfinite(time_s) & np.isfinite(values)
-    times, sizes = np.diff(time_s[known]), np.abs(np.diff(values[known]))
-    sizes, times = sizes[times > 0], times[times > 0]
-    if len(times) < _FEWEST or float((sizes == 0).mean()) > _EQUAL:
+    alone = np.ones(len(known), np.bool_) if changed is None else ~changed
+    times, sizes, alone = np.diff(time_s[known]), np.abs(np.diff(values[known])), alone[known][1:]
+    sizes, times = sizes[(times > 0) & alone], times[times > 0]
+    if len(sizes) < _FEWEST or float((sizes == 0).mean()) > _EQUAL:
         return 0.0
     step = float(np.quantile(times, 0.05))
-    sharp = float(np.quantile(sizes, 0.01)) > _EDGE * float(np.median(sizes))
+    low = float(np.quantile(sizes, 0.01))
+    sharp = low > _EDGE * float(np.median(sizes)) or low > EVIDENCE.sharp_edge * float(np.quantile(sizes, 0.1))
     return step if sharp and float((times > _LONG * step).mean()) > _LONG_SHARE else 0.0
 
 
@@ -37,6 +43,23 @@ class Held:
 
     time_s: Floats
     source: NDArray[np.int64]
+
+
+class Holder:
+    """Puts samples between rows that are written on change: the last row holds."""
+
+    def __init__(self, step_s: float) -> None:
+        """A sample every `step_s` [s]."""
+        self._step_s = step_s
+        self._last: Samples | None = None
+
+    def fill(self, samples: Samples) -> Samples:
+        """Some rows with the samples between them and the row before."""
+        before = self._last
+        self._last = samples.take(slice(len(samples) - 1, None))
+        rows = samples if before is None else join([before, samples])
+        held = held_between(samples.time_s, np.nan if before is None else float(before.time_s[0]), self._step_s)
+        return replace(rows.take(held.source + (before is not None)), time_s=held.time_s)
 
 
 def held_between(time_s: Floats, before_s: float, step_s: float) -> Held:

@@ -270,8 +270,9 @@ def layout_of(plan: Plan) -> Layout:
 
 def time_warnings(local_us: int | None, plan: Plan, station: Station) -> Iterator[str]:
     """What the reader of a page must know about times and dates."""
-    if plan.long is not None and plan.long.hold_s > 0:
-        yield f"the log writes changes only: samples every {plan.long.hold_s:.3g} s between them hold the last reading"
+    hold_s = plan.hold_s if plan.long is None else plan.long.hold_s
+    if hold_s > 0:
+        yield f"the log writes changes only: samples every {hold_s:.3g} s between them hold the last reading"
     if plan.time.date_open:
         yield (
             "day and month of the stamps could be exchanged, so the date is not used; "

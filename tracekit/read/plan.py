@@ -48,6 +48,7 @@ class Plan:
     quality         a column that marks readings of the pressure as bad
     stamp_rows      rows that share each stamp: lowest and highest reading of a stretch; 1 where each row is a sample
     zone            of the stamps as the lines above the header tell it, empty where they do not
+    hold_s          interval at which the last row holds, where rows are written on change; 0 where all are [s]
     change_rows     rows without a reading hold changes of digitals, from the next sample on
     """
 
@@ -60,6 +61,7 @@ class Plan:
     quality: QualityPlan | None = None
     stamp_rows: int = 1
     zone: str = ""
+    hold_s: float = 0.0
     change_rows: bool = False
     context: tuple[str, ...] = ()
     supply_signal: str = "valve"

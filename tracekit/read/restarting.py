@@ -3,6 +3,7 @@
 import numpy as np
 from numpy.typing import NDArray
 
+from tracekit.options.evidence import EVIDENCE
 from tracekit.read.columns import Column
 from tracekit.read.head import Head, Question, finite
 
@@ -21,8 +22,34 @@ def which_time(head: Head) -> Question:
                 return Question(
                     found=found, line=f"{line}or interval_s = {step * unit.seconds:.6g} where there are none"
                 )
-    line = 'time = { interval_s = "..." }   # seconds from row to row; or column = "..." and its unit'
-    return Question(found="no column rises like time", line=line)
+    step_s = next((step for c in head.columns if (step := _interval_of(c)) > 0), 0.0)
+    shown = f"{step_s:.6g}" if step_s > 0 else '"..."'
+    line = f'time = {{ interval_s = {shown} }}   # seconds from row to row; or column = "..." and its unit'
+    return Question(found=f"no column rises like time{_why(head)}", line=line)
+
+
+def _interval_of(column: Column) -> float:
+    """A number with a unit of time that is the same in all rows, perhaps the time from row to row [s]; else 0."""
+    same = column.kind == "number" and len(column.values) > 1 and bool((column.values == column.values[0]).all())
+    unit = column.hints.time_unit
+    return float(column.values[0]) * unit.seconds if same and unit is not None else 0.0
+
+
+def _why(head: Head) -> str:
+    """Which column looks like time by its name or its stamps, and what is wrong with it; empty where none does."""
+    for column in head.columns:
+        timely = column.kind in ("stamp", "moment") or column.hints.weight("time") >= _SAYS_TIME
+        empty = column.array.null_count / max(len(column.array), 1)
+        if timely and column.kind != "empty" and empty > 1 - EVIDENCE.filled_share:
+            return f': "{column.name}" is empty in {empty:.0%} of the first rows'
+        if timely and column.kind == "number" and len(finite(column.values)) > 1:
+            steps = np.diff(finite(column.values))
+            if (steps == 0).all():
+                return f': "{column.name}" is {column.values[0]:g} in all of them, perhaps the interval'
+            return f': "{column.name}" falls {int((steps < 0).sum())} times in {len(steps)} steps'
+        if timely and column.kind == "text" and column.cells:
+            return f': "{column.name}" holds "{column.cells[0].strip()}", which is read as no time'
+    return ""
 
 
 def _restarts(column: Column) -> tuple[int, float]:

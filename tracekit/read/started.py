@@ -38,7 +38,24 @@ class Started:
 def find_start(lines: Sequence[str]) -> Started | None:
     """The start that lines tell with date and time; None where none does, or they differ."""
     found = [start for line in lines if (start := _start_of(line)) is not None]
+    if not found and (joined := _in_two_lines(lines)):
+        found = [start for start in [_start_of(joined)] if start is not None]
     return found[0] if found and len({start.unix_s for start in found}) == 1 else None
+
+
+def _in_two_lines(lines: Sequence[str]) -> str:
+    """The start whose date and time of day stand in a line each, as one line; empty where there are no two such."""
+    parts: dict[bool, list[str]] = {True: [], False: []}
+    for line in lines:
+        match = _LINE.match(line)
+        words = set(tokens_of(match["key"])) if match is not None else set()
+        if match is None or not words & _STARTS or words - _STARTS - _BESIDE or cell_kind(match["value"]) != "time":
+            continue
+        form = find_form([match["value"]])
+        if form is not None and form.has_date != form.has_clock:
+            parts[form.has_date].append(match["value"])
+    dates, clocks = parts[True], parts[False]
+    return f"start: {dates[0]} {clocks[0]}" if len(dates) == len(clocks) == 1 else ""
 
 
 def _start_of(line: str) -> Started | None:

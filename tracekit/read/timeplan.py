@@ -10,7 +10,8 @@ from numpy.typing import NDArray
 
 from tracekit.errors import LogReadError, message
 from tracekit.model.station import Channel
-from tracekit.read.clockcolumns import below_second, clock_columns, is_date, is_millis
+from tracekit.options.evidence import EVIDENCE
+from tracekit.read.clockcolumns import below_second, clock_columns, counts_time, days_rise, is_date, is_millis
 from tracekit.read.columns import Column
 from tracekit.read.cyclelength import cycles_fit, may_be_interval, unit_by_cycles
 from tracekit.read.head import Head, Question, finite
@@ -101,6 +102,7 @@ def plan_time(head: Head, given: Channel | None) -> tuple[TimePlan | None, list[
         for p in plans
         if rises(over_restarts(seconds_of(head, p), head.restarts), wraps=_may_wrap(head, p))
     ]
+    plans = [p for p in plans if np.isfinite(seconds_of(head, p)).mean() >= EVIDENCE.filled_share]
     parts = {name for p in plans if len(p.columns) > 1 for name in p.columns}
     plans = [p for p in plans if len(p.columns) != 1 or p.columns[0] not in parts]
     sure = [p for p in plans if p.confidence > 0]
@@ -191,7 +193,7 @@ def _may_be_time(column: Column) -> bool:
     """False for a column whose name says that it is something else."""
     known = column.hints
     other = known.weight("pressure") >= 0.9 or known.pressure_unit is not None or known.weight("other") > 1
-    return not other or known.weight("time") >= 1.0
+    return not other or known.weight("time") >= 1.0 or counts_time(column)
 
 
 def _started(head: Head, plan: TimePlan, dated: TimePlan) -> TimePlan:
@@ -249,7 +251,7 @@ def _number_plan(head: Head, column: Column, unit: str | None) -> TimePlan:
             return replace(
                 base, unit_s=factor, origin_s=start, dated=True, zoned=start > -2e10, evidence=evidence, confidence=0.97
             )
-    if _SERIAL_DAYS[0] <= known.min() and known.max() < _SERIAL_DAYS[1] and 0 < usual_step(known) < 0.01:
+    if _SERIAL_DAYS[0] <= known.min() and known.max() < _SERIAL_DAYS[1] and days_rise(column, known):
         evidence = "numbers of days since 1899"
         return replace(
             base, unit_s=86400.0, origin_s=_SERIAL_ORIGIN_S, dated=True, wraps=False, evidence=evidence, confidence=0.9
@@ -262,7 +264,8 @@ def _named_unit(head: Head, column: Column, base: TimePlan) -> TimePlan:
     said = column.hints.time_unit
     timely = column.hints.weight("time")
     step = abs(usual_step(column.values))
-    if said is not None and timely and (said.symbol not in ("d", "h") or timely >= _SAYS_TIME):
+    named = timely or counts_time(column)
+    if said is not None and named and (said.symbol not in ("d", "h") or timely >= _SAYS_TIME):
         evidence = f'unit {said.symbol} with the name "{column.name}"'
         usual = step or float(np.ptp(finite(column.values))) / len(column.values)
         sure = 0.99 if may_be_interval(head, usual * said.seconds) else 0.0
@@ -299,9 +302,23 @@ def _with_parts(head: Head, plan: TimePlan) -> TimePlan:
     date = next((c for c in head.columns if is_date(c)), None)
     extra = next((c for c in head.columns if is_millis(c)), None)
     has_fraction = (stamp := column.profile.stamp) is not None and "fraction" in stamp.fields
-    columns = (*([date.name] if date else []), column.name, *([extra.name] if extra and not has_fraction else []))
+    columns = (column.name, *([extra.name] if extra and not has_fraction else []))
     open_date = date is not None and _is_open(date)
+    if date is not None and date.array.null_count > (1 - EVIDENCE.filled_share) * len(date.array):
+        return _dated_once(head, replace(plan, columns=columns), date, open_date=open_date)
+    columns = (*([date.name] if date else []), *columns)
     return replace(plan, columns=columns, dated=date is not None, date_open=open_date)
+
+
+def _dated_once(head: Head, plan: TimePlan, date: Column, *, open_date: bool) -> TimePlan:
+    """A clock with the date that stands in a few rows alone: that of the first row, and days are counted from there."""
+    columns = [c for c in (head.column(name) for name in plan.columns) if c is not None]
+    _, origin = raw_seconds([(c.array, c) for c in columns], plan)
+    ns, sound = _part_ns(date.array, date)
+    if open_date or not len(sound) or not sound[0]:
+        return plan
+    evidence = f'{plan.evidence}; the date stands in "{date.name}" once'
+    return replace(plan, start_us=(int(ns[0]) + origin[0]) // 1000, start_local=True, evidence=evidence)
 
 
 def seconds_of(head: Head, plan: TimePlan) -> NDArray[np.float64]:

@@ -11,7 +11,7 @@ from tracekit.read.head import Head
 from tracekit.read.timeplan import times_of
 from tracekit.read.values import word_codes
 
-_MOST_STATIONS = 400
+_MOST_STATIONS, _MOST_NUMBERS = 400, 40
 _MOST_BESIDE, _FEWEST_STAMPS, _ALWAYS, _NEAR = 16, 50, 0.98, 0.1
 
 
@@ -23,8 +23,11 @@ def station_column(head: Head, given: Channel | None) -> Column | None:
     for column in named:
         if column.kind == "text" and len(column.words) <= _MOST_STATIONS:
             return column
-        if column.kind == "number" and column.profile.whole and column.levels < 40 and _interleaved(column):
-            return column
+        if column.kind == "number" and column.profile.whole and 1 < column.levels < _MOST_NUMBERS:
+            codes, words = word_codes(column.array)
+            times = [seconds for _, seconds in times_of(head, None)]
+            if _interleaved(column) or any(_in_blocks(codes, len(words), t) for t in times):
+                return column
     return next((c for c in head.columns if _parts_stamps(c, head)), None)
 
 

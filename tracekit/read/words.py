@@ -12,6 +12,7 @@ from typing import Any, Literal
 
 from tracekit.errors import UsageError
 from tracekit.read.multiples import find_multiple, find_spelled
+from tracekit.read.timemultiples import find_time_multiple
 from tracekit.units import PERCENT, PressureUnit, Sense, TimeUnit, find_pressure_unit, time_unit
 
 Role = Literal["time", "pressure", "supply", "release", "part_present", "station", "tag", "value", "quality", "other"]
@@ -29,6 +30,7 @@ _TENTH = r"(?:0[.,]0*1|1/10+)\s?"
 _MULTIPLE = re.compile(
     rf"(?:^|[\s_])(?P<unit>[x*×·]\s?{_TENTH}[^\W\d]+|{_TENTH}[x*×·]\s?[^\W\d]+)$", re.IGNORECASE
 )  # a factor without its sign may be a threshold
+_PATH = 2  # strokes in a name that is a path: "plant/line 2/vacuum/suction"
 _LONE = 3  # letters of a name that is nothing but a unit: "mbar", "psia"
 _TOO_SHORT = ("at", "mb")  # units only where they stand in brackets or in a row of units; "at" is also a word
 
@@ -104,7 +106,11 @@ def tokens_of(name: str) -> tuple[str, ...]:
 
 
 def hints(name: str, unit_text: str = "") -> NameHints:
-    """What the name of a column, and the unit that stands with it, say."""
+    """What the name of a column, and the unit that stands with it, say; of a path the last part where that does."""
+    if name.count("/") >= _PATH:
+        last = hints(name.rpartition("/")[2], unit_text)
+        if last.roles or last.pressure_unit is not None or last.time_unit is not None:
+            return last
     tokens = tokens_of(name)
     squeezed = "".join(tokens)
     plain = {re.sub(r"\d+$", "", t) or t for t in tokens} | set(tokens)
@@ -183,6 +189,10 @@ def _says_percent(name: str, unit_text: str) -> bool:
 
 
 def _time(name: str, unit_text: str) -> TimeUnit | None:
+    for text in _set_apart(name, unit_text):
+        multiple = find_time_multiple(unicodedata.normalize("NFKC", text))
+        if multiple is not None:
+            return multiple
     for text in (*_unit_texts(name, unit_text), name):
         bare = text.strip("[]() ")
         try:
