@@ -113,10 +113,13 @@ def test_fewer_pieces_are_those_of_whole_cycles_spread_over_the_log() -> None:
     windows = Windows(cut_s=0.05, present_from_s=0.0, present_s=0.3, end_s=0.1)
     pieces = cut_pieces(history, usable(history, windows), OPTIONS)
     some = Coasts(history=history, pieces=pieces, rho=np.zeros(len(history.time_s)))
-    few = thinned(some, len(pieces.start) // 2, OPTIONS).pieces
-    kept = np.unique(few.cycle)
+    few = thinned(some, len(pieces.start) // 2, OPTIONS)
+    kept = few.history.rows
     assert (len(kept), kept[0], kept[-1]) == (10, 0, 19)
-    assert np.array_equal(np.bincount(few.cycle)[kept], np.bincount(pieces.cycle)[kept])
+    assert np.array_equal(np.bincount(few.pieces.cycle), np.bincount(pieces.cycle)[kept])
+    whole = np.isin(history.cycle[pieces.index], kept)
+    assert np.array_equal(few.history.time_s[few.pieces.index], history.time_s[pieces.index][whole])
+    assert len(few.rho) == len(few.history.time_s) < len(history.time_s)
     assert thinned(some, len(pieces.start), OPTIONS) is some
 
 

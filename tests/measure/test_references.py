@@ -117,11 +117,11 @@ def budget_of(noise_kpa_s: float, cycles: int, narrow: float = 0.0, line_kpa_s: 
     models = Models(
         weight=np.eye(1, forms), amplitude=np.zeros((1, forms)), amplitude_sd=np.zeros((1, forms)), strain=np.zeros(1),
         narrow=narrow, inflation=1.0, misfit=1.0, unmodelled=0.0, common_kpa=1.0, volume_u=1e-3 * END_GAUGE_NM["expansion"],
-        step_kpa=np.zeros(cycles), quantisation_kpa=0.01,
+        motion_kpa=1e-3 * END_GAUGE_NM["temperature"], windows_u=0.0, step_kpa=np.zeros(cycles), quantisation_kpa=0.01,
     )  # fmt: skip
     options = replace(
         LeakOptions(), gain_u=1e-3 * END_GAUGE_NM["standard"], ambient_share_kpa=1e-3 * END_GAUGE_NM["comparator"],
-        motion_kpa=1e-3 * END_GAUGE_NM["temperature"], line_share=0.0,
+        line_share=0.0,
     )  # fmt: skip
     found = cycle_rates(rates, np.zeros(cycles, np.int64), models, options)
     return log_rate(rates, found, models, np.ones(cycles, bool), 0.0, options)

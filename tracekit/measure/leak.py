@@ -68,6 +68,8 @@ def _models(data: StationData, search: Search, nodes: Nodes, options: LeakOption
         narrow=narrow_share(search.history, search.pieces, options.narrow_kpa),
         inflation=found.inflation, misfit=found.common, unmodelled=search.unmodelled,
         common_kpa=float(np.hypot(data.ambient_u_kpa, options.zero_u_kpa)),
+        motion_kpa=options.motion_kpa if search.windows.quiet else options.motion_unseen_kpa,
+        windows_u=search.windows.doubt_kpa_s,
         volume_u=float(np.hypot(options.model_u, options.model_u_slow_1_s * data.sensor.sample_interval_s)),
         step_kpa=steps_left(noise, data.sensor.quantisation_kpa), quantisation_kpa=data.sensor.quantisation_kpa,
     )  # fmt: skip
@@ -138,5 +140,10 @@ def _warnings(search: Search, models: Models, options: LeakOptions) -> tuple[str
     if search.found.inflation > options.slow_residuals:
         said.append(
             "The pressure wanders in the coasts beyond noise, as motion does; the intervals are widened for it."
+        )
+    if not search.windows.quiet:
+        said.append(
+            "The holds are too short to see where motion ends, so that it may go on in the coasts; the intervals are "
+            "widened for it. Longer holds, 0.2 s and more with nothing moving, would narrow them."
         )
     return tuple(said)

@@ -14,6 +14,11 @@ Bools = NDArray[np.bool_]
 
 LOWEST_KPA = 1.0
 CLIPPED_SHARE = 0.02
+OF_BINS = (
+    "time_s", "pressure_kpa", "log_pressure", "samples", "step_s", "free", "coast", "since_cut_s", "since_present_s",
+    "until_end_s", "clipped", "boost",
+)  # fmt: skip
+"""Fields of a history that hold one value per bin and do not change when cycles are left out."""
 FEWEST_BINS = 30
 """Fewest bins whose scatter tells more than the samples' noise."""
 NORMAL_MEDIAN = 0.6745
@@ -164,6 +169,15 @@ def gather(data: StationData, line: Timeline, chosen: Bools) -> History:
         boost=np.ones(len(time)),
         ambient_kpa=data.ambient_kpa,
     )
+
+
+def only(history: History, chosen: Bools) -> History:
+    """The bins of some of a history's cycles, mask over its rows, shape (n_chosen,)."""
+    kept = chosen[history.cycle]
+    return replace(
+        history, rows=history.rows[chosen], cycle=(np.cumsum(chosen) - 1)[history.cycle[kept]],
+        **{name: getattr(history, name)[kept] for name in OF_BINS},
+    )  # fmt: skip
 
 
 def _told(distance_s: Floats) -> Floats:

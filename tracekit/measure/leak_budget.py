@@ -35,6 +35,8 @@ class Models:
     misfit        of the mean coast: its mean square over what noise allows, at least 1
     unmodelled    what vacuum that all coasts lose at one place beyond the model has put into a rate [kPa/s]
     common_kpa    standard uncertainty of ambient and zero together [kPa]
+    motion_kpa    standard uncertainty of the vacuum that motion costs in a coast [kPa]
+    windows_u     of a rate by the choice of the motion windows [kPa/s]
     volume_u      relative standard uncertainty of the model itself, more for slow logs
     step_kpa      what is left of the recorder's steps after averaging, by each cycle's own noise, (n_cycles,) [kPa]
     quantisation_kpa   these steps [kPa]
@@ -49,6 +51,8 @@ class Models:
     misfit: float
     unmodelled: float
     common_kpa: float
+    motion_kpa: float
+    windows_u: float
     volume_u: float
     step_kpa: Floats
     quantisation_kpa: float
@@ -150,7 +154,7 @@ def _common(
         ("ambient and zero", options.ambient_share_kpa * models.common_kpa * size),
         ("one gas volume for many", models.volume_u * size),
         ("distance to a straight line", share * np.abs(mean - line)),
-        ("motion outside the windows", options.motion_kpa / span),
+        ("motion outside the windows", np.hypot(models.motion_kpa / span, models.windows_u)),
     ]
 
 
@@ -177,14 +181,15 @@ def log_rate(
     would stand if all of them lay above, or below.
     """
     own = np.flatnonzero(chosen & np.isfinite(cycles.value))
-    mean_of = cycles.value[own]
+    group, noise = cycles.group[own], rates.noise[own] * np.sqrt(models.inflation * np.maximum(rates.misfit[own], 1.0))
+    mean_of = without_noise(cycles.value[own], group, noise)
     middle = float(np.median(mean_of))
-    number = int(cycles.group[own[np.argmin(np.abs(mean_of - middle))]])
+    number = int(group[np.argmin(np.abs(mean_of - middle))])
     weight = models.weight[number]
     used = np.flatnonzero(weight > 1e-3)
     weight = weight[used] / weight[used].sum()
-    per_model = np.where(cycles.group[own] == number, cycles.by_model[np.ix_(used, own)], mean_of)
-    medians = np.median(per_model, axis=1)
+    rows = without_noise(cycles.by_model[np.ix_(used, own)], group, noise)
+    medians = np.median(np.where(group == number, rows, mean_of), axis=1)
     parts = _parts(rates, models, own, number, medians, weight, options)
     sd = float(np.sqrt(sum(p.u_kpa_s**2 for p in parts[2:])))
     box = (medians[:, None], np.array([sd]), weight[:, None])
@@ -196,6 +201,22 @@ def log_rate(
     estimate = Estimate(value=value, lower=lower, upper=upper, unit="kPa/s", n=len(own), method=METHOD)
     believed = float(np.sqrt(max(sd**2 - _impossible(medians, weight) ** 2, 0.0)))
     return LogRate(estimate=estimate, plain=float(np.sum(weight * medians)), sd=believed, budget=parts)
+
+
+def without_noise(rate: Floats, group: Ints, noise: Floats) -> Floats:
+    """Rates drawn towards the median of their group until they scatter as their true rates do, shape (..., n).
+
+    group, noise  of every cycle, shape (n,). A group's own median stays where it is. Where the median of all cycles
+    lies at the edge of a group, the largest of its rates would else stand for it, and that is the one with most noise.
+    """
+    out = rate.copy()
+    for number in np.unique(group):
+        here = np.flatnonzero(group == number)
+        middle = np.median(rate[..., here], axis=-1, keepdims=True)
+        apart = rate[..., here] - middle
+        scatter = np.maximum(np.mean(apart**2, axis=-1, keepdims=True), 1e-12)
+        out[..., here] = middle + apart * np.sqrt(np.maximum(1.0 - np.mean(noise[here] ** 2) / scatter, 0.0))
+    return out
 
 
 def _unknown(rate: Floats, lacking: float) -> tuple[float, float]:

@@ -94,43 +94,52 @@ def _places(history: History, pieces: Pieces, chosen: Bools) -> list[tuple[Float
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Bench:
-    """Takes the levels of pieces and the rates of cycles out of a column, shape (m,) each."""
+    """Takes the levels of pieces and the rates of cycles out of a column, shape (m,) each.
+
+    leak, power   the leak's column without levels, and its weighted square per cycle, (n_cycles,)
+    """
 
     pieces: Pieces
     level: Floats
-    leak: Floats
     weight: Floats
     rows: Ints
     count: int
+    leak: Floats
+    power: Floats
 
     def of_cycles(self, values: Floats) -> Floats:
         """Sums over cycles, shape (n_cycles,)."""
         return np.asarray(np.bincount(self.rows, weights=values, minlength=self.count), np.float64)
 
-    def flat(self, column: Floats) -> Floats:
-        """A column without the levels of its pieces."""
-        w, e = self.weight, self.level
-        return np.asarray(
-            column - e * (piece_sum(self.pieces, w * e * column) / piece_sum(self.pieces, w * e * e))[self.pieces.owner]
-        )
-
     def parted(self, column: Floats) -> tuple[Floats, Floats, Floats]:
         """A column without levels; how much of the leak each cycle's looks like, (n_cycles,); what that leaves."""
-        flat, leak = self.flat(column), self.flat(self.leak)
-        power = np.maximum(self.of_cycles(self.weight * leak * leak), 1e-30)
-        share = self.of_cycles(self.weight * leak * flat) / power
-        return flat, share, flat - leak * share[self.rows]
+        flat = _flat(self.pieces, self.level, self.weight, column)
+        share = self.of_cycles(self.weight * self.leak * flat) / self.power
+        return flat, share, flat - self.leak * share[self.rows]
+
+
+def _flat(pieces: Pieces, level: Floats, weight: Floats, column: Floats) -> Floats:
+    """A column without the levels of the pieces, shape (m,)."""
+    w = weight * level
+    return np.asarray(column - level * (piece_sum(pieces, w * column) / piece_sum(pieces, w * level))[pieces.owner])
+
+
+def _bench(pieces: Pieces, columns: Regressors, weight: Floats, count: int) -> _Bench:
+    """What the shapes over the used bins share, for `count` cycles."""
+    rows, leak = pieces.cycle[pieces.owner], _flat(pieces, columns.level, weight, columns.leak[0])
+    power = np.bincount(rows, weights=weight * leak * leak, minlength=count)
+    return _Bench(
+        pieces=pieces, level=columns.level, weight=weight, rows=rows, count=count, leak=leak,
+        power=np.maximum(power, 1e-30),
+    )  # fmt: skip
 
 
 def _effects(
     history: History, pieces: Pieces, columns: Regressors, weight: Floats, chosen: Bools, scales: Scales
 ) -> Callable[[Floats], Effect]:
     """The effect of any shape over the used bins, against residuals of the chosen cycles that are made once."""
-    rows = pieces.cycle[pieces.owner]
-    bench = _Bench(
-        pieces=pieces, level=columns.level, leak=columns.leak[0], weight=weight, rows=rows, count=len(chosen)
-    )
-    used, pressure = weight * chosen[rows], history.pressure_kpa[pieces.index]
+    bench = _bench(pieces, columns, weight, len(chosen))
+    used, pressure = weight * chosen[bench.rows], history.pressure_kpa[pieces.index]
     (_, memory_share, memory), (_, _, found) = bench.parted(columns.memory), bench.parted(columns.seen)
     precision = float(np.sum(used * memory * memory)) + scales.prior_weight
     amplitude = (float(np.sum(used * memory * found)) + scales.prior_weight * (1.0 + scales.memory_mean)) / precision

@@ -14,7 +14,9 @@ class Windows:
     """Times left out of the coasts [s]: after the supply's cut, about the lift, before the end of the hold.
 
     The lift's window reaches from `present_from_s` to `present_s` after part present, a second one from `again_from_s`
-    to `again_s`, where a machine moves on later.
+    to `again_s`, where a machine moves on later. `quiet` where longer windows could be tried and showed no motion: in
+    holds too short for that it may go on all through what is left. `doubt_kpa_s` is by how much the median rate moves
+    under longer windows, beyond chance.
     """
 
     cut_s: float
@@ -23,6 +25,8 @@ class Windows:
     end_s: float
     again_from_s: float = float("inf")
     again_s: float = float("inf")
+    quiet: bool = True
+    doubt_kpa_s: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

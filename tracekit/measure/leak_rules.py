@@ -46,8 +46,8 @@ def given(log: LogRate, held: int, rated: int, options: LeakOptions) -> tuple[Qu
             status="lower_bound", limit=estimate.lower, unit=estimate.unit, n=estimate.n, method=estimate.method
         )
         return bound, tuple(said)
-    half = 0.5 * (estimate.upper - estimate.lower)
-    if estimate.value > options.small_rate_kpa_s and half > options.withhold_share * estimate.value:
+    far = max(estimate.upper - estimate.value, estimate.value - estimate.lower)
+    if estimate.value > options.small_rate_kpa_s and far > options.withhold_share * estimate.value:
         return Withheld(
             f"The leak lies between {estimate.lower:.2g} and {estimate.upper:.2g} kPa/s: too wide for a value. "
             "More coasts, longer coasts or a faster log would narrow it."

@@ -6,21 +6,23 @@ from dataclasses import dataclass
 import numpy as np
 
 from tracekit.measure import leak_forms
-from tracekit.measure.leak_bins import Bools, Floats, History, Timeline
+from tracekit.measure.leak_bins import Bools, Floats, History, Timeline, only
 from tracekit.measure.leak_pieces import Pieces, cut_pieces
 from tracekit.measure.leak_sums import (
     CycleSums,
     Fits,
-    Gas,
     Scales,
     Wall,
     cycle_sums,
-    gas_of,
+    gases_of,
+    joined,
     regressors,
-    stack,
     weights,
 )  # fmt: skip
 from tracekit.options.leak import LeakOptions
+
+ROOM = 12_000
+"""Numbers of an array of a scan: few enough for the processor's cache, many enough that calls cost little."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -33,16 +35,21 @@ class Coasts:
 
 
 def thinned(coasts: Coasts, most: int, options: LeakOptions) -> Coasts:
-    """The same with pieces of fewer cycles, evenly spread, so that some `most` pieces are left."""
+    """The same with pieces of fewer cycles, evenly spread, so that some `most` pieces are left.
+
+    Cycles that are left out are no longer in the history.
+    """
     pieces, rows = coasts.pieces, np.unique(coasts.pieces.cycle)
     keep = int(len(rows) * most / max(len(pieces.start), 1))
     if keep >= len(rows) or keep < options.fewest_cycles:
         return coasts
     chosen = np.zeros(len(coasts.history.rows), bool)
     chosen[rows[np.linspace(0, len(rows) - 1, keep).round().astype(int)]] = True
-    use = np.zeros(len(coasts.history.time_s), bool)
-    use[pieces.index] = chosen[coasts.history.cycle[pieces.index]]
-    return Coasts(history=coasts.history, pieces=cut_pieces(coasts.history, use, options), rho=coasts.rho)
+    kept = chosen[coasts.history.cycle]
+    use = np.zeros(len(kept), bool)
+    use[pieces.index] = True
+    history = only(coasts.history, chosen)
+    return Coasts(history=history, pieces=cut_pieces(history, use[kept], options), rho=coasts.rho[kept])
 
 
 def stratified(line: Timeline, most: int) -> Bools:
@@ -67,12 +74,19 @@ def scan(
 ) -> CycleSums:
     """Sums for every wall exchange and every form of `flow` (n_forms, n_bins), leading axis (n_walls,)."""
     weight = weights(history, pieces, scales.noise)
-    return stack([_one(history, pieces, gas_of(history, wall, rho), scales, flow, weight) for wall in walls])
+    groups = _together(walls, max(len(history.time_s), len(pieces.index) * len(flow)))
+    columns = (regressors(history, pieces, gases_of(history, some, rho), flow) for some in groups)
+    return joined([cycle_sums(history, pieces, one, weight, scales.ridge) for one in columns])
 
 
-def _one(history: History, pieces: Pieces, gas: Gas, scales: Scales, flow: Floats, weight: Floats) -> CycleSums:
-    """Sums under one wall exchange."""
-    return cycle_sums(history, pieces, regressors(history, pieces, gas, flow), weight, scales.ridge)
+def _together(walls: Sequence[Wall], values: int) -> list[list[Wall]]:
+    """Walls of one spread that are reckoned at once: as many as keep arrays of `values` numbers each in the cache."""
+    most, groups = max(1, ROOM // max(values, 1)), list[list[Wall]]()
+    for wall in walls:
+        if not groups or len(groups[-1]) >= most or groups[-1][0].spread_ln != wall.spread_ln:
+            groups.append([])
+        groups[-1].append(wall)
+    return groups
 
 
 def flow_of(history: History, options: LeakOptions) -> Floats:

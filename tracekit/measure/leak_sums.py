@@ -23,7 +23,7 @@ from tracekit.physics.heat import MEMORY_SHARE, Parts, exchange_rate_1_s, follow
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Regressors:
-    """Columns of the model in every used bin, shape (m,) or (n_forms, m)."""
+    """Columns of the model in every used bin, shape (..., m) and, of the leak, (..., n_forms, m)."""
 
     level: Floats
     seen: Floats
@@ -121,7 +121,12 @@ def bin_noise(history: History, noise: Noise) -> Floats:
 
 def weights(history: History, pieces: Pieces, noise: Noise) -> Floats:
     """Weight of each used bin: P² over the variance of its mean, in units of ln P."""
-    return np.asarray((history.pressure_kpa / bin_noise(history, noise))[pieces.index] ** 2)
+    return bin_weights(history, noise)[pieces.index]
+
+
+def bin_weights(history: History, noise: Noise) -> Floats:
+    """The same of every bin of a history, shape (n_bins,)."""
+    return np.asarray((history.pressure_kpa / bin_noise(history, noise)) ** 2)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -134,7 +139,7 @@ class Wall:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Gas:
-    """Rate g of the gas in every bin of a history, shape (n_bins,), and the memory of each part, (n_parts, n_bins)."""
+    """Rate g of the gas in every bin of a history, shape (..., n_bins); memory of each part, (n_parts, ..., n_bins)."""
 
     rate: Floats
     memory: Floats
@@ -143,9 +148,16 @@ class Gas:
 
 def gas_of(history: History, wall: Wall, inflow_1_s: Floats) -> Gas:
     """The gas's memory under a wall exchange and an inflow ρ per bin [1/s]."""
-    exchange = exchange_rate_1_s(wall.tau_s, history.pressure_kpa / history.ambient_kpa)
-    rate, parts = exchange * history.boost + inflow_1_s / history.boost, wall_parts(wall.spread_ln)
-    turns = parts.kappa[:, None] * (rate * history.step_s)
+    gas = gases_of(history, [wall], inflow_1_s)
+    return Gas(rate=gas.rate[0], memory=gas.memory[:, 0], parts=gas.parts)
+
+
+def gases_of(history: History, walls: Sequence[Wall], inflow_1_s: Floats) -> Gas:
+    """Under several wall exchanges of one spread: rate (n_walls, n_bins), memory (n_parts, n_walls, n_bins)."""
+    tau_s = np.array([[wall.tau_s] for wall in walls])
+    exchange = exchange_rate_1_s(tau_s, history.pressure_kpa / history.ambient_kpa)
+    rate, parts = exchange * history.boost + inflow_1_s / history.boost, wall_parts(walls[0].spread_ln)
+    turns = parts.kappa[:, None, None] * (rate * history.step_s)
     memory = follow(history.log_pressure, turns, history.free)
     return Gas(rate=rate, memory=memory, parts=parts)
 
@@ -154,16 +166,17 @@ def regressors(history: History, pieces: Pieces, gas: Gas, flow: Floats) -> Regr
     """Columns of the model; `flow` is φ in every bin of the history, shape (n_forms, n_bins)."""
     index, start, owner, parts = pieces.index, pieces.start, pieces.owner, gas.parts
     step = np.where(pieces.first, 0.0, np.diff(history.time_s[index], prepend=0.0))
-    turns = _mean_of_pairs(gas.rate[index]) * step
-    run = _since(np.cumsum(turns), start, owner)
-    faded = np.exp(-parts.lam[:, None] * run)
-    u, y = history.log_pressure[index], gas.memory[:, index]
+    turns = _mean_of_pairs(gas.rate[..., index]) * step
+    run = _since(np.cumsum(turns, axis=-1), start, owner)
+    modes = parts.lam.reshape(-1, *(1,) * run.ndim)
+    faded = np.exp(-modes * run)
+    u, y = history.log_pressure[index], gas.memory[..., index]
     content = u - MEMORY_SHARE * (u - y.mean(axis=0))
-    grown = _mean_of_pairs(flow[:, index] * np.exp(-content) / history.ambient_kpa) * step
+    grown = _mean_of_pairs(flow[:, index] * np.exp(-content)[..., None, :] / history.ambient_kpa) * step
     path = _since(np.cumsum(grown, axis=-1), start, owner)
-    lagging = follow(path, parts.lam[:, None, None] * turns, pieces.first)
+    lagging = follow(path, modes[..., None] * turns[..., None, :], pieces.first)
     u_a = u[start]
-    colder = np.stack([sum_over(row, y[:, start] - u_a) for row in parts.take])[:, owner]
+    colder = np.stack([sum_over(row, y[..., start] - u_a) for row in parts.take])[..., owner]
     gone = sum_over(parts.gain, faded)
     return Regressors(
         level=1.0 + 0.4 * gone,
@@ -197,29 +210,43 @@ def cycle_sums(history: History, pieces: Pieces, columns: Regressors, weight: Fl
     The amplitude of the gas's history scatters from piece to piece by some s about the common α, because a slow log
     sees the evacuation in a few samples only; `ridge` is residual variance over s².
     """
-    e, u, h, g = columns.level, columns.seen, columns.memory, columns.leak
-    we, wu, wh, wg = weight * e, weight * u, weight * h, weight * g
-    ee = piece_sum(pieces, we * e)
-    eu, eh, eg = (piece_sum(pieces, we * other) for other in (u, h, g))
-    hh = piece_sum(pieces, wh * h) - eh * eh / ee
-    hu, hg = (piece_sum(pieces, wh * other) - eh * eo / ee for other, eo in ((u, eu), (g, eg)))
-    free = 1.0 / (hh + ridge)
     rows = len(history.rows)
-
-    def left(product: Floats, levels: Floats, own: Floats) -> Floats:
-        return cycle_sum(pieces, piece_sum(pieces, product) - levels / ee - own * free, rows)
-
+    ee, eu, eh, uu, uh, hh = piece_sum(pieces, _products(weight, columns))
+    eg, ug, hg, gg = piece_sum(pieces, _leak_products(weight, columns))
+    hu, hh = uh - eh * eu / ee, hh - eh * eh / ee
+    free = 1.0 / (hh + ridge)
+    plain = (uu - eu * eu / ee - hu * hu * free, hu - hu * hh * free, hh - hh * hh * free)
+    spread = np.log1p(np.maximum(hh, 0.0) / ridge)
+    ee, eu, eh, hu, hh, free = (one[..., None, :] for one in (ee, eu, eh, hu, hh, free))
+    hg = hg - eh * eg / ee
+    leak = (gg - eg * eg / ee - hg * hg * free, ug - eg * eu / ee - hg * hu * free, hg - hg * hh * free)
+    of_uu, of_uh, of_hh, of_spread = cycle_sum(pieces, np.stack([*plain, spread]), rows)
+    of_gg, of_gu, of_gh = cycle_sum(pieces, np.stack(leak), rows)
     return CycleSums(
-        uu=left(wu * u, eu * eu, hu * hu),
-        uh=left(wu * h, eu * eh, hu * hh),
-        hh=left(wh * h, eh * eh, hh * hh),
-        gg=left(wg * g, eg * eg, hg * hg),
-        gu=left(wg * u, eg * eu, hg * hu),
-        gh=left(wg * h, eg * eh, hg * hh),
-        spread=cycle_sum(pieces, np.log1p(np.maximum(hh, 0.0) / ridge), rows),
+        uu=of_uu, uh=of_uh, hh=of_hh, gg=of_gg, gu=of_gu, gh=of_gh, spread=of_spread,
         bins=np.bincount(pieces.cycle, weights=pieces.count, minlength=rows).astype(np.int64),
         pieces=np.bincount(pieces.cycle, minlength=rows),
-    )
+    )  # fmt: skip
+
+
+def _products(weight: Floats, columns: Regressors) -> Floats:
+    """Weighted products ee, eu, eh, uu, uh, hh of level, what is seen and memory, shape (6, ..., m)."""
+    e, u, h = columns.level, columns.seen, columns.memory
+    we, wu, wh = weight * e, weight * u, weight * h
+    out = np.empty((6, *e.shape))
+    for place, (one, other) in zip(out, ((we, e), (we, u), (we, h), (wu, u), (wu, h), (wh, h)), strict=True):
+        np.multiply(one, other, out=place)
+    return out
+
+
+def _leak_products(weight: Floats, columns: Regressors) -> Floats:
+    """Weighted products eg, ug, hg, gg with every form's leak, shape (4, ..., n_forms, m)."""
+    g = columns.leak
+    wg, out = weight * g, np.empty((4, *g.shape))
+    for place, other in zip(out, (columns.level, columns.seen, columns.memory), strict=False):
+        np.multiply(wg, other[..., None, :], out=place)
+    np.multiply(wg, g, out=out[3])
+    return out
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -256,11 +283,19 @@ class Fits:
         return max(float(np.sum(self.misfit[self.best][chosen])) / max(int(np.sum(self.free[chosen])), 1), 1e-6)
 
 
+_SUMS = ("uu", "uh", "hh", "gg", "gu", "gh", "spread")
+
+
 def stack(sums: Sequence[CycleSums]) -> CycleSums:
     """Sums of several wall exchanges with a leading axis (n_tau, …)."""
-    names = ("uu", "uh", "hh", "gg", "gu", "gh", "spread")
-    stacked = {name: np.stack([getattr(one, name) for one in sums]) for name in names}
+    stacked = {name: np.stack([getattr(one, name) for one in sums]) for name in _SUMS}
     return CycleSums(**stacked, bins=sums[0].bins, pieces=sums[0].pieces)
+
+
+def joined(sums: Sequence[CycleSums]) -> CycleSums:
+    """Sums of several groups of wall exchanges along their first axis."""
+    parts = {name: np.concatenate([getattr(one, name) for one in sums]) for name in _SUMS}
+    return CycleSums(**parts, bins=sums[0].bins, pieces=sums[0].pieces)
 
 
 def fit_all(sums: CycleSums, chosen: Bools, scales: Scales) -> Fits:

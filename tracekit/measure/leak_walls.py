@@ -102,12 +102,13 @@ def first_wall(coasts: Coasts, scales: Scales, options: LeakOptions) -> Located 
     Pores look like a hole beside walls that exchange slowly: each form has valleys of its own.
     """
     history, rho = coasts.history, coasts.rho
-    flow, grid = flow_of(history, options)[list(EXTREMES)], _whole(options)
-    valley, scales, chosen = _valley(thinned(coasts, options.whole_coasts, options), scales, flow, 0.0, grid, options)
+    fewest = thinned(coasts, options.whole_coasts, options)
+    flow = flow_of(fewest.history, options)[list(EXTREMES)]
+    valley, scales, chosen = _valley(fewest, scales, flow, 0.0, _whole(options), options)
     if not chosen.any():
         return None
     at, place = float(valley.ln_tau[valley.deepest]), valley.deepest
-    flow = flow[place : place + 1]
+    flow = flow_of(history, options)[EXTREMES[place] : EXTREMES[place] + 1]
     gas = gas_of(history, Wall(tau_s=float(np.exp(at)), spread_ln=0.0), rho)
     scales = scattered(history, coasts.pieces, gas, scales, flow, options)
     valley, scales, _ = _valley(coasts, scales, flow, 0.0, _grid(at - 0.6, at + 0.6, 9, options), options)
@@ -129,9 +130,9 @@ def locate_walls(few: Coasts, coasts: Coasts, first: Located, options: LeakOptio
 
     The valleys are looked for in `few` coasts and made out in all.
     """
-    flows = [flow_of(c.history, options)[list(EXTREMES)] for c in (few, coasts)]
     fewest = thinned(few, options.whole_coasts, options)
-    whole, scales, chosen = _valley(fewest, first.scales, flows[0], SPREADS[1][0], _whole(options), options)
+    flows = [flow_of(c.history, options)[list(EXTREMES)] for c in (few, coasts, fewest)]
+    whole, scales, chosen = _valley(fewest, first.scales, flows[2], SPREADS[1][0], _whole(options), options)
     if not chosen.any():
         return None
     centre = float(whole.ln_tau[whole.deepest])

@@ -5,12 +5,20 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from tracekit.measure.leak_bins import Floats, History
+from tracekit.measure.leak_bins import NORMAL_MEDIAN, Floats, History
 from tracekit.measure.leak_pieces import Windows, cut_pieces, usable
 from tracekit.measure.leak_search import enough, flow_of, inflow
-from tracekit.measure.leak_sums import Gas, Scales, cycle_sums, fit_all, gas_of, regressors, stack, weights
+from tracekit.measure.leak_sums import Gas, Scales, bin_weights, cycle_sums, fit_all, gas_of, regressors, stack
 from tracekit.measure.leak_walls import Located
 from tracekit.options.leak import LeakOptions
+
+FREE_LEAST = 20.0
+"""Degrees of freedom that a trial needs: the misfit per degree of fewer scatters by a third and more."""
+
+LONGER_S = ((0.1, 0.0), (0.2, 0.0), (0.0, 0.1), (0.0, 0.2), (0.1, 0.1), (0.2, 0.2))
+"""By how much longer the windows are that test those found."""
+FEWEST_MOVES = 5
+"""Fewest cycles that tell by how much a rate moves."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -25,11 +33,12 @@ class _Trials:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Bench:
-    """What every trial shares: the history with its gas under one wall exchange."""
+    """What every trial shares: the history with its gas under one wall exchange, and the weight of every bin."""
 
     history: History
     gas: Gas
     flow: Floats
+    weight: Floats
     scales: Scales
     options: LeakOptions
 
@@ -45,7 +54,8 @@ def locate_windows(history: History, cut_s: float, first: Located, options: Leak
     """
     gas = gas_of(history, first.best, inflow(history, first.rate))
     flow = flow_of(history, options)[first.form : first.form + 1]
-    bench = _Bench(history=history, gas=gas, flow=flow, scales=first.scales, options=options)
+    weight = bin_weights(history, first.scales.noise)
+    bench = _Bench(history=history, gas=gas, flow=flow, weight=weight, scales=first.scales, options=options)
     steps = np.arange(0.0, options.window_most_s + 1e-9, options.window_step_s).tolist()
     pairs = [Windows(cut_s=cut_s, present_from_s=0.0, present_s=p, end_s=e) for p in steps for e in steps]
     tried = _try(bench, pairs)
@@ -54,16 +64,57 @@ def locate_windows(history: History, cut_s: float, first: Located, options: Leak
     found = _shortest(tried, least, options) if most >= 1.0 else None
     if found is None:
         return None
+    seen = _longer_tried(tried, found, least, options)
     late = _late(bench, found, least)
     if late is not None:
         again = _try(bench, [replace(late, end_s=e) for e in steps])
         found = _shortest(again, least, options) or late
-    return _with_margin(bench, found, least)
+    longer = _with_margin(bench, found, least)
+    whole = longer.present_s > found.present_s and longer.end_s > found.end_s
+    return replace(longer, quiet=seen and whole, doubt_kpa_s=_doubt(bench, longer, least))
+
+
+def _doubt(bench: _Bench, found: Windows, least: float) -> float:
+    """By how much the median rate moves under windows longer than those found, beyond chance [kPa/s].
+
+    Where all is quiet and the model is right it does not move. Chance follows from the scatter of the moves between
+    cycles, which holds slow noise, and from the amplitude of the gas's history; the squares of moves are shrunk by two
+    variances of chance (positive-part shrinkage of James and Stein) and weighted by how little chance they have.
+    """
+    _, rate, _ = _fit(bench, found)
+    square, weight = [0.0], [1e-12]
+    for present, end in LONGER_S:
+        longer = replace(found, present_s=found.present_s + present, end_s=found.end_s + end)
+        _, other, loose = _fit(bench, longer)
+        move = other - rate
+        known = np.isfinite(move)
+        if np.count_nonzero(known) < max(least, FEWEST_MOVES):
+            continue
+        scatter = float(np.median(np.abs(move[known] - np.median(move[known])))) / NORMAL_MEDIAN
+        chance = np.pi / 2.0 * scatter**2 / np.count_nonzero(known) + loose**2
+        square.append(max(float(np.median(move[known])) ** 2 - 2.0 * chance, 0.0))
+        weight.append(1.0 / max(chance, 1e-12))
+    return float(np.sqrt(np.average(square, weights=weight)))
+
+
+def _longer_tried(tried: _Trials, found: Windows, least: float, options: LeakOptions) -> bool:
+    """Whether windows a step longer than those found, about the lift as well as before the end, left cycles enough.
+
+    Motion lasts no longer than the longest window, which therefore needs no longer one.
+    """
+    fits = (tried.free >= FREE_LEAST) & (tried.cycles >= least)
+    step, most = options.window_step_s, options.window_most_s
+
+    def could(present_s: float, end_s: float) -> bool:
+        wide = [w.present_s > min(present_s, most) - 1e-9 and w.end_s > min(end_s, most) - 1e-9 for w in tried.windows]
+        return bool(np.any(fits & wide))
+
+    return could(found.present_s + step, found.end_s) and could(found.present_s, found.end_s + step)
 
 
 def _shortest(tried: _Trials, least: float, options: LeakOptions) -> Windows | None:
     """The pair that keeps most bins among those inside the reference that fit as well; None where none is feasible."""
-    fits = (tried.free >= 20.0) & (tried.cycles >= least)
+    fits = (tried.free >= FREE_LEAST) & (tried.cycles >= least)
     if not fits.any():
         return None
     free = np.maximum(tried.free, 1.0)
@@ -96,7 +147,7 @@ def _late(bench: _Bench, found: Windows, least: float) -> Windows | None:
     level = np.maximum(tried.misfit / free, options.variance_least)
     taken = np.maximum(free[0] - free, 1.0)
     excess = ((tried.misfit[0] - tried.misfit) / level - taken) / np.sqrt(2.0 * taken)
-    good = (tried.free >= 20.0) & (tried.cycles >= least) & (excess > options.window_late_z)
+    good = (tried.free >= FREE_LEAST) & (tried.cycles >= least) & (excess > options.window_late_z)
     good &= level < options.window_late_gain * level[0]
     return tried.windows[int(np.argmin(np.where(good, level, np.inf)))] if good.any() else None
 
@@ -121,14 +172,22 @@ def _try(bench: _Bench, windows: Sequence[Windows]) -> _Trials:
 
 def _misfit(bench: _Bench, windows: Windows) -> tuple[float, float, float]:
     """Misfit, degrees of freedom and rated cycles of one trial."""
+    return _fit(bench, windows)[0]
+
+
+def _fit(bench: _Bench, windows: Windows) -> tuple[tuple[float, float, float], Floats, float]:
+    """The same with the rate of every cycle, NaN where it has none, and its common error by the gas's amplitude."""
     history, scales = bench.history, bench.scales
     pieces = cut_pieces(history, usable(history, windows), bench.options)
+    nothing = (0.0, 0.0, 0.0), np.full(len(history.rows), np.nan), 0.0
     if not len(pieces.start):
-        return 0.0, 0.0, 0.0
+        return nothing
     columns = regressors(history, pieces, bench.gas, bench.flow)
-    sums = stack([cycle_sums(history, pieces, columns, weights(history, pieces, scales.noise), scales.ridge)])
+    sums = stack([cycle_sums(history, pieces, columns, bench.weight[pieces.index], scales.ridge)])
     chosen = enough(sums, bench.options)
     if not chosen.any():
-        return 0.0, 0.0, 0.0
+        return nothing
     fits = fit_all(sums, chosen, scales)
-    return float(np.nansum(fits.misfit)), float(np.sum(fits.free[chosen])), float(chosen.sum())
+    facts = float(np.nansum(fits.misfit)), float(np.sum(fits.free[chosen])), float(chosen.sum())
+    loose = np.sqrt(float(fits.amplitude_var[0, 0]) * scales.divisor)
+    return facts, fits.rate[0, 0], float(abs(np.nanmedian(fits.slope[0, 0])) * loose)

@@ -82,6 +82,9 @@ class LeakOptions:
     motion_kpa: float = option(
         0.006, "kPa", "standard uncertainty of the vacuum that motion outside the windows costs in a coast"
     )
+    motion_unseen_kpa: float = option(
+        0.3, "kPa", "the same where holds are too short to see its end: an acceleration costs 0.1 to 1.2 kPa in all"
+    )
     line_share: float = option(
         0.06, "", "share of the distance to the straight line that enters the uncertainty beside what residuals show"
     )
@@ -116,4 +119,6 @@ class LeakOptions:
     change_open_share: float = option(0.12, "", "fall of the open cup's vacuum from which the supply has changed")
     change_open_kpa: float = option(0.5, "kPa", "the same in kPa: smaller falls are steps and noise")
     change_cycles: int = option(5, "", "fewest cycles of each log with an ultimate vacuum")
-    withhold_share: float = option(0.5, "", "half-width over value from which a rate above the small ones is withheld")
+    withhold_share: float = option(
+        0.5, "", "distance of an interval's farther end over the value from which rates above small ones are withheld"
+    )

@@ -46,11 +46,14 @@ def recursion(factor: NDArray[np.float64], into: NDArray[np.float64]) -> NDArray
     `factor` may broadcast against `into`; 0 restarts. Stops early once products of factors have died out (below 10⁻⁹).
     """
     a, y = factor.copy(), into.copy()
+    added, product = np.empty_like(y), np.empty_like(a)
     reach, n = 1, y.shape[-1]
     while reach < n:
-        y[..., reach:] += a[..., reach:] * y[..., :-reach]
-        a[..., reach:] = a[..., reach:] * a[..., :-reach]
-        a[..., :reach] = 0.0
+        np.multiply(a[..., reach:], y[..., :-reach], out=added[..., reach:])
+        y[..., reach:] += added[..., reach:]
+        np.multiply(a[..., reach:], a[..., :-reach], out=product[..., reach:])
+        product[..., :reach] = 0.0
+        a, product = product, a
         reach *= 2
         if float(a.max(initial=0.0)) < 1e-9:
             break
@@ -64,11 +67,13 @@ def follow(target: NDArray[np.float64], turns: NDArray[np.float64], restart: NDA
     turns    k times the step from the sample before, broadcasting against it [unitless]
     restart  where y equals the target, shape (n,)
     """
+    turns = np.maximum(turns, 1e-6)
     decay = np.exp(-turns)
-    mean = np.where(turns > 1e-6, (1.0 - decay) / np.maximum(turns, 1e-6), 1.0 - 0.5 * turns)
+    mean = (1.0 - decay) / turns
+    own, late, rests = 1.0 - mean, mean - decay, np.flatnonzero(restart)
+    own[..., rests], late[..., rests], decay[..., rests] = 1.0, 0.0, 0.0
     before = np.concatenate([target[..., :1], target[..., :-1]], axis=-1)
-    own, late = np.where(restart, 1.0, 1.0 - mean), np.where(restart, 0.0, mean - decay)
-    return recursion(np.where(restart, 0.0, decay), target * own + before * late)
+    return recursion(decay, target * own + before * late)
 
 
 def exchange_boost(log_pressure: NDArray[np.float64], memory: NDArray[np.float64]) -> NDArray[np.float64]:
