@@ -188,3 +188,20 @@ def test_progress_shows_on_a_terminal_only(
     told = capsys.readouterr().err
     assert "1 of 2 logs, " in told
     assert told.endswith("\r\x1b[2K")
+
+
+@pytest.mark.parametrize("command", ["tune", "compare"])
+def test_standard_input_is_a_log_for_commands_that_read_one(
+    command: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """`-` takes the log from a pipe; pages and files tell it as standard input, in a folder of that name."""
+    log = write_log(tmp_path / "loader.csv")
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setattr(sys, "stdin", io.TextIOWrapper(io.BytesIO(log.read_bytes())))
+    assert cli.run([command, *([str(log)] if command == "compare" else []), "-"]) == 0
+    assert capsys.readouterr().err == ""
+    pages = list((tmp_path / "tracekit-out").rglob("report.html"))
+    assert len(pages) == 1
+    assert "standard input" in pages[0].read_text(encoding="utf-8")
+    if command == "tune":
+        assert pages[0].parent.name == "standard-input"

@@ -15,6 +15,7 @@ from tracekit.pipeline import MeasuredLog, diagnose, leak_flows, measure, with_l
 from tracekit.read.source import find_inputs
 
 DEFAULT_OUT = Path("tracekit-out")
+STANDARD_INPUT = "-"
 
 
 def recordings(
@@ -33,7 +34,7 @@ def recordings(
     Raises UsageError where a start is given for several files.
     """
     files = tuple(stations) or None
-    paths = _paths(logs)
+    paths = log_paths(logs)
     if started_us is not None and len(paths) > 1:
         raise UsageError(message("--started", f"{len(paths)} files on its side", "one", "Name the files one by one."))
     if findings:
@@ -46,9 +47,10 @@ def recordings(
     return sides
 
 
-def _paths(logs: Sequence[str]) -> tuple[str, ...]:
-    """The files among files, folders and globs, each once."""
-    return tuple(dict.fromkeys(str(one.path) for log in logs for one in find_inputs(log)))
+def log_paths(logs: Sequence[str]) -> tuple[str, ...]:
+    """The files among files, folders and globs, each once; standard input is looked at only when it is read."""
+    found = ([log] if log == STANDARD_INPUT else [str(one.path) for one in find_inputs(log)] for log in logs)
+    return tuple(dict.fromkeys(path for paths in found for path in paths))
 
 
 def told_apart(
@@ -58,7 +60,7 @@ def told_apart(
 
     logs  what `recordings` was given for each side
     """
-    paths = [_paths(one) if one else () for one in logs]
+    paths = [log_paths(one) if one else () for one in logs]
     names = apart([*paths[0], *paths[1]])
     before, after = (
         tuple(replace(r, facts=replace(r.facts, source=names[path])) for r, path in zip(side, own, strict=True))
@@ -75,7 +77,7 @@ def apart(paths: Sequence[str]) -> dict[str, str]:
         others = [other for other in whole.values() if other != parts]
         size = next((k for k in range(1, len(parts)) if all(o[-k:] != parts[-k:] for o in others)), len(parts))
         names[path] = PurePath(*parts[-size:]).as_posix()
-    return names
+    return {path: name if path != STANDARD_INPUT else "standard input" for path, name in names.items()}
 
 
 def _measured(log: MeasuredLog, only: str | None, stations: Sequence[Station]) -> Recording:
@@ -119,7 +121,8 @@ def read_document(path: Path) -> dict[str, object]:
 
 def folder_for(out: Path | None, log: str) -> Path:
     """`out`, else tracekit-out/ and the log's stem."""
-    return out if out is not None else DEFAULT_OUT / (Path(log).name.split(".")[0] or "log")
+    stem = "standard-input" if log == STANDARD_INPUT else Path(log).name.split(".")[0] or "log"
+    return out if out is not None else DEFAULT_OUT / stem
 
 
 def refuse_existing(path: Path, why: str = "Frozen plans are kept.") -> None:

@@ -10,7 +10,7 @@ import typer
 
 from tracekit.cli.opening import OpenPage, show_page
 from tracekit.cli.progress import CountedProgress, reading_progress, show
-from tracekit.cli.sides import folder_for
+from tracekit.cli.sides import STANDARD_INPUT, folder_for, log_paths
 from tracekit.errors import UsageError, message, nearest
 from tracekit.model.result import DiagnosisRecord
 from tracekit.model.station import Station
@@ -18,7 +18,6 @@ from tracekit.model.trace import Block
 from tracekit.model.tuning import Tuning
 from tracekit.pipeline import diagnose
 from tracekit.read import open_log
-from tracekit.read.source import find_inputs
 from tracekit.read.station_file import load_stations, match_stations
 from tracekit.report.files import check_folder, json_write, text_write, write_files
 from tracekit.report.page import safe_name
@@ -35,7 +34,7 @@ _MOST_ROWS = 20_000_000  # beyond this the averaged traces are replayed, not eve
 
 
 def tune(
-    logs: Annotated[list[str], typer.Argument(metavar="LOG...", help="Text or Parquet file, folder or glob.")],
+    logs: Annotated[list[str], typer.Argument(metavar="LOG...", help="Text or Parquet file, folder, glob, or -.")],
     station: Annotated[
         list[Path] | None, typer.Option(help="Station file, or a folder of them. May be given again.")
     ] = None,
@@ -64,7 +63,7 @@ def tune(
         as_json=as_json, quiet=quiet,
     )  # fmt: skip
     stations = load_stations(station or [])
-    paths = list(dict.fromkeys(str(one.path) for log in logs for one in find_inputs(log)))
+    paths = log_paths(logs)
     folders = [folder_for(out if len(paths) == 1 else None if out is None else out / Path(p).stem, p) for p in paths]
     for folder in folders:
         check_folder(folder)
@@ -118,8 +117,8 @@ def _tune_log(path: str, folder: Path, stations: Sequence[Station], asked: _Aske
 
 
 def _samples(path: str, record: DiagnosisRecord, stations: Sequence[Station]) -> tuple[Block, ...]:
-    """Every sample once more, for exact replays; none where there are too many to keep."""
-    if sum(log.rows_used for log in record.logs) > _MOST_ROWS:
+    """Every sample once more, for exact replays; none where they are too many, or cannot be read twice."""
+    if path == STANDARD_INPUT or sum(log.rows_used for log in record.logs) > _MOST_ROWS:
         return ()
     heard, rows = reading_progress([path]), 0
     kept: list[Block] = []
