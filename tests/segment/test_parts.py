@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from segment.made_traces import KNOWN, PLAIN, SAVING, data_of, hold, idle, measured, trace_of
+from segment.made_traces import KNOWN, PLAIN, SAVING, Piece, blow_off, data_of, evacuate, hold, idle, measured, trace_of
 
 from tracekit.model.cycle import PULSES, Wiring
 from tracekit.model.station import Settings
@@ -154,6 +154,16 @@ def test_pulses_of_a_coil_are_no_supply(pieces) -> None:
         found = find_wiring(columns["pressure_kpa"], logged, layout())
         assert found.supply_on_level is None
         assert found.evidence["supply"] == PULSES
+
+
+@pytest.mark.parametrize("overlap_s", [0.06, 0.15, 0.3])
+@pytest.mark.parametrize("turned", [0, 1])
+def test_a_release_that_begins_before_the_supply_is_off(overlap_s: float, turned: int) -> None:
+    """What the release takes while the supply is still on is no loss of the supply, and no pulse of a coil."""
+    both = Piece(seconds=overlap_s, to=2.0, tau_s=0.02, supply=1, release=1)
+    columns = trace_of((idle(), *(evacuate(), hold(), both, blow_off()) * 5, idle()))
+    bits = (columns["supply"] ^ turned) + columns["release"] * 2 + columns["part_present"] * 4
+    assert find_wiring(columns["pressure_kpa"], bits.astype(np.uint8), layout()).supply_on_level == 1 - turned
 
 
 def test_agreed_value() -> None:

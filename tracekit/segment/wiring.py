@@ -29,6 +29,12 @@ def _gain_per_level(vacuum: Floats, level: Levels) -> tuple[float, float]:
     return float(vacuum[-1] - vacuum[0]) - high, high
 
 
+def _before(vacuum: Floats, blown: Levels) -> Floats:
+    """The vacuum, with the last value before each release in the place of what it is during the release."""
+    last = np.maximum.accumulate(np.where(blown, 0, np.arange(len(vacuum))))
+    return vacuum[last]
+
+
 _FEWEST, _OUT_OF, _ON_BY = 3, 0.25, 0.3
 """Suctions that start out of so little vacuum, and by what share of all vacuum it rises after the signal has ended."""
 
@@ -56,11 +62,13 @@ def _supply_level(vacuum: Floats, level: Levels, release: Levels | None) -> tupl
     """The level at which vacuum is made.
 
     Vacuum is gained while the supply is on and lost while it is off, summed over the whole head: an evacuation always
-    lies in the one, a release in the other. While release is on the supply is off, which decides where pressure does
-    not.
+    lies in the one, a release in the other. A release that begins before the supply is off is left out of both: what
+    it takes is lost at its end. While release is on the supply is off, which decides where pressure does not.
     """
     if level.all() or not level.any():
         return None, "never changes"
+    if release is not None:
+        vacuum = _before(vacuum, release)
     gained_low, gained_high = _gain_per_level(vacuum, level)
     swing = quantile(vacuum, 0.99) - quantile(vacuum, 0.01)
     apart = abs(gained_high - gained_low)
