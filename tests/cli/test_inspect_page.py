@@ -47,8 +47,9 @@ def test_what_is_not_shown_is_told_once(tmp_path: Path, capsys: pytest.CaptureFi
     first, second = write_log(tmp_path / "a.csv"), write_log(tmp_path / "b.csv", seed=2)
     assert cli.run(["inspect", str(first)]) == 0
     shown = " ".join(capsys.readouterr().out.partition("can and cannot show:")[2].split())
-    reasons = [part.partition(". ")[2] for part in shown.split("not shown: ")[1:]]
+    reasons = [part.partition(". ")[2] for part in shown.split("Not shown: ")[1:]]
     assert reasons
+    assert "_" not in shown
     assert len(set(reasons)) == len(reasons)
     assert cli.run(["inspect", str(first), str(second), "--write-station", str(tmp_path / "s.toml")]) == 0
     assert "s.toml is of a.csv alone" in capsys.readouterr().err

@@ -21,6 +21,8 @@ from tracekit.read.inspection_text import inspection_text
 from tracekit.read.station_file import load_stations
 from tracekit.report.files import check_folder, json_write, text_write, write_file, write_files
 from tracekit.report.inspect_page import inspection_page
+from tracekit.report.measures import measure as in_words
+from tracekit.report.phrases import cause_name
 from tracekit.units import pressure_unit
 
 STANDARD_INPUT = "-"
@@ -104,8 +106,15 @@ def _measured(
         hidden: dict[str, list[str]] = {}
         for item in result.detectable:
             if item.smallest is None:
-                hidden.setdefault(item.why, []).append(item.code)
+                hidden.setdefault(_sentence(item.why), []).append(cause_name(item.code).lower())
             else:
-                lines.append(f"{name}{item.code}: from {item.smallest:.3g} {item.unit} of {item.measure}. {item.why}")
-        lines += [f"{name}not shown: {', '.join(codes)}. {why}" for why, codes in hidden.items()]
+                size = f"{item.smallest:.2g} {item.unit}".rstrip()
+                what = f"{cause_name(item.code)}: from {size} of {in_words(item.measure).name}"
+                lines.append(f"{name}{what}. {_sentence(item.why)}")
+        lines += [f"{name}Not shown: {', '.join(causes)}. {why}" for why, causes in hidden.items()]
     return record.stations, tuple(lines)
+
+
+def _sentence(text: str) -> str:
+    """A reason as a sentence of its own."""
+    return f"{text[:1].upper()}{text[1:].rstrip('.')}." if text else ""
