@@ -66,14 +66,14 @@ _BASIC: Mapping[str, Mapping[str, Change]] = {
     },
     "exhaust_restricted": {
         "decay": SAME, "rise": up(0.04, 2.0), "ultimate": down(0.5, 30.0, 0.9), "open": down(0.05, 10.0, 0.8),
-        "blow": SAME, "over": SAME, "residual": SAME, "idle": SAME, "response": up(0.003, 0.25, 0.03), "noise": SAME,
+        "blow": SAME, "over": SAME, "residual": SAME, "idle": SAME, "response": up(0.003, 0.25, 0.015), "noise": SAME,
         "rise_scatter": SAME, "overshoot": down(0.1, 6.0, 0.5),
         "fast_fall": down(0.1, 3.0, 0.3),  # a slow evacuation leaves the gas less cold
     },
     "supply_pressure_low": {
         "decay": SAME, "rise": up(0.03, 2.0), "ultimate": down(0.5, 40.0, 0.9), "open": down(0.05, 10.0, 0.8),
         "blow": up(0.04, 0.8), "over": down(0.05, 40.0, 0.6), "residual": up(0.05, 30.0, 0.35),
-        "blow_start": up(0.0005, 0.02, 0.5), "response": up(0.001, 0.05, 0.25), "overshoot": down(0.1, 6.0, 0.5),
+        "blow_start": up(0.0005, 0.02, 0.5), "response": up(0.001, 0.03, 0.25), "overshoot": down(0.1, 6.0, 0.5),
         "fast_fall": down(0.1, 3.0, 0.3),
     },
     "supply_valve_slow": {
@@ -199,7 +199,7 @@ SIGNS: Mapping[str, Mapping[str, float]] = {
     },
     "late_response": {
         "supply_valve_slow": 0.8, "sensor_slow": 0.8, "sensor_noisy": 0.3, "supply_pulsation": 0.05,
-        "exhaust_restricted": 0.1, "supply_pressure_low": 0.15,
+        "exhaust_restricted": 0.04, "supply_pressure_low": 0.05,
     },
     "scattered_evacuation": {
         "supply_pressure_dips": 0.85, "leak_part_dependent": 0.4, "supply_valve_slow": 0.1, "leak_steady": 0.02,

@@ -39,11 +39,12 @@ def _unusual(
     """Name, cycles' values, usual value and its spread of every measure; more than usual is news."""
     slack = data.sensor.sample_interval_s / 2
     values = features.values
-    # vacuum at the end of a short command is no fault where it is gone soon after
+    # vacuum at the end of a short command is no fault where it is gone soon after; both ends of the command and the
+    # crossing lie up to a sample off
     release = data.cycles.floats("release_time_s")
     given = data.timing["release_end_s"] - data.timing["release_s"]
     most_left = values["residual"] > 0.5 * values["start"]
-    stays = ~np.isfinite(release) | ((release > given + _SOON_S + 2.0 * slack) & most_left)
+    stays = ~np.isfinite(release) | ((release > given + _SOON_S + 6.0 * slack) & most_left)
     yield "residual", np.where(stays, values["residual"], 0.0), 0.0, 1.1
     late = 0.011 if response_from_open_cup(data) else float(np.hypot(0.011, _MEETS_LATER_S))
     yield "response", values["response"], 0.022, float(np.hypot(late, slack))
