@@ -171,3 +171,70 @@ def test_a_start_in_two_lines(tmp_path):
     assert seen.facts is not None
     began = dt.datetime(2025, 3, 18, 8, 14, 7, tzinfo=dt.UTC)
     assert seen.facts.start_time_us == pytest.approx(began.timestamp() * 1e6, abs=2e4)
+
+
+@pytest.mark.parametrize("name", ["Nest No.", "Id"])
+def test_numbers_that_alternate_under_each_stamp_are_stations(tmp_path, name):
+    """Rows of two stations that share every stamp are told by the column that alternates, whatever its name."""
+    both = [np.repeat(a, 2) for a in (TIME.round(4), KPA, SUPPLY, RELEASE, PART)]
+    number = np.tile([1, 2], len(TIME))
+    both[1][1::2] = np.roll(KPA, 300)
+    found = read(log(tmp_path, f"t [s],{name},p [kPa],Suction,Blow,Part", both[0], number, *both[1:]))
+    assert found.layout.stations == ("1", "2")
+    assert np.array_equal(found.pressure_kpa[found.station == 0], KPA)
+
+
+def test_a_factor_behind_the_unit_of_time_is_asked(tmp_path):
+    """A factor behind the unit may be meant either way round: asked, with the seconds from row to row filled in."""
+    path = log(
+        tmp_path, HEAD.replace("time [s]", "Time (ms*10)"), np.rint(TIME * 1e4).astype(int), KPA, SUPPLY, RELEASE, PART
+    )
+    with pytest.raises(LogReadError, match=r'column = "Time \(ms\*10\)", interval_s = 0.01 '):
+        read(path)
+    answer = {"time": Channel(column="Time (ms*10)", interval_s=0.01)}
+    assert as_recorded(read(path, Station(channels=answer)))
+
+
+@pytest.mark.parametrize("kind", ["sign bit", "counter above", "groups"])
+def test_words_of_bits_beside_other_things(tmp_path, kind):
+    """A sign bit that is set, a counter in the upper half, figures in groups: the bits of the signals are found."""
+    bits = SUPPLY.astype(int) + 2 * RELEASE + 4 * PART
+    words = {
+        "sign bit": bits - 32_768,
+        "counter above": bits + 256 * ((TIME * 4).astype(int) % 200),
+        "groups": [f'"0000 0{b:03b}"' for b in bits],
+    }[kind]
+    assert as_recorded(read(log(tmp_path, "time [s],pressure [kPa],Status word", TIME.round(4), KPA, words)))
+
+
+@pytest.mark.parametrize(
+    ("states", "suction", "blowing"), [((10, 20, 40), 20, 40), (("REPOS", "VIDE", "SOUFFLAGE"), "VIDE", "SOUFFLAGE")]
+)
+def test_states_are_asked_with_the_one_first_in_which_the_pressure_falls(tmp_path, states, suction, blowing):
+    """Numbers of steps are states and no bits; the question begins with what the pressure shows."""
+    state = np.array(states)[np.where(RELEASE == 1, 2, SUPPLY)]
+    path = log(tmp_path, "time [s],pressure [kPa],Step,part present", TIME.round(4), KPA, state, PART)
+    with pytest.raises(LogReadError, match="holds the states") as asked:
+        read(path)
+    assert f'supply = "Step.{suction}"' in str(asked.value)
+    assert f'release = "Step.{blowing}"' in str(asked.value)
+
+
+def test_a_share_without_a_name_is_asked(tmp_path):
+    """Per cent of a column whose name does not say vacuum may be of a sensor's span: asked."""
+    path = log(tmp_path, "time [s],AI1 (%),suction,blow-off,part present", TIME.round(4), -KPA, SUPPLY, RELEASE, PART)
+    with pytest.raises(LogReadError, match=r"scale = \[\[0.0, 0.0\], \[100.0, -100.0\]\]"):
+        read(path)
+
+
+def test_a_station_file_names_columns_of_both_files(tmp_path):
+    """Signals that stand in a second file may be named in the station file."""
+    first = log(tmp_path, "time [s],AI1", TIME.round(4), KPA, name="analog.csv")
+    second = log(tmp_path, "time [s],K1,K2,K3", TIME.round(4), SUPPLY, RELEASE, PART, name="digital.csv")
+    channels = {
+        "pressure": Channel(column="AI1", unit="kPa", sense="gauge"),
+        "supply": Channel(column="K1"), "release": Channel(column="K2"), "part_present": Channel(column="K3"),
+    }  # fmt: skip
+    assert as_recorded(read([str(first), str(second)], Station(channels=channels)))
+    with pytest.raises(LogReadError, match='supply = "K9"'):
+        read([str(first), str(second)], Station(channels={**channels, "supply": Channel(column="K9")}))

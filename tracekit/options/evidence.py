@@ -23,7 +23,7 @@ class Evidence:
     document_bytes: int = option(64 << 20, "byte", "of a document without records, which is held whole")
     document_columns: int = option(2, "column", "fewest lists of a document that are channels: time and pressure")
     document_rows: int = option(5, "row", "fewest values in such a list")
-    most_numbered: int = option(6, "state", "most that a column of numbers holds for a valve (no source)")
+    most_numbered: int = option(12, "state", "most that a column of numbers holds for a valve (no source)")
     binary_figures: int = option(4, "figure", "fewest of a word in base 2 whose name does not say so (no source)")
     filled_share: float = option(0.5, "1", "of the rows that a column of dates or times must fill (no source)")
     sharp_edge: float = option(

@@ -11,6 +11,7 @@ from tracekit.read.columns import Column
 from tracekit.read.digitals import Digital, state_columns
 from tracekit.read.head import Head, Question, joined, spread
 from tracekit.read.levels import level_of_word
+from tracekit.read.values import word_codes
 from tracekit.read.words import Role, hints, tokens_of
 from tracekit.units import PressureUnit, Sense, pressure_unit
 
@@ -32,6 +33,10 @@ def ask_unit(column: Column) -> Question:
     """The question in what unit, or on what scale, a column is a pressure."""
     low, high = spread(column.values)
     raw = raw_unit(column)
+    if column.hints.percent:
+        found = f'of what "{column.name}" is a share does not show (readings from {low:.4g} to {high:.4g} %)'
+        line = f'pressure = {{ column = "{column.name}", scale = [[0.0, 0.0], [100.0, -100.0]] }}'
+        return Question(found=found, line=line + '   # two points of the sensor: %, kPa; or unit = "%", of ambient')
     if not raw:
         found = f'the unit of "{column.name}" does not show (readings from {low:.4g} to {high:.4g})'
         unit, sense = _possible(low, high) or ("...", "gauge")
@@ -113,8 +118,11 @@ def ask_column(columns: list[Column]) -> Question:
     return Question(found=found, line=f'pressure = {{ column = "{columns[0].name}"{unit} }}')
 
 
-def ask_states(head: Head, station: Station) -> list[Question]:
-    """The questions in which states of a column suction and blow-off are on; none where the station file tells."""
+def ask_states(head: Head, station: Station, kpa: NDArray[np.float64]) -> list[Question]:
+    """The questions in which states of a column suction and blow-off are on; none where the station file tells.
+
+    kpa  gauge pressure of the first rows, shape (n,): it falls in the state of suction, and rises in that of blow-off
+    """
     settled = {c.column for c in station.channels.values()} | set(station.context)
     open_columns = [(c, words) for c, words in state_columns(head.columns) if c.name not in settled]
     if not open_columns or "supply" in station.channels:
@@ -124,8 +132,10 @@ def ask_states(head: Head, station: Station) -> list[Question]:
         f'"{column.name}" holds the states {joined(words)}; in which of them suction and blow-off are on does not show'
     )
     roles: list[Role] = ["supply", "release", "part_present"]
-    numbered = column.kind == "number"
-    named = {"supply": [words[0]], "release": [words[-1]]} if numbered else {r: _states_of(words, r) for r in roles}
+    named = {r: _states_of(words, r) for r in roles}
+    falling = _by_fall(column, words, kpa)
+    if column.kind == "number" or named["supply"] != falling[:1]:
+        named |= {"supply": falling[:1], "release": named["release"] or falling[-1:]}
     remark = f'   # several as "{column.name}.{words[0]}+{words[1]}"; or context = ["{column.name}"] to leave it aside'
     return [
         Question(
@@ -134,6 +144,15 @@ def ask_states(head: Head, station: Station) -> list[Question]:
         for role, own in named.items()
         if own or role == "supply"
     ]
+
+
+def _by_fall(column: Column, words: Sequence[str], kpa: NDArray[np.float64]) -> list[str]:
+    """The states in the order in which the pressure falls in them, from the state before to the one behind."""
+    codes, known = word_codes(column.array)
+    place = {word.strip().removesuffix(".0"): k for k, word in enumerate(known)}
+    steps = np.diff(kpa, append=kpa[-1:])
+    fall = {w: float(np.nansum(steps[codes == place.get(w, -2)])) for w in words}
+    return sorted(words, key=lambda w: fall[w])
 
 
 def _states_of(words: Sequence[str], role: Role) -> list[str]:

@@ -1,5 +1,6 @@
 """A clock in columns of its own, hours, minutes, seconds, parts of a second; and one whose figures stand together."""
 
+import re
 from collections.abc import Sequence
 from dataclasses import replace
 
@@ -11,6 +12,7 @@ from tracekit.read.columns import Column
 from tracekit.read.head import Head, finite
 from tracekit.read.restarting import usual_step
 from tracekit.read.stampform import Field, StampForm
+from tracekit.read.timemultiples import factor_behind
 
 _ORDER = ("h", "min", "s", "ms", "us", "ns")
 _SPELLED = frozenset({"hhmmss", "hmmss", "hhmmssfff", "hhmmsszzz", "hhmmssms", "hhmmsss"})
@@ -143,3 +145,8 @@ def days_rise(column: Column, known: NDArray[np.float64]) -> bool:
     if step == 0.0 and column.hints.weight("time") >= 1.0:
         step = usual_step(np.unique(known))
     return 0 < step < _DAY_STEP
+
+
+def counted_otherwise(column: Column) -> bool:
+    """True where a factor stands behind the unit of time, which may be meant either way round."""
+    return any(factor_behind(text) is not None for text in re.findall(r"[\[(]([^\])]*)[\])]", column.name))

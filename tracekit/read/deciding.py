@@ -283,7 +283,7 @@ def _one(head: Head, station: Station, name: str, column: Column, digitals: Sequ
     if found.station is not None and _ambient(station).kpa is None:
         found = _without_blow_off(found, found.station, column, others)
     told = found.station is None or "supply" in found.station.digitals or any(d.plan.kind == "event" for d in others)
-    states = [] if told else ask_states(head, station)
+    states = [] if told else ask_states(head, station, pressure.kpa(column.values))
     return replace(found, questions=(*found.questions, *states))
 
 

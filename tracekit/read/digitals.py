@@ -26,6 +26,7 @@ _LISTED = re.compile(r"\s*[/|,;+]\s*")
 _SHOWN = 100
 _SPARSE, _CHANGING, _FEWEST_CHANGES = 0.5, 0.9, 3
 _FEWEST_STATES, _MOST_STATES, _MOST_BITS, _FEWEST_TURNS = 3, 24, 16, 4
+_STEP_NAMES = frozenset({"step", "phase", "state", "schritt", "etape", "paso", "passo", "krok", "zustand"})
 _WORD_NAMES = frozenset({"word", "di", "dio", "digital", "inputs", "bits", "flags", "status", "io", "byte", "mask"})
 
 
@@ -196,6 +197,8 @@ def _plans(column: Column, *, wanted: bool) -> list[LevelPlan]:
     known = finite(column.values)
     if column.kind != "number" or len(known) == 0:
         return []
+    if _numbered_states(column) and not wanted:
+        return []
     states = np.unique(known) if column.levels <= _MOST_STATES else known[:0]
     if len(states) and set(states.tolist()) <= {0.0, 1.0}:
         return [LevelPlan(column=column.name, kind="level")]
@@ -203,8 +206,10 @@ def _plans(column: Column, *, wanted: bool) -> list[LevelPlan]:
         return [LevelPlan(column=column.name, kind="threshold", threshold=float(states.mean()))]
     named = any(column.hints.weight(role) >= 0.8 for role in ROLES)
     says_word = bool(column.bits) or not _WORD_NAMES.isdisjoint(column.hints.tokens)
-    if says_word and not named and len(states) > 2 and _packed(states):
-        return [LevelPlan(column=column.name, kind="bit", bit=b) for b in _moving_bits(states)]
+    if says_word and not named and column.profile.whole and column.levels > 2:
+        within = known.min() >= -(2 ** (_MOST_BITS - 1)) and known.max() < 2**_MOST_BITS
+        if within:
+            return [LevelPlan(column=column.name, kind="bit", bit=b) for b in _moving_bits(np.unique(known))]
     if column.levels > 2 and _two_plateaus(known) and (named or wanted or column.hints.weight("pressure") < 0.9):
         low, high = spread(known)
         return [LevelPlan(column=column.name, kind="threshold", threshold=(low + high) / 2)]
@@ -247,8 +252,10 @@ def _numbered_states(column: Column) -> tuple[str, ...]:
         return ()
     states = np.unique(finite(column.values))
     valve = any(column.hints.weight(role) >= 0.5 for role in ("supply", "release")) or "valve" in column.hints.tokens
+    step = not _STEP_NAMES.isdisjoint(column.hints.tokens) or bool((states % 10 == 0).all())
     reads = column.hints.pressure_unit is not None or column.hints.weight("pressure") >= 0.5
-    return tuple(f"{v:.0f}" for v in states[::-1]) if valve and not reads and states[0] < 0 else ()
+    known = not reads and not column.bits and (states[0] < 0 if valve else step)
+    return tuple(f"{v:.0f}" for v in states[::-1]) if known else ()
 
 
 def asks(digital: Digital) -> bool:

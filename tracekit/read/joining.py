@@ -19,7 +19,7 @@ from tracekit.read.opened import Opened
 from tracekit.read.overlap import FirstSamples, Part, shared_rows
 from tracekit.read.plan import Plan
 from tracekit.read.settled import settled_channels
-from tracekit.read.several import decide_among
+from tracekit.read.several import decide_among, of_this_file
 from tracekit.read.sidefile import SideFile, side_file
 from tracekit.read.timeplan import raw_seconds, start_us
 from tracekit.read.utc import ahead_s
@@ -68,6 +68,11 @@ def recordings(
     With `light` the first rows of each file are dropped as soon as it is placed: thousands of files fit in memory, but
     nothing more can be decided about them.
     """
+    if any(station.channels for station in stations):
+        opened = list(opened)
+        known = frozenset(c.name for one in opened for c in one.head.columns)
+    else:
+        known = frozenset()
     parts: list[Part] = []
     open_: list[Refused] = []
     order: dict[int, int] = {}
@@ -75,7 +80,7 @@ def recordings(
         one = oldest_first(given, stations)
         order.setdefault(id(one.source), len(order))
         try:
-            part = _part(one, decide_among(one.head, stations))
+            part = _part(one, decide_among(one.head, [of_this_file(one.head, s, known) for s in stations]))
             parts.append(_light(part) if light else part)
         except LogReadError as error:
             open_.append(Refused(opened=one, error=error))

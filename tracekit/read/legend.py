@@ -65,8 +65,9 @@ def padded_words(
     for place, (profile, name) in enumerate(zip(profiles, names, strict=True)):
         told = any(re.search(rf"(?<!\w){re.escape(name)}(?!\w)", line) for line in lines)
         plain = profile.kind == "number" and profile.whole and profile.form.base == 10
-        if plain and _is_binary(name, [s[place].strip() for s in samples if len(s) == len(names)]):
-            found[place] = replace(profile, form=replace(profile.form, base=2))
+        bare = [s[place].replace(" ", "") for s in samples if len(s) == len(names)]
+        if (plain or profile.kind == "text") and _is_binary(name, bare):
+            found[place] = replace(profile, kind="number", whole=True, form=replace(profile.form, base=2, mark=""))
         elif told and plain and padded_hex([s[place].strip() for s in samples if len(s) == len(names)]):
             found[place] = replace(profile, form=replace(profile.form, base=16))
     return found

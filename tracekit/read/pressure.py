@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from tracekit.errors import LogReadError, message
 from tracekit.model.station import Channel
 from tracekit.model.trace import Assumption
+from tracekit.options.evidence import EVIDENCE
 from tracekit.read.asks import ask_sense, ask_unit, raw_unit, strange_unit
 from tracekit.read.columns import Column
 from tracekit.read.head import Head, Question, finite, spread
@@ -176,7 +177,8 @@ def _unit(column: Column, head: Head, given: Channel | None) -> tuple[PressureUn
     """Unit, where it comes from, and the sense that goes with it."""
     sense = column.hints.sense
     said = given.unit if given is not None else None
-    if said == PERCENT or (column.hints.percent and said is None):
+    named = column.hints.says_vacuum or column.hints.weight("pressure") >= EVIDENCE.name_weight
+    if said == PERCENT or (column.hints.percent and said is None and named):
         return PressureUnit(PERCENT, 1.01325), "station file" if said else "per cent of vacuum", "vacuum"
     if said:
         return pressure_unit(said), "station file", sense

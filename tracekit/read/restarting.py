@@ -1,11 +1,14 @@
 """What to ask about time: which column it is, its unit, and where it starts again."""
 
+import re
+
 import numpy as np
 from numpy.typing import NDArray
 
 from tracekit.options.evidence import EVIDENCE
 from tracekit.read.columns import Column
 from tracekit.read.head import Head, Question, finite
+from tracekit.read.timemultiples import factor_behind
 
 _MOST_OFTEN, _SAYS_TIME = 0.05, 0.9
 
@@ -76,6 +79,11 @@ def which_unit(name: str, head: Head, *, stamps: bool, whole: bool) -> Question:
         return Question(found=found, line=line)
     step = abs(usual_step(np.unique(column.values))) if column is not None else 0.0
     found = f'the unit of time in "{name}" does not show (usually from row to row {step:.6g})'
+    told = [unit for text in re.findall(r"[\[(]([^\])]*)[\])]", name) if (unit := factor_behind(text)) is not None]
+    if told and step > 0:
+        found = f'in "{name}" the factor may be meant either way round (usually from row to row {step:.6g})'
+        line = f'time = {{ column = "{name}", interval_s = {step * told[0].seconds:.6g} }}   # seconds from row to row'
+        return Question(found=found, line=line)
     if column is not None and column.hints.weight("time") and (said := column.hints.time_unit) is not None:
         found = (
             f'"{name}" says {said.symbol}, but then cycles would be far longer or shorter than those of any station '

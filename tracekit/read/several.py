@@ -41,6 +41,17 @@ def decide_among(head: Head, stations: Sequence[Station]) -> Plan:
     return decide(head, _common(head, [s for s in left if station_key(s) in names] or left))
 
 
+def of_this_file(head: Head, station: Station, known: frozenset[str]) -> Station:
+    """A station file without the signals whose columns stand in another file; `known` are those of all files."""
+    own = {c.name for c in head.columns}
+    channels = {
+        role: channel
+        for role, channel in station.channels.items()
+        if role not in ROLES or channel.column is None or channel.column in own or channel.column not in known
+    }
+    return station if len(channels) == len(station.channels) else replace(station, channels=channels)
+
+
 def _named_after(file_name: str, station: Station) -> bool:
     """True where the name of a log begins with that of a station; blanks and signs aside."""
     stem, key = (re.sub(r"[\W_]", "", t.casefold()) for t in (Path(file_name).name.split(".")[0], station_key(station)))

@@ -11,7 +11,15 @@ from numpy.typing import NDArray
 from tracekit.errors import LogReadError, message
 from tracekit.model.station import Channel
 from tracekit.options.evidence import EVIDENCE
-from tracekit.read.clockcolumns import below_second, clock_columns, counts_time, days_rise, is_date, is_millis
+from tracekit.read.clockcolumns import (
+    below_second,
+    clock_columns,
+    counted_otherwise,
+    counts_time,
+    days_rise,
+    is_date,
+    is_millis,
+)
 from tracekit.read.columns import Column
 from tracekit.read.cyclelength import cycles_fit, may_be_interval, unit_by_cycles
 from tracekit.read.head import Head, Question, finite
@@ -262,6 +270,8 @@ def _number_plan(head: Head, column: Column, unit: str | None) -> TimePlan:
 def _named_unit(head: Head, column: Column, base: TimePlan) -> TimePlan:
     """Unit by name, by the preamble's interval, or by the length of cycles."""
     said = column.hints.time_unit
+    if said is None and counted_otherwise(column):
+        return replace(base, confidence=0.0)
     timely = column.hints.weight("time")
     step = abs(usual_step(column.values))
     named = timely or counts_time(column)

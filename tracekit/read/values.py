@@ -76,7 +76,7 @@ def _written_numbers(array: pa.Array, form: NumberForm) -> NDArray[np.float64]:
 
 def _in_base(word: str, base: int) -> float:
     """A whole number written with the figures of a base, with or without a mark before or behind it; NaN for others."""
-    text = word.strip().strip('"').casefold()
+    text = word.strip().strip('"').replace(" ", "").casefold()
     for mark in ("0x", "16#", "$") if base == 16 else ("0b", "2#", "b"):
         text = text.removeprefix(mark)
     try:

@@ -6,6 +6,7 @@ import numpy as np
 import pyarrow as pa
 
 from tracekit.model.station import Channel
+from tracekit.options.evidence import EVIDENCE
 from tracekit.read.columns import Column
 from tracekit.read.head import Head
 from tracekit.read.timeplan import times_of
@@ -36,7 +37,7 @@ def _parts_stamps(column: Column, head: Head) -> bool:
 
     Each word stands once under every stamp, or times begin again where the next word does.
     """
-    whole = column.kind == "number" and column.profile.whole and not column.hints.weight("time")
+    whole = column.kind == "number" and column.profile.whole and column.hints.weight("time") < EVIDENCE.name_weight
     if not (whole or (column.kind == "text" and not column.hints.weight("time"))):
         return False
     if whole and np.count_nonzero(np.diff(column.values)) < _ALWAYS * (len(column.values) - 1):

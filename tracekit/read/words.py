@@ -12,7 +12,7 @@ from typing import Any, Literal
 
 from tracekit.errors import UsageError
 from tracekit.read.multiples import find_multiple, find_spelled
-from tracekit.read.timemultiples import find_time_multiple
+from tracekit.read.timemultiples import factor_behind, find_time_multiple
 from tracekit.units import PERCENT, PressureUnit, Sense, TimeUnit, find_pressure_unit, time_unit
 
 Role = Literal["time", "pressure", "supply", "release", "part_present", "station", "tag", "value", "quality", "other"]
@@ -191,7 +191,7 @@ def _says_percent(name: str, unit_text: str) -> bool:
 def _time(name: str, unit_text: str) -> TimeUnit | None:
     for text in _set_apart(name, unit_text):
         multiple = find_time_multiple(unicodedata.normalize("NFKC", text))
-        if multiple is not None:
+        if multiple is not None or factor_behind(text) is not None:
             return multiple
     for text in (*_unit_texts(name, unit_text), name):
         bare = text.strip("[]() ")
