@@ -9,6 +9,7 @@ from tests.read.dialects import START, make_recording
 from tests.read.plant_more import MORE
 from tests.read.reading import read
 from tracekit.errors import LogReadError
+from tracekit.options.read import ReadOptions
 from tracekit.read.station_file import parse_station
 
 RECORDING = make_recording(cycles=8)
@@ -115,3 +116,14 @@ def test_events_in_a_file_of_their_own_are_read(tmp_path):
     (tmp_path / "b.csv").write_text("\n".join(events) + "\n")
     found = read([str(tmp_path / "a.csv"), str(tmp_path / "b.csv")])
     assert np.array_equal(found.digital & 1, RECORDING.digital & 1)
+
+
+@pytest.mark.parametrize(
+    ("options", "compared"), [(ReadOptions(), "over all rows"), (ReadOptions(head_bytes=20_000), "over the first ")]
+)
+def test_what_of_the_file_was_compared_is_told(tmp_path, options, compared):
+    """A ratio of two clocks says over which rows it was found: all, or the first ones of a long file."""
+    rows = [f"{1.01 * t:.4f},{t:.2f},{k}" for t, k in PAIRS]
+    found = read(put(tmp_path, "logger time s,controller time s,pressure kPa", rows), options=options)
+    (told,) = (w for w in found.facts.warnings if "two clocks" in w)
+    assert compared in told

@@ -63,9 +63,14 @@ def _told(ppm: float) -> str:
     return f"{size} {'faster' if ppm > 0 else 'slower'}"
 
 
-def _doubt(own: str, name: str, ppm: float) -> str:
+def _compared(head: Head) -> str:
+    """What of the file was compared."""
+    return "over all rows" if head.whole else f"over the first {head.rows} rows"
+
+
+def _doubt(own: str, name: str, told: str) -> str:
     return (
-        f'"{own}" and "{name}" are two clocks, of which the second runs {_told(ppm)}: times and durations are those of '
+        f'"{own}" and "{name}" are two clocks, of which the second runs {told}: times and durations are those of '
         f'"{own}"; time = {{ column = "{name}" }} under [channels] of a station file takes the other'
     )
 
@@ -85,10 +90,11 @@ def with_second_clock(head: Head, plan: TimePlan, given: Channel | None) -> tupl
         if found is None or abs(found[0]) < found[1]:
             continue
         name, own = other.columns[0], plan.columns[0]
+        told = f"{_told(found[0])} {_compared(head)}"
         if abs(found[0]) > _FAR_PPM and given is None:
-            text = f'"{own}" and "{name}" are two clocks, of which the second runs {_told(found[0])}'
+            text = f'"{own}" and "{name}" are two clocks, of which the second runs {told}'
             return plan, [Question(found=text, line=f'time = {{ column = "{own}" }}   # or "{name}"')]
-        evidence = f'{plan.evidence}; "{name}" beside it runs {_told(found[0])}'
-        doubts = (*plan.doubts, *([_doubt(own, name, found[0])] if abs(found[0]) > _TOLD_PPM else []))
+        evidence = f'{plan.evidence}; "{name}" beside it runs {told}'
+        doubts = (*plan.doubts, *([_doubt(own, name, told)] if abs(found[0]) > _TOLD_PPM else []))
         return replace(plan, evidence=evidence, confidence=min(plan.confidence, 0.9), doubts=doubts), []
     return plan, []
