@@ -1,13 +1,15 @@
 """Small parts of cutting and measuring, each against what is plain by hand."""
 
+from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
 import pytest
-from segment.made_traces import SAVING, data_of, idle
+from segment.made_traces import KNOWN, PLAIN, SAVING, blow_off, coast, data_of, evacuate, hold, idle, recharge
 
 from tracekit.model.station import Settings
 from tracekit.model.trace import RELEASE_BIT, SUPPLY_BIT
+from tracekit.options.segment import SegmentOptions
 from tracekit.segment.learn import _saves_air
 from tracekit.segment.sawtooth import _turn
 from tracekit.segment.thresholds import bracket, switch_edges
@@ -83,11 +85,32 @@ def test_supply_that_comes_on_in_little_vacuum_resumes_nothing():
     nothing = np.zeros(0, int)
     samples = SimpleNamespace(
         smooth=smooth, vacuum=smooth, time=np.arange(120) * 0.01, interval=0.01, noise=0.05, present_rise=np.array([18]), present_fall=np.array([112]),
-        supply_fall=np.array([25, 60]), supply_rise=np.array([2, 40, 79]),
+        supply_fall=np.array([25, 60]), supply_rise=np.array([2, 40, 79]), has_present=True,
     )  # fmt: skip
     spans = SimpleNamespace(start=np.array([2]), end=np.array([120]), release=np.array([105]))
-    edges = switch_edges(samples, spans, 70.0, 5.0)
+    edges = switch_edges(samples, spans, 70.0, replace(SegmentOptions(), release_gap_s=5.0))
     assert (edges.supply_on.tolist(), edges.supply_off.tolist()) == ([40], [25])
     samples.supply_rise, samples.supply_fall = np.array([2]), nothing
-    edges = switch_edges(samples, spans, 70.0, 5.0)
+    edges = switch_edges(samples, spans, 70.0, replace(SegmentOptions(), release_gap_s=5.0))
     assert (edges.set_point.tolist(), edges.supply_on.tolist(), edges.supply_off.tolist()) == ([18], [], [])
+
+
+FAILED = (idle(), evacuate(0.3, to=54.0), coast(0.1, 52.0), evacuate(0.3, to=55.0), coast(0.1, 53.0), blow_off())
+"""A pick whose set point of 56 kPa is never reached: tried twice, the supply off between for 0.1 s, then given up."""
+
+
+def test_tries_that_fail_are_no_air_saving():
+    """A supply that is cut and comes on again before the output does belongs to tries, not to holds that save air."""
+    data = data_of((*(*PLAIN, *PLAIN, *FAILED) * 4, idle()), settings=KNOWN)
+    assert data.cycles.texts("outcome") == ["held", "held", "missed"] * 4
+    assert not data.air_saving
+    assert (data.settings["supply_off"].source, data.settings["supply_on"].source) == ("absent", "absent")
+
+
+def test_a_try_given_up_as_the_set_point_was_reached_tells_no_supply_on():
+    """The supply that comes on again after such a cut is another try, and tells nothing of supply_on."""
+    late = (idle(), evacuate(0.3, to=58.0), coast(0.3, 54.0), recharge(0.2, 70.0), hold(0.6, to=70.0), blow_off())
+    settings = replace(KNOWN, supply_off_kpa=70.0, supply_on_kpa=63.0)
+    tried = data_of((*(*SAVING, *SAVING, *late, *late, *late, *late, *late) * 2, idle()), settings=settings)
+    assert tried.settings["supply_off"].value_kpa == 70.0
+    assert tried.settings["supply_on"].value_kpa == 63.0

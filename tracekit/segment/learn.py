@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from tracekit.model.cycle import SettingInForce
 from tracekit.model.station import Settings
@@ -13,6 +14,8 @@ from tracekit.segment.samples import Samples
 from tracekit.segment.thresholds import SwitchEdges, explained, in_force, switch_edges
 from tracekit.signal.segments import range_max
 from tracekit.signal.select import quantile
+
+Ints = NDArray[np.int64]
 
 _UNKNOWN = float("nan")
 
@@ -61,18 +64,34 @@ def _saves_air(samples: Samples, spans: Spans, edges: SwitchEdges, peak: float, 
     return len(level) >= 2 and float(np.quantile(level, 0.9) - np.quantile(level, 0.1)) < 3.0 + 4.0 * samples.noise
 
 
+def _after_cuts(samples: Samples, resumed: Ints, cut: SettingInForce) -> Ints:
+    """The supply-ons that follow a cut at the station file's supply_off, where that is in force.
+
+    One after a try that was given up under it tells no supply_on.
+    """
+    if cut.value_kpa is None or cut.value_kpa != cut.station_file_kpa or not len(resumed):
+        return resumed
+    falls = samples.supply_fall
+    before = np.searchsorted(falls, resumed) - 1
+    level = np.full(len(resumed), cut.value_kpa)
+    known = (before >= 0) & explained(samples, falls[np.maximum(before, 0)], level, upward=True)
+    return resumed[known]
+
+
 def learn(samples: Samples, filed: Settings, options: SegmentOptions) -> tuple[Reference, Mapping[str, SettingInForce]]:
     """Reference and settings in force from the head of a log; values of the station file are checked by the edges."""
     peak, spans = _usual_peak(samples, filed, options)
-    edges = switch_edges(samples, spans, peak, options.release_gap_s)
+    edges = switch_edges(samples, spans, peak, options)
     saves = _saves_air(samples, spans, edges, peak, filed)
 
     none = np.zeros(0, np.int64)
+    cut = in_force(samples, edges.supply_off if saves else none, filed.supply_off_kpa, upward=True)
+    resumed = _after_cuts(samples, edges.supply_on, cut) if saves else none
     settings = {
         "set_point": in_force(samples, edges.set_point, filed.set_point_kpa, upward=True),
         "reset_point": in_force(samples, edges.reset_point, filed.reset_point_kpa, upward=False),
-        "supply_off": in_force(samples, edges.supply_off if saves else none, filed.supply_off_kpa, upward=True),
-        "supply_on": in_force(samples, edges.supply_on if saves else none, filed.supply_on_kpa, upward=False),
+        "supply_off": cut,
+        "supply_on": in_force(samples, resumed, filed.supply_on_kpa, upward=False),
     }
     value = {k: _UNKNOWN if s.value_kpa is None else s.value_kpa for k, s in settings.items()}
     reference = Reference(

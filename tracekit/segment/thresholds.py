@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tracekit.model.cycle import SettingInForce
+from tracekit.options.segment import SegmentOptions
 from tracekit.segment.cycles import Spans
 from tracekit.segment.samples import Samples, samples_in
 from tracekit.signal.segments import range_max, range_min
@@ -125,35 +126,53 @@ def _owner(edge: Ints, spans: Spans) -> Ints:
     return np.asarray(np.searchsorted(spans.start, edge, side="right") - 1, np.int64)
 
 
-def switch_edges(samples: Samples, spans: Spans, peak: float, gap_s: float) -> SwitchEdges:
+def _of_holds(samples: Samples, spans: Spans, edges: Ints, gripped: Ints, margin: int) -> Ints:
+    """The edges of the supply that belong to holds, not to tries that failed before the output came on.
+
+    gripped  first output-on of each cycle that has one;  margin  samples by which a cut may come before it
+
+    Where at least half of the cycles have an output, the others failed: they never came to a hold.
+    """
+    if not samples.has_present or not len(gripped):
+        return edges
+    first = np.full(len(spans.start), np.iinfo(np.int64).max)
+    if 2 * len(gripped) < len(spans.start):
+        first[:] = -1
+    first[_owner(gripped, spans)] = gripped - margin
+    return edges[edges >= first[_owner(edges, spans)]]
+
+
+def switch_edges(samples: Samples, spans: Spans, peak: float, options: SegmentOptions) -> SwitchEdges:
     """The edges from which thresholds are read.
 
     Set point: first output-on of each cycle. Reset point: every output-off before the release, and the one that the
     release causes. supply_off: supply-offs at a vacuum worth holding that are followed by a recharge (not by a new
-    attempt out of little vacuum), or by nothing for longer than `gap_s` before a release that is logged. supply_on:
-    supply-ons inside a hold.
+    attempt out of little vacuum), or by nothing for longer than a gap before a release that is logged. supply_on:
+    supply-ons inside a hold. Cuts and supply-ons of tries that failed before the output came on are none of these.
     """
     n = len(spans.start)
     on = samples.present_rise
     owner = _owner(on, spans)
     on, owner = on[owner >= 0], owner[owner >= 0]
-    first = np.unique(owner, return_index=True)[1] if len(on) else np.zeros(0, np.int64)
+    gripped = on[np.unique(owner, return_index=True)[1]] if len(on) else on
+    margin = samples_in(options.cut_before_grip_s, samples.interval) + 1
     off = samples.present_fall
     stop = np.where(spans.release >= 0, spans.release, spans.end)
     cut = samples.supply_fall
-    cut = cut[_owner(cut, spans) >= 0]
+    cut = _of_holds(samples, spans, cut[_owner(cut, spans) >= 0], gripped, margin)
     resume = samples.supply_rise
     resume = resume[(_owner(resume, spans) >= 0) & ~np.isin(resume, spans.start)]
+    resume = _of_holds(samples, spans, resume, gripped, margin)
     if n and len(cut):
         mine = _owner(cut, spans)
         following = np.append(resume, np.iinfo(np.int64).max)[np.searchsorted(resume, cut)]
         follows = following < stop[mine]
         held_on = follows & (samples.smooth[np.where(follows, following, 0)] > _HELD_SHARE * peak)  # else a new attempt
         release_time = samples.time[np.minimum(stop[mine], len(samples.time) - 1)]
-        alone = (release_time - samples.time[cut] > gap_s) & (spans.release[mine] >= 0)
+        alone = (release_time - samples.time[cut] > options.release_gap_s) & (spans.release[mine] >= 0)
         worth = samples.smooth[cut] > 0.5 * peak
         cut = cut[(held_on | alone & ~follows) & worth & (cut < stop[mine])]
     if n and len(resume):
         mine = _owner(resume, spans)
         resume = resume[(samples.smooth[resume] > _HELD_SHARE * peak) & (resume < stop[mine])]
-    return SwitchEdges(set_point=on[first], reset_point=off[_owner(off, spans) >= 0], supply_off=cut, supply_on=resume)
+    return SwitchEdges(set_point=gripped, reset_point=off[_owner(off, spans) >= 0], supply_off=cut, supply_on=resume)
