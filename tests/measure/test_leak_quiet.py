@@ -90,6 +90,16 @@ def test_noise_is_taken_out_of_the_edge_of_a_group() -> None:
     assert without_noise(seen, group, 1e-9 * noise) == pytest.approx(seen)
 
 
+def test_a_median_between_two_groups_is_as_unsure_as_half_of_the_larger() -> None:
+    """Ten rates of 0.2 and ten of 6 kPa/s have a median of 3.1; half of the larger group's error moves it."""
+    result = estimate_leak(station(Plant(rates=(0.2, 6.0) * 10)))
+    found, larger = result.decay_rate, result.groups[-1].decay_rate_kpa_s
+    assert isinstance(found, Estimate)
+    assert isinstance(larger, Estimate)
+    assert found.lower <= 3.1 <= found.upper
+    assert found.upper - found.lower == pytest.approx(0.5 * (larger.upper - larger.lower), rel=0.2)
+
+
 def test_the_farther_end_of_an_interval_withholds() -> None:
     """An interval from 2.2 to 7.0 kPa/s about 5 reaches more than half of the value down: no value; from 2.6 on one."""
 

@@ -183,8 +183,8 @@ def log_rate(
     own = np.flatnonzero(chosen & np.isfinite(cycles.value))
     group, noise = cycles.group[own], rates.noise[own] * np.sqrt(models.inflation * np.maximum(rates.misfit[own], 1.0))
     mean_of = without_noise(cycles.value[own], group, noise)
-    middle = float(np.median(mean_of))
-    number = int(group[np.argmin(np.abs(mean_of - middle))])
+    # the larger of two middle ones: between two groups it is the larger rate's error that moves the median
+    number = int(group[np.argsort(mean_of, kind="stable")[len(own) // 2]])
     weight = models.weight[number]
     used = np.flatnonzero(weight > 1e-3)
     weight = weight[used] / weight[used].sum()
