@@ -184,6 +184,16 @@ def chattering():
     return record(result(Play(cycles=80, chatter=wild), findings=(found, chatter), causes=causes, suggestion=suggestion("")))
 
 
+def two_faults():
+    """Two sure faults with long names, and settings to enter."""
+    wild = tuple(range(0, 80, 2))
+    first = finding("supply_off_unreachable", kind="setting", severity="major", confidence=0.97, cycles=wild, share=0.5)
+    second = finding("release_valve_leak", severity="minor", confidence=0.86)
+    causes = (CauseChance(code="supply_off_unreachable", chance=0.5, reason="Never reached in 40 of 80 holds."),
+              CauseChance(code="release_valve_leak", chance=0.45, reason="Not excluded: it lets air in."))  # fmt: skip
+    return record(result(Play(cycles=80, chatter=wild), findings=(first, second), causes=causes, suggestion=suggestion("")))
+
+
 def dropping():
     """Parts torn off."""
     lost = (4, 17, 31, 44, 58)
@@ -275,5 +285,5 @@ def many():
 STORIES = {
     "torn_cup": torn_cup, "healthy": healthy, "no_baseline": no_baseline, "chattering": chattering, "dropping": dropping,
     "by_part": by_part, "slow_suction": slow_suction, "no_digitals": no_digitals, "unmeasurable": unmeasurable,
-    "withheld": withheld, "hostile": hostile,
+    "withheld": withheld, "hostile": hostile, "two_faults": two_faults,
 }  # fmt: skip
