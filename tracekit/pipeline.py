@@ -38,7 +38,7 @@ Floats = NDArray[np.float64]
 Done = Callable[[str], None]
 Heard = Callable[[int], None]
 
-_BLOCKS_AHEAD = 9  # a little more than is analysed together, so that reading goes on meanwhile
+_BLOCKS_AHEAD = 7  # a little more than is analysed together, so that reading goes on meanwhile
 _REF_KELVIN = 293.15
 _ABSENT_TEMPERATURE = (20.0, 4.08)  # 20 ± 8 °C where the station file gives none
 

@@ -26,7 +26,6 @@ from tracekit.segment.samples import GRID_SAMPLES, Samples, find_quantisation, m
 from tracekit.segment.sawtooth import Saw, find_saw, with_device_supply
 from tracekit.segment.wiring import find_wiring
 from tracekit.signal.select import median
-from tracekit.signal.threads import together
 
 Floats = NDArray[np.float64]
 
@@ -114,12 +113,10 @@ class StationAnalyser:
         self._buffer.close()
 
     def _learn(self, rows: Rows) -> Learned:
+        wiring = find_wiring(rows.pressure, rows.digital, self._layout)
         low = float(np.fmin.reduce(rows.pressure)) if len(rows) else 0.0
         clipped = _clipped(rows.pressure, low)
-        wiring, (quantisation, noise) = together(
-            lambda: find_wiring(rows.pressure, rows.digital, self._layout),
-            lambda: grain(rows.pressure, low if clipped >= 0.02 else None),
-        )
+        quantisation, noise = grain(rows.pressure, low if clipped >= 0.02 else None)
         interval = _interval(rows.time)
         samples = make_samples(
             rows.time, rows.pressure, rows.digital, wiring, interval=interval, noise=noise, options=self._segment

@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from tracekit.model.cycle import PULSES, Wiring
 from tracekit.model.trace import PRESENT_BIT, RELEASE_BIT, SUPPLY_BIT, Layout
-from tracekit.signal.segments import edges_of, range_sum
+from tracekit.signal.segments import edges_of, range_index, range_sum
 from tracekit.signal.select import quantile
 
 Floats = NDArray[np.float64]
@@ -31,8 +31,11 @@ def _gain_per_level(vacuum: Floats, level: Levels) -> tuple[float, float]:
 
 def _before(vacuum: Floats, blown: Levels) -> Floats:
     """The vacuum, with the last value before each release in the place of what it is during the release."""
-    last = np.maximum.accumulate(np.where(blown, 0, np.arange(len(vacuum))))
-    return vacuum[last]
+    begin, end = _stretches(blown)
+    index, owner = range_index(begin, end)
+    held = vacuum.copy()
+    held[index] = vacuum[np.maximum(begin - 1, 0)][owner]
+    return held
 
 
 _FEWEST, _OUT_OF, _ON_BY = 3, 0.25, 0.3
