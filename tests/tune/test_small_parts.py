@@ -16,6 +16,7 @@ from tracekit.tune.display import Display
 from tracekit.tune.entry_order import _steps
 from tracekit.tune.facts import _beyond
 from tracekit.tune.figures import leak_law
+from tracekit.tune.known import Known, _ordered, known_settings, speed_kpa_s
 from tracekit.tune.predict import MEASURED, _of_edges, _shares, _shift
 from tracekit.tune.reasons import cannot
 from tracekit.tune.search import _ranges
@@ -168,3 +169,22 @@ def test_how_far_a_setting_may_be_moved():
     assert ranges(point_most=60.0)["set_point"] == (OPTIONS.set_least_share * 80.0, 60.0)
     assert ranges(open_level=70.0)["set_point"][0] == max(70.0, OPTIONS.set_least_share * 80.0)
     assert ranges(dip_level=50.0)["reset_point"] == (0.0, 50.0)
+
+
+def test_a_reset_point_above_the_set_point_is_none(saving):
+    """No switch resets above its set point: read so, the two are one, as high as the set point may lie."""
+    point, reset = Known(name="set_point", value=56.0, low=55.5, high=56.5), Known(name="reset_point", value=57.0, low=56.6, high=57.4)
+    point, reset = _ordered(point, reset)
+    assert (point.value, reset.value) == (56.5, 56.5)
+    assert reset.low == 56.5
+    assert reset.high == 56.5
+    in_force = {**saving.settings, "supply_off": replace(saving.settings["supply_off"], value_kpa=np.nan)}
+    assert "supply_off" not in known_settings(replace(saving, settings=in_force), OPTIONS)
+
+
+def test_the_speed_near_a_level_where_none_shows(saving):
+    """Without levels, or with evacuations too few, a circuit is taken to empty in 0.1 s; else the trace tells."""
+    told = speed_kpa_s(saving, 40.0, rising=True)
+    assert 0.0 < told < 500.0
+    assert speed_kpa_s(replace(saving, levels_kpa=saving.levels_kpa[:2]), 40.0, rising=True) == 500.0
+    assert speed_kpa_s(replace(saving, rise_s=saving.rise_s[:2]), 40.0, rising=True) == 500.0

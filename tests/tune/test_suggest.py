@@ -200,6 +200,19 @@ def test_interim_settings_stand_as_the_device_takes_them(monkeypatch):
     assert "supply on 64 [kPa]" in numbers_plain(note, "inHg")
 
 
+def test_interim_settings_are_told_only_where_they_can_be_entered(monkeypatch):
+    """Nothing is said where supply_on may not be moved, where no entry keeps the order, or where nothing has to be raised."""
+    result, file = stations.diagnosed(stations.HEALTHY, LOADED), stations.filed(stations.HEALTHY, LOADED)
+    prepared = prepare(result.data, result.leak, file, known_settings(result.data, TuneOptions()), None, TuneOptions())
+    assert until_repaired(prepared) is None
+    assert interim_note(prepared, file) is None
+    monkeypatch.setattr("tracekit.tune.interim.until_repaired", lambda p: {**p.problem.now, "supply_on": 64.0})
+    assert interim_note(prepared, file) is not None
+    assert interim_note(prepared, replace(file, settings=replace(file.settings, adjustable=("set_point",)))) is None
+    monkeypatch.setattr("tracekit.tune.interim.broken", lambda *_: ("supply_on below reset_point",))
+    assert interim_note(prepared, file) is None
+
+
 def test_a_sound_station_needs_no_interim_settings():
     """Where the order holds nothing is to be entered before a repair."""
     fault = Finding(code="leak_steady", kind="cause", severity="minor", confidence=0.9, share=1.0, title="leak")
