@@ -38,6 +38,7 @@ def leaking(now, fact=(10.5, 10.1, 10.9, "kPa/s")):
     ("now", "fact", "said"),
     [
         ("10.6 kPa/s", (10.5, 10.1, 10.9, "kPa/s"), "10.5 kPa/s"),  # the same measure, taken over other cycles
+        ("26.8 kPa", (27.7, 26.9, 28.5, "kPa"), "27.7 kPa"),  # the same measure, of the last cycles alone
         ("59.1 kPa", (59.125, 56.97, 61.28, "kPa"), "59 kPa"),  # digits that the interval leaves
         ("10.6 kPa/s", (10.5, 10.1, 10.9, "kPa"), "10.6 kPa/s"),  # another unit: another measure
         ("12.0 kPa/s", (10.5, 10.1, 10.9, "kPa/s"), "12.0 kPa/s"),  # too far away to be the same

@@ -8,6 +8,7 @@ import pytest
 import stories
 from stories import Play
 
+from tracekit.model.finding import Evidence
 from tracekit.model.result import BudgetLine
 from tracekit.model.trace import LogFacts
 from tracekit.report.pictures.blowoff import blowoff
@@ -255,6 +256,17 @@ def test_fall_time_of_a_known_curve():
     vacuum = 70.0 * np.exp(-np.maximum(time, 0.0) / 0.05)
     assert fall_time_s(time, vacuum) == pytest.approx(0.05 * np.log(0.9 / 0.2), abs=0.001)
     assert np.isnan(fall_time_s(time, np.full(1601, 70.0)))
+
+
+def test_blowoff_tells_the_over_pressure_of_the_finding():
+    """Where the first finding speaks of over-pressure, the heading does, in the same two figures."""
+    result = stories.torn_cup().stations[0]
+    fact = Evidence(measure="release_peak_kpa", value=27.7, lower=26.9, upper=28.5, unit="kPa", reference=9.8,
+                    reference_source="baseline")  # fmt: skip
+    clogged = replace(result, findings=(stories.finding("flow_restricted", evidence=(fact,)),))
+    picture = blowoff(clogged)
+    assert said(picture).startswith("Blow-off reaches 27.7 kPa of over-pressure; in the baseline 9.8 kPa.")
+    assert not said(blowoff(result)).startswith("Blow-off reaches")
 
 
 def test_blowoff_compares_the_release_time():

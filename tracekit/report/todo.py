@@ -25,7 +25,7 @@ _LABELS = {"Here": GOAL}
 _NOW = re.compile(r"(?<=, now )(\d+(?:\.\d+)?)(?= ([^\s;.]+))")
 _GOOD_INTERVAL_S, _GOOD_CYCLES = 0.005, 200
 _RANK: tuple[Severity, ...] = ("info", "minor", "major", "critical")
-_SAME = 0.125  # of an interval: medians that differ by less are one measure, taken in two ways
+_SAME = 1.0  # of an interval: medians that differ by less are one measure, taken over other cycles
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -121,11 +121,11 @@ def step_of(step: NextStep) -> Step:
 
 
 def _figures(result: StationResult, source: Finding) -> list[Num]:
-    """The figures with intervals in which a page tells the measures of a finding: its leak as the verdict does."""
-    own = [Num(value=e.value, unit=e.unit, lower=e.lower, upper=e.upper) for e in source.evidence]
+    """The figures with intervals in which a page tells a finding's measures, first the leak as the verdict has it."""
     leak = of_quantity(result.leak.decay_rate)
-    if leak is not None:
-        own.insert(0 if told_by_log(result, source) or source.code not in LEAKS else len(own), leak)
+    by_log = leak is not None and (told_by_log(result, source) or source.code not in LEAKS)
+    own = [leak] if by_log and leak is not None else []
+    own += [Num(value=e.value, unit=e.unit, lower=e.lower, upper=e.upper) for e in source.evidence]
     return [num for num in own if num.lower is not None and num.upper is not None and num.upper > num.lower]
 
 
@@ -141,11 +141,13 @@ def _as_told(step: Step, figures: Sequence[Num]) -> Step:
 def _told(match: re.Match[str], figures: Sequence[Num]) -> str:
     """A figure as the page has it: with the digits that its interval leaves, where the two are the same measure."""
     value, last = float(match[1]), 10.0 ** -len(match[1].partition(".")[2])
-    for num in figures:
+    near: list[tuple[float, str]] = []
+    for place, num in enumerate(figures):
         lower, upper = num.lower or 0.0, num.upper or 0.0
-        if num.unit == match[2] and abs(value - num.value) <= _SAME * (upper - lower) + last / 2.0:
-            return digits(num.value, place_of_interval(lower, upper))
-    return match[1]
+        away = max(abs(value - num.value) - last / 2.0, 0.0) / (upper - lower)
+        if num.unit == match[2] and away <= _SAME:
+            near.append((away if place else 0.0, digits(num.value, place_of_interval(lower, upper))))
+    return min(near, key=lambda one: one[0])[1] if near else match[1]
 
 
 def _once(text: str) -> str:

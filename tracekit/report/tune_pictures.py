@@ -108,7 +108,7 @@ def _axis_heading(tuning: Tuning) -> Text:
     if tuning.suggestion.withheld is None:
         n = sum(1 for s in tuning.suggestion.settings if s.now_kpa is None or s.suggested_kpa != s.now_kpa)
         return say("{} of {} settings move.", n, len(tuning.suggestion.settings))
-    return ("The settings in force, among what binds them.",)
+    return ("The settings now, among what binds them.",)
 
 
 def model_over_cycles(tuning: Tuning, unit: str) -> Picture | None:
@@ -159,4 +159,4 @@ def _model_heading(fitted: Fitted) -> Text:
 
 def _model_caption(recorded: tuple[Curve, ...]) -> Text:
     text = f"Thin: {count(len(recorded))} recorded picks. Dashed: the model of a usual one."
-    return (f"{text} Dotted, with names: settings in force. Lines across: those under What if.",)
+    return (f"{text} Dotted, with names: settings now. Lines across: those under What if.",)

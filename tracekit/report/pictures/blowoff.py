@@ -23,7 +23,7 @@ from tracekit.report.plot import (
     round_up,
     upward,
 )  # fmt: skip
-from tracekit.report.view import Floats, Mask, grid_spread, in_periods, median, runs, spaced, touched
+from tracekit.report.view import Floats, Mask, grid_spread, in_periods, main_finding, median, runs, spaced, touched
 from tracekit.report.words import Num, Text, join, say, share_of
 
 _MOST_CYCLES, _POINTS, _LEAST_SAMPLES, _LONGEST_S, _PEAK_KPA = 80, 48, 5, 1.0, 0.4
@@ -142,6 +142,9 @@ def _heading(result: StationResult, part: Mask | None, compared: bool) -> tuple[
     now, there = _medians(result, "release_time_s", part)
     high, usual = _medians(result, "release_peak_kpa", part)
     where = "in the baseline" if result.baseline is not None else "in the other cycles"
+    told = _over_pressures_of(result)
+    if told is not None:
+        return say("Blow-off reaches {} of over-pressure; in the baseline {}.", *told), True
     same = compared and abs(now - there) <= max(result.data.sensor.sample_interval_s, 0.1 * there)
     if (same or not np.isfinite(now)) and compared and abs(high - usual) > max(_PEAK_KPA, 0.15 * abs(usual)):
         peaks = (Num(value=high, unit="kPa", step=0.1), Num(value=usual, unit="kPa", step=0.1))
@@ -154,6 +157,16 @@ def _heading(result: StationResult, part: Mask | None, compared: bool) -> tuple[
     if same:
         return say("Release takes {}, as {}.", took, where), False
     return say("Release takes {}; {} {}.", took, where, _took(result, there)), True
+
+
+def _over_pressures_of(result: StationResult) -> tuple[Num, Num] | None:
+    """The over-pressure now and in the baseline where the first finding speaks of it, in its own figures."""
+    main = main_finding(result)
+    facts = main.evidence if main is not None else ()
+    fact = next((e for e in facts if e.measure == "release_peak_kpa" and e.reference_source == "baseline"), None)
+    if fact is None or fact.reference is None:
+        return None
+    return Num(value=fact.value, unit="kPa", step=0.1), Num(value=fact.reference, unit="kPa", step=0.1)
 
 
 def _medians(result: StationResult, name: str, part: Mask | None) -> tuple[float, float]:

@@ -144,5 +144,5 @@ def _caption(result: StationResult, drawn: int, usual: int, named: dict[int, Cur
         parts.append(("The other cycles differ from the baseline too.",))
     shown = {_SHORT[name] for name, _ in _levels(result.data)}
     if shown:
-        parts.append((f"Dotted: {', '.join(long for long, short in _LONG if short in shown)} in force.",))
+        parts.append((f"Dotted: {', '.join(long for long, short in _LONG if short in shown)}.",))
     return join(parts)
