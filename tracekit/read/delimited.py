@@ -3,7 +3,7 @@
 from collections import deque
 from collections.abc import Callable, Iterator, Mapping
 from concurrent.futures import Future, ThreadPoolExecutor
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import pyarrow as pa
@@ -34,6 +34,17 @@ MISSING = (
 """Words that loggers write where there is no reading (common practice, no source)."""
 
 
+_LAST = ord("E")
+"""Figures, signs and exponents stand up to here in ASCII; "nan" and "inf", which are no words for a parser, do not."""
+
+
+@dataclass(slots=True)
+class Words:
+    """Whether a column of numbers held anything but numbers: then words are looked for at once."""
+
+    met: bool = False
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TextShape:
     """How a text is cut into columns.
@@ -42,6 +53,7 @@ class TextShape:
     types      Arrow types of the columns that are wanted; the others are not read
     multiline  quoted fields may hold line ends
     file_name  of the file, whose rows then must be one table; empty where lines are no longer those of the file
+    words      what was met in the pieces so far
     """
 
     names: tuple[str, ...]
@@ -51,6 +63,7 @@ class TextShape:
     multiline: bool = False
     decimal: str = "."
     file_name: str = ""
+    words: Words = field(default_factory=Words, compare=False)
 
 
 def parse(text: bytes, shape: TextShape, first_line: int, line_count: int = -1) -> Rows:
@@ -65,7 +78,7 @@ def parse(text: bytes, shape: TextShape, first_line: int, line_count: int = -1) 
     bad: list[tuple[int, str]] = []
     lenient = False
     try:
-        batch = _read(text, shape, shape.types, bad)
+        batch = _typed(text, shape, bad)
     except pa.ArrowInvalid:
         bad.clear()
         batch, lenient = _read_leniently(text, shape, bad), True
@@ -127,7 +140,29 @@ def _reason(row: pcsv.InvalidRow) -> str:
     return f"{row.actual_columns} fields instead of {row.expected_columns}"
 
 
-def _read(text: bytes, shape: TextShape, types: Mapping[str, pa.DataType], bad: list[tuple[int, str]]) -> pa.Table:
+def _typed(text: bytes, shape: TextShape, bad: list[tuple[int, str]]) -> pa.Table:
+    """A piece by the types of its columns. Raises ArrowInvalid where a field does not fit its type.
+
+    Columns of numbers in which no word can stand are read as such: to compare each cell with the words that mean a
+    missing reading takes a fifteenth of the time.
+    """
+    numeric = all(pa.types.is_floating(kind) or pa.types.is_integer(kind) for kind in shape.types.values())
+    if numeric and not shape.words.met and text and int(np.frombuffer(text, np.uint8).max()) <= _LAST:
+        try:
+            return _read(text, shape, shape.types, bad, missing=("",))
+        except pa.ArrowInvalid:
+            bad.clear()
+            shape.words.met = True
+    return _read(text, shape, shape.types, bad)
+
+
+def _read(
+    text: bytes,
+    shape: TextShape,
+    types: Mapping[str, pa.DataType],
+    bad: list[tuple[int, str]],
+    missing: tuple[str, ...] = MISSING,
+) -> pa.Table:
     def note(row: pcsv.InvalidRow) -> str:
         bad.append((row.number, _reason(row)))
         return "skip"
@@ -144,7 +179,7 @@ def _read(text: bytes, shape: TextShape, types: Mapping[str, pa.DataType], bad: 
         convert_options=pcsv.ConvertOptions(
             column_types=dict(types),
             include_columns=list(types),
-            null_values=list(MISSING),
+            null_values=list(missing),
             strings_can_be_null=True,
             check_utf8=False,
             decimal_point=shape.decimal,
