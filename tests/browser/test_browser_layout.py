@@ -85,7 +85,7 @@ def test_axe_finds_nothing_serious(visit, axe, name, theme):
     assert [v for v in found if v[0] in ("serious", "critical")] == []
 
 
-@pytest.mark.parametrize("name", ["torn_cup", "chattering", "by_part", "healthy", "no_baseline"])
+@pytest.mark.parametrize("name", ["torn_cup", "chattering", "by_part", "healthy", "no_baseline", "two_faults"])
 def test_page_one_of_the_print_is_complete(visit, name):
     """The first sheet holds answer, cautions, hash, steps and causes on 182 by 250 mm, without controls."""
     page = visit(name, width=PAPER_PX[0], height=PAPER_PX[1])
