@@ -4,7 +4,7 @@ import itertools
 import os
 import tempfile
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import BinaryIO
 
@@ -49,15 +49,16 @@ class Table:
         return lines + later[np.maximum(np.searchsorted(first, lines, side="right") - 1, 0)]
 
 
-@dataclass(slots=True, kw_only=True)
 class _Copy:
-    """A table while it is written: the cells of its header, its file, lines written so far."""
+    """A table while it is written: the cells of its header, its line, its file, lines written so far."""
 
-    cells: Sequence[str]
-    line: int
-    file: BinaryIO
-    count: int = 0
-    starts: list[tuple[int, int]] = field(default_factory=list)
+    def __init__(self, cells: Sequence[str], line: int) -> None:
+        """Nothing is written yet."""
+        self.cells = cells
+        self.line = line
+        self.file = _scratch_file()
+        self.count = 0
+        self.starts: list[tuple[int, int]] = []
 
     def write(self, text: bytes, line: int) -> None:
         """Add whole lines, the first of which is line `line` of the file."""
@@ -81,7 +82,7 @@ def parted(pieces: Iterator[bytes], delimiter: str, name: str) -> tuple[Table, .
                 if len(copies) == EVIDENCE.most_tables:
                     found = f"more than {EVIDENCE.most_tables} tables, each with a header of its own"
                     raise LogReadError(message(name, found, "one table per file", "Export each as a file of its own."))
-                copy = _Copy(cells=header, line=line, file=_scratch_file())
+                copy = _Copy(header, line)
                 copies.append(copy)
             copy.write(text, line)
     finally:
