@@ -11,10 +11,11 @@ from segment.made_traces import PLAIN
 from tests.judge.test_verdict import case_of
 from tracekit.judge.approach import met_early
 from tracekit.judge.effects import compare
-from tracekit.judge.evidence import Circumstances
+from tracekit.judge.evidence import Circumstances, combined
 from tracekit.judge.facts import Fact
 from tracekit.judge.features import Features, _deepest_dip, _noise_ln, choose_bands, make_features
 from tracekit.judge.findings import _measures
+from tracekit.judge.fingerprints import FINGERPRINTS
 from tracekit.judge.listing import ranked
 from tracekit.judge.practice import physical_effects
 from tracekit.judge.rank import posterior
@@ -314,3 +315,24 @@ def test_a_baseline_that_leaked_at_most_so_much_gives_the_goal(plain) -> None:
     case = replace(plain, baseline=plain.data, baseline_leak=bound)
     assert _measures(case, None)["baseline_decay_rate_kpa_s"] == 0.4
     assert "decay_rate_kpa_s" not in _measures(replace(plain, leak=bound), None)
+
+
+def test_a_late_answer_beside_a_low_supply_is_the_valves() -> None:
+    """A weak supply is answered some milliseconds later at most: 85 ms are a valve that sticks beside it."""
+    seen = {"rise": 0.7, "open": -4.6, "ultimate": -6.0, "blow": 0.35, "over": -3.2, "response": 0.085}
+    effects = {**quiet(), **{name: effect(name, shift) for name, shift in seen.items()}}
+    effects = {
+        **effects,
+        "response": replace(effects["response"], error=0.014),
+        "late_alike": effect("late_alike", 0.0),
+    }
+    present = judged(effects, calm(late_response=0.998), complaint=True).present
+    assert present["supply_pressure_low"] > 0.9
+    assert present["supply_valve_slow"] > 0.5
+
+
+def test_a_weak_blow_off_leaves_the_balance_of_a_leak() -> None:
+    """An evacuation that begins from vacuum that was left is the same near its top; one through a filter is not."""
+    leak = FINGERPRINTS["leak_steady"]
+    assert combined(leak, FINGERPRINTS["release_weak"])["balance"] == leak["balance"]
+    assert "balance" not in combined(leak, FINGERPRINTS["flow_restricted"])

@@ -121,11 +121,17 @@ def _spanning(name: str, first: Mapping[str, Change], second: Mapping[str, Chang
     return Change(min(c.least for c in rows), max(c.most for c in rows)) if len(rows) > 1 else rows[0]
 
 
+def _same_drive(row: Mapping[str, Change]) -> bool:
+    """Whether a cause leaves the generator as it is: an evacuation is the same, or begins sooner or later alike."""
+    rise = row.get("rise", SAME)
+    return rise.least == -rise.most
+
+
 def combined(first: Mapping[str, Change], second: Mapping[str, Change]) -> dict[str, Change]:
     """The fingerprint of two causes at once; a measure about which either says nothing says nothing."""
     both = {name: _spanning(name, first, second) for name in OWN if name in first or name in second}
     for row, other in ((first, second), (second, first)):
-        if "balance" in row and "balance" not in other and other.get("rise") == SAME:
+        if "balance" in row and "balance" not in other and _same_drive(other):
             both["balance"] = row["balance"]  # what leaves the evacuation alone leaves its balance alone
     for name, a in first.items():
         b = second.get(name)
