@@ -38,11 +38,12 @@ _LAST = ord("E")
 """Figures, signs and exponents stand up to here in ASCII; "nan" and "inf", which are no words for a parser, do not."""
 
 
-@dataclass(slots=True)
 class Words:
     """Whether a column of numbers held anything but numbers: then words are looked for at once."""
 
-    met: bool = False
+    def __init__(self) -> None:
+        """Nothing was met yet."""
+        self.met = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
