@@ -54,18 +54,18 @@ def arguments() -> argparse.Namespace:
 
 
 def instrumented(*, blind: bool) -> bool:
-    """Load the package so that its branches are seen; whether they are."""
-    import tracekit
+    """Load the package so that its branches are seen; whether they are.
 
-    guided = not blind and importlib.util.find_spec("atheris") is not None
-    names = [m.name for m in pkgutil.walk_packages(tracekit.__path__, "tracekit.") if m.name not in OVER and "__main__" not in m.name]
-    if not guided:
+    Nothing of it may be loaded before: a module that is there already is not looked into again.
+    """
+    if blind or importlib.util.find_spec("atheris") is None:
         return False
     atheris = importlib.import_module("atheris")
     with open(os.devnull, "w") as nowhere, atheris.instrument_imports(include=["tracekit"]):
         told, sys.stderr = sys.stderr, nowhere
         try:
-            for name in names:
+            path = importlib.import_module("tracekit").__path__
+            for name in [m.name for m in pkgutil.walk_packages(path, "tracekit.") if m.name not in OVER and "__main__" not in m.name]:
                 importlib.import_module(name)
         finally:
             sys.stderr = told

@@ -168,6 +168,23 @@ def test_the_long_run_counts_each_case_once(tmp_path, monkeypatch):
 
 
 @pytest.mark.full
+def test_the_guided_run_sees_the_whole_package():
+    """A fuzzer that is guided sees the branches of all modules but those few that it needs itself."""
+    pytest.importorskip("atheris", reason="atheris is not installed")
+    code = (
+        "import sys, types; from hardness.fuzz import instrumented; assert instrumented(blind=False); import atheris\n"
+        "made = [(m.__name__, f) for m in list(sys.modules.values()) if m.__name__.startswith('tracekit.')"
+        " for f in vars(m).values() if isinstance(f, types.FunctionType) and f.__module__ == m.__name__]\n"
+        "print(len(made), sum(atheris in f.__code__.co_consts for _, f in made))"
+    )
+    paths = os.pathsep.join([str(Path(__file__).parents[2]), str(Path(__file__).parents[1]), str(Path(__file__).parents[1] / "cli")])
+    ran = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True, env={**os.environ, "PYTHONPATH": paths})
+    functions, seen = map(int, ran.stdout.split())
+    assert functions > 2000
+    assert seen > 0.95 * functions
+
+
+@pytest.mark.full
 def test_a_hundred_thousand_cases(tally, tmp_path):
     """The whole run (`TRACEKIT_FUZZ` scales it, for a machine with less time): nothing that is not allowed."""
     share = float(os.environ.get("TRACEKIT_FUZZ", "1"))
