@@ -238,3 +238,25 @@ def test_a_station_file_names_columns_of_both_files(tmp_path):
     assert as_recorded(read([str(first), str(second)], Station(channels=channels)))
     with pytest.raises(LogReadError, match='supply = "K9"'):
         read([str(first), str(second)], Station(channels={**channels, "supply": Channel(column="K9")}))
+
+
+def test_a_factor_behind_a_stroke_is_the_size_of_a_count(tmp_path):
+    """A unit with its factor behind a stroke, without brackets."""
+    head = HEAD.replace("time [s]", "Time/10 ms")
+    assert as_recorded(read(log(tmp_path, head, np.rint(TIME * 100).astype(int), KPA, SUPPLY, RELEASE, PART)))
+
+
+def test_letters_at_fixed_places_are_asked(tmp_path):
+    """A text that changes with the pressure never vanishes: its states are asked, the one of suction first."""
+    flags = [f"{'-S'[s]}{'-B'[r]}-" for s, r in zip(SUPPLY, RELEASE, strict=True)]
+    path = log(tmp_path, "time [s],pressure [kPa],Flags,part present", TIME.round(4), KPA, flags, PART)
+    with pytest.raises(LogReadError, match='"Flags" holds the states') as asked:
+        read(path)
+    assert 'supply = "Flags.S--"' in str(asked.value)
+
+
+def test_a_recipe_is_no_state(tmp_path):
+    """Words that go on through whole cycles hold no signal, though no supply is there."""
+    recipe = [f"TILE-{int(t // 5) % 3}" for t in TIME]
+    found = read(log(tmp_path, "time [s],pressure [kPa],Recipe,part present", TIME.round(4), KPA, recipe, PART))
+    assert not found.layout.has_supply

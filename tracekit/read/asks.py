@@ -7,8 +7,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tracekit.model.station import Channel, Station
+from tracekit.options.evidence import EVIDENCE
 from tracekit.read.columns import Column
-from tracekit.read.digitals import Digital, state_columns
+from tracekit.read.digitals import Digital, state_columns, usual_words
 from tracekit.read.head import Head, Question, joined, spread
 from tracekit.read.levels import level_of_word
 from tracekit.read.values import word_codes
@@ -124,7 +125,8 @@ def ask_states(head: Head, station: Station, kpa: NDArray[np.float64]) -> list[Q
     kpa  gauge pressure of the first rows, shape (n,): it falls in the state of suction, and rises in that of blow-off
     """
     settled = {c.column for c in station.channels.values()} | set(station.context)
-    open_columns = [(c, words) for c, words in state_columns(head.columns) if c.name not in settled]
+    likely = [*state_columns(head.columns), *_moving_states(head, kpa)]
+    open_columns = [(c, words) for c, words in likely if c.name not in settled]
     if not open_columns or "supply" in station.channels:
         return []
     column, words = open_columns[0]
@@ -146,13 +148,29 @@ def ask_states(head: Head, station: Station, kpa: NDArray[np.float64]) -> list[Q
     ]
 
 
+def _moving_states(head: Head, kpa: NDArray[np.float64]) -> list[tuple[Column, tuple[str, ...]]]:
+    """Columns of a few words in one of which the pressure falls again and again, whatever they mean."""
+    low, high = spread(kpa)
+    few = [(c, usual_words(c)) for c in head.columns if c.kind == "text" and len(c.words) <= EVIDENCE.most_numbered]
+    return [
+        (c, words)
+        for c, words in few
+        if len(words) > 1 and _falls(c, words, kpa)[_by_fall(c, words, kpa)[0]] < -EVIDENCE.state_falls * (high - low)
+    ]
+
+
 def _by_fall(column: Column, words: Sequence[str], kpa: NDArray[np.float64]) -> list[str]:
-    """The states in the order in which the pressure falls in them, from the state before to the one behind."""
+    """The states in the order in which the pressure falls in them."""
+    fall = _falls(column, words, kpa)
+    return sorted(words, key=lambda w: fall[w])
+
+
+def _falls(column: Column, words: Sequence[str], kpa: NDArray[np.float64]) -> dict[str, float]:
+    """The change of the pressure in all rows of each state together [kPa]."""
     codes, known = word_codes(column.array)
     place = {word.strip().removesuffix(".0"): k for k, word in enumerate(known)}
     steps = np.diff(kpa, append=kpa[-1:])
-    fall = {w: float(np.nansum(steps[codes == place.get(w, -2)])) for w in words}
-    return sorted(words, key=lambda w: fall[w])
+    return {w: float(np.nansum(steps[codes == place.get(w, -2)])) for w in words}
 
 
 def _states_of(words: Sequence[str], role: Role) -> list[str]:

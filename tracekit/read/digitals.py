@@ -235,7 +235,7 @@ def _states_wanted(column: Column, wanted: Sequence[str]) -> list[LevelPlan]:
 
 def state_columns(columns: Sequence[Column]) -> list[tuple[Column, tuple[str, ...]]]:
     """Columns of three and more states, one of which is named like suction or blow-off, and their states."""
-    found = [(c, _usual_words(c)) for c in columns if c.kind == "text"]
+    found = [(c, usual_words(c)) for c in columns if c.kind == "text"]
     numbered = [(c, states) for c in columns if (states := _numbered_states(c))]
     return numbered + [
         (c, words)
@@ -267,7 +267,7 @@ def asks(digital: Digital) -> bool:
 
 def _half_known(column: Column) -> tuple[str, ...]:
     """The two words of a column of which one means a level and the other nothing, for 0 and 1; else empty."""
-    words = _usual_words(column)
+    words = usual_words(column)
     known = [level_of_word(w) for w in words]
     if len(words) != 2 or known.count(None) != 1:
         return ()
@@ -276,11 +276,11 @@ def _half_known(column: Column) -> tuple[str, ...]:
 
 def _two_words(column: Column) -> tuple[str, ...]:
     """The two words of a column that takes only two, apart from rare others; empty where it takes more."""
-    usual = _usual_words(column)
+    usual = usual_words(column)
     return usual if len(usual) == 2 else ()
 
 
-def _usual_words(column: Column) -> tuple[str, ...]:
+def usual_words(column: Column) -> tuple[str, ...]:
     """The words of a column apart from rare ones, missing readings aside, sorted."""
     codes, words = word_codes(column.array)
     counts = np.bincount(codes[codes >= 0], minlength=len(words)) if len(words) else np.empty(0, np.int64)

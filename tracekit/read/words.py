@@ -189,7 +189,8 @@ def _says_percent(name: str, unit_text: str) -> bool:
 
 
 def _time(name: str, unit_text: str) -> TimeUnit | None:
-    for text in _set_apart(name, unit_text):
+    behind = re.findall(r"/\s*(\d[^/]*)$", name)
+    for text in (*_set_apart(name, unit_text), *behind):
         multiple = find_time_multiple(unicodedata.normalize("NFKC", text))
         if multiple is not None or factor_behind(text) is not None:
             return multiple
