@@ -35,7 +35,8 @@ def _interval_of(column: Column) -> float:
     """A number with a unit of time that is the same in all rows, perhaps the time from row to row [s]; else 0."""
     same = column.kind == "number" and len(column.values) > 1 and bool((column.values == column.values[0]).all())
     unit = column.hints.time_unit
-    return float(column.values[0]) * unit.seconds if same and unit is not None else 0.0
+    step_s = float(column.values[0]) * unit.seconds if same and unit is not None else 0.0
+    return step_s if step_s <= EVIDENCE.longest_step_s else 0.0
 
 
 def _why(head: Head) -> str:
@@ -48,7 +49,7 @@ def _why(head: Head) -> str:
         if timely and column.kind == "number" and len(finite(column.values)) > 1:
             steps = np.diff(finite(column.values))
             if (steps == 0).all():
-                return f': "{column.name}" is {column.values[0]:g} in all of them, perhaps the interval'
+                return f': "{column.name}" is {column.values[0]:.10g} in all of the first rows'
             return f': "{column.name}" falls {int((steps < 0).sum())} times in {len(steps)} steps'
         if timely and column.kind == "text" and column.cells:
             return f': "{column.name}" holds "{column.cells[0].strip()}", which is read as no time'
