@@ -5,7 +5,7 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
-from segment.made_traces import KNOWN, PLAIN, SAVING, blow_off, coast, data_of, evacuate, hold, idle, recharge
+from segment.made_traces import KNOWN, PLAIN, SAVING, Piece, blow_off, coast, data_of, evacuate, hold, idle, recharge
 
 from tracekit.model.station import Settings
 from tracekit.model.trace import RELEASE_BIT, SUPPLY_BIT
@@ -114,3 +114,12 @@ def test_a_try_given_up_as_the_set_point_was_reached_tells_no_supply_on():
     tried = data_of((*(*SAVING, *SAVING, *late, *late, *late, *late, *late) * 2, idle()), settings=settings)
     assert tried.settings["supply_off"].value_kpa == 70.0
     assert tried.settings["supply_on"].value_kpa == 63.0
+
+
+def test_an_output_that_comes_as_the_try_is_given_up_is_no_grip():
+    """The valve lets in a little more after the command: vacuum passes the set point when the station has given up."""
+    given_up = (
+        idle(), Piece(seconds=0.3, to=57.0, tau_s=0.1, supply=1, present=0), Piece(seconds=0.03, to=57.5, present=1), blow_off()
+    )  # fmt: skip
+    data = data_of((*(*PLAIN, *given_up) * 4, idle()), settings=KNOWN)
+    assert data.cycles.texts("outcome") == ["held", "missed"] * 4
