@@ -134,7 +134,7 @@ def find_hold(samples: Samples, spans: Spans, reference: Reference, last_open: b
     if not (samples.has_present or np.isfinite(reference.set_point)):
         grip = _near_peak(samples, spans, after, reference, options)
     stop = _suction_end(samples, spans, grip, reference, options)
-    if samples.has_present:  # an output that comes as suction has ended, out of what the valve still lets in, is no grip
+    if samples.has_present:  # an output that comes as suction has ended, as the valve closes late, is no grip
         given_up = (stop >= 0) & (output_on >= stop)
         output_on, grip = np.where(given_up, -1, output_on), np.where(given_up, -1, grip)
         grip_time = np.where(given_up, np.nan, grip_time)
