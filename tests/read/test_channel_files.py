@@ -73,6 +73,14 @@ def test_signals_of_another_station_are_not_taken(tmp_path):
     assert [g.names for g in groups if g.error is not None] == [("L3_release.csv",)]
 
 
+def test_readings_in_a_file_named_like_a_signal_keep_their_column(tmp_path):
+    """A name that speaks of suction makes no signal of readings: the question names the column as it stands."""
+    path = tmp_path / "suction 2.txt"
+    path.write_text(channel(RECORDING.pressure_kpa.round(2), ""), encoding="utf-8")
+    with pytest.raises(LogReadError, match='column = "column 2"'):
+        read(path)
+
+
 def test_a_file_whose_columns_name_themselves_keeps_its_names(tmp_path):
     """A named pressure is not renamed by its file."""
     path = tmp_path / "release.csv"

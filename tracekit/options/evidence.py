@@ -27,6 +27,7 @@ class Evidence:
     binary_figures: int = option(4, "figure", "fewest of a word in base 2 whose name does not say so (no source)")
     filled_share: float = option(0.5, "1", "of the rows that a column of dates or times must fill (no source)")
     longest_step_s: float = option(10.0, "s", "from row to row that is worth offering; slower logs show no cycles")
+    signal_levels: int = option(2, "level", "of a signal; a column of more is a reading")
     state_falls: float = option(3.0, "1", "ranges of the pressure by which it falls in all of a state of suction")
     sharp_edge: float = option(
         0.5, "1", "of the lowest tenth of changes that the lowest hundredth is, where changes are written (no source)"

@@ -21,7 +21,7 @@ def named_by_file(opened: Opened) -> Opened:
     """A file of one channel with the channel named as the file is; as it is where it is none, or names it itself."""
     value = _only_value(opened.head)
     said = hints(Path(opened.head.name).stem)
-    if value is None or _says(value.hints) or not _says(said):
+    if value is None or _says(value.hints) or not _says(said) or _reads(value) is not _says_pressure(said):
         return opened
     name = Path(opened.head.name).stem
     renamed = replace(value, name=name, source=value.source or value.name, hints=hints(name, value.unit))
@@ -37,6 +37,15 @@ def _only_value(head: Head) -> Column | None:
         times = held[:1]
     values = [c for c in held if c not in times]
     return values[0] if times and len(values) == 1 and values[0].item is None else None
+
+
+def _reads(value: Column) -> bool:
+    """True for readings, of more than the two levels of a signal."""
+    return value.kind == "number" and value.levels > EVIDENCE.signal_levels
+
+
+def _says_pressure(known: NameHints) -> bool:
+    return known.weight("pressure") >= EVIDENCE.name_weight or known.pressure_unit is not None
 
 
 def _says(known: NameHints) -> bool:
@@ -75,8 +84,7 @@ def told_once(refused: Sequence[tuple[Opened, LogReadError]]) -> list[LogReadErr
 
 
 def _is_pressure(one: Opened) -> bool:
-    known = hints(one.channel)
-    return known.weight("pressure") >= EVIDENCE.name_weight or known.pressure_unit is not None
+    return _says_pressure(hints(one.channel))
 
 
 def _waits(one: Opened, asked: Opened) -> LogReadError:

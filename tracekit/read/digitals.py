@@ -254,6 +254,8 @@ def _numbered_states(column: Column) -> tuple[str, ...]:
     valve = any(column.hints.weight(role) >= 0.5 for role in ("supply", "release")) or "valve" in column.hints.tokens
     step = not _STEP_NAMES.isdisjoint(column.hints.tokens) or bool((states % 10 == 0).all())
     reads = column.hints.pressure_unit is not None or column.hints.weight("pressure") >= 0.5
+    timely = column.hints.time_unit is not None or column.hints.weight("time") > 0 or column.hints.sample_number
+    reads = reads or timely or column.hints.weight("other") > 0 or len(states) < _FEWEST_STATES
     known = not reads and not column.bits and (states[0] < 0 if valve else step)
     return tuple(f"{v:.0f}" for v in states[::-1]) if known else ()
 
