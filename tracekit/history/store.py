@@ -121,7 +121,9 @@ class StorePlace:
             modified = store.modified(f"{root}/{name}")
         except FileNotFoundError:
             raise
-        except (NotImplementedError, *failures()):
+        except (NotImplementedError, OSError):
+            return 0.0
+        except failures():
             return 0.0
         return float(time.time() - modified.timestamp())
 
