@@ -163,6 +163,11 @@ def turn(kept: Kept, count: int, until: float, seed: int, *, guided: bool) -> No
         atheris.Fuzz()
 
 
+def seed_of(asked: int, kind: str, tried: int) -> int:
+    """What a turn draws its cases by: after as many cases of another number, others."""
+    return random.Random(f"{asked} {kind} {tried}").randrange(1 << 31)
+
+
 def ended(status: int) -> str:
     """What the end of a process says of the case it was at; nothing where it ended well."""
     if status == 0:
@@ -193,10 +198,10 @@ def main() -> int:
     guided = instrumented(blind=asked.blind)
     print("guided by coverage" if guided else "not guided", flush=True)
     for number in range(1, TURNS + 1):
-        for at, kind in enumerate(asked.only):
+        for kind in asked.only:
             wanted = round(CASES[kind] * asked.share * number / TURNS)
-            while (left := wanted - Kept(asked.folder, kind).counts.total()) > 0 and time.monotonic() < until:
-                seed = random.Random(f"{asked.seed} {at} {left}").randrange(1 << 31)
+            while (left := wanted - (tried := Kept(asked.folder, kind).counts.total())) > 0 and time.monotonic() < until:
+                seed = seed_of(asked.seed, kind, tried)
                 child = os.fork()
                 if child == 0:
                     turn(Kept(asked.folder, kind), left, until, seed, guided=guided)

@@ -12,7 +12,7 @@ import time
 from pathlib import Path
 
 import pytest
-from hardness.fuzz import CASES, Kept, attempts, ended, table
+from hardness.fuzz import CASES, TURNS, Kept, attempts, ended, seed_of, table
 from hardness.fuzz_cases import (
     CALLED,
     FITTING,
@@ -165,6 +165,12 @@ def test_the_long_run_counts_each_case_once(tmp_path, monkeypatch):
     assert wrong == 7
     assert sum(line.startswith(f"{kind}: traceback: gzip") for line in lines) == 7
     assert (ended(0), ended(70), ended(71), ended(-11)) == ("", "too slow", "memory", "traceback")
+
+
+def test_every_turn_draws_cases_of_its_own():
+    """No turn of any kind begins with the cases of another: they would be tried again and not counted."""
+    seeds = [seed_of(1, kind, count * turn // TURNS) for kind, count in CASES.items() for turn in range(TURNS)]
+    assert len(set(seeds)) == len(seeds) == TURNS * len(CASES)
 
 
 @pytest.mark.full
