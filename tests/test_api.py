@@ -83,6 +83,16 @@ def test_station_in_every_form(log: Path, tmp_path: Path) -> None:
         tracekit.diagnose(log, station=tmp_path / "none.toml")
 
 
+def test_limits_of_the_station_file_are_known_to_notebook_and_page(log: Path, tmp_path: Path) -> None:
+    """A limit of the station file that is passed stands in the notebook's picture and on the page that is written."""
+    (tmp_path / "s.toml").write_text('[station]\nname = "L7"\n[limits]\nevacuation_time_s = { max = 0.001 }\n')
+    limited = tracekit.diagnose(log, station=tmp_path / "s.toml")
+    assert [passed.measure for passed in limited.limits] == ["evacuation_time_s"]
+    said = limited.limits[0].text
+    assert said in limited._repr_html_()
+    assert said in limited.write(tmp_path / "out").read_text(encoding="utf-8")
+
+
 def test_baseline(log: Path) -> None:
     """A baseline is a log in any form that a log may have."""
     base = tracekit.diagnose(log, baseline=pd.DataFrame(made_columns(seed=3)))

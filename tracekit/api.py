@@ -20,6 +20,7 @@ from tracekit.report.arrow import table_frame
 from tracekit.report.figures import figure
 from tracekit.report.json import diagnosis_json
 from tracekit.report.notebook import notebook_html
+from tracekit.report.passed import Passed, limits_passed
 from tracekit.report.whole import write_all
 from tracekit.simulate.load import load_scenario
 from tracekit.simulate.log import SimulatedLog
@@ -66,10 +67,12 @@ class Recording:
 class Diagnosis:
     """A diagnosis. `record` holds everything; the properties are the ways that are used most.
 
-    A log of several stations has one result each: see `stations` and `station`.
+    A log of several stations has one result each: see `stations` and `station`. `limits` are those of the station
+    files that are passed.
     """
 
     record: DiagnosisRecord
+    limits: tuple[Passed, ...] = ()
 
     @property
     def cycles(self) -> "pd.DataFrame":
@@ -133,11 +136,11 @@ class Diagnosis:
 
         Raises OutputError where it cannot be written.
         """
-        return write_all(self.record, folder, csv=csv)
+        return write_all(self.record, folder, csv=csv, limits=self.limits)
 
     def _repr_html_(self) -> str:
         """Verdict, first step, settings and findings of every station, for notebooks."""
-        return notebook_html(self.record)
+        return notebook_html(self.record, self.limits)
 
 
 def diagnose(log: Any, *, station: StationLike = None, baseline: Any = None) -> Diagnosis:
@@ -148,7 +151,9 @@ def diagnose(log: Any, *, station: StationLike = None, baseline: Any = None) -> 
 
     Raises LogReadError where there is no usable pressure or time, StationFileError for a station file with faults.
     """
-    return Diagnosis(_diagnose(log, station=_stations(station), baseline=baseline))
+    files = _stations(station)
+    record = _diagnose(log, station=files, baseline=baseline)
+    return Diagnosis(record, limits_passed(diagnosis_json(record), files) if any(f.limits for f in files) else ())
 
 
 def read(log: Any, *, station: StationLike = None) -> Recording:

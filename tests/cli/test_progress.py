@@ -151,6 +151,21 @@ def test_long_work_on_a_history_counts_its_files(act, tmp_path, monkeypatch):
     assert lines[-1] == ""
 
 
+def test_a_trend_counts_its_stations(tmp_path, monkeypatch):
+    """Each station that is done is told, with how many there are; then the line is clear."""
+    place = tmp_path / "history"
+    for number in range(3):
+        add_record(place, simple_record(number))
+    seen = Terminal()
+    monkeypatch.setattr("sys.stderr", seen)
+    monkeypatch.setattr(progress, "_PATIENCE_S", 0.0)
+    monkeypatch.setattr(progress, "_EVERY_S", 0.0)
+    assert cli.run(["trend", str(place), "--out", str(tmp_path / "trend"), "--quiet"]) == 0
+    lines = seen.getvalue().split("\r\x1b[2K")
+    assert [line.split(",")[0] for line in lines if " stations" in line] == ["trend: 1 of 1 stations"]
+    assert lines[-1] == ""
+
+
 def test_a_history_is_not_counted_where_output_is_piped(tmp_path, capsys):
     """Without a terminal the place is the one that was opened."""
     place = open_place(tmp_path)

@@ -93,6 +93,14 @@ class CountedProgress(_Shown):
             self.tell(lambda seconds: pace(done, self._total, seconds, self._things))
 
 
+class StationsProgress(_Shown):
+    """Shows how many stations are done; called with that and with how many there are."""
+
+    def __call__(self, done: int, total: int) -> None:
+        """So many of them are done."""
+        self.tell(lambda seconds: pace(done, total, seconds, "stations"))
+
+
 def reading_progress(paths: Sequence[str | Path]) -> Callable[[int], None] | None:
     """What is told the rows read of one log, None where nobody looks at standard error."""
     if not sys.stderr.isatty():

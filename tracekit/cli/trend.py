@@ -10,7 +10,7 @@ from typing import Annotated
 import typer
 
 from tracekit.cli.opening import OpenPage, show_page
-from tracekit.cli.progress import show
+from tracekit.cli.progress import StationsProgress, show
 from tracekit.errors import UsageError, message, nearest
 from tracekit.history.digest import digest_json, digest_text
 from tracekit.history.events import parse_time
@@ -61,7 +61,7 @@ def trend(
     if form is None:
         check_folder(folder)
     show(f"Reading {clean(history, 50)} ...")
-    fleet = find_trend(history, stations=stations, limits=limits, as_of_us=now_us)
+    fleet = find_trend(history, stations=stations, limits=limits, as_of_us=now_us, heard=StationsProgress("trend"))
     show("")
     if form is not None:
         print(digest_text(fleet) if form is Digest.text else json.dumps(digest_json(fleet), ensure_ascii=False), end="")

@@ -2,7 +2,7 @@
 
 import importlib.metadata
 from collections import Counter
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Callable, Collection, Iterable, Mapping
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -48,6 +48,7 @@ def trend(
     as_of_us: int | None = None,
     only: Collection[str] | None = None,
     options: TrendOptions | None = None,
+    heard: Callable[[int, int], None] | None = None,
 ) -> FleetTrend:
     """The trend of every station of a history.
 
@@ -55,6 +56,7 @@ def trend(
     limits    limits by measure for stations that have none
     as_of_us  what "now" means [UTC microseconds since 1970]: what came later is left out; the newest log where absent
     only      stations that are asked for; those of their supply groups come with them, for common changes
+    heard     told after each station how many are done, and how many there are
 
     Raises UsageError where there is no history, or a newer tracekit wrote it.
     """
@@ -68,6 +70,8 @@ def trend(
         if len(record.start_us):
             mine = tuple(e for e in events if e.station.casefold() == record.station.casefold())
             trends.append(station_trend(record, mine, files.get(record.station), limits or {}, opts))
+            if heard is not None:
+                heard(len(trends), len(collected.stations))
     now = as_of_us if as_of_us is not None else max((t.last_us for t in trends), default=0)
     told = tuple(_told_silent(_told_past(t, now), now, opts) for t in trends)
     common = find_common(told, opts)
