@@ -150,6 +150,7 @@ def test_dips_are_measured_in_every_hold() -> None:
 
 
 def test_a_hold_that_dips_less_is_no_news(features) -> None:
+    """Only dips that have grown count."""
     still = replace(features, values={**features.values, "dip": np.zeros(12)})
     moved = replace(features, values={**features.values, "dip": np.full(12, 3.0)})
     assert compare(still, moved, OPTIONS).effects["dip"].shift == 0.0
