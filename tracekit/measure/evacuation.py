@@ -57,9 +57,10 @@ def curve_of(samples: Samples, options: MeasureOptions) -> Floats:
 
 
 def _cross(samples: Samples, curve: Floats, level: Floats, start: Ints, stop: Ints) -> Floats:
-    """Interpolated time at which each cycle first reaches its level, NaN where never [s]."""
+    """Interpolated time at which each cycle first reaches its level, NaN where never or where it began above [s]."""
     at = first_reach(curve, level, start, stop)
-    return np.where(at >= 0, crossing_time(samples.time, curve, level, at), np.nan)
+    rose = (at >= 0) & (curve[np.maximum(start - 1, 0)] < level)
+    return np.where(rose, crossing_time(samples.time, curve, level, at), np.nan)
 
 
 def command_time(samples: Samples, spans: Spans) -> Floats:
@@ -69,13 +70,17 @@ def command_time(samples: Samples, spans: Spans) -> Floats:
 
 
 def rise_times(samples: Samples, spans: Spans, top: Ints, options: MeasureOptions) -> Floats:
-    """Times from the supply command to the first reading at each level, shape (n_cycles, n_levels) [s]."""
+    """Times from the supply command to the first reading at each level, shape (n_cycles, n_levels) [s].
+
+    NaN for a level that is never reached, or above which the last try began: it tells nothing of the suction.
+    """
     curve = curve_of(samples, options)
     base = command_time(samples, spans)
     stop = np.where(top >= 0, top + 1, spans.last_try)
     levels = level_grid(options)
     at = first_reaches(curve, levels, spans.last_try, stop)
-    time = np.where(at >= 0, crossing_time(samples.time, curve, levels, at), np.nan)
+    rose = (at >= 0) & (curve[np.maximum(spans.last_try - 1, 0)][:, None] < levels)
+    time = np.where(rose, crossing_time(samples.time, curve, levels, at), np.nan)
     return np.asarray(time - base[:, None])
 
 
