@@ -32,7 +32,7 @@ from tracekit.read.settled import pressure_channel, time_channel
 from tracekit.read.signs import with_signed_counts
 from tracekit.read.stretches import check_events
 from tracekit.read.timeplan import TimePlan, plan_time, seconds_of
-from tracekit.read.views import one_station, station_column
+from tracekit.read.views import ask_station, one_station, station_column
 
 _NONE: Mapping[str, Channel] = MappingProxyType({})
 
@@ -58,9 +58,10 @@ def decide(head: Head, station: Station) -> Plan:
     channels = station.channels
     check_events(head, channels.get("time"))
     _check_columns(head, station)
-    column = station_column(head, channels.get("station"))
+    column = station_column(head, channels.get("station"), station.context)
     view, names = one_station(head, column)
     time, questions = plan_time(view, channels.get("time"))
+    questions += [] if column is not None else ask_station(head, channels.get("station"), station.context)
     if time is not None:
         time, more = with_second_clock(view, time, channels.get("time"))
         questions += more

@@ -1,5 +1,6 @@
 """One station of a file in which rows of several stations stand below each other."""
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -8,19 +9,24 @@ import pyarrow as pa
 from tracekit.model.station import Channel
 from tracekit.options.evidence import EVIDENCE
 from tracekit.read.columns import Column
-from tracekit.read.head import Head
+from tracekit.read.head import Head, Question, joined, spread
 from tracekit.read.timeplan import times_of
 from tracekit.read.values import word_codes
 
 _MOST_STATIONS, _MOST_NUMBERS = 400, 40
 _MOST_BESIDE, _FEWEST_STAMPS, _ALWAYS, _NEAR = 16, 50, 0.98, 0.1
+_MOVING, _ON_THE_WAY, _APART = 0.02, 0.2, 1.5
+"""Change from stamp to stamp, as a share of the range, at which the order of rows shows; how far from its place on the
+way from one stamp to the next the reading of a row of the same station may lie, in steps from row to row; how much
+more readings of different stations change from row to row than from stamp to stamp (no source)."""
 
 
-def station_column(head: Head, given: Channel | None) -> Column | None:
-    """The column that names the station of each row, None where there is none."""
+def station_column(head: Head, given: Channel | None, context: Sequence[str] = ()) -> Column | None:
+    """The column that names the station of each row, None where there is none; columns of `context` are none."""
     if given is not None and given.column is not None:
         return head.column(given.column)
-    named = [c for c in head.columns if c.hints.weight("station") >= 0.9 and not _measures(c)]
+    columns = [c for c in head.columns if c.name not in context]
+    named = [c for c in columns if c.hints.weight("station") >= 0.9 and not _measures(c)]
     for column in named:
         if column.kind == "text" and len(column.words) <= _MOST_STATIONS:
             return column
@@ -29,7 +35,52 @@ def station_column(head: Head, given: Channel | None) -> Column | None:
             times = [seconds for _, seconds in times_of(head, None)]
             if _interleaved(column) or any(_in_blocks(codes, len(words), t) for t in times):
                 return column
-    return next((c for c in head.columns if _parts_stamps(c, head)), None)
+    return next((c for c in columns if _parts_stamps(c, head) and _stations(c, head)), None)
+
+
+def ask_station(head: Head, given: Channel | None, context: Sequence[str]) -> list[Question]:
+    """The question whether the words that stand under every stamp are stations, where readings do not tell."""
+    if given is not None and given.column is not None:
+        return []
+    columns = [c for c in head.columns if c.name not in context and c.hints.weight("time") < EVIDENCE.name_weight]
+    column = next((c for c in columns if _parts_stamps(c, head) and _stations(c, head) is None), None)
+    if column is None:
+        return []
+    words = joined(w.strip() for w in word_codes(column.array)[1])
+    found = f'"{column.name}" holds {words} by turns under every stamp; whether these are stations does not show'
+    line = f'station = {{ column = "{column.name}" }}   # or context = ["{column.name}"] where all rows are of one station'
+    return [Question(found=found, line=line)]
+
+
+def _stations(column: Column, head: Head) -> bool | None:
+    """Whether words that part stamps are stations, None where that does not show.
+
+    Rows of one station lie on the way from one stamp to the next, whatever else changes with them, as a sign of life
+    does. Those of stations differ more from row to row than from stamp to stamp.
+    """
+    codes, words = word_codes(column.array)
+    size = len(words)
+    readings = [c for c in head.columns if c.kind == "number" and c.hints.weight("time") == 0 and _reads(c)]
+    beside = len(set(codes[:size].tolist())) == size  # else one below the other
+    if column.hints.weight("station") >= EVIDENCE.name_weight or not beside or not readings:
+        return True
+    values = max(readings, key=lambda c: c.hints.weight("pressure")).values
+    whole = values[: len(values) // size * size].reshape(-1, size)
+    step = np.diff(whole[:, 0])
+    low, high = spread(values)
+    moving = np.isfinite(whole[:-1]).all(axis=1) & (np.abs(step) > _MOVING * (high - low))
+    if np.count_nonzero(moving) < _FEWEST_STAMPS // 2:
+        return None
+    shares = np.median((whole[:-1][moving] - whole[:-1][moving][:, :1]) / step[moving][:, None], axis=0)
+    if (np.abs(size * shares - np.arange(size)) < _ON_THE_WAY).all():
+        return False
+    apart = float(np.nanmean(np.abs(np.diff(values)))) / float(np.nanmean(np.abs(values[size:] - values[:-size])))
+    return True if apart > _APART else None
+
+
+def _reads(column: Column) -> bool:
+    """True for numbers that may be a pressure."""
+    return column.levels > _MOST_BESIDE and not column.hints.sample_number
 
 
 def _parts_stamps(column: Column, head: Head) -> bool:
