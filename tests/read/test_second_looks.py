@@ -44,3 +44,29 @@ def test_rows_that_may_be_copies_or_stations_are_asked(tmp_path):
         read(path)
     assert answered(path).layout.stations == ("0", "1")
     assert len(answered(path, lambda line: 'context = ["Half"]').layout.stations) == 1
+
+
+@pytest.mark.parametrize("first_odd", [1, 900])
+def test_statements_in_different_orders_are_refused(tmp_path, first_odd):
+    """Values of statements that tell their columns in another order are not read by their place."""
+    orders = ("t_s, pressure_kpa, suction, blow_off, part_present", "t_s, part_present, blow_off, suction, pressure_kpa")
+    rows = zip(TIME.round(4), KPA, SUPPLY, RELEASE, PART, strict=True)
+    told = [(orders[k >= first_odd], (t, *(rest[::-1] if k >= first_odd else rest))) for k, (t, *rest) in enumerate(rows)]
+    lines = [f"INSERT INTO trend ({order}) VALUES ({', '.join(map(str, values))});" for order, values in told]
+    path = tmp_path / "trend.sql"
+    path.write_text("\n".join(lines) + "\n", encoding="utf-8")
+    with pytest.raises(LogReadError, match=f"different orders.*line {first_odd + 1} .*t_s, part_present"):
+        read(path)
+
+
+def test_a_late_statement_in_another_order_is_refused(tmp_path):
+    """The order is looked at in every statement, not in the first ones alone."""
+    usual = "INSERT INTO trend (t_s, pressure_kpa, suction) VALUES ({}, {}, {});"
+    time_s = (0.01 * np.arange(40_000)).round(2)  # longer than what is looked at first
+    rows = zip(time_s, np.resize(KPA, len(time_s)), np.resize(SUPPLY, len(time_s)), strict=True)
+    lines = [usual.format(*row) for row in rows]
+    lines += ["INSERT INTO trend (t_s, suction, pressure_kpa) VALUES (999, 0, -1.5);"] * 9
+    path = tmp_path / "trend.sql"
+    path.write_text("\n".join(lines) + "\n", encoding="utf-8")
+    with pytest.raises(LogReadError, match=r"different orders.*suction, pressure_kpa\)"):
+        read(path)

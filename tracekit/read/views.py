@@ -48,8 +48,8 @@ def ask_station(head: Head, given: Channel | None, context: Sequence[str]) -> li
         return []
     words = joined(w.strip() for w in word_codes(column.array)[1])
     found = f'"{column.name}" holds {words} by turns under every stamp; whether these are stations does not show'
-    line = f'station = {{ column = "{column.name}" }}   # or context = ["{column.name}"] where all rows are of one station'
-    return [Question(found=found, line=line)]
+    line = f'station = {{ column = "{column.name}" }}'
+    return [Question(found=found, line=f'{line}   # or context = ["{column.name}"] where all rows are of one station')]
 
 
 def _stations(column: Column, head: Head) -> bool | None:
