@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from segment.made_traces import KNOWN, PLAIN, SAVING, Piece, blow_off, data_of, evacuate, hold, idle, measured, trace_of
 
+from tracekit.judge.misses import empty_picks
 from tracekit.judge.sensor_rules import recording_facts, sensor_facts
 from tracekit.judge.setting_rules import setting_facts
 from tracekit.judge.symptoms import symptom_facts
@@ -176,6 +177,31 @@ def test_sensor_stuck() -> None:
         pressure[1060 : 1060 + 250 * cycles] = pressure[1060]
         found = sensors(measured({**columns, "pressure_kpa": pressure}, settings=KNOWN))
         assert (found.get("sensor_stuck", 0.0) > 0.9) == expected
+
+
+OVER = Piece(seconds=0.4, to=-6.0, tau_s=0.03, release=1)
+"""A blow-off that ends at 6 kPa of over-pressure."""
+FROZEN = (idle(), Piece(seconds=1.0, to=0.0, supply=1), Piece(seconds=0.4, to=0.0, release=1))
+"""A pick whose reading stays where it was, whatever the valves do."""
+
+
+def test_reading_that_answers_neither_valve() -> None:
+    """A reading that goes on at nothing with its noise, while both valves are commanded, is stuck, or there is no air.
+
+    An empty pick shows the open cup and the blow-off, a supply that is off the blow-off; none of them is stuck.
+    """
+    approach = (idle(), evacuate(0.3, to=9.0, tau_s=0.02), evacuate(1.0), hold(), OVER)
+    empty = (idle(), evacuate(1.5, to=9.0, tau_s=0.05), OVER)
+    no_suction = (idle(), Piece(seconds=1.0, to=0.0, supply=1), OVER)
+    for miss, stuck in ((FROZEN * 5, True), (FROZEN * 2, False), (empty * 5, False), (no_suction * 5, False)):
+        data = data_of((*approach * 9, *miss, idle()), noise=0.03, settings=KNOWN)
+        assert np.isfinite(data.cycles.floats("open_cup_vacuum_kpa")[:9]).all()
+        found = {f.code: f for f in sensor_facts(data, False, OPTIONS)}
+        assert ("sensor_stuck" in found) == stuck
+        if stuck:
+            assert found["sensor_stuck"].cycles == (9, 10, 11, 12, 13)
+            assert found["sensor_stuck"].alternatives == ("supply_pressure_low",)
+        assert empty_picks(data, None, OPTIONS).any() == (miss == empty * 5)
 
 
 def test_sensor_clipped() -> None:

@@ -4,6 +4,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tracekit.judge.facts import middle
+from tracekit.judge.frozen import makes_no_vacuum
 from tracekit.model.cycle import StationData
 from tracekit.options.judge import JudgeOptions
 
@@ -42,8 +43,9 @@ def _rising(data: StationData) -> Bools:
 def empty_picks(data: StationData, baseline: StationData | None, options: JudgeOptions) -> Bools:
     """Missed picks that stayed near the vacuum of an open cup.
 
-    A pick given up too soon to have met its part tells nothing. The level is the log's own, which a clogged filter has
-    moved, else the baseline's. Where neither shows it, an empty cup reaches a small share of what a closed one does.
+    One that stayed far under it is none: nothing was drawn, or the reading does not follow. A pick given up too soon to
+    have met its part tells nothing. The level is the log's own, which a clogged filter has moved, else the baseline's.
+    Where neither shows it, an empty cup reaches a small share of what a closed one does.
     """
     peak = data.cycles.floats("peak_vacuum_kpa")
     level = _open_level(data)
@@ -54,7 +56,8 @@ def empty_picks(data: StationData, baseline: StationData | None, options: JudgeO
         # the approach may be too short for the open cup to settle
         most = min(options.open_times_most * level + options.open_more_kpa, 0.62 * data.usual_peak_kpa)
     met = _given(data) > _MEETS_BY * float(np.median(_took(data))) if len(_took(data)) >= _ENOUGH else True
-    return np.asarray(data.cycles.where("outcome", "missed") & (peak < most) & ~_rising(data) & met, np.bool_)
+    drawn = ~makes_no_vacuum(data, baseline, options)
+    return np.asarray(data.cycles.where("outcome", "missed") & (peak < most) & ~_rising(data) & met & drawn, np.bool_)
 
 
 def _took(data: StationData) -> Floats:

@@ -4,6 +4,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tracekit.judge.facts import Fact, middle, rows
+from tracekit.judge.frozen import silent_cycles, usual_open_kpa, usual_over_kpa
 from tracekit.judge.signs import logistic
 from tracekit.model.cycle import StationData
 from tracekit.model.finding import Evidence
@@ -14,9 +15,11 @@ from tracekit.signal.range_end import end_of_range_kpa, unexplained_share
 Bools = NDArray[np.bool_]
 
 
-def sensor_facts(data: StationData, has_reference: bool, options: JudgeOptions) -> tuple[Fact, ...]:
-    """Stuck, clipped and noisy sensors; a zero shift without a reference."""
-    found = [_stuck(data), _clipped(data)]
+def sensor_facts(
+    data: StationData, has_reference: bool, options: JudgeOptions, baseline: StationData | None = None
+) -> tuple[Fact, ...]:
+    """Stuck, clipped and noisy sensors; a zero shift without a reference. `baseline` shows what the reading answers."""
+    found = [_stuck(data) or _silent(data, baseline, options), _clipped(data)]
     if not has_reference:
         found += [_noisy(data, options), _zero(data, options)]
     return tuple(f for f in found if f is not None)
@@ -38,6 +41,27 @@ def _stuck(data: StationData) -> Fact | None:
         cycles=rows(still),
         reason="the reading does not move",
     )
+
+
+def _silent(data: StationData, baseline: StationData | None, options: JudgeOptions) -> Fact | None:
+    """A reading that still carries noise and answers nothing; at nothing it may be right, without compressed air."""
+    silent = silent_cycles(data, baseline, options)
+    if not silent.any():
+        return None
+    count = int(silent.sum())
+    level = middle(data.cycles.floats("idle_vacuum_kpa")[silent])
+    open_kpa, over_kpa = usual_open_kpa(data, baseline), usual_over_kpa(data, baseline)
+    text = (
+        f"for {count} cycles the reading answers neither the supply nor the blow-off; "
+        f"usual are {open_kpa:.1f} kPa with the cup open and {over_kpa:.1f} kPa of over-pressure"
+    )
+    evidence = Evidence(measure="idle_vacuum_kpa", value=level, unit="kPa", cycles=count, text=text)
+    no_air = 0.0 if abs(level) > options.zero_kpa else options.no_air
+    return Fact(
+        code="sensor_stuck", probability=0.97 - no_air, evidence=(evidence,), cycles=rows(silent),
+        reason="the reading answers neither the supply nor the blow-off",
+        alternatives=("supply_pressure_low",) if no_air else (), instead=no_air,
+    )  # fmt: skip
 
 
 def _clipped(data: StationData) -> Fact | None:

@@ -192,7 +192,7 @@ def judge(case: Case, options: JudgeOptions) -> Judgement:
     circumstances = _circumstances(case, seen, options)
     post = posterior(seen.effects, seen.signs, words, complaint, options, circumstances)
     has_reference = seen.comparison.source != "none"
-    sensors = sensor_facts(case.data, has_reference, options)
+    sensors = sensor_facts(case.data, has_reference, options, case.baseline)
     settings = setting_facts(case.data, case.station, _now(case, seen), options)
     post = _stuck_first(post, sensors)
     stuck = max((f.probability for f in sensors if f.code == "sensor_stuck"), default=0.0)

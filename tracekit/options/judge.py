@@ -60,6 +60,15 @@ class JudgeOptions:
         2.5, "factor", "an approach may be too short for the open cup to settle: an empty pick may read deeper by this"
     )
     open_more_kpa: float = option(5.0, "kPa", "and by this, for levels near nothing (common practice, no source)")
+    answer_least_kpa: float = option(
+        1.0, "kPa", "an open cup or a blow-off that reads less is not missed where it fails (common practice, no source)"
+    )
+    silent_share: float = option(
+        0.25, "share", "of what open cup and blow-off usually read: with less, the reading has not answered them"
+    )
+    no_air: float = option(
+        0.25, "probability", "a reading that goes on at nothing, whatever the valves do, is right: there is no air"
+    )
     healthy_least_l_min: float = option(
         0.02, "L/min ANR", "eight in ten healthy stations leak between this and the next (common practice, no source)"
     )
@@ -73,6 +82,12 @@ class JudgeOptions:
     spread_decay: float = option(0.15, "kPa/s", "day to day")
     spread_decay_share: float = option(0.12, "share", "day to day, of the rate")
     spread_rise: float = option(0.006, "log", "day to day")
+    usual_scatter: float = option(
+        0.012, "log", "evacuations of a healthy station may scatter by this from one to the next (common practice)"
+    )
+    scatter_per_shift: float = option(
+        0.12, "share", "of what slows all evacuations: it is a little more or less in each (common practice, no source)"
+    )
     spread_top_share: float = option(0.008, "share", "day to day")
     spread_open: float = option(0.12, "kPa", "day to day")
     spread_response: float = option(0.0008, "s", "day to day")
