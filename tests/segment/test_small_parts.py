@@ -7,8 +7,10 @@ import numpy as np
 import pytest
 from segment.made_traces import KNOWN, PLAIN, SAVING, Piece, blow_off, coast, data_of, evacuate, hold, idle, recharge
 
+from tracekit.measure.evacuation import level_grid
 from tracekit.model.station import Settings
 from tracekit.model.trace import RELEASE_BIT, SUPPLY_BIT
+from tracekit.options.measure import MeasureOptions
 from tracekit.options.segment import SegmentOptions
 from tracekit.segment.learn import _saves_air
 from tracekit.segment.sawtooth import _turn
@@ -123,3 +125,17 @@ def test_an_output_that_comes_as_the_try_is_given_up_is_no_grip():
     )  # fmt: skip
     data = data_of((*(*PLAIN, *given_up) * 4, idle()), settings=KNOWN)
     assert data.cycles.texts("outcome") == ["held", "missed"] * 4
+
+
+@pytest.mark.parametrize("settings", [KNOWN, None])
+def test_a_try_given_up_near_the_set_point_is_counted(settings):
+    """A supply that is cut below the set point before the output came, and comes on again, is another try of the pick."""
+    again = (
+        idle(), evacuate(0.3, to=50.0), coast(0.3, 45.0), evacuate(0.4, to=75.0), hold(0.6, to=75.0), blow_off()
+    )  # fmt: skip
+    data = data_of((*(*again, *PLAIN) * 4, idle()), settings=settings)
+    assert data.cycles.codes("attempts").tolist() == [2, 1] * 4
+    assert data.cycles.floats("evacuation_time_s")[::2] == pytest.approx(np.full(4, 0.1 * np.log(30.0 / 19.0)), abs=0.012)
+    below = level_grid(MeasureOptions()) < 44.0
+    assert np.isnan(data.rise_s[::2, below]).all()
+    assert np.isfinite(data.rise_s[1::2, below]).all()

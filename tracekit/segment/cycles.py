@@ -83,6 +83,21 @@ def cycle_starts(samples: Samples, reference: Reference, known: int, options: Se
     return np.asarray(on[fresh], np.int64)
 
 
+def _retries(samples: Samples, starts: Ints, output: Ints, reference: Reference, options: SegmentOptions) -> Ints:
+    """Supply-ons after a try that was given up at some vacuum: cut below the set point, before the output came on."""
+    level = np.fmin(reference.set_point, reference.supply_off)
+    rise, fall = samples.supply_rise, samples.supply_fall
+    if not np.isfinite(level) or not len(fall):
+        return np.zeros(0, np.int64)
+    cycle = np.searchsorted(starts, rise, side="right") - 1
+    cut = np.searchsorted(fall, rise) - 1
+    inside = (cycle >= 0) & (cut >= 0)
+    cycle, cut = np.maximum(cycle, 0), fall[np.maximum(cut, 0)]
+    inside &= (cut > starts[cycle]) & (rise < output[cycle])
+    low = samples.vacuum[cut] < level - 4.0 * samples.noise - options.given_up_kpa
+    return np.asarray(rise[inside & low], np.int64)
+
+
 def find_spans(samples: Samples, starts: Ints, stop: int, reference: Reference, options: SegmentOptions) -> Spans:
     """Events of the cycles that begin at `starts`; the last one ends at `stop`."""
     end = np.concatenate([starts[1:], [stop]]).astype(np.int64)
@@ -97,9 +112,11 @@ def find_spans(samples: Samples, starts: Ints, stop: int, reference: Reference, 
     under_way[1:] |= (pause[:-1] >= 0) & (samples.smooth[starts[1:]] >= options.low_share * reference.peak)
     level = options.open_share * (reference.set_point if np.isfinite(reference.set_point) else reference.peak)
     tries = samples.supply_rise[samples.smooth[samples.supply_rise] < level]
+    output = first_in(samples.present_rise, starts, after) if samples.has_present else np.full(len(starts), -1)
+    tries = np.union1d(tries, _retries(samples, starts, output, reference, options))
     least = np.full(len(starts), max(level, options.open_share * reference.peak))
     grip = first_reach(samples.smooth, least, starts, after)
-    before = np.where(grip >= 0, grip, after)
+    before = np.where(output >= 0, output, np.where(grip >= 0, grip, after))
     last = last_in(tries, starts, np.maximum(before, starts + 1))
     return Spans(
         start=starts,
