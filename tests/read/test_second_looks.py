@@ -5,9 +5,12 @@ import numpy as np
 import pytest
 
 from tests.read.reading import read
-from tests.read.test_odd_channels import HEAD, KPA, PART, RELEASE, SUPPLY, TIME, log
+from tests.read.test_odd_channels import HEAD, KPA, PART, RELEASE, SUPPLY, TIME, as_recorded, log
 from tracekit.errors import LogReadError
+from tracekit.model.answers import answers
+from tracekit.read.head import Question
 from tracekit.read.station_file import parse_station
+from tracekit.read.timemultiples import doubtful_factors
 
 ROWS = len(TIME) // 2 * 2
 PAIRS = 2 * (np.arange(ROWS) // 2)
@@ -70,3 +73,39 @@ def test_a_late_statement_in_another_order_is_refused(tmp_path):
     path.write_text("\n".join(lines) + "\n", encoding="utf-8")
     with pytest.raises(LogReadError, match=r"different orders.*suction, pressure_kpa\)"):
         read(path)
+
+
+@pytest.mark.parametrize(
+    "name", ["Zeit in 10 ms", "Time x10ms", "Time/10ms", "Zeit (10ms-Schritte)", "Time (ms) /10", "Time [ms*10]"]
+)
+def test_counts_of_ten_milliseconds(tmp_path, name):
+    """A factor beside the unit is read where it is plain, else asked with the interval that it may mean."""
+    counts = np.rint(TIME * 100).astype(int)
+    path = log(tmp_path, HEAD.replace("time [s]", name), counts, KPA, SUPPLY, RELEASE, PART)
+    plain = not any(mark in name for mark in "()[]")
+    found = read(path) if plain else answered(path, lambda line: line.replace("0.001", "0.01"))
+    assert as_recorded(found)
+
+
+def test_a_row_of_units_with_a_factor(tmp_path):
+    """A row of units that holds the size of a count is none of names."""
+    head = "Time,Pressure,suction,blow-off,part present\n10 ms,kPa,,,"
+    assert as_recorded(read(log(tmp_path, head, np.rint(TIME * 100).astype(int), KPA, SUPPLY, RELEASE, PART)))
+
+
+@pytest.mark.parametrize(("name", "unit"), [("Time 1", "(s)"), ("Clock 2 [s]", "")])
+def test_a_number_of_a_clock_is_no_factor(tmp_path, name, unit):
+    """A number before the brackets of the unit numbers the clock."""
+    assert doubtful_factors(f"{name}{unit}") == ()
+    assert as_recorded(read(log(tmp_path, HEAD.replace("time [s]", f"{name}{unit}"), TIME, KPA, SUPPLY, RELEASE, PART)))
+
+
+def test_both_meanings_of_a_factor_are_offered():
+    """What stands behind a line as another value or another line is an answer of its own."""
+    line = 'time = { column = "t [us*100]", interval_s = 0.01 }   # seconds from row to row; or interval_s = 1e-06'
+    question = Question(found="what the factor means is not sure", line=line)
+    assert [text for _, text in answers(question)] == [
+        'time = { column = "t [us*100]", interval_s = 0.01 }', 'time = { column = "t [us*100]", interval_s = 1e-06 }'
+    ]  # fmt: skip
+    coil = Question(found="two coils", line='supply = { column = "A" }   # or supply = "B" where that stays on')
+    assert answers(coil)[1] == ("where that stays on", 'supply = "B"')

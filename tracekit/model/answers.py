@@ -13,6 +13,9 @@ _STEP = re.compile(r"from row to row ([\d.e+-]+)")
 _FASTEST_S, _SLOWEST_S = 1e-5, 60.0
 _USUAL = ("kPa", "mbar", "bar", "Pa", "psi", "inHg", "mmHg")
 _QUOTED = re.compile(r'"([^"]*)"(?=[^"]*$)')
+_OTHER = re.compile(
+    r'\bor (?P<key>[a-z_]+) = (?P<value>\{[^}]*\}|"[^"]*"|\[[^\]]*\]|[\d.e+-]+)(?P<means> (?:where|to) [^;]*)?'
+)
 _COLUMN = re.compile(r'column = "[^"]*"')
 NARROW = "\u00a0"
 """Stands between a number and its unit."""
@@ -40,7 +43,19 @@ def answers(question: OpenQuestion) -> list[tuple[str, str]]:
     if columns and _COLUMN.search(answer):
         before, behind = _COLUMN.split(answer, maxsplit=1)
         return [(name, f'{before}column = "{name}"{behind}') for name in columns]
-    return _words(answer, comment, question.found)
+    told = _told(answer, comment)
+    return [("", answer), *told] if told else _words(answer, comment, question.found)
+
+
+def _told(answer: str, comment: str) -> list[tuple[str, str]]:
+    """Other lines, or other values of a key of this one, that stand behind a line: 'or supply = "Valve" where ...'."""
+    found = []
+    for match in _OTHER.finditer(comment):
+        key, value, means = match["key"], match["value"], (match["means"] or "").strip(" ;,.")
+        own = re.compile(rf"(?<=[{{,] ){key} = (?:\[\[.*?\]\]|\"[^\"]*\"|[^,}}\s]+)")
+        line = own.sub(lambda _, v=f"{key} = {value}": v, answer) if own.search(answer) else f"{key} = {value}"
+        found.append((means, line))
+    return found
 
 
 def _columns(found: str) -> list[str]:

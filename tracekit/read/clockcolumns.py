@@ -1,6 +1,5 @@
 """A clock in columns of its own, hours, minutes, seconds, parts of a second; and one whose figures stand together."""
 
-import re
 from collections.abc import Sequence
 from dataclasses import replace
 
@@ -12,7 +11,7 @@ from tracekit.read.columns import Column
 from tracekit.read.head import Head, finite
 from tracekit.read.restarting import usual_step
 from tracekit.read.stampform import Field, StampForm
-from tracekit.read.timemultiples import factor_behind
+from tracekit.read.timemultiples import doubtful_factors
 
 _ORDER = ("h", "min", "s", "ms", "us", "ns")
 _SPELLED = frozenset({"hhmmss", "hmmss", "hhmmssfff", "hhmmsszzz", "hhmmssms", "hhmmsss"})
@@ -148,5 +147,5 @@ def days_rise(column: Column, known: NDArray[np.float64]) -> bool:
 
 
 def counted_otherwise(column: Column) -> bool:
-    """True where a factor stands behind the unit of time, which may be meant either way round."""
-    return any(factor_behind(text) is not None for text in re.findall(r"[\[(]([^\])]*)[\])]", column.name))
+    """True where a factor stands beside the unit of time that is not understood, or may be meant either way round."""
+    return len(doubtful_factors(f"{column.name}; {column.unit}")) > 0

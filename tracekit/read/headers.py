@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from tracekit.errors import UsageError
 from tracekit.read.cells import cell_kind
 from tracekit.read.multiples import find_multiple, find_spelled
+from tracekit.read.timemultiples import find_time_multiple
 from tracekit.units import find_pressure_unit, time_unit
 
 Splitter = Callable[[str], list[str]]
@@ -49,7 +50,7 @@ def is_unit(cell: str) -> bool:
     """True for a cell of a row of units: a unit, in brackets or not, or a type."""
     text = cell.strip()
     bare = unicodedata.normalize("NFKC", text.strip("[](){}<>")).strip()
-    if bare.casefold() in _OTHER_UNITS or _is_pressure_unit(bare):
+    if bare.casefold() in _OTHER_UNITS or _is_pressure_unit(bare) or find_time_multiple(bare) is not None:
         return True
     try:
         time_unit(bare)

@@ -174,6 +174,7 @@ def _log(recording: Recording, station: Station, options: ReadOptions) -> Log:
     plan = _beside(first.plan, [side for side, _ in recording.sides])
     slowest_s = max([plan.time.typical_s, *(part.plan.time.typical_s for part in parts if part.opened.line)])
     plan = replace(plan, time=replace(plan.time, typical_s=slowest_s))
+    late_s = max((side.late_s(plan.time.typical_s) for side, _ in recording.sides), default=0.0)
     decoders = [decoder_of(part.plan) for part in parts]
     first_time = decoders[0].time
     ending = Ending(
@@ -192,7 +193,7 @@ def _log(recording: Recording, station: Station, options: ReadOptions) -> Log:
         ),
     )
     return Log(
-        layout=layout_of(plan),
+        layout=replace(layout_of(plan), digital_late_s=late_s),
         plan=plan,
         source=", ".join(one.name for one in files_of(recording.files)),
         portions=_portions(recording, parts, decoders),

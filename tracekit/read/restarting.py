@@ -1,14 +1,13 @@
 """What to ask about time: which column it is, its unit, and where it starts again."""
 
-import re
-
 import numpy as np
 from numpy.typing import NDArray
 
 from tracekit.options.evidence import EVIDENCE
 from tracekit.read.columns import Column
+from tracekit.read.cyclelength import cycles_fit
 from tracekit.read.head import Head, Question, finite
-from tracekit.read.timemultiples import factor_behind
+from tracekit.read.timemultiples import doubtful_factors
 
 _MOST_OFTEN, _SAYS_TIME = 0.05, 0.9
 
@@ -80,11 +79,9 @@ def which_unit(name: str, head: Head, *, stamps: bool, whole: bool) -> Question:
         return Question(found=found, line=line)
     step = abs(usual_step(np.unique(column.values))) if column is not None else 0.0
     found = f'the unit of time in "{name}" does not show (usually from row to row {step:.6g})'
-    told = [unit for text in re.findall(r"[\[(]([^\])]*)[\])]", name) if (unit := factor_behind(text)) is not None]
+    told = doubtful_factors(f"{name}; {column.unit}") if column is not None else ()
     if told and step > 0:
-        found = f'in "{name}" the factor may be meant either way round (usually from row to row {step:.6g})'
-        line = f'time = {{ column = "{name}", interval_s = {step * told[0].seconds:.6g} }}   # seconds from row to row'
-        return Question(found=found, line=line)
+        return _by_factor(name, head, step, [step * unit.seconds for unit in told])
     if column is not None and column.hints.weight("time") and (said := column.hints.time_unit) is not None:
         found = (
             f'"{name}" says {said.symbol}, but then cycles would be far longer or shorter than those of any station '
@@ -92,6 +89,18 @@ def which_unit(name: str, head: Head, *, stamps: bool, whole: bool) -> Question:
         )
     first, other = ("ms", "s") if whole else ("s", "ms")
     return Question(found=found, line=f'time = {{ column = "{name}", unit = "{first}" }}   # or {other}, us, ns, min')
+
+
+def _by_factor(name: str, head: Head, step: float, intervals_s: list[float]) -> Question:
+    """The question what a factor beside the unit means; `intervals_s` are those that it may give, likelier ones first.
+
+    Intervals with which no station would cycle are not offered where others are.
+    """
+    likely = [s for s in intervals_s if cycles_fit(head, s)] or intervals_s
+    found = f'what the factor beside the unit of "{name}" means is not sure (usually from row to row {step:.6g})'
+    line = f'time = {{ column = "{name}", interval_s = {likely[0]:.6g} }}'
+    others = "".join(f"; or interval_s = {s:.6g}" for s in likely[1:])
+    return Question(found=found, line=f"{line}   # seconds from row to row{others}")
 
 
 def unreadable(head: Head, name: str) -> Question:

@@ -41,10 +41,16 @@ class SideFile:
     events: EventPlan | None = None
     even: bool = False
 
-    def slower_than(self, typical_s: float) -> str:
-        """What to tell where its rows are written in even steps, but less often than samples; else nothing."""
+    def late_s(self, typical_s: float) -> float:
+        """By how much its edges may come late: its rows are written in even steps, less often than samples [s]."""
         own_s = self.plan.time.typical_s
-        if self.events is not None or own_s <= EVIDENCE.slow_digitals * typical_s or not self.even:
+        often = self.events is not None or own_s <= EVIDENCE.slow_digitals * typical_s or not self.even
+        return 0.0 if often else own_s
+
+    def slower_than(self, typical_s: float) -> str:
+        """What to tell of edges that come late; nothing where none do."""
+        own_s = self.late_s(typical_s)
+        if not own_s:
             return ""
         return (
             f"the digitals of {self.opened.head.name} are written every {own_s:.3g} s, the pressure every "

@@ -12,7 +12,7 @@ from typing import Any, Literal
 
 from tracekit.errors import UsageError
 from tracekit.read.multiples import find_multiple, find_spelled
-from tracekit.read.timemultiples import factor_behind, find_time_multiple
+from tracekit.read.timemultiples import doubtful_factors, find_time_multiple, trailing_multiple
 from tracekit.units import PERCENT, PressureUnit, Sense, TimeUnit, find_pressure_unit, time_unit
 
 Role = Literal["time", "pressure", "supply", "release", "part_present", "station", "tag", "value", "quality", "other"]
@@ -189,11 +189,10 @@ def _says_percent(name: str, unit_text: str) -> bool:
 
 
 def _time(name: str, unit_text: str) -> TimeUnit | None:
-    behind = re.findall(r"/\s*(\d[^/]*)$", name)
-    for text in (*_set_apart(name, unit_text), *behind):
-        multiple = find_time_multiple(unicodedata.normalize("NFKC", text))
-        if multiple is not None or factor_behind(text) is not None:
-            return multiple
+    told = [find_time_multiple(unicodedata.normalize("NFKC", text)) for text in _set_apart(name, unit_text)]
+    multiple = next((t for t in (*told, trailing_multiple(name)) if t is not None), None)
+    if multiple is not None or doubtful_factors(name) or doubtful_factors(unit_text):
+        return multiple
     for text in (*_unit_texts(name, unit_text), name):
         bare = text.strip("[]() ")
         try:
