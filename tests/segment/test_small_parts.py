@@ -4,9 +4,13 @@ from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
+import pandas as pd
 import pytest
-from segment.made_traces import KNOWN, PLAIN, SAVING, Piece, blow_off, coast, data_of, evacuate, hold, idle, recharge
+from segment.made_traces import (
+    KNOWN, PLAIN, SAVING, Piece, blow_off, coast, data_of, evacuate, hold, idle, recharge, trace_of,
+)  # fmt: skip
 
+from tracekit import pipeline
 from tracekit.measure.evacuation import level_grid
 from tracekit.model.station import Settings
 from tracekit.model.trace import RELEASE_BIT, SUPPLY_BIT
@@ -139,3 +143,13 @@ def test_a_try_given_up_near_the_set_point_is_counted(settings):
     below = level_grid(MeasureOptions()) < 44.0
     assert np.isnan(data.rise_s[::2, below]).all()
     assert np.isfinite(data.rise_s[1::2, below]).all()
+
+
+def test_digitals_that_are_written_less_often_drop_nothing(tmp_path):
+    """Commands that reach the log up to 40 ms late have let the part go already when they show: that is no drop."""
+    frame = pd.DataFrame(trace_of((*(*PLAIN, idle(0.013)) * 12, idle()), rate_hz=1000))
+    frame[["time_s", "pressure_kpa"]].iloc[::5].to_csv(tmp_path / "pressure.csv", index=False)
+    frame[["time_s", "supply", "release", "part_present"]].iloc[::40].to_csv(tmp_path / "digitals.csv", index=False)
+    measured = pipeline.measure([tmp_path / "pressure.csv", tmp_path / "digitals.csv"])
+    assert measured.layout.digital_late_s == pytest.approx(0.04)
+    assert measured.stations[0].cycles.texts("outcome") == ["held"] * 12

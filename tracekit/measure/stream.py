@@ -119,8 +119,9 @@ class StationAnalyser:
         quantisation, noise = grain(rows.pressure, low if clipped >= 0.02 else None)
         interval = _interval(rows.time)
         samples = make_samples(
-            rows.time, rows.pressure, rows.digital, wiring, interval=interval, noise=noise, options=self._segment
-        )
+            rows.time, rows.pressure, rows.digital, wiring, interval=interval, noise=noise, options=self._segment,
+            late_s=self._layout.digital_late_s,
+        )  # fmt: skip
         reference, settings = learn(samples, self._filed, self._segment)
         starts = cycle_starts(samples, reference, -1, self._segment)
         saw = self._find_saw(samples, starts, reference)
@@ -196,6 +197,7 @@ class StationAnalyser:
             interval=learned.interval,
             noise=learned.noise,
             options=self._segment,
+            late_s=self._layout.digital_late_s,
         )
         return samples if learned.saw is None else with_device_supply(samples, learned.saw)
 

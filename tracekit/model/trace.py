@@ -43,7 +43,8 @@ class Layout:
 
     `has_supply`, `has_release`, `has_present` say which digitals exist. `on_level` holds levels that the
     station file gives (1 or 0); polarity otherwise is found from the data by `segment`.
-    With `absolute`, `ambient_kpa` is the ambient pressure that was taken off the readings [kPa].
+    With `absolute`, `ambient_kpa` is the ambient pressure that was taken off the readings [kPa]. `digital_late_s` is
+    by how much edges may come late because digitals were written less often than the pressure [s].
     """
 
     stations: tuple[str, ...]
@@ -56,6 +57,7 @@ class Layout:
     columns: Mapping[str, str]
     absolute: bool = False
     ambient_kpa: float | None = None
+    digital_late_s: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

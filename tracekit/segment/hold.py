@@ -146,7 +146,9 @@ def find_hold(samples: Samples, spans: Spans, reference: Reference, last_open: b
     missed = peak < options.open_share * reference.peak
     gripped = grip >= 0 if samples.has_present or np.isfinite(reference.set_point) else ~missed
     missed = missed | ~gripped
-    lost, drop, kind = _drops(samples, spans, grip, leave, peak, ~missed, options)
+    # what commands that come late to the log have done already is no loss of the hold
+    until = np.maximum(leave - samples.late, spans.start)
+    lost, drop, kind = _drops(samples, spans, grip, until, peak, ~missed, options)
     outcome = np.where(missed, MISSED, np.where(lost, DROPPED, HELD))
     release_seen = (spans.release >= 0) | (not samples.has_release)
     outcome = np.where(

@@ -24,7 +24,8 @@ _UNIFORM = 12.0**-0.5
 class Samples:
     """Samples ready for segmentation, all arrays of shape (n_samples,).
 
-    vacuum is spike-free, `smooth` its moving mean over `width` samples; the digitals are 1 while logically on.
+    vacuum is spike-free, `smooth` its moving mean over `width` samples; the digitals are 1 while logically on. Their
+    edges may come `late` samples after what they command or report.
 
     Ascending indices: `*_rise` of the samples at which a digital is on after being off, `*_fall` at which it is off
     after being on, `gap` of the first samples after a pause, `spike` of the samples that were replaced.
@@ -50,6 +51,7 @@ class Samples:
     interval: float
     noise: float
     width: int
+    late: int = 0
 
 
 def samples_in(seconds: float, interval: float) -> int:
@@ -184,7 +186,7 @@ def _bridged(time: Floats, vacuum: Floats) -> Floats:
 
 def make_samples(
     time: Floats, pressure: Floats, digital: NDArray[np.uint8], wiring: Wiring, *,
-    interval: float, noise: float, options: SegmentOptions,
+    interval: float, noise: float, options: SegmentOptions, late_s: float = 0.0,
 ) -> Samples:  # fmt: skip
     """Clean a stretch of samples: missing readings bridged, spikes replaced, digitals in logical sense."""
     vacuum = _bridged(time, -pressure)
@@ -223,4 +225,5 @@ def make_samples(
         interval=interval,
         noise=noise,
         width=width,
+        late=samples_in(late_s, interval),
     )
