@@ -6,9 +6,8 @@ from types import SimpleNamespace
 import numpy as np
 import pandas as pd
 import pytest
-from segment.made_traces import (
-    KNOWN, PLAIN, SAVING, Piece, blow_off, coast, data_of, evacuate, hold, idle, recharge, trace_of,
-)  # fmt: skip
+from segment import made_traces
+from segment.made_traces import KNOWN, PLAIN, SAVING, Piece, blow_off, coast, data_of, evacuate, hold, idle, trace_of
 
 from tracekit import pipeline
 from tracekit.measure.evacuation import level_grid
@@ -115,7 +114,7 @@ def test_tries_that_fail_are_no_air_saving():
 
 def test_a_try_given_up_as_the_set_point_was_reached_tells_no_supply_on():
     """The supply that comes on again after such a cut is another try, and tells nothing of supply_on."""
-    late = (idle(), evacuate(0.3, to=58.0), coast(0.3, 54.0), recharge(0.2, 70.0), hold(0.6, to=70.0), blow_off())
+    late = (idle(), evacuate(0.3, to=58.0), coast(0.3, 54.0), made_traces.recharge(0.2, 70.0), hold(0.6, to=70.0), blow_off())
     settings = replace(KNOWN, supply_off_kpa=70.0, supply_on_kpa=63.0)
     tried = data_of((*(*SAVING, *SAVING, *late, *late, *late, *late, *late) * 2, idle()), settings=settings)
     assert tried.settings["supply_off"].value_kpa == 70.0
