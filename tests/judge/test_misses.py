@@ -3,7 +3,7 @@
 from dataclasses import replace
 
 import numpy as np
-from segment.made_traces import KNOWN, PLAIN, blow_off, data_of, evacuate, idle, table_of, trace_of
+from segment.made_traces import KNOWN, PLAIN, Piece, blow_off, data_of, evacuate, hold, idle, table_of, trace_of
 
 from tracekit.judge.case import Case
 from tracekit.judge.misses import empty_picks, slow_misses
@@ -58,3 +58,12 @@ def test_dips_are_no_missing_parts():
     found = judge(log, OPTIONS).findings
     assert found[0].code == "supply_pressure_dips"
     assert "part_not_presented" not in {f.code for f in found}
+
+
+def test_vacuum_before_every_command_is_a_valve_that_passes():
+    """Without a baseline too: nothing else makes vacuum that rises while all valves are off."""
+    early = (Piece(seconds=0.7, to=0.9, tau_s=0.03), Piece(seconds=0.25, to=18.0, tau_s=0.06))
+    log = measure_case((*early, evacuate(), hold(), blow_off()) * 12)
+    found = judge(log, OPTIONS).findings
+    assert found[0].code == "supply_valve_passing"
+    assert found[0].severity != "info"

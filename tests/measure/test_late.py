@@ -92,8 +92,17 @@ def test_without_a_lag_the_record_is_the_same(in_time: StationData) -> None:
 def test_the_evacuation_is_withheld_where_the_supply_shows_the_lag(in_time: StationData, signal: str) -> None:
     """A late supply loses the beginning of an evacuation; a late release alone leaves its time constant."""
     lag = DigitalLag(station=in_time.station, signal=signal, lag_s=0.1, u_s=0.01, edges=20)
-    found = withhold_late(in_time, (lag,), MeasureOptions())
+    after = replace(in_time, timing={**in_time.timing, "release_s": in_time.timing["release_s"] + lag.lag_s})
+    found = withhold_late(after, (lag,), MeasureOptions())
     assert found.late_s == pytest.approx(0.1 + 0.02 + MeasureOptions().late_hidden_s)
     for name in FROM_SUPPLY:
         assert np.isfinite(in_time.cycles.floats(name)).any()
         assert np.isfinite(found.cycles.floats(name)).any() == (signal == "release")
+
+
+def test_vacuum_before_the_supply_command_is_no_lag_where_blow_offs_wait(in_time: StationData) -> None:
+    """A supply valve that passes makes vacuum before its command; a late log would show blow-offs before theirs too."""
+    supply = DigitalLag(station=in_time.station, signal="supply", lag_s=0.1, u_s=0.01, edges=20)
+    release = replace(supply, signal="release")
+    assert withhold_late(in_time, (supply,), MeasureOptions()) is in_time
+    assert withhold_late(in_time, (supply, release), MeasureOptions()).late_s > 0.1

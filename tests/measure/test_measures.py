@@ -120,6 +120,25 @@ def test_idle_vacuum(zero: float) -> None:
     np.testing.assert_allclose(data.cycles.floats("idle_vacuum_kpa")[1:], zero, atol=0.05)
 
 
+@pytest.mark.parametrize(
+    ("before", "zero", "rise"),
+    [
+        ((Piece(seconds=0.6, to=1.0, tau_s=0.03), Piece(seconds=0.25, to=18.0, tau_s=0.06)), 1.0, 16.3),
+        ((Piece(seconds=0.85, to=6.0, tau_s=0.5),), 6.6, 0.0),
+        ((Piece(seconds=0.02, to=-5.0), Piece(seconds=0.5, to=-5.0), Piece(seconds=0.3, to=0.0, tau_s=0.03)), 0.0, 0.0),
+    ],
+    ids=["a valve that passes", "rest of a hold", "a blow-off that is not logged"],
+)
+def test_vacuum_made_before_the_command(before: tuple[Piece, ...], zero: float, rise: float) -> None:
+    """Vacuum that rises with nothing on is told by itself: the idle reading and the over-pressure keep their zero."""
+    gone = (Piece(seconds=0.3, to=0.0, tau_s=0.02, release=1), Piece(seconds=0.1, to=0.0))
+    left = (Piece(seconds=0.3, to=9.0, tau_s=0.05, release=1),)
+    after = left if rise == 0.0 and zero else gone
+    data = data_of((*before, evacuate(), hold(), *after) * 6, rate_hz=RATE_HZ, settings=KNOWN, noise=0.03)
+    np.testing.assert_allclose(data.cycles.floats("idle_vacuum_kpa")[2:], zero, atol=0.6 if zero > 1.0 else 0.1)
+    np.testing.assert_allclose(data.timing["idle_rise_kpa"][2:], rise, atol=0.6)
+
+
 @pytest.mark.parametrize("sigma", [0.05, 0.2])
 def test_noise_per_cycle(sigma: float) -> None:
     """Each cycle's noise is the standard deviation of its single samples in the hold."""

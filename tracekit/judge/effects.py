@@ -77,6 +77,7 @@ def _spread(name: str, value: float, options: JudgeOptions) -> float:
         "idle": options.spread_idle,
         "noise": options.spread_noise,
         "noise_off": options.spread_noise,
+        "early": options.spread_idle,
         "fast_fall": options.spread_fast_fall,
         "overshoot": 0.4,
         "cut": options.spread_cut,

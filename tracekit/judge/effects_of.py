@@ -24,6 +24,7 @@ _NAMES: Mapping[str, tuple[str, str]] = {
     "residual": ("residual_vacuum_kpa", "kPa"),
     "over": ("release_peak_kpa", "kPa"),
     "idle": ("idle_vacuum_kpa", "kPa"),
+    "early": ("vacuum made before the supply command", "kPa"),
     "idle_real": ("idle reading that the open cup does not share", "share"),
     "late_alike": ("delay of the blow-off over that of the response", "share"),
     "noise": ("noise_kpa", "kPa"),

@@ -1,7 +1,7 @@
 """The fingerprints of causes: what each does to each measure, as ranges that a practitioner can read.
 
 A range is in the measure's own unit: `decay` kPa/s; `rise`, `blow`, `command`, `noise` logarithms of a time or
-amplitude; `open`, `ultimate`, `residual`, `over`, `idle`, `fast_fall`, `overshoot`, `dip` kPa; `response` and
+amplitude; `open`, `ultimate`, `residual`, `over`, `idle`, `early`, `fast_fall`, `overshoot`, `dip` kPa; `response` and
 `blow_start` s; `unevenness` is the logarithm of the relative scatter of the leak from cycle to cycle. `SAME` means
 unchanged, as is every measure that a row does not name (but `balance` and `unevenness`, which only leaks have).
 `chance` is how often a change shows. Signs follow physics; the sizes are common practice, no source.
@@ -88,6 +88,7 @@ _BASIC: Mapping[str, Mapping[str, Change]] = {
     "supply_valve_passing": {
         # it draws against the blow-off, and the idle vacuum that it makes is real: what is taken above it shrinks
         "decay": down(0.05, 5.0, 0.6), "idle": up(0.4, 15.0), "idle_real": Change(0.5, 1.3),
+        "early": up(1.0, 60.0, 0.4),  # where the cup meets its part before the command
         "rise": up(0.001, 0.3, 0.7), "ultimate": down(0.1, 15.0, 0.7), "open": down(0.1, 15.0, 0.8),
         "over": down(0.1, 10.0, 0.9), "residual": up(0.1, 15.0, 0.8), "blow": up(0.005, 0.6, 0.8),
         "response": down(0.0005, 0.02, 0.4), "noise": SAME, "overshoot": up(0.1, 5.0, 0.3),
@@ -121,7 +122,7 @@ _BASIC: Mapping[str, Mapping[str, Change]] = {
     "none": {
         "decay": SAME, "balance": SAME, "rise": SAME, "ultimate": SAME, "open": SAME, "blow": SAME, "over": SAME,
         "idle": SAME, "residual": SAME, "response": SAME, "noise": SAME, "fast_fall": SAME, "blow_start": SAME,
-        "rise_scatter": SAME, "overshoot": SAME, "command": SAME, "noise_off": SAME, "dip": SAME,
+        "rise_scatter": SAME, "overshoot": SAME, "command": SAME, "noise_off": SAME, "dip": SAME, "early": SAME,
     },
 }  # fmt: skip
 

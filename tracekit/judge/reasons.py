@@ -22,6 +22,7 @@ _WORDS: Mapping[str, str] = {
     "residual": "the vacuum left after the release",
     "over": "the over-pressure of the release",
     "idle": "the idle reading",
+    "early": "the vacuum made before the supply command",
     "noise": "the noise",
     "noise_off": "the noise with the valves off",
     "fast_fall": "the fall just after the cut",

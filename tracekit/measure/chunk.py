@@ -52,7 +52,8 @@ def measure_chunk(
     """Measure the cycles that begin at `starts` and end at `stop`."""
     spans = find_spans(samples, starts, stop, reference, segment)
     hold = find_hold(samples, spans, reference, last_open, segment)
-    zero = idle_vacuum(samples, spans, segment)
+    idle = idle_vacuum(samples, spans, segment, measure)
+    zero = idle.level
     closed = np.asarray(hold.peak >= segment.open_share * reference.peak, np.bool_)
     evacuation = measure_evacuation(samples, spans, hold, zero, closed, reference.open_level, measure)
     periods = find_periods(samples, spans, hold, evacuation.contact, measure.coast_least_samples)
@@ -65,6 +66,7 @@ def measure_chunk(
             **switching(samples, spans, hold),
             **measure_release(samples, spans, hold, zero),
             "idle_vacuum_kpa": zero,
+            "idle_rise_kpa": idle.rise,
             "noise_kpa": cycle_noise(samples, hold, 0.0, measure),
             "idle_noise_kpa": idle_noise(samples, spans, measure),
             **_threshold_columns(samples, spans, hold, evacuation),
@@ -107,7 +109,7 @@ def usual_open_level(
         return float("nan")
     spans = find_spans(samples, starts, len(samples.time), reference, segment)
     hold = find_hold(samples, spans, reference, True, segment)
-    zero = idle_vacuum(samples, spans, segment)
+    zero = idle_vacuum(samples, spans, segment, measure).level
     closed = np.asarray(hold.peak >= segment.open_share * reference.peak, np.bool_)
     found = measure_evacuation(samples, spans, hold, zero, closed, float("nan"), measure)
     rise = (found.open_cup_vacuum_kpa - np.nan_to_num(zero))[closed]

@@ -18,6 +18,10 @@ AT_EDGES = (
 FROM_SUPPLY = ("pump_time_constant_s", "ultimate_vacuum_kpa")
 """Columns of an evacuation whose beginning is lost where the supply itself shows the lag."""
 
+_RELEASES = 5
+_MOMENT_S = 0.15
+"""A blow-off that came before a late command has ended most of the vacuum by then, or all of it."""
+
 
 def withhold_late(data: StationData, lags: Sequence[DigitalLag], options: MeasureOptions) -> StationData:
     """The same station without what edges that come late would make wrong.
@@ -25,9 +29,10 @@ def withhold_late(data: StationData, lags: Sequence[DigitalLag], options: Measur
     One scan writes all digitals, and a lag shows in one of them before it does in another (an open cup hides that of
     the supply): what is late in one counts as late in all. By how much is known from below only, since the valve's own
     delay hides as much of it; so nothing is moved or corrected. `late_s` of the result is the most that it may be.
-    Settings are not read from such edges: those of the station file stand.
+    Settings are not read from such edges: those of the station file stand. Where vacuum comes before the supply command
+    and yet every blow-off waits for its own, nothing is late: vacuum was made before it was asked for.
     """
-    if not lags:
+    if not lags or (all(lag.signal == "supply" for lag in lags) and _releases_wait(data, options)):
         return data
     late_s = max(lag.lag_s + 2.0 * lag.u_s for lag in lags) + options.late_hidden_s
     cycles = data.cycles
@@ -44,9 +49,21 @@ def withhold_late(data: StationData, lags: Sequence[DigitalLag], options: Measur
             name: np.full(len(cycles), np.nan if (v := settings[name].value_kpa) is None else v)
             for name in data.cycle_settings
         },
+        timing={**data.timing, "idle_rise_kpa": nothing},
         late_s=late_s,
         notes=(*data.notes, _told(lags, columns, late_s)),
     )
+
+
+def _releases_wait(data: StationData, options: MeasureOptions) -> bool:
+    """Whether most holds still have their vacuum at the release command: of a late one the blow-off came before."""
+    release_s = data.timing["release_s"][np.isfinite(data.timing["release_s"]) & data.cycles.where("outcome", "held")]
+    if len(release_s) < _RELEASES or not len(data.bins.time_s):
+        return False
+    vacuum = -data.bins.pressure_kpa
+    just = np.maximum(np.searchsorted(data.bins.time_s, release_s) - 1, 0)  # a bin lies on one side of a command
+    now, before = vacuum[just], np.interp(release_s - _MOMENT_S, data.bins.time_s, vacuum)
+    return bool(np.median(now / np.maximum(before, 1.0)) > options.prompt_share)
 
 
 def _of_file(setting: SettingInForce) -> SettingInForce:

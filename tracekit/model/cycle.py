@@ -104,7 +104,8 @@ class StationData:
     timing            more times per cycle [s]: try_s (supply command of the last try), release_s, release_end_s,
                       quit_s (end of suction), overlap_s (supply and release on together), first_cut_s,
                       and over_kpa (highest reading above ambient in the release, not cut off at 0) and idle_noise_kpa
-                      (scatter of single samples with all valves off) [kPa]
+                      (scatter of single samples with all valves off), idle_rise_kpa (how far vacuum had risen over
+                      idle by the supply command) [kPa]
     usual_open_kpa    rise from idle to the open-cup vacuum, NaN where most cycles do not show it [kPa]
     from_request      the log holds a request: the supply was found in the saw-tooth of the pressure
     reading_range_kpa highest minus lowest reading of each cycle, shape (n_cycles,) [kPa]

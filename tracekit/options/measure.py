@@ -26,6 +26,11 @@ class MeasureOptions:
     fit_least_samples: int = option(6, "samples", "fewer samples give no time constant")
     noise_samples: int = option(256, "samples", "at most this many tell a cycle's noise")
     idle_noise_s: float = option(0.3, "s", "stretch before the supply command that tells the noise with all valves off")
+    idle_look_s: float = option(0.8, "s", "stretch before the supply command in which vacuum may rise with nothing on")
+    idle_rise_kpa: float = option(1.0, "kPa", "vacuum that rises by less with nothing on is wander or noise")
+    prompt_share: float = option(
+        0.9, "share", "of the vacuum of a moment before that is left at a release command which is not written late"
+    )
     idle_settle_s: float = option(0.15, "s", "the end of a blow-off is over this long after its command")
     settled_tau: float = option(4.0, "time constants", "supply on for so long after the set point shows the ultimate")
     open_flat: float = option(0.35, "share of slope", "an open-cup stretch is flatter than this share of evacuation")

@@ -12,7 +12,7 @@ class SegmentOptions:
     head_rows: int = option(524_288, "rows", "wiring and thresholds are learned from at most this much of a log")
     chunk_rows: int = option(524_288, "rows", "samples analysed together; bounds memory, changes no bit of a result")
     carry_rows: int = option(8_000_000, "rows", "an attempt longer than this is closed as incomplete")
-    lead_s: float = option(0.5, "s", "samples kept before a cycle, for its idle level")
+    lead_s: float = option(1.0, "s", "samples kept before a cycle, for its idle level")
     lead_least_samples: int = option(16, "samples", "at least so many are kept, where samples are far apart or pause")
     idle_window_s: float = option(0.06, "s", "stretch before the supply command that tells the sensor's zero")
     filter_s: float = option(0.02, "s", "width of the moving mean behind peak, hold and crossing values")
