@@ -5,9 +5,10 @@ import numpy as np
 import pytest
 
 from tests.read.reading import read
-from tests.read.test_odd_channels import HEAD, KPA, PART, RELEASE, SUPPLY, TIME, as_recorded, log
+from tests.read.test_odd_channels import HEAD, KPA, PART, RECORDING, RELEASE, SUPPLY, TIME, as_recorded, log
 from tracekit.errors import LogReadError
 from tracekit.model.answers import answers
+from tracekit.read.digitals import parted, together
 from tracekit.read.head import Question
 from tracekit.read.station_file import parse_station
 from tracekit.read.timemultiples import doubtful_factors
@@ -109,3 +110,35 @@ def test_both_meanings_of_a_factor_are_offered():
     ]  # fmt: skip
     coil = Question(found="two coils", line='supply = { column = "A" }   # or supply = "B" where that stays on')
     assert answers(coil)[1] == ("where that stays on", 'supply = "B"')
+
+
+@pytest.mark.parametrize("mark", ["/", "-"])
+@pytest.mark.parametrize("name", ["DI", "suction/blow-off/part"])
+def test_levels_side_by_side_in_one_cell(tmp_path, mark, name):
+    """Levels that stand in one cell are bits: by the names in the header, else by what the pressure does."""
+    cells = [mark.join(map(str, row)) for row in zip(SUPPLY, RELEASE, PART, strict=True)]
+    found = read(log(tmp_path, f"time [s],pressure [kPa],{name}", TIME, KPA, cells))
+    assert np.array_equal(found.digital, RECORDING.digital)
+
+
+FLAGS = [
+    ("".join(x if on else "-" for x, on in zip("SBP", row, strict=True))) for row in zip(SUPPLY, RELEASE, PART, strict=True)
+]
+SHOWN = ["+".join(n for n, on in zip(("suction", "blow", "part"), row, strict=True) if on) or "none"
+         for row in zip(SUPPLY, RELEASE, PART, strict=True)]  # fmt: skip
+
+
+@pytest.mark.parametrize(("name", "cells"), [("Flags", FLAGS), ("Active", SHOWN)])
+def test_all_states_in_which_vacuum_is_made_are_offered(tmp_path, name, cells):
+    """The line that is offered names every state in which the pressure falls; a sign "+" may stand in one."""
+    found = answered(log(tmp_path, f"time [s],pressure [kPa],{name}", TIME, KPA, cells))
+    assert np.array_equal(found.digital & 3, RECORDING.digital & 3)
+
+
+def test_states_that_hold_the_sign_between_states():
+    """A text is parted into states that are known, the longer one first, and put together so that it is parted back."""
+    words = ("part", "suction", "suction+part")
+    assert parted("suction+suction+part", words) == ("suction", "suction+part")
+    assert parted("suction+part", words) == ("suction+part",)
+    assert parted("suction+blow", words) == ()
+    assert parted(together(["suction", "part"], words), words) == ("part", "suction")

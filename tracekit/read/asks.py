@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from tracekit.model.station import Channel, Station
 from tracekit.options.evidence import EVIDENCE
 from tracekit.read.columns import Column
-from tracekit.read.digitals import Digital, state_columns, usual_words
+from tracekit.read.digitals import Digital, state_columns, together, usual_words
 from tracekit.read.head import Head, Question, joined, spread
 from tracekit.read.levels import level_of_word
 from tracekit.read.values import word_codes
@@ -19,6 +19,7 @@ from tracekit.units import PressureUnit, Sense, pressure_unit
 _RAW_UNITS = ("ma", "v", "mv", "volt", "volts", "counts", "count", "adc", "#", "digits", "raw", "lsb", "inc")
 _NO_UNITS = ("", "-", "–", "1", "abs", "absolute", "a", "real", "float", "int", "double", "word")
 _MOST_KPA = 200.0  # beyond any vacuum and the usual blow-off
+_ALSO = 0.1  # of what the pressure falls in the foremost state: so much in others is vacuum that is made there too
 _BOTH_ON = 0.1  # pulses of both coils may overlap where suction is short
 _OFFERED = ("kPa", "mbar", "bar", "Pa")
 _VACUUM_KPA, _BLOWN_KPA, _AMBIENT_KPA, _IDLE_SHARE = (15.0, 102.0), 60.0, (78.0, 160.0), 0.3
@@ -130,21 +131,36 @@ def ask_states(head: Head, station: Station, kpa: NDArray[np.float64]) -> list[Q
     if not open_columns or "supply" in station.channels:
         return []
     column, words = open_columns[0]
+    words = words if column.kind == "number" else usual_words(column, 0.0, EVIDENCE.fewest_rows_of_state)
     found = (
         f'"{column.name}" holds the states {joined(words)}; in which of them suction and blow-off are on does not show'
     )
     roles: list[Role] = ["supply", "release", "part_present"]
-    named = {r: _states_of(words, r) for r in roles}
+    named = {r: _with_others(words, _states_of(words, r)) for r in roles}
+    fall = _falls(column, words, kpa)
     falling = _by_fall(column, words, kpa)
-    if column.kind == "number" or named["supply"] != falling[:1]:
-        named |= {"supply": falling[:1], "release": named["release"] or falling[-1:]}
+    making = [w for w in falling if fall[w] < 0 and fall[w] <= _ALSO * fall[falling[0]]] or falling[:1]
+    if column.kind == "number" or falling[0] not in named["supply"]:
+        named |= {"supply": making, "release": named["release"] or _rising(column, falling, fall)}
+    else:
+        named |= {"supply": [*named["supply"], *(w for w in making if w not in named["supply"])]}
     remark = f'   # several as "{column.name}.{words[0]}+{words[1]}"; or context = ["{column.name}"] to leave it aside'
+    lines = {r: f'{r} = "{column.name}.{together(own or words[:1], words)}"' for r, own in named.items()}
     return [
-        Question(
-            found=found, line=f'{role} = "{column.name}.{"+".join(own or words[:1])}"' + remark * (role == "supply")
-        )
+        Question(found=found, line=lines[role] + remark * (role == "supply"))
         for role, own in named.items()
         if own or role == "supply"
+    ]
+
+
+def _rising(column: Column, falling: Sequence[str], fall: Mapping[str, float]) -> list[str]:
+    """The state in which the pressure rises most, and others in which it rises as much, and about as fast."""
+    codes, known = word_codes(column.array)
+    rows = {word.strip().removesuffix(".0"): int((codes == k).sum()) for k, word in enumerate(known)}
+    best = falling[-1]
+    speed = {w: fall[w] / max(rows.get(w, 0), 1) for w in falling}
+    return [best] + [
+        w for w in falling[-2::-1] if fall[w] > 0 and fall[w] > _ALSO * fall[best] and speed[w] > _ALSO * speed[best]
     ]
 
 
@@ -171,6 +187,12 @@ def _falls(column: Column, words: Sequence[str], kpa: NDArray[np.float64]) -> di
     place = {word.strip().removesuffix(".0"): k for k, word in enumerate(known)}
     steps = np.diff(kpa, append=kpa[-1:])
     return {w: float(np.nansum(steps[codes == place.get(w, -2)])) for w in words}
+
+
+def _with_others(words: Sequence[str], named: list[str]) -> list[str]:
+    """The named states with those that hold one of them beside other things, "suction+part" for "suction"."""
+    more = [w for w in words if w not in named and not set(named).isdisjoint(re.split(r"\s*[+&,/|]\s*", w))]
+    return [*named, *more]
 
 
 def _states_of(words: Sequence[str], role: Role) -> list[str]:

@@ -30,6 +30,7 @@ _BRACKETS = re.compile(r"[\[(]\s*[+-]?\d[^\])\[(]*[\])]")
 _ITEM = re.compile(r"[+-]?\d[\d.eE+-]*")
 _HEX = re.compile(r"(?:0x|16#|\$)[0-9a-f]{1,8}|[0-9][0-9a-f]{0,7}h", re.IGNORECASE)
 _BINARY = re.compile(r"(?:0b|2#|b)[01]{1,32}", re.IGNORECASE)
+_PARTED_BITS = re.compile(r"[01](?P<mark>[/|])[01](?:(?P=mark)[01])*|[01](?P<other>[-.;])[01](?:(?P=other)[01])+")
 _MOST, _MOST_ITEMS = 0.9, 64
 
 
@@ -126,7 +127,10 @@ def _base_of(cells: Sequence[str]) -> int:
     for base, pattern in ((16, _HEX), (2, _BINARY)):
         if all(pattern.fullmatch(c) for c in cells):
             return base
-    bare = len({len(c) for c in cells}) == 1 and len(cells[0]) >= 3 and len(set(cells)) > 1
+    even = len({len(c) for c in cells}) == 1 and len(set(cells)) > 1
+    if even and all(_PARTED_BITS.fullmatch(c) for c in cells):
+        return 2  # levels side by side: "1/0/1"
+    bare = even and len(cells[0]) >= 3
     return 2 if bare and any(c[0] == "0" for c in cells) and all(set(c) <= {"0", "1"} for c in cells) else 10
 
 

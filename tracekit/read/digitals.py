@@ -1,7 +1,7 @@
 """Columns that hold a digital signal, in whatever form, and the role that their names give them."""
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -25,6 +25,7 @@ ROLES: tuple[Literal["supply", "release", "part_present"], ...] = ("supply", "re
 _LISTED = re.compile(r"\s*[/|,;+]\s*")
 _SHOWN = 100
 _SPARSE, _CHANGING, _FEWEST_CHANGES = 0.5, 0.9, 3
+_EMPTY_STATE = 0.01  # of the rows of a column of states: more empty ones are no damage
 _FEWEST_STATES, _MOST_STATES, _MOST_BITS, _FEWEST_TURNS = 3, 24, 16, 4
 _STEP_NAMES = frozenset({"step", "phase", "state", "schritt", "etape", "paso", "passo", "krok", "zustand"})
 _WORD_NAMES = frozenset({"word", "di", "dio", "digital", "inputs", "bits", "flags", "status", "io", "byte", "mask"})
@@ -42,6 +43,7 @@ class LevelPlan:
     beside     the column of levels beside a column of events that names signals alone
     changes    written on change: empty cells hold the level before
     start      level before the first one that is written
+    empty      level of an empty cell in a column of states, where those are so many that they mean one; else -1
     """
 
     column: str
@@ -52,6 +54,7 @@ class LevelPlan:
     beside: str = ""
     changes: bool = False
     start: int = 0
+    empty: int = -1
 
     @property
     def name(self) -> str:
@@ -73,7 +76,7 @@ class LevelPlan:
             return levels(array)
         if self.kind == "state":
             codes, words = word_codes(array)
-            return np.array([*(w.strip() in self.words for w in words), -1], np.int8)[codes]
+            return np.array([*(w.strip() in self.words for w in words), self.empty], np.int8)[codes]
         if self.kind == "word":
             return word_levels(array, {word: level for level, word in enumerate(self.words)})
         values = column_numbers(array, column.profile.form)
@@ -139,7 +142,7 @@ def _roles_of_bit(column: Column, bit: int) -> Mapping[Role, float]:
     names = [n for n in _LISTED.split(column.name) if n]
     if column.profile.form.base != 2 or bit >= len(names):
         return {}
-    figures = {len(str(c).strip(' "')) for c in as_text(column.array.drop_null()[:_SHOWN]).to_pylist()}
+    figures = {sum(map(str.isdigit, str(c))) for c in as_text(column.array.drop_null()[:_SHOWN]).to_pylist()}
     if figures != {len(names)}:
         return {}
     return hints(names[len(names) - 1 - bit]).roles
@@ -229,8 +232,39 @@ def _is_reading(column: Column, *, wanted: bool) -> bool:
 def _states_wanted(column: Column, wanted: Sequence[str]) -> list[LevelPlan]:
     """Signals that a station file takes from the states of a column: "state.suction" or "state.suction+hold"."""
     words = {w.strip() for w in column.words} or set(_numbered_states(column))
-    named = [w.removeprefix(column.name + ".").split("+") for w in wanted if w.startswith(column.name + ".")]
-    return [LevelPlan(column=column.name, kind="state", words=tuple(n)) for n in named if words.issuperset(n)]
+    named = [parted(w.removeprefix(column.name + "."), words) for w in wanted if w.startswith(column.name + ".")]
+    empty = 0 if any(named) and _empty_states(column) else -1
+    return [LevelPlan(column=column.name, kind="state", words=n, empty=empty) for n in named if n]
+
+
+def _empty_states(column: Column) -> bool:
+    """True where cells that are empty, or a mark such as "---", are a state of their own: many, not those in between."""
+    filled = filled_cells(column.array)
+    codes, _ = word_codes(column.array)
+    turns = np.diff(codes[codes >= 0]) != 0
+    on_change = len(turns) >= _FEWEST_CHANGES and float(turns.mean()) >= _CHANGING
+    return float(filled.mean()) < 1.0 - _EMPTY_STATE and not on_change
+
+
+def parted(text: str, words: Collection[str]) -> tuple[str, ...]:
+    """The states that a text names, parted by "+", which may stand in a state too; empty where one of them is unknown.
+
+    Where a text can be parted in several ways, the longer state comes first.
+    """
+    if text in words:
+        return (text,)
+    cuts = [k for k, sign in enumerate(text) if sign == "+"]
+    for cut in reversed(cuts):
+        rest = parted(text[cut + 1 :], words) if text[:cut] in words else ()
+        if rest:
+            return (text[:cut], *rest)
+    return ()
+
+
+def together(states: Sequence[str], words: Collection[str]) -> str:
+    """Some states as one text, in an order in which it is parted into them again."""
+    orders = (states, states[::-1], sorted(states, key=len), sorted(states, key=len, reverse=True))
+    return next(("+".join(o) for o in orders if set(parted("+".join(o), words)) == set(states)), "+".join(states))
 
 
 def state_columns(columns: Sequence[Column]) -> list[tuple[Column, tuple[str, ...]]]:
@@ -282,11 +316,12 @@ def _two_words(column: Column) -> tuple[str, ...]:
     return usual if len(usual) == 2 else ()
 
 
-def usual_words(column: Column) -> tuple[str, ...]:
-    """The words of a column apart from rare ones, missing readings aside, sorted."""
+def usual_words(column: Column, share: float = 0.01, fewest: int = 0) -> tuple[str, ...]:
+    """The words of a column, sorted, without missing readings and rare ones, in few rows or a small share of them."""
     codes, words = word_codes(column.array)
     counts = np.bincount(codes[codes >= 0], minlength=len(words)) if len(words) else np.empty(0, np.int64)
-    usual = sorted({w.strip() for w, n in zip(words, counts.tolist(), strict=True) if n > 0.01 * counts.sum()})
+    least = max(share * counts.sum(), fewest)
+    usual = sorted({w.strip() for w, n in zip(words, counts.tolist(), strict=True) if n > least})
     return tuple(w for w in usual if w.casefold() not in MISSING_WORDS and w not in ("0", "1"))
 
 

@@ -33,6 +33,7 @@ class NumberForm:
         return not self.mark and not self.suffix and self.base == 10 and not self.trailed
 
 
+_PARTING = str.maketrans("", "", " /|-.;")
 _NUMBER = r"^[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?$"
 
 
@@ -76,7 +77,7 @@ def _written_numbers(array: pa.Array, form: NumberForm) -> NDArray[np.float64]:
 
 def _in_base(word: str, base: int) -> float:
     """A whole number written with the figures of a base, with or without a mark before or behind it; NaN for others."""
-    text = word.strip().strip('"').replace(" ", "").casefold()
+    text = word.strip().strip('"').casefold().translate(_PARTING)
     for mark in ("0x", "16#", "$") if base == 16 else ("0b", "2#", "b"):
         text = text.removeprefix(mark)
     try:
