@@ -1,6 +1,8 @@
 """What looks like something that it is not: signs of life, factors, orders of columns, several levels in one cell."""
 
 
+import datetime as dt
+
 import numpy as np
 import pytest
 
@@ -142,3 +144,38 @@ def test_states_that_hold_the_sign_between_states():
     assert parted("suction+part", words) == ("suction+part",)
     assert parted("suction+blow", words) == ()
     assert parted(together(["suction", "part"], words), words) == ("part", "suction")
+
+
+@pytest.mark.parametrize("early_s", [0.0, 5.0])
+@pytest.mark.parametrize("zone", ["Z", "+01:00"])
+def test_the_time_of_a_trigger_dates_elapsed_zero(tmp_path, early_s, zone):
+    """Rows before a trigger have negative times: the date belongs to time 0."""
+    head = f"Trigger time: 2025-03-18T09:14:27{zone}\n{HEAD}"
+    path = log(tmp_path, head, (TIME - early_s).round(4), KPA, SUPPLY, RELEASE, PART)
+    trigger = dt.datetime(2025, 3, 18, 9 if zone == "Z" else 8, 14, 27, tzinfo=dt.UTC).timestamp()
+    assert read(path).facts.start_time_us == pytest.approx((trigger - early_s + TIME[0]) * 1e6, abs=1e3)
+
+
+def test_a_trigger_does_not_date_numbers_of_samples(tmp_path):
+    """How many samples stand before a trigger does not show."""
+    head = "Trigger time: 2025-03-18T09:14:27Z\nSample interval: 10 ms\n" + HEAD.replace("time [s]", "Sample")
+    path = log(tmp_path, head, np.arange(len(TIME)), KPA, SUPPLY, RELEASE, PART)
+    assert read(path).facts.start_time_us is None
+
+
+@pytest.mark.parametrize("line", ["Clock: 10 kHz", "Time base: 100 us"])
+def test_a_clock_above_the_header_is_offered(tmp_path, line):
+    """What may be the size of a count is offered as the seconds from row to row."""
+    counts = np.rint(TIME * 1e4).astype(int)
+    path = log(tmp_path, f"{line}\n" + HEAD.replace("time [s]", "Ticks"), counts, KPA, SUPPLY, RELEASE, PART)
+    assert as_recorded(answered(path))
+
+
+def test_days_of_an_unknown_calendar_are_offered(tmp_path):
+    """A step far below a microsecond of any unit is one of days."""
+    days = [f"{day:.12f}" for day in 739694.25 + TIME / 86400]
+    found = answered(log(tmp_path, HEAD.replace("time [s]", "datenum"), days, KPA, SUPPLY, RELEASE, PART))
+    assert np.abs(found.time_s - TIME).max() < 1e-4
+    question = Question(found='the unit of time in "JD" does not show (from row to row 1.2e-07)',
+                        line='time = { column = "JD", unit = "d" }   # or h, min, s')  # fmt: skip
+    assert next(line for _, line in answers(question)) == 'time = { column = "JD", unit = "d" }'

@@ -14,7 +14,8 @@ _FASTEST_S, _SLOWEST_S = 1e-5, 60.0
 _USUAL = ("kPa", "mbar", "bar", "Pa", "psi", "inHg", "mmHg")
 _QUOTED = re.compile(r'"([^"]*)"(?=[^"]*$)')
 _OTHER = re.compile(
-    r'\bor (?P<key>[a-z_]+) = (?P<value>\{[^}]*\}|"[^"]*"|\[[^\]]*\]|[\d.e+-]+)(?P<means> (?:where|to) [^;]*)?'
+    r'\bor (?P<key>[a-z_]+) = (?P<value>\{[^}]*\}|"[^"]*"|\[\[.*?\]\]|\[[^\]]*\]|[\d.e+-]+)'
+    r"(?P<means> (?:where|to) [^;]*)?"
 )
 _COLUMN = re.compile(r'column = "[^"]*"')
 NARROW = "\u00a0"
@@ -32,7 +33,7 @@ def answers(question: OpenQuestion) -> list[tuple[str, str]]:
     answer = answer.rstrip()
     shown = _RANGE.search(question.found)
     if answer.startswith("pressure") and 'unit = "' in answer and shown and "unit" in question.found:
-        return _units(answer, float(shown[1]), float(shown[2]))
+        return [*_units(answer, float(shown[1]), float(shown[2])), *_told(answer, comment)]
     senses = [(s, re.search(rf"as {s}[^,]*? (\d+) kPa", question.found)) for s in SENSES]
     if any(m for _, m in senses):
         return [
@@ -43,8 +44,7 @@ def answers(question: OpenQuestion) -> list[tuple[str, str]]:
     if columns and _COLUMN.search(answer):
         before, behind = _COLUMN.split(answer, maxsplit=1)
         return [(name, f'{before}column = "{name}"{behind}') for name in columns]
-    told = _told(answer, comment)
-    return [("", answer), *told] if told else _words(answer, comment, question.found)
+    return [*_words(answer, _OTHER.sub("", comment), question.found), *_told(answer, comment)]
 
 
 def _told(answer: str, comment: str) -> list[tuple[str, str]]:
@@ -69,7 +69,7 @@ def _columns(found: str) -> list[str]:
 def _words(answer: str, comment: str, found: str) -> list[tuple[str, str]]:
     """What stands behind the line as alternatives, single words parted by commas."""
     listed = re.split(r",|\bor\b", comment) if comment.strip().startswith("or ") else []
-    words = [w.strip(" ,.") for w in listed if re.fullmatch(r"\s*\w+\s*\.?", w)]
+    words = [w.strip(" ,.;") for w in listed if re.fullmatch(r"\s*\w+\s*[.;]?\s*", w)]
     first = _QUOTED.search(answer)
     if not words or first is None:
         return [("", answer)]

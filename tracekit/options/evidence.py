@@ -28,6 +28,7 @@ class Evidence:
     filled_share: float = option(0.5, "1", "of the rows that a column of dates or times must fill (no source)")
     longest_step_s: float = option(10.0, "s", "from row to row that is worth offering; slower logs show no cycles")
     signal_levels: int = option(2, "level", "of a signal; a column of more is a reading")
+    days_below_step: float = option(1e-5, "1", "a finer step of unknown unit is of days or hours: 1 s is 1.2e-5 d")
     state_falls: float = option(3.0, "1", "ranges of the pressure by which it falls in all of a state of suction")
     fewest_rows_of_state: int = option(5, "row", "at most that a word has which is none of the states (no source)")
     sharp_edge: float = option(

@@ -238,7 +238,7 @@ def _states_wanted(column: Column, wanted: Sequence[str]) -> list[LevelPlan]:
 
 
 def _empty_states(column: Column) -> bool:
-    """True where cells that are empty, or a mark such as "---", are a state of their own: many, not those in between."""
+    """True where empty cells, or marks such as "---", are a state of their own: many, and not those between changes."""
     filled = filled_cells(column.array)
     codes, _ = word_codes(column.array)
     turns = np.diff(codes[codes >= 0]) != 0

@@ -26,6 +26,11 @@ _TIME_FACTORS = {
     "s": 1.0, "sec": 1.0, "seconds": 1.0, "second": 1.0, "sek": 1.0, "ms": 1e-3, "msec": 1e-3, "us": 1e-6,
     "µs": 1e-6, "μs": 1e-6, "usec": 1e-6, "ns": 1e-9, "min": 60.0,
 }  # fmt: skip
+_COUNT_WORDS = frozenset({
+    "clock", "clockrate", "clockfrequency", "counterclock", "timerclock", "timebase", "zeitbasis", "basedetemps",
+    "basedetiempos", "baseditempi", "tick", "ticks", "ticklength", "tickrate", "timer", "timerresolution",
+    "timeresolution", "zeitauflosung",
+})  # fmt: skip
 _RATE_FACTORS = {"hz": 1.0, "khz": 1e3, "s/s": 1.0, "sps": 1.0, "/s": 1.0, "1/s": 1.0, "ks/s": 1e3}
 _ZONE_WORDS = (
     "timezone",
@@ -47,6 +52,7 @@ class Preamble:
     """Facts of the preamble, None where it does not tell them, with the lines they stand in.
 
     started  when the recording began
+    count_s  what may be the size of a count of time: a clock or a time base
     zone  of the stamps: a name, or hours and minutes from UTC such as "+01:00"; empty where it is not told
     """
 
@@ -58,12 +64,13 @@ class Preamble:
     scale: SensorScale | None = None
     started: Started | None = None
     zone: str = ""
+    count_s: float | None = None
 
 
 def read_preamble(lines: Sequence[str]) -> Preamble:
     """Facts of the free lines above the header."""
     intervals: list[tuple[float, str, bool]] = []
-    unit, sense, unit_line, zone = None, None, "", ""
+    unit, sense, unit_line, zone, counts = None, None, "", "", list[float]()
     for line in with_split_units(lines):
         match = _PAIR.match(line)
         if match is None:
@@ -72,6 +79,7 @@ def read_preamble(lines: Sequence[str]) -> Preamble:
         found = _interval_s(key, fold(value))
         if found is not None:
             intervals.append((found, line.strip(), any(word in key for word in _SAMPLE_WORDS)))
+        counts += _count_s(key, fold(value))
         zone = zone or _zone(key, value)
         known = find_pressure_unit(value.strip(' "[]')) or find_pressure_unit(value.strip(' "[]').split(" ")[-1])
         if known is not None and unit is None and any(w in key for w in _PRESSURE_WORDS):
@@ -88,7 +96,19 @@ def read_preamble(lines: Sequence[str]) -> Preamble:
         scale=find_scale(lines),
         started=find_start(lines),
         zone=zone,
+        count_s=counts[0] if len(set(counts)) == 1 else None,
     )
+
+
+def _count_s(key: str, value: str) -> list[float]:
+    """The size of a count that a line may tell as its only fact; empty where it tells none."""
+    quantity = _QUANTITY.fullmatch(value.strip(' "'))
+    number = float(quantity["number"].replace(",", ".")) if quantity is not None else 0.0
+    if quantity is None or number <= 0 or key.strip("#; ") not in _COUNT_WORDS:
+        return []
+    if quantity["unit"] in _RATE_FACTORS:
+        return [1.0 / (number * _RATE_FACTORS[quantity["unit"]])]
+    return [number * _TIME_FACTORS[quantity["unit"]]] if quantity["unit"] in _TIME_FACTORS else []
 
 
 def _zone(key: str, value: str) -> str:

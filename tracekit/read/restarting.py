@@ -87,8 +87,15 @@ def which_unit(name: str, head: Head, *, stamps: bool, whole: bool) -> Question:
             f'"{name}" says {said.symbol}, but then cycles would be far longer or shorter than those of any station '
             f"(usually from row to row {step:.6g})"
         )
-    first, other = ("ms", "s") if whole else ("s", "ms")
-    return Question(found=found, line=f'time = {{ column = "{name}", unit = "{first}" }}   # or {other}, us, ns, min')
+    size_s = head.preamble.count_s
+    if size_s is not None and whole and step > 0 and cycles_fit(head, step * size_s):
+        line = f'time = {{ column = "{name}", interval_s = {step * size_s:.6g} }}   # seconds from row to row'
+        return Question(found=f"{found}; a line above the header tells {size_s:.6g} s", line=line)
+    units = ("ms", "s", "us", "ns", "min") if whole else ("s", "ms", "us", "ns", "min")
+    units = ("d", "h", "min", "s") if 0 < step < EVIDENCE.days_below_step else units
+    line = f'time = {{ column = "{name}", unit = "{units[0]}" }}   # or {", ".join(units[1:])}'
+    other = "; or interval_s = 0.01 to give the seconds from row to row" * (step >= EVIDENCE.days_below_step)
+    return Question(found=found, line=line + other)
 
 
 def _by_factor(name: str, head: Head, step: float, intervals_s: list[float]) -> Question:

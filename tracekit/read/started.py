@@ -17,6 +17,7 @@ _STARTS = frozenset({
     "startdate", "startdatum", "aufzeichnungsbeginn", "messbeginn", "messstart", "debut", "inicio", "inizio", "avvio",
     "poczatek", "zacatek", "baslangic", "начало", "开始", "开始时间", "開始", "開始時刻", "開始日時",
 })  # fmt: skip
+_TRIGGERS = frozenset({"trigger", "triggered", "trig", "triggertime", "triggerzeit", "triggerzeitpunkt", "auslosung"})
 _BESIDE = frozenset({
     "recording", "record", "log", "logging", "measurement", "acquisition", "trace", "sampling", "test", "file", "data",
     "time", "date", "datetime", "stamp", "timestamp", "at", "on", "of", "the", "der", "messung", "aufzeichnung", "zeit",
@@ -28,18 +29,23 @@ _BESIDE = frozenset({
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Started:
-    """When a recording began: Unix time [s] as it stands there, whether with its zone, and the line."""
+    """When a recording began: Unix time [s] as it stands there, whether with its zone, and the line.
+
+    trigger  it is the time at which the recorder was triggered: that of elapsed time 0, before which rows may stand
+    """
 
     unix_s: float
     zoned: bool
     line: str
+    trigger: bool = False
 
 
 def find_start(lines: Sequence[str]) -> Started | None:
-    """The start that lines tell with date and time; None where none does, or they differ."""
+    """The start that lines tell with date and time, else the trigger; None where none does, or they differ."""
     found = [start for line in lines if (start := _start_of(line)) is not None]
     if not found and (joined := _in_two_lines(lines)):
         found = [start for start in [_start_of(joined)] if start is not None]
+    found = found or [start for line in lines if (start := _start_of(line, _TRIGGERS)) is not None]
     return found[0] if found and len({start.unix_s for start in found}) == 1 else None
 
 
@@ -58,17 +64,18 @@ def _in_two_lines(lines: Sequence[str]) -> str:
     return f"start: {dates[0]} {clocks[0]}" if len(dates) == len(clocks) == 1 else ""
 
 
-def _start_of(line: str) -> Started | None:
+def _start_of(line: str, named: frozenset[str] = _STARTS) -> Started | None:
     match = _LINE.match(line)
     if match is None or cell_kind(match["value"]) != "time":
         return None
     words = set(tokens_of(match["key"]))
     form = find_form([match["value"]])
-    if not words & _STARTS or words - _STARTS - _BESIDE or form is None:
+    if not words & named or words - named - _BESIDE or form is None:
         return None
     if not (form.has_date and form.has_year and form.has_clock) or form.ambiguous:
         return None
     ns, sound = stamp_ns(pa.array([match["value"].encode()], pa.binary()), form)
     if not sound[0]:
         return None
-    return Started(unix_s=int(ns[0]) / 1e9, zoned=bool(form.zone) or "utc" in words, line=line.strip())
+    zoned, trigger = bool(form.zone) or "utc" in words, named is _TRIGGERS
+    return Started(unix_s=int(ns[0]) / 1e9, zoned=zoned, line=line.strip(), trigger=trigger)
