@@ -24,7 +24,7 @@ MEASURES = tuple(m for m in FINGERPRINTS["none"] if m != "balance")
 ERRORS = {
     "decay": 0.1, "rise": 0.01, "ultimate": 0.4, "open": 0.1, "blow": 0.01, "over": 0.1, "idle": 0.1, "residual": 0.15,
     "response": 0.0007, "noise": 0.1, "noise_off": 0.1, "fast_fall": 0.2, "blow_start": 0.0007, "rise_scatter": 0.3, "overshoot": 0.4, "balance": 0.08,
-    "unevenness": 0.4, "command": 0.05, "idle_real": 0.1, "late_alike": 0.1, "dip": 0.4,
+    "unevenness": 0.4, "command": 0.05, "idle_real": 0.1, "late_alike": 0.1, "dip": 0.4, "early": 0.2,
 }  # fmt: skip
 """Usual standard errors of a difference between two recordings."""
 SHARES = ("balance", "idle_real", "late_alike")
@@ -74,7 +74,7 @@ def quiet() -> dict[str, Effect]:
 
 def calm(**seen: float) -> tuple[Sign, ...]:
     """All signs nearly absent but for those named; plate and flow signs, and those that part others, undecided."""
-    undecided = {"leaky": 0.5, "tight_scatter": 0.5, "spared_cycles": 0.5, "weak_open": 0.5}
+    undecided = dict.fromkeys(("leaky", "tight_scatter", "spared_cycles", "weak_open", "travel_dips"), 0.5)
     names = [n for n in SIGNS if not n.endswith("_plate")]
     return tuple(Sign(name=n, present=seen.get(n, undecided.get(n, 0.002))) for n in names)
 
@@ -188,7 +188,7 @@ def test_slow_evacuations_without_a_leak() -> None:
         for present in (0.02, 0.98)
     )
     assert tight["supply_pressure_dips"] > 3.0 * leaky["supply_pressure_dips"]
-    assert tight["leak_part_dependent"] < 0.75 * leaky["leak_part_dependent"]
+    assert tight["leak_part_dependent"] < 0.8 * leaky["leak_part_dependent"]
 
 
 def test_a_leak_that_spares_no_cycle() -> None:

@@ -266,7 +266,9 @@ def test_groups_of_vacuum_without_coasts():
             "ultimate": -80.0 + 6.0 * other + jitter, "top": 100.0 - 9.0 * other + jitter,
             "open": 5.0 - open_kpa * other + jitter, "blow": 0.1 + 0.001 * jitter,
         }  # fmt: skip
-        features = SimpleNamespace(held=np.ones(24, bool), values={k: -v if k == "ultimate" else v for k, v in values.items()}, floor={"ultimate": 0.05})
+        values = {k: -v if k == "ultimate" else v for k, v in values.items()}
+        values["peak"] = values["ultimate"]
+        features = SimpleNamespace(held=np.ones(24, bool), values=values, floor={"ultimate": 0.05})
         return _groups_without_coasts(features, np.zeros(24, bool))[1]
 
     assert 0.0 <= chance(2.0) <= chance(0.0) <= 1.0

@@ -23,6 +23,7 @@ class Effect:
 
     shift    difference of the medians and its standard error, spread between recordings included
     spread   robust standard deviation of the reference's cycles
+    jumps    scatter of the reference from one cycle to the next, which `scatter` is the factor of
     tail_up, tail_down  share of cycles now that lie outside what the reference shows, above and below
     """
 
@@ -36,6 +37,7 @@ class Effect:
     tail_down: float
     scatter: float
     spread: float = 0.0
+    jumps: float = 0.0
 
     @property
     def z(self) -> float:
@@ -75,9 +77,9 @@ def _spread(name: str, value: float, options: JudgeOptions) -> float:
         "release": 2.0 * options.spread_response,
         "residual": options.spread_residual,
         "idle": options.spread_idle,
+        "early": options.spread_idle,
         "noise": options.spread_noise,
         "noise_off": options.spread_noise,
-        "early": options.spread_idle,
         "fast_fall": options.spread_fast_fall,
         "overshoot": 0.4,
         "cut": options.spread_cut,
@@ -131,6 +133,7 @@ def compare_feature(
         tail_down=float(np.mean(a < middle_b - 1.6 * depth)),
         scatter=max(_jumps(a), floor) / max(_jumps(b), floor),
         spread=spread_b,
+        jumps=max(_jumps(b), floor),
     )
 
 
@@ -253,9 +256,14 @@ def _allow_for_overlap(effects: dict[str, Effect], options: JudgeOptions) -> Non
             effects[name] = replace(effects[name], error=float(np.hypot(effects[name].error, slack)))
 
 
-def _scatter(effect: Effect) -> Effect:
-    """Scatter of a measure from cycle to cycle against its reference, as a logarithm; less scatter is no news."""
-    shift = max(float(np.log(max(effect.scatter, 1e-3))), 0.0)
+def _scatter(effect: Effect, options: JudgeOptions) -> Effect:
+    """Scatter of a time from cycle to cycle against its reference, as a logarithm; less scatter is no news.
+
+    Healthy stations scatter by so much on another day, and what slows all cycles does so by a little more or less in
+    each: a reference that happens to be finer than both is none.
+    """
+    usual = float(np.hypot(max(effect.jumps, options.usual_scatter), options.scatter_per_shift * effect.shift))
+    shift = max(float(np.log(max(effect.scatter * effect.jumps, 1e-9) / usual)), 0.0)
     # a slower evacuation comes nearer to where it ends, and scatters more for that alone
     slower = 2.5 * max(effect.shift, 0.0)
     error = float(np.hypot(np.hypot(0.3, slower), 1.2 / np.sqrt(min(effect.n_now, effect.n_reference))))
@@ -343,7 +351,7 @@ def compare(features: Features, baseline: Features | None, options: JudgeOptions
         shared = options.leak_doubt * float(np.hypot(features.decay_doubt, baseline.decay_doubt))
         effects["decay"] = replace(decay, error=float(np.hypot(decay.error, shared)))
     if "rise" in effects:
-        effects["rise_scatter"] = _scatter(effects["rise"])
+        effects["rise_scatter"] = _scatter(effects["rise"], options)
     command, dip = effects.get("command"), effects.get("dip")
     if command is not None:  # a release that is given longer is no fault
         effects["command"] = replace(command, shift=min(command.shift, 0.0))

@@ -127,6 +127,11 @@ def _same_drive(row: Mapping[str, Change]) -> bool:
     return rise.least == -rise.most
 
 
+def _one_way(change: Change) -> bool:
+    """Whether a range holds no change of the other direction, nor none."""
+    return change.least * change.most > 0 and not change.either
+
+
 def combined(first: Mapping[str, Change], second: Mapping[str, Change]) -> dict[str, Change]:
     """The fingerprint of two causes at once; a measure about which either says nothing says nothing."""
     both = {name: _spanning(name, first, second) for name in OWN if name in first or name in second}
@@ -139,7 +144,7 @@ def combined(first: Mapping[str, Change], second: Mapping[str, Change]) -> dict[
             continue
         if SAME in (a, b):
             both[name] = b if a == SAME else a
-        elif a.least * b.least > 0 and not (a.either or b.either):
+        elif a.least * b.least > 0 and _one_way(a) and _one_way(b):
             either = 1.0 - (1.0 - a.chance) * (1.0 - b.chance)
             both[name] = Change(min(a.least, b.least, key=abs), a.most + b.most, either)
         else:

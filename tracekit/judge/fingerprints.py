@@ -72,7 +72,7 @@ _BASIC: Mapping[str, Mapping[str, Change]] = {
     },
     "supply_pressure_low": {
         "decay": SAME, "rise": up(0.03, 2.0), "ultimate": down(0.5, 40.0, 0.9), "open": down(0.05, 10.0, 0.8),
-        "blow": up(0.04, 0.8), "over": down(0.05, 40.0, 0.6), "residual": up(0.05, 30.0, 0.35),
+        "blow": up(0.04, 0.8), "over": down(0.05, 40.0, 0.6), "residual": up(0.05, 20.0, 0.35),
         "blow_start": up(0.0005, 0.02, 0.5), "response": up(0.001, 0.03, 0.25), "overshoot": down(0.1, 6.0, 0.5),
         "fast_fall": down(0.1, 3.0, 0.3),
     },
@@ -142,7 +142,7 @@ FINGERPRINTS: Mapping[str, Mapping[str, Change]] = {
         **_NEUTRAL, "rise": up(0.005, 0.5, 0.4), "ultimate": down(0.1, 20.0, 0.3), "open": down(0.05, 5.0, 0.3),
         "blow": up(0.01, 0.4, 0.3), "over": down(0.05, 20.0, 0.2), "rise_scatter": up(0.7, 4.0, 0.7),
         "residual": up(0.1, 10.0, 0.2), "blow_start": up(0.0005, 0.02, 0.2),
-        "overshoot": Change(-3.0, 2.0, 0.4),
+        "overshoot": Change(-3.0, 2.0, 0.05), "dip": up(0.3, 40.0, 0.02),
     },
     "collision_or_peel": _NEUTRAL,
     "part_not_presented": _NEUTRAL,
@@ -152,7 +152,11 @@ FINGERPRINTS: Mapping[str, Mapping[str, Change]] = {
         "overshoot": Change(-2.0, 4.0, 0.15),
     },
     "supply_pulsation": {
-        **_NEUTRAL, "noise": up(0.2, 3.0, 0.6), "rise_scatter": up(0.1, 3.0, 0.4), "dip": up(0.3, 15.0, 0.15),
+        **_NEUTRAL, "noise": up(0.2, 3.0, 0.5), "rise_scatter": up(0.1, 5.0, 0.5), "dip": up(0.3, 15.0, 0.15),
+        # few cycles meet one half of it or the other by chance; suction bends, so that its mean is less
+        "rise": Change(-0.3, 0.3, 0.03), "ultimate": Change(-8.0, 4.0, 0.15), "open": Change(-3.0, 3.0, 0.03),
+        "blow": Change(-0.2, 0.2, 0.03), "over": Change(-3.0, 3.0, 0.05), "residual": Change(-3.0, 3.0, 0.03),
+        "overshoot": Change(-3.0, 3.0, 0.05),
     },
 }  # fmt: skip
 
@@ -161,6 +165,9 @@ AT_CUP: Mapping[str, Mapping[str, Change]] = {
         **_UNCHANGED, "rise": up(0.02, 2.0, 0.8), "open": down(0.1, 10.0, 0.7), "over": down(0.05, 20.0, 0.6),
         "residual": up(0.05, 30.0, 0.5), "response": up(0.0005, 0.05, 0.4), "blow": up(0.01, 1.5, 0.6),
         "blow_start": up(0.0005, 0.2, 0.7),
+        # beyond the restriction vacuum is deeper when the supply is cut: it goes on rising where falls are looked for,
+        # and an evacuation that flattens for it seems to end elsewhere
+        "fast_fall": down(0.1, 20.0, 0.6), "overshoot": up(0.1, 10.0, 0.5), "ultimate": Change(-3.0, 12.0, 0.5),
     },
 }  # fmt: skip
 """Rows that differ where the sensor sits at the cup side of the filter: behind a restriction, all comes late."""
@@ -188,9 +195,9 @@ def seldom_row(code: str) -> Mapping[str, Change]:
 
 SIGN_BACKGROUND: Mapping[str, float] = {
     "rate_groups": 0.001, "late_response": 0.0004, "scattered_evacuation": 0.003, "sudden_losses": 0.002,
-    "gradual_losses": 0.002, "empty_picks": 0.003, "deep_dips": 0.005, "pulsation": 0.0012, "leaky": 0.01,
+    "gradual_losses": 0.002, "empty_picks": 0.003, "deep_dips": 0.005, "pulsation": 0.0006, "leaky": 0.01,
     "tight_on_plate": 0.5, "leaks_on_plate": 0.05, "tight_scatter": 0.7,
-    "spared_cycles": 0.5, "weak_open": 0.04,
+    "spared_cycles": 0.5, "weak_open": 0.04, "travel_dips": 0.001,
 }  # fmt: skip
 """How often a sign shows without the causes below (common practice, no source)."""
 
@@ -208,9 +215,9 @@ SIGNS: Mapping[str, Mapping[str, float]] = {
         "supply_pulsation": 0.3,  # an evacuation no longer than its period meets one half or the other of it
     },
     # of slow evacuations: what is slow for a leak leaks in the same hold
-    "tight_scatter": {"leak_part_dependent": 0.1, "leak_steady": 0.1, "supply_pressure_dips": 0.95},
+    "tight_scatter": {"leak_part_dependent": 0.1, "leak_steady": 0.1, "supply_pressure_dips": 0.97},
     # of slow evacuations: a leak leaves the open cup as it is; a late valve leaves less time before the contact
-    "weak_open": {"supply_pressure_dips": 0.75, "supply_pulsation": 0.4, "supply_valve_slow": 0.4},
+    "weak_open": {"supply_pressure_dips": 0.8, "supply_pulsation": 0.4, "supply_valve_slow": 0.4},
     # where the usual leak has risen: the share of sound parts is rarely nothing, a check valve may hold now and then
     "spared_cycles": {
         "leak_part_dependent": 0.85, "check_valve_leak": 0.25, "leak_steady": 0.05, "release_valve_leak": 0.05,
@@ -218,7 +225,12 @@ SIGNS: Mapping[str, Mapping[str, float]] = {
     "sudden_losses": {"collision_or_peel": 0.97, "motion_dips": 0.1, "leak_steady": 0.006, "leak_part_dependent": 0.01},
     "gradual_losses": {"leak_steady": 0.3, "leak_part_dependent": 0.3, "check_valve_leak": 0.2, "motion_dips": 0.1},
     "empty_picks": {"part_not_presented": 0.97, "leak_part_dependent": 0.02},
-    "deep_dips": {"motion_dips": 0.9, "collision_or_peel": 0.1, "sensor_noisy": 0.2},
+    "deep_dips": {
+        "motion_dips": 0.9, "collision_or_peel": 0.1, "sensor_noisy": 0.2, "supply_pressure_dips": 0.03,
+        "supply_pulsation": 0.02,
+    },
+    # of holds with the supply on: the machine moves at the same times of each, the air line at times of its own
+    "travel_dips": {"motion_dips": 0.9},
     "pulsation": {"supply_pulsation": 0.9},
     "tight_on_plate": {
         "leak_part_dependent": 0.9, "leak_steady": 0.3, "check_valve_leak": 0.02, "release_valve_leak": 0.02,

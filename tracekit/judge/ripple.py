@@ -1,4 +1,7 @@
-"""A line in the spectrum of the hold that is there only while the supply is on: the supply pulsates."""
+"""A line in the spectrum of the hold that is there only while the supply is on: the supply pulsates.
+
+Slow lines are looked for in the averaged trace of the whole log, fast ones in cycles that are kept sample by sample.
+"""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -21,6 +24,20 @@ _LEAST_STRETCHES = 6
 _MOST_STRETCHES = 200
 _LEAST_BINS = 16
 _LEAST_TONES = 12
+_LEAST_KEPT = 5
+_LEAST_SAMPLES = 16
+_MOST_SAMPLES = 4096
+_LEAST_REST_S = 0.15
+_RESTS_ALIKE = 4.0
+"""A line whose power at rest is less than so many times smaller is there at rest as well."""
+_REST_UNKNOWN = 0.9
+"""Chance at most of a line of which nobody knows whether it is there at rest: it may be hum (no source)."""
+_STEADY_SHARE = 0.25
+"""Of the mean power, which the median over stretches has where a line is in all of them."""
+_BESIDE, _FIRST = 7, 6
+"""Places of a spectrum of half a place per period: how far beside a line its window ends, and the slowest line."""
+_TURNED = 0.55
+"""Share of neighbouring bends that turn opposite ways, from where on the trace goes back and forth and is no curve."""
 _APPROACH_S = 0.15
 """Time constant of the end of an evacuation that a stretch may still hold (common practice, no source)."""
 
@@ -102,10 +119,83 @@ def line_chance(data: StationData, options: JudgeOptions) -> float:
     return stands_out * logistic(6.0 * float(np.log(max(height, 1e-9) / options.line_kpa)))
 
 
+def fast_line_chance(data: StationData, options: JudgeOptions) -> float:
+    """The same from single samples, at frequencies that the averaged trace does not show."""
+    on = _kept_spectrum(data, ("steady", "recharge"), _LEAST_S)
+    if on is None:
+        return 0.0
+    tones, power, usual = on
+    beside, first = _BESIDE, _FIRST
+    if len(tones) < first + 4 * beside:
+        return 0.0
+    at = first + int(np.argmax(power[first:]))
+    low, high = max(at - 4 * beside, first), at + 4 * beside + 1
+    around = np.concatenate([power[low : max(at - beside, low)], power[at + beside : high]])
+    if at - beside < first or not len(around):
+        return 0.0  # what only rises towards slow is no line
+    floor = max(float(np.median(around)), float(power[at - beside]), float(power[min(at + beside, len(power) - 1)]))
+    chance = logistic(3.0 * float(np.log(power[at] / (options.line_ratio * max(floor, 1e-12)))))
+    chance *= logistic(6.0 * float(np.log(max(float(np.sqrt(power[at])), 1e-9) / options.line_kpa)))
+    chance *= logistic(8.0 * float(np.log(max(float(usual[at] / power[at]), 1e-9) / _STEADY_SHARE)))
+    rest = _kept_spectrum(data, ("idle",), _LEAST_REST_S)
+    if rest is None:
+        chance = min(chance, _REST_UNKNOWN)
+    else:
+        there = float(np.interp(tones[at], rest[0], rest[1]))
+        chance *= logistic(4.0 * float(np.log(power[at] / (_RESTS_ALIKE * max(there, 1e-12)))))
+    return chance
+
+
+def _kept_spectrum(data: StationData, kinds: Sequence[str], least_s: float) -> tuple[Floats, Floats, Floats] | None:
+    """Frequencies [Hz], mean power less what all stretches share, and median power [kPa²]; None for too few stretches.
+
+    Of the longest stretch of these kinds in each held cycle that is kept sample by sample.
+    """
+    step = data.sensor.sample_interval_s
+    found = [
+        (time, vacuum) for time, vacuum in _kept_stretches(data, kinds)
+        if time[-1] - time[0] >= least_s and len(time) >= _LEAST_SAMPLES
+    ]  # fmt: skip
+    if len(found) < _LEAST_KEPT:
+        return None
+    length = min(float(np.median([time[-1] - time[0] for time, _ in found])), _MOST_SAMPLES * step)
+    found = [(time, vacuum) for time, vacuum in found if time[-1] - time[0] >= 0.98 * length]
+    if len(found) < _LEAST_KEPT:
+        return None
+    even = np.arange(0.0, 0.98 * length, step)
+    window = np.hanning(len(even) + 2)[1:-1]
+    traces = np.array([_less_course(even, np.interp(even, time - time[0], vacuum))[1] for time, vacuum in found])
+    waves = 2.0 * np.fft.rfft(window * traces, n=2 * len(even), axis=1) / window.sum()
+    own = np.abs(waves - waves.mean(axis=0)) ** 2
+    power = np.asarray(own.sum(axis=0) / (len(found) - 1), np.float64)
+    tones = np.asarray(np.fft.rfftfreq(2 * len(even), step), np.float64)
+    return tones, power, np.asarray(np.median(own, axis=0), np.float64)
+
+
+def _kept_stretches(data: StationData, kinds: Sequence[str]) -> list[tuple[Floats, Floats]]:
+    """Samples of the longest period of these kinds in each kept cycle that was held, without its ends [s, kPa]."""
+    names = data.periods.categories["kind"]
+    start, end, cycle = data.periods.floats("start_s"), data.periods.floats("end_s"), data.periods.codes("cycle")
+    wanted = np.isin(data.periods.codes("kind"), [names.index(kind) for kind in kinds])
+    held = data.cycles.where("outcome", "held")
+    found = []
+    for excerpt in data.excerpts:
+        rows = np.flatnonzero(wanted & (cycle == excerpt.cycle))
+        if not held[excerpt.cycle] or not len(rows):
+            continue
+        row = rows[np.argmax(end[rows] - start[rows])]
+        time = excerpt.time_s
+        inside = (time > start[row] + _SETTLED_S) & (time < end[row] - _BEFORE_END_S)
+        if np.count_nonzero(inside) > 2:
+            found.append((time[inside], excerpt.pressure_kpa[inside]))
+    return found
+
+
 def pulsation_sign(data: StationData, options: JudgeOptions) -> Sign:
     """Does the vacuum ripple while the supply is on, at one frequency or from bin to bin, and not while it is off?"""
+    line = max(line_chance(data, options), fast_line_chance(data, options))
     return Sign(
-        name="pulsation", present=max(_from_bin_to_bin(data), min(line_chance(data, options), 0.99)),
+        name="pulsation", present=max(_from_bin_to_bin(data), min(line, 0.9998)),
         text="the vacuum ripples while the supply is on",
     )  # fmt: skip
 
@@ -117,7 +207,8 @@ def _from_bin_to_bin(data: StationData) -> float:
     bins = data.bins
     if len(bins.time_s) < 50:
         return 0.003
-    bend = np.abs(bins.pressure_kpa[2:] - 2.0 * bins.pressure_kpa[1:-1] + bins.pressure_kpa[:-2]) / np.sqrt(6.0)
+    curve = bins.pressure_kpa[2:] - 2.0 * bins.pressure_kpa[1:-1] + bins.pressure_kpa[:-2]
+    bend = np.abs(curve) / np.sqrt(6.0)
     middle = bins.period[1:-1]
     inside = (bins.period[2:] == bins.period[:-2]) & (bins.samples[1:-1] >= 1)
     start = data.periods.floats("start_s")[middle]
@@ -135,5 +226,14 @@ def _from_bin_to_bin(data: StationData) -> float:
     )
     if ripple <= 0.0:  # no sample moves: nothing ripples
         return 0.003
-    present = logistic(4.0 * np.log(ripple / max(2.2 * calm, 1e-6)))
+    present = logistic(4.0 * np.log(ripple / max(2.2 * calm, 1e-6))) * _back_and_forth(curve, on)
     return min(max(present, 0.003), 0.99)
+
+
+def _back_and_forth(curve: Floats, inside: NDArray[np.bool_]) -> float:
+    """Whether neighbouring bends turn opposite ways, as noise does three times in four; a slow dip bends one way."""
+    both = inside[1:] & inside[:-1] & (curve[1:] != 0.0) & (curve[:-1] != 0.0)
+    if np.count_nonzero(both) < 20:
+        return 1.0
+    turned = float(np.mean(curve[1:][both] * curve[:-1][both] < 0.0))
+    return logistic((turned - _TURNED) / 0.02)

@@ -120,8 +120,12 @@ def _slow_but_tight(features: Features, coasting: Bools) -> bool:
 
 
 def _groups_without_coasts(features: Features, upper: Bools) -> tuple[Bools, float]:
-    """Without coasts a leaking group shows in the ultimate vacuum alone."""
-    depth = np.where(features.held, -features.values["ultimate"], np.nan)
+    """Without coasts a leaking group shows in the deepest vacuum alone: nowhere do its holds reach that of the others.
+
+    A hold whose end alone is low was met there by something that comes and goes.
+    """
+    reached = np.where(np.isfinite(features.values["ultimate"]), features.values["peak"], np.nan)
+    depth = np.where(features.held, -reached, np.nan)
     group, gap = two_groups(depth, max(0.4, 5.0 * features.floor["ultimate"]))
     changes = alternations(group[np.isfinite(depth)])
     if changes < 4:
@@ -309,20 +313,6 @@ def loss_signs(data: StationData, features: Features, empty: Bools) -> tuple[tup
             present = max(present, 0.5)
         out.append((Sign(name=name, present=present, text=f"{n} cycles"), flag))
     return tuple(out)
-
-
-def dip_sign(features: Features, comparison: Comparison) -> tuple[Sign, Bools]:
-    """Dips of vacuum in the hold, far deeper than the reference or the usual hold shows, that recover."""
-    dip = np.where(features.held, features.values["dip"], np.nan)
-    seen = np.isfinite(dip)
-    effect = comparison.effects.get("dip")
-    flag = np.zeros(len(dip), np.bool_)
-    if seen.sum() < 8 or effect is None:
-        return Sign(name="deep_dips", present=0.03), flag
-    limit = effect.reference + max(2.0, 4.0 * effect.error, 0.5 * effect.reference)
-    flag = seen & (dip > limit)
-    share = float(flag.sum() / seen.sum())
-    return Sign(name="deep_dips", present=min(max(logistic((share - 0.15) / 0.04), 0.01), 0.98)), flag
 
 
 def plate_signs(leak: LeakResult, blanked: LeakResult | None) -> tuple[Sign, ...]:

@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 
 from tracekit.judge.approach import met_early
 from tracekit.judge.case import Case, Seen
+from tracekit.judge.course import dip_sign, travel_sign
 from tracekit.judge.detect import detectable
 from tracekit.judge.effects import Comparison, compare
 from tracekit.judge.effects_of import effects_of
@@ -23,7 +24,6 @@ from tracekit.judge.ripple import pulsation_sign
 from tracekit.judge.sensor_rules import hidden_by_range, recording_facts, sensor_facts
 from tracekit.judge.setting_rules import setting_facts, without_reference
 from tracekit.judge.signs import (
-    dip_sign,
     group_sign,
     late_sign,
     leaky_sign,
@@ -102,13 +102,15 @@ def _seen(case: Case, options: JudgeOptions) -> Seen:
     # without slow evacuations there is nothing to part
     why_slow = (tight_scatter_sign(features, scattered, bands), weak)
     tight = tuple((sign, scattered) for sign in why_slow) if scatter.present > 0.5 else ()
-    dips, dipped = dip_sign(features, comparison)
+    dips, dipped = dip_sign(features, comparison, steady=not case.data.air_saving, options=options)
     # a blower is leaky by design: its rate alone says nothing
     compared = comparison.source == "baseline" or case.station.station.source == "blower"
     volume_ml = case.station.station.volume_ml
     leaky = leaky_sign(case.leak, volume_ml, _band_kpa(case.data), compared, options, _least_rate(case.data))
     spared = spared_sign(features, comparison)
-    of_log = (leaky, *(() if spared is None else (spared,)), *plate_signs(case.leak, case.blanked_leak))
+    travel = travel_sign(case.data, case.baseline, options)
+    asked = tuple(sign for sign in (spared, travel) if sign is not None)
+    of_log = (leaky, *asked, *plate_signs(case.leak, case.blanked_leak))
     losses = loss_signs(case.data, features, empty)
     ripple = pulsation_sign(case.data, options)
     pairs = [
@@ -117,7 +119,7 @@ def _seen(case: Case, options: JudgeOptions) -> Seen:
         (late, late_cycles),
         (scatter, scattered),
         *tight,
-        (dips, dipped),
+        *(((dips, dipped),) if travel is None or travel.present < 0.5 else ()),  # those tell the same, and more
         *losses,
     ]
     return Seen(

@@ -138,9 +138,19 @@ class JudgeOptions:
     noisy_kpa: float = option(
         0.6, "kPa", "twice what practice takes for good (0.3) is unfit without a baseline (common practice, no source)"
     )
+    travel_dip_kpa: float = option(
+        2.5, "kPa", "moves of a sound station lower the vacuum by less at the same times (common practice, no source)"
+    )
+    travel_dip_least_kpa: float = option(0.6, "kPa", "the same beyond what a baseline shows")
+    travel_share: float = option(
+        0.35, "share", "of the variance in holds, from where on its timing is the machine's own"
+    )
     line_ratio: float = option(10.0, "unitless", "a line of the supply stands this far out of the power beside it")
     line_kpa: float = option(0.05, "kPa", "a fainter line moves no switch (common practice, no source)")
     overlap_s: float = option(0.02, "s", "supply and release on together for longer than this overlap")
     slow_response_s: float = option(0.06, "s", "a supply valve answering later is slow without a baseline")
     residual_kpa: float = option(2.0, "kPa", "vacuum left after blow-off that is too much without a baseline")
+    left_share: float = option(
+        0.15, "share", "of the hold's vacuum that is left after a blow-off and stays: a part still hangs on it"
+    )
     slow_release_s: float = option(0.35, "s", "a release slower than this is weak without a baseline (common practice)")

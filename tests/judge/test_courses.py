@@ -1,0 +1,139 @@
+"""What comes at the same times of every hold, at times of its own, or as a line: motion, supply dips, a pulsation."""
+
+from dataclasses import replace
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+from segment.made_traces import blow_off, evacuate, hold, idle, measured, trace_of
+
+from tests.judge.test_evidence import calm, effect, judged, quiet
+from tracekit.judge.course import dip_sign, shared_course, travel_sign
+from tracekit.judge.effects import Comparison, _scatter
+from tracekit.judge.evidence import USUAL, combined, log_fit, log_likelihood
+from tracekit.judge.fingerprints import FINGERPRINTS
+from tracekit.judge.ripple import fast_line_chance, line_chance, pulsation_sign
+from tracekit.judge.signs import _groups_without_coasts
+from tracekit.options.judge import JudgeOptions
+
+OPTIONS = JudgeOptions()
+CYCLE_S, HOLD_FROM_S = 4.5, 1.6
+
+
+def holds_with(swing_kpa, *, picks: int = 14, everywhere: bool = False, rate_hz: int = 100):
+    """Picks held for 3 s at 75 kPa with the supply on, less `swing_kpa` of time [s] and time since the hold began [s]."""
+    columns = trace_of((idle(), evacuate(), hold(3.0), blow_off()) * picks, rate_hz, noise=0.03)
+    time = columns["time_s"]
+    since = np.mod(time, CYCLE_S) - HOLD_FROM_S
+    where = 1.0 if everywhere else columns["supply"] * (since > 0.0)
+    return measured({**columns, "pressure_kpa": np.round(columns["pressure_kpa"] + swing_kpa(time, since) * where, 2)})
+
+
+def bell(since, at_s, depth_kpa, width_s=0.1):
+    return depth_kpa * np.exp(-0.5 * ((since - at_s) / width_s) ** 2)
+
+
+def moved(depth_kpa):
+    """Vacuum dips at 0.8 s and 1.7 s of every hold."""
+    return holds_with(lambda _, since: bell(since, 0.8, depth_kpa) + bell(since, 1.7, 0.8 * depth_kpa))
+
+
+def dipped(depth_kpa):
+    """Vacuum dips every 3.7 s by the clock."""
+    return holds_with(lambda time, _: bell(np.mod(time, 3.7), 1.0, depth_kpa))
+
+
+def test_moves_come_at_the_same_times_of_every_hold():
+    """6 kPa at two places of each hold are found, and their depth; the same depth at times of its own is no motion."""
+    same, own, still = moved(6.0), dipped(6.0), moved(0.0)
+    course = shared_course(same)
+    assert course is not None
+    assert course.valley_kpa == pytest.approx(6.0, abs=1.0)  # bins are half as long as a dip is wide
+    assert course.share > 0.8
+    chances = [travel_sign(data, None, OPTIONS).present for data in (same, own, still)]
+    assert chances[0] > 0.99
+    assert max(chances[1:]) < 0.05
+
+
+def test_moves_of_a_baseline_are_no_news():
+    """2 kPa more than the baseline are; what both show alike, or a sound station may, is not."""
+    small = moved(1.5)
+    assert travel_sign(small, moved(0.0), OPTIONS).present > 0.9
+    assert travel_sign(small, moved(1.4), OPTIONS).present < 0.2
+    assert travel_sign(small, None, OPTIONS).present < 0.1
+    assert travel_sign(holds_with(lambda t, s: 0.0 * t, picks=5), None, OPTIONS) is None
+
+
+def test_dips_of_the_clock_are_the_supply_and_dips_of_the_travel_the_machine():
+    """Deep dips and scattered evacuations: without dips at the same times of every hold, the supply dips."""
+    effects = {**quiet(), "dip": effect("dip", 8.0), "rise_scatter": effect("rise_scatter", 1.5)}
+    own = judged(effects, calm(deep_dips=0.98, scattered_evacuation=0.998, travel_dips=0.001)).present
+    same = judged({**quiet(), "dip": effect("dip", 8.0)}, calm(travel_dips=0.999, deep_dips=0.5)).present
+    assert own["supply_pressure_dips"] > 0.5
+    assert own["motion_dips"] < 0.5 * own["supply_pressure_dips"]
+    assert same["motion_dips"] > 0.9
+
+
+def test_dips_without_a_reference():
+    """Where the supply is on through every hold, 8 kPa are deep whatever there is to compare with."""
+    features = SimpleNamespace(held=np.ones(20, bool), values={"dip": np.full(20, 8.0)})
+    nothing = Comparison(effects={}, source="none", onset=None, now=features.held, reference=~features.held)
+    assert dip_sign(features, nothing, steady=True, options=OPTIONS)[0].present > 0.9
+    assert dip_sign(features, nothing, steady=False, options=OPTIONS)[0].present < 0.1
+
+
+def test_a_fast_line_is_found_in_single_samples():
+    """20.13 Hz, of which no cycle holds a whole number and which bins of a long hold average away; with the valves off as well it is hum, and noise has no line."""
+    line = holds_with(lambda time, _: 0.4 * np.sin(2 * np.pi * 20.13 * time))
+    hum = holds_with(lambda time, _: 0.4 * np.sin(2 * np.pi * 20.13 * time), everywhere=True)
+    assert line_chance(line, OPTIONS) < 0.1
+    assert fast_line_chance(line, OPTIONS) > 0.99
+    assert pulsation_sign(line, OPTIONS).present > 0.99
+    assert fast_line_chance(hum, OPTIONS) < 0.1
+    assert fast_line_chance(holds_with(lambda time, _: 0.0 * time), OPTIONS) < 0.01
+
+
+def test_moves_and_dips_are_no_ripple():
+    """A trace that bends one way for several bins does not go back and forth."""
+    assert pulsation_sign(moved(8.0), OPTIONS).present < 0.1
+    assert pulsation_sign(dipped(8.0), OPTIONS).present < 0.1
+
+
+def test_a_hold_whose_end_alone_is_low_leaks_no_more():
+    """Every fourth hold ends 6 kPa lower: a group if it never reached more, none if it reached what the others do."""
+    low = np.arange(40) % 4 == 0
+    jitter = np.linspace(-0.02, 0.02, 40)
+    values = {"ultimate": 80.0 - 6.0 * low + jitter, "top": 100.0 - 9.0 * low + jitter, "open": 5.0 + jitter, "blow": jitter}
+
+    def chance(peak):
+        features = SimpleNamespace(held=np.ones(40, bool), values={**values, "peak": peak}, floor={"ultimate": 0.05})
+        return _groups_without_coasts(features, np.zeros(40, bool))[1]
+
+    assert chance(values["ultimate"]) > 0.99
+    assert chance(80.0 + jitter) < 0.01
+
+
+def test_scatter_of_a_healthy_evacuation_is_no_news():
+    """1 % beside a baseline of 0.3 % is no dip of the supply, nor 3 % of an evacuation that all cycles slow by 20 %."""
+    fine = replace(effect("rise"), jumps=0.003, scatter=3.0)
+    wide = replace(fine, scatter=50.0)
+    slowed = replace(effect("rise", 0.2), jumps=0.003, scatter=9.0)
+    assert _scatter(fine, OPTIONS).shift == 0.0
+    assert _scatter(slowed, OPTIONS).z < 1.0
+    assert _scatter(wide, OPTIONS).z > 3.0
+
+
+def test_a_range_that_holds_both_ways_adds_to_none():
+    """A clogged filter lets a blow-off be sooner or later; a leak beside it forbids neither."""
+    both = combined(FINGERPRINTS["flow_restricted"], FINGERPRINTS["leak_steady"])
+    for shift in (-0.4, 0.2):
+        assert log_fit(both["blow"], effect("blow", shift), OPTIONS.worst_logp) > -8.0
+
+
+def test_behind_a_restriction_vacuum_rises_on_after_the_cut():
+    """At the cup side a clogged filter delays all, and goes on rising after the cut: no lagging sensor does so alone."""
+    seen = {"rise": 0.7, "fast_fall": -3.4, "overshoot": 1.7, "blow": 0.44, "blow_start": 0.04, "over": -2.4, "ultimate": 6.0}
+    effects = {**{k: v for k, v in quiet().items() if k not in ("open", "response")}, **{k: effect(k, v) for k, v in seen.items()}}
+    at_cup = replace(USUAL, sensor_at_cup=True)
+    flow, slow = (log_likelihood((code,), effects, calm(), OPTIONS, at_cup) for code in ("flow_restricted", "sensor_slow"))
+    assert flow > slow + 2.0
