@@ -179,3 +179,39 @@ def test_days_of_an_unknown_calendar_are_offered(tmp_path):
     question = Question(found='the unit of time in "JD" does not show (from row to row 1.2e-07)',
                         line='time = { column = "JD", unit = "d" }   # or h, min, s')  # fmt: skip
     assert next(line for _, line in answers(question)) == 'time = { column = "JD", unit = "d" }'
+
+
+@pytest.mark.parametrize("sign", [1, -1])
+def test_a_factor_behind_a_unit_of_pressure_is_asked_with_points(tmp_path, sign):
+    """Where "mbar x 10" can only be steps of 10 mbar, two points that say so are offered."""
+    counts = sign * np.rint(KPA).astype(int)
+    found = answered(log(tmp_path, HEAD.replace("[kPa]", "(mbar x 10)"), TIME, counts, SUPPLY, RELEASE, PART))
+    assert np.array_equal(found.pressure_kpa, np.rint(KPA))
+
+
+def test_counts_of_a_converter_are_asked_with_two_points(tmp_path):
+    """A column of counts has no unit: the line that is offered takes two points of the sensor."""
+    counts = np.rint(410 - KPA / 101.3 * 3276).astype(int)
+    path = log(tmp_path, HEAD.replace("pressure [kPa]", "ADC0"), TIME, counts, SUPPLY, RELEASE, PART)
+    with pytest.raises(LogReadError, match=r'column = "ADC0", scale = \[\[\d+, 0.0\], \[4095, -101.3\]\]'):
+        read(path)
+    line = 'pressure = { column = "ADC0", scale = [[410.0, 0.0], [3686.0, -101.3]] }'
+    assert np.abs(answered(path, lambda _: line).pressure_kpa - KPA).max() < 0.02
+
+
+@pytest.mark.parametrize(
+    ("shown", "sense", "offered"),
+    [("-5.7 to 71.4", "vacuum", {"kPa", "inH2O"}), ("-71.4 to 5.7", "gauge", {"kPa", "inH2O"})],
+)
+def test_no_unit_is_offered_that_would_be_beyond_any_vacuum(shown, sense, offered):
+    """Vacuum ends at ambient: units in which readings would go deeper are no answers."""
+    question = Question(found=f'the unit of "AI1" does not show (readings from {shown})',
+                        line=f'pressure = {{ column = "AI1", unit = "kPa", sense = "{sense}" }}')  # fmt: skip
+    assert {means.partition(":")[0] for means, _ in answers(question)} == offered
+
+
+def test_another_key_of_a_channel_stands_for_the_first():
+    """A unit that is offered beside a scale takes its place in the line."""
+    line = 'pressure = { column = "AI1 (%)", scale = [[0.0, 0.0], [100.0, -100.0]] }   # two points; or unit = "%"'
+    question = Question(found='of what "AI1 (%)" is a share does not show', line=line)
+    assert answers(question)[1][1] == 'pressure = { column = "AI1 (%)", unit = "%" }'

@@ -7,7 +7,8 @@ from tracekit.errors import UsageError
 from tracekit.model.understood import OpenQuestion
 from tracekit.units import PRESSURE_UNITS, SENSES, time_unit
 
-_LOWEST_KPA, _HIGHEST_KPA, _LEAST_SPAN_KPA = -105.0, 1000.0, 15.0
+_LOWEST_KPA, _HIGHEST_KPA, _LEAST_SPAN_KPA = -103.0, 1000.0, 15.0
+"""No vacuum is deeper than ambient, blow-off hardly higher, and a vacuum that parts are held with at least so deep."""
 _RANGE = re.compile(r"readings from (-?[\d.e+]+) to (-?[\d.e+]+)")
 _STEP = re.compile(r"from row to row ([\d.e+-]+)")
 _FASTEST_S, _SLOWEST_S = 1e-5, 60.0
@@ -17,6 +18,7 @@ _OTHER = re.compile(
     r'\bor (?P<key>[a-z_]+) = (?P<value>\{[^}]*\}|"[^"]*"|\[\[.*?\]\]|\[[^\]]*\]|[\d.e+-]+)'
     r"(?P<means> (?:where|to) [^;]*)?"
 )
+_INNER = ("unit", "scale", "interval_s")  # keys of a channel, one of which stands for the others
 _COLUMN = re.compile(r'column = "[^"]*"')
 NARROW = "\u00a0"
 """Stands between a number and its unit."""
@@ -53,7 +55,10 @@ def _told(answer: str, comment: str) -> list[tuple[str, str]]:
     for match in _OTHER.finditer(comment):
         key, value, means = match["key"], match["value"], (match["means"] or "").strip(" ;,.")
         own = re.compile(rf"(?<=[{{,] ){key} = (?:\[\[.*?\]\]|\"[^\"]*\"|[^,}}\s]+)")
-        line = own.sub(lambda _, v=f"{key} = {value}": v, answer) if own.search(answer) else f"{key} = {value}"
+        told, column = f"{key} = {value}", _COLUMN.search(answer)
+        line = own.sub(lambda _, told=told: told, answer) if own.search(answer) else told
+        if line == told and key in _INNER and column is not None:
+            line = f"{answer.partition(' ')[0]} = {{ {column[0]}, {told} }}"
         found.append((means, line))
     return found
 
@@ -95,9 +100,13 @@ def _every(word: str, counts: float) -> str:
 
 def _units(answer: str, low: float, high: float) -> list[tuple[str, str]]:
     found: dict[float, tuple[str, str]] = {}
+    if 'sense = "vacuum"' in answer:
+        low, high = -high, -low
+    least = _LEAST_SPAN_KPA if 'sense = "absolute"' not in answer else -_HIGHEST_KPA
     for unit in sorted(PRESSURE_UNITS, key=lambda u: u.symbol not in _USUAL):
         ends = low * unit.kpa, high * unit.kpa
         possible = ends[0] >= _LOWEST_KPA and ends[1] <= _HIGHEST_KPA and ends[1] - ends[0] >= _LEAST_SPAN_KPA
+        possible = possible and -ends[0] >= least
         same = any(abs(unit.kpa / known - 1.0) < 1e-3 for known in found)
         if possible and not same:
             means = f"{unit.symbol}: from {_figure(ends[0])} to {_figure(ends[1])}{NARROW}kPa"

@@ -10,16 +10,19 @@ from tracekit.model.station import Channel, Station
 from tracekit.options.evidence import EVIDENCE
 from tracekit.read.columns import Column
 from tracekit.read.digitals import Digital, state_columns, together, usual_words
-from tracekit.read.head import Head, Question, joined, spread
+from tracekit.read.head import Head, Question, finite, joined, spread
 from tracekit.read.levels import level_of_word
+from tracekit.read.multiples import other_way_round
 from tracekit.read.values import word_codes
 from tracekit.read.words import Role, hints, tokens_of
 from tracekit.units import PressureUnit, Sense, pressure_unit
 
 _RAW_UNITS = ("ma", "v", "mv", "volt", "volts", "counts", "count", "adc", "#", "digits", "raw", "lsb", "inc")
+_RAW_NAMES = ("adc", "counts", "raw", "digits", "lsb")
 _NO_UNITS = ("", "-", "–", "1", "abs", "absolute", "a", "real", "float", "int", "double", "word")
 _MOST_KPA = 200.0  # beyond any vacuum and the usual blow-off
 _ALSO = 0.1  # of what the pressure falls in the foremost state: so much in others is vacuum that is made there too
+_FULL_COUNTS = (4095.0, 32767.0, 65535.0)  # of converters of 12 and 16 bits
 _BOTH_ON = 0.1  # pulses of both coils may overlap where suction is short
 _OFFERED = ("kPa", "mbar", "bar", "Pa")
 _VACUUM_KPA, _BLOWN_KPA, _AMBIENT_KPA, _IDLE_SHARE = (15.0, 102.0), 60.0, (78.0, 160.0), 0.3
@@ -41,14 +44,27 @@ def ask_unit(column: Column) -> Question:
         return Question(found=found, line=line + '   # two points of the sensor: %, kPa; or unit = "%", of ambient')
     if not raw:
         found = f'the unit of "{column.name}" does not show (readings from {low:.4g} to {high:.4g})'
-        unit, sense = _possible(low, high) or ("...", "gauge")
+        possible = _possible(low, high)
+        if possible is None:
+            line = f'pressure = {{ column = "{column.name}", scale = {_from_rest(column)} }}'
+            return Question(found=found, line=line + "   # two points of the sensor: reading, kPa of gauge pressure")
+        unit, sense = possible
         return Question(
             found=found, line=f'pressure = {{ column = "{column.name}", unit = "{unit}", sense = "{sense}" }}'
         )
     found = f'the scale of "{column.name}" from {raw} to kPa does not show (readings from {low:.4g} to {high:.4g})'
-    points = _EXAMPLES.get(raw.casefold(), "[[0.0, 0.0], [4095.0, -101.3]]")
+    points = _EXAMPLES.get(raw.casefold()) or _from_rest(column)
     line = f'pressure = {{ column = "{column.name}", scale = {points} }}'
     return Question(found=found, line=line + f"   # two points of the sensor: {raw}, kPa")
+
+
+def _from_rest(column: Column) -> str:
+    """Two points of a scale of counts: where most readings are, perhaps ambient, and the end of 12 or 16 bits."""
+    known = finite(column.values)
+    values, often = np.unique(known, return_counts=True)
+    rest = float(values[often.argmax()])
+    top = next((t for t in _FULL_COUNTS if np.abs(known).max() <= t), _FULL_COUNTS[-1])
+    return f"[[{rest:g}, 0.0], [{float(np.sign(np.median(known - rest)) or 1.0) * top:g}, -101.3]]"
 
 
 def _possible(low: float, high: float) -> tuple[str, Sense] | None:
@@ -77,7 +93,8 @@ def _possible_sense(low_kpa: float, high_kpa: float) -> Sense | None:
 def raw_unit(column: Column) -> str:
     """The unit of a reading that is no pressure yet, as it is written; empty where none stands with the column."""
     found = [t for t in _written_units(column) if t.casefold() in _RAW_UNITS]
-    return found[0] if found else next((t for t in column.hints.tokens[1:] if t in _RAW_UNITS), "")
+    named = [t for t in (t.rstrip("0123456789") for t in column.hints.tokens) if t in _RAW_NAMES]
+    return found[0] if found else next((t for t in column.hints.tokens[1:] if t in _RAW_UNITS), *named[:1] or [""])
 
 
 def strange_unit(column: Column) -> bool:
@@ -94,6 +111,9 @@ def ask_sense(column: Column, unit: PressureUnit, raw: NDArray[np.float64]) -> Q
     """The question in what sense a column is a pressure; `raw` are its readings, shape (n,)."""
     low, high = spread(raw)
     kpa = (low * unit.kpa, high * unit.kpa)
+    turned = other_way_round(unit)
+    if turned is not None:
+        return _by_factor(column, (unit, turned), low, high)
     if max(-kpa[0], kpa[1]) > _MOST_KPA and not (kpa[0] >= 0 and kpa[1] - kpa[0] < _MOST_KPA):
         found = f'"{column.name}" reads from {low:.4g} to {high:.4g} {unit.symbol}, which no vacuum reaches'
         line = f'pressure = {{ column = "{column.name}", scale = [[0.0, 0.0], [-1000.0, -100.0]] }}'
@@ -106,6 +126,24 @@ def ask_sense(column: Column, unit: PressureUnit, raw: NDArray[np.float64]) -> Q
     others = ", or ".join(s for s in ("gauge", "absolute", "vacuum") if s != sense)
     line = f'pressure = {{ column = "{column.name}", unit = "{unit.symbol}", sense = "{sense}" }}'
     return Question(found=found, line=line + f"   # or {others}")
+
+
+def _by_factor(column: Column, units: Sequence[PressureUnit], low: float, high: float) -> Question:
+    """The question which way round a factor behind a unit is meant, as two points of a line for each."""
+    senses = {u: _possible_sense(low * u.kpa, high * u.kpa) for u in units}
+    likely = [u for u in units if senses[u]] or list(units)
+    scales = [_points(u.kpa, senses[u] or "gauge", 100.0) for u in likely]
+    found = f'what the factor in "{column.name}" means is not sure: readings from {low:.4g} to {high:.4g}'
+    others = "".join(f"; or scale = {s}" for s in scales[1:])
+    line = f'pressure = {{ column = "{column.name}", scale = {scales[0]} }}   # two points: reading, kPa of gauge'
+    return Question(found=found, line=line + others)
+
+
+def _points(kpa: float, sense: Sense, reading: float) -> str:
+    """Two points of a line from readings, whose unit is so many kPa, to gauge pressure."""
+    if sense == "absolute":
+        return f"[[0.0, -101.3], [{101.3 / kpa:.6g}, 0.0]]"
+    return f"[[0.0, 0.0], [{reading}, {(-1 if sense == 'vacuum' else 1) * reading * kpa:.6g}]]"
 
 
 def ask_column(columns: list[Column]) -> Question:

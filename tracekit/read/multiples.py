@@ -45,6 +45,13 @@ def find_multiple(text: str) -> tuple[PressureUnit, Sense | None] | None:
     return PressureUnit(written, known[0].kpa * factor), known[1]
 
 
+def other_way_round(unit: PressureUnit) -> PressureUnit | None:
+    """A unit with a factor behind it, as if that were meant the other way round; None for all others."""
+    match = _BEHIND.fullmatch(unit.symbol)
+    known = find_pressure_unit(match["unit"]) if match is not None else None
+    return PressureUnit(unit.symbol, known[0].kpa ** 2 / unit.kpa) if known is not None else None
+
+
 def find_spelled(text: str) -> tuple[PressureUnit, Sense | None] | None:
     """A unit with its sense in words of some language behind it ("mbar ü", "kPa-G", "bar relativ"); None for others.
 
