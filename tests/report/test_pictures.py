@@ -198,7 +198,7 @@ def test_overlays_set_the_touched_cycles_against_the_others():
     text = said(pulldown(result))
     assert "0.050 s longer than in the other cycles." in text
     assert "median of the 22 cycles of the first finding" in text
-    assert "Pale line beneath: the other cycles." in text
+    assert "Dashed line: the other cycles." in text
     assert "others" in blowoff(result).html
 
 

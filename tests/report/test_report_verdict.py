@@ -112,8 +112,8 @@ def test_a_figure_of_the_last_cycles_says_so(plain_result):
 
 
 def test_healthy_says_what_would_have_shown():
-    """Without a finding the lead names the smallest leak that would have shown, but never of an unmeasured leak."""
-    assert "A leak above 1.5 kPa/s would have shown." in lead(stories.healthy().stations[0])
+    """Without a finding the lead names the smallest rise of the leak that would have shown, but never of an unmeasured leak."""
+    assert "A rise by 1.5 kPa/s would have shown." in lead(stories.healthy().stations[0])
     unmeasured = stories.withheld().stations[0]
     assert lead(unmeasured) == "Whether it leaks, this recording cannot show."
     assert verdict(stories.healthy().stations[0]).headline == "No fault found in 71 cycles"

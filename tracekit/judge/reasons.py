@@ -48,6 +48,15 @@ _SIGN_WORDS: Mapping[str, str] = {
 }
 
 
+_TELLING: Mapping[str, tuple[str, ...]] = {
+    "leak_steady": ("decay",), "leak_part_dependent": ("rate_groups",), "flow_restricted": ("over", "open", "rise"),
+    "exhaust_restricted": ("rise",), "supply_pressure_low": ("rise", "blow"),
+    "supply_valve_slow": ("response", "late_response"), "sensor_zero_shift": ("idle",),
+}  # fmt: skip
+"""By what a practitioner knows a cause: told first where it speaks for it, the headline tells the same."""
+_TELLING_GAIN = 1.0
+_ABOVE_ZERO = ("over", "residual", "open", "ultimate")
+"""Effects that are counted from the idle reading, which a picture of the trace is not."""
 _FROM_NOTHING = ("residual", "idle")
 """Effects that count from nothing where there is no baseline: their change is their value."""
 
@@ -62,20 +71,28 @@ def _change_words(name: str, effect: Effect, source: str) -> str:
     word = _WORDS[name]
     if abs(effect.z) < 2.0:
         return f"{word} is unchanged"
+    when = f"in the last {effect.n_now} cycles "
     percent = 100.0 * (np.exp(effect.shift) - 1.0) if name in LOGARITHMIC else 0.0
     if source == "none" and name == "blow":
         return f"{word} is {percent:.0f} % longer than usual beside the evacuation"
     if source == "none" and name == "ultimate":
         return f"{word} is {_figure(-effect.shift)} kPa less than usual"
     if name in LOGARITHMIC:
-        return f"{word} changed by {percent:+.0f} %"
+        return f"{when}{word} changed by {percent:+.0f} %"
     if name == "balance":
         return f"the evacuation slowed by {100.0 * effect.shift:.0f} % of what the leak rose"
     unit = {"response": "ms", "blow_start": "ms", "decay": "kPa/s"}.get(name, "kPa")
     value = effect.shift * 1e3 if unit == "ms" else effect.shift
     if source == "none" and name in _FROM_NOTHING:
         return f"{word} is {_figure(value)} {unit}"
-    return f"{word} changed by {_figure(value, '+')} {unit}"
+    return f"{when}{word} changed by {_figure(value, '+')} {unit}"
+
+
+def _counted_from(name: str, effects: Mapping[str, Effect]) -> str:
+    """What a measure is counted from, where the zero has moved and the trace with it."""
+    idle = effects.get("idle")
+    moved = idle is not None and abs(idle.z) >= 2.0
+    return ", counted from the idle reading" if moved and name in _ABOVE_ZERO else ""
 
 
 def reason_for(code: str, effects: Mapping[str, Effect], signs: tuple[Sign, ...], source: str, present: float) -> str:
@@ -83,12 +100,15 @@ def reason_for(code: str, effects: Mapping[str, Effect], signs: tuple[Sign, ...]
     if code == "none of these":
         return "no known cause explains it better" if effects else "nothing in this log points to a fault"
     points: list[tuple[float, str]] = []
+    named: dict[str, tuple[float, str]] = {}
     nothing = FINGERPRINTS["none"]
     for name, change in FINGERPRINTS.get(code, {}).items():
         effect = effects.get(name)
         if effect is not None and name in _WORDS:
             gain = log_fit(change, effect, -18.0) - log_fit(nothing.get(name, SAME), effect, -18.0)
-            points.append((gain, _change_words(name, effect, source)))
+            words = _change_words(name, effect, source) + _counted_from(name, effects)
+            points.append((gain, words))
+            named[name] = (gain, words)
     for sign in signs:
         chance = SIGNS[sign.name].get(code)
         if chance is not None:
@@ -97,10 +117,13 @@ def reason_for(code: str, effects: Mapping[str, Effect], signs: tuple[Sign, ...]
                 sign.present * background + (1 - sign.present) * (1 - background)
             )
             words = _SIGN_WORDS[sign.name]
-            points.append((float(gain), f"{words} seen" if sign.present > 0.5 else f"no {words.removeprefix('a ')}"))
+            seen = f"{words} seen" if sign.present > 0.5 else f"no {words.removeprefix('a ')}"
+            points.append((float(gain), seen))
+            named[sign.name] = (float(gain), seen)
     if not points:
         return "not in this log" if source != "none" else "needs a baseline to be seen"
-    best = max(points) if present >= 0.3 else min(points)
+    telling = [named[name] for name in _TELLING.get(code, ()) if name in named and named[name][0] > _TELLING_GAIN]
+    best = (telling or [max(points)])[0] if present >= 0.3 else min(points)
     if present < 0.3 and best[0] > -0.7:
         gain, words = max(points)
         if gain > 1.0:

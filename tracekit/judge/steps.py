@@ -24,6 +24,9 @@ _AFTERWARDS: Mapping[State, str] = {
 }
 
 
+_NEXT_CAUSE = "look into the next likely cause"
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Place:
     """What is known of the station and its log where the steps are to be made."""
@@ -217,10 +220,10 @@ def _notes(test: Check, entry: Entry, rivals: tuple[Entry, ...], place: _Place) 
 def _repair_step(entry: Entry, rivals: tuple[Entry, ...], place: _Place) -> NextStep:
     repair = entry.repair if place.ejector or entry.pump_repair is None else entry.pump_repair
     if entry.kind == "setting":
-        worked, failed = "The slow trial holds every part: record again.", "A part slips or is missed: set back."
+        worked, failed = "Every part holds at low speed: record again.", "A part slips or is missed: set back."
     else:
-        worked = "The test above now gives the healthy answer: record again."
-        failed = f"No change: {_next_rival(rivals, place) or 'undo it and repeat the test above'}."
+        worked = "The test above finds no fault any more: record again."
+        failed = f"No change: {_next_rival(rivals, place) or _NEXT_CAUSE}."
     return NextStep(
         do=repair.do, expect_if=worked, expect_else=failed, minutes=repair.minutes[1],
         caution=_caution(repair.state, repair.caution),
@@ -246,7 +249,7 @@ def _record_again(entry: Entry, rivals: tuple[Entry, ...], place: _Place) -> Nex
     verify = entry.verify
     picks = max(verify.cycles, _picks_to_show(verify, place))
     expected = _expectation(verify, place)
-    failed = f"Not reached: {_next_rival(rivals, place) or 'repeat the test above'}."
+    failed = f"Not reached: {_next_rival(rivals, place) or _NEXT_CAUSE}."
     keep = "" if place.has_baseline else "Keep it as the baseline."
     return NextStep(
         do=_joined(f"Record again, at least {picks} picks with the same part and speed.", keep),

@@ -7,6 +7,9 @@ from tracekit.report.measures import setting, setting_names
 from tracekit.report.text import MINUS, clean
 from tracekit.report.view import main_finding
 
+_OF_MOTION = ("collision_or_peel", "motion_dips")
+"""Causes whose repair changes the path or the accelerations, which are settings too."""
+
 
 def setting_entries(result: StationResult) -> list[dict[str, str]]:
     """Settings to enter, in the device's own terms."""
@@ -42,6 +45,8 @@ def _typographic(figure: str) -> str:
 def leave_words(result: StationResult) -> str:
     """What to do with the settings where none is to be entered; one that is at fault is not to be left for good."""
     main = main_finding(result)
+    if main is not None and main.code in _OF_MOTION:
+        return "Vacuum settings: leave them."
     return "Settings: no values yet." if main is not None and main.kind == "setting" else "Settings: leave them."
 
 

@@ -28,7 +28,7 @@ from tracekit.report.words import count, html, of_quantity, plain
 INDEX_NAME, FOLDER, UNDATED = "report.html", "stations", "no date in the log"
 _RANK = ("critical", "major", "minor", "info")
 _PLAIN = ReportOptions()
-_NO_CAUSE = "What could still be there, and how likely"
+_NO_CAUSE = "How the chances stand"
 
 
 def station_page(

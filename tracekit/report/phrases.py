@@ -63,6 +63,7 @@ _PHRASES: dict[str, Phrase] = {
     "supply_is_request": Phrase("a logged request, not the valve", "only a request logged", "the log"),
 }
 
+NO_KNOWN_CAUSE, NO_FAULT = "Something else, or nothing", "No fault that this log can show"
 NOTHING = ("none of these", "none", "other", "none_of_these", "healthy", "something_else")
 
 
@@ -78,7 +79,7 @@ def phrase(code: str) -> Phrase:
 def cause_name(code: str) -> str:
     """A code as the first cell of a table."""
     if code in NOTHING:
-        return "Something else, or nothing"
+        return NO_KNOWN_CAUSE
     noun = without_article(phrase(code).noun)
     return noun[:1].upper() + noun[1:]
 

@@ -5,7 +5,7 @@ import textwrap
 from dataclasses import dataclass, replace
 
 from tracekit.model.estimate import Withheld
-from tracekit.model.finding import CauseChance, Detectable, Finding
+from tracekit.model.finding import Detectable, Finding
 from tracekit.model.result import StationResult
 from tracekit.model.trace import Assumption
 from tracekit.report.cautions import CAUTIONS
@@ -14,7 +14,7 @@ from tracekit.report.frame import render
 from tracekit.report.markup import numbers
 from tracekit.report.measures import measure, setting
 from tracekit.report.passed import Passed, with_limits
-from tracekit.report.phrases import NOTHING, cause_name
+from tracekit.report.phrases import NO_FAULT, NO_KNOWN_CAUSE, NOTHING, cause_name
 from tracekit.report.plot import Cell, Column, Picture
 from tracekit.report.ruled import LIKELY
 from tracekit.report.second import both_told
@@ -25,7 +25,7 @@ from tracekit.report.view import LEAKS, codes_present, is_list, main_finding, sy
 from tracekit.report.words import Num, Text, chance, html, is_pressure, of_estimate, plain, role, strength
 
 _POSSIBLE, _LEAST_CAUSES, _MOST_NAMED = 0.005, 3, 15
-_FIRST_SCREEN_PX = 616
+_FIRST_SCREEN_PX, _REASON_MOST = 616, 600
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -67,7 +67,7 @@ def what_to_do(result: StationResult, unit: str, limits: tuple[Passed, ...] = ()
 def why_this_cause(result: StationResult, unit: str) -> str:
     """Causes with their chances, "something else" completing the sum, and what else was found."""
     return render("causes.html", {
-        "causes": _causes(result.causes), "others": _others(result), "named": _named_cycles(result),
+        "causes": _causes(result), "others": _others(result), "named": _named_cycles(result),
         "both": both_told(result),
     }, unit)  # fmt: skip
 
@@ -224,8 +224,9 @@ def _lines(text: str, wide: int = 38) -> int:
     return len(textwrap.wrap(text, wide))
 
 
-def _causes(causes: tuple[CauseChance, ...]) -> list[dict[str, object]]:
+def _causes(result: StationResult) -> list[dict[str, object]]:
     """The likely causes, each with its chance; the last row completes the sum."""
+    causes = result.causes
     known = sorted((c for c in causes if c.code not in NOTHING), key=lambda c: -c.chance)
     likely = [c for k, c in enumerate(known) if c.chance >= LIKELY or (k < _LEAST_CAUSES and c.chance >= _POSSIBLE)]
     named = [(cause_name(c.code), c.chance, _whole(c.reason)) for c in likely]
@@ -233,7 +234,9 @@ def _causes(causes: tuple[CauseChance, ...]) -> list[dict[str, object]]:
     other = next(
         (_whole(c.reason) for c in causes if c.code in NOTHING and c.reason), "What the log does not tell apart."
     )
-    rows = [*named, (cause_name(NOTHING[0]), left, other)] if left >= _POSSIBLE or not named else named
+    sound = verdict(result).severity == "info" and not named
+    row = (NO_FAULT, left, "Nothing in this log points to a fault.") if sound else (NO_KNOWN_CAUSE, left, other)
+    rows = [*named, row] if left >= _POSSIBLE or not named else named
     return [{"name": n, "chance": chance(p), "boxes": _boxes(p), "reason": why} for n, p, why in rows]
 
 
@@ -250,16 +253,23 @@ def _others(result: StationResult) -> list[dict[str, str]]:
     """Every finding but the one of the verdict, with how sure it is and its first step."""
     first = main_finding(result) or symptom(result)
     told = set(first.explains) if first is not None else set()
-    return [_other(f, explained=f.code in told) for f in result.findings if f is not first][:10]
+    shown = [f for f in result.findings if f is not first]
+    return [_other(f, _brought_by(f, first, shown) if f.code in told else ()) for f in shown][:10]
 
 
-def _other(f: Finding, *, explained: bool) -> dict[str, str]:
+def _brought_by(sign: Finding, first: Finding | None, others: list[Finding]) -> tuple[str, ...]:
+    """The causes that a symptom may come from, the first finding's before those found beside it."""
+    known = [f for f in (first, *others) if f is not None and f.kind == "cause" and sign.code in f.explains]
+    return tuple(dict.fromkeys(cause_name(f.code).lower() for f in known))
+
+
+def _other(f: Finding, brought_by: tuple[str, ...]) -> dict[str, str]:
     word = strength(f.confidence)
     words = {"": "Found.", "either": "Perhaps."}.get(word, word[:1].upper() + word[1:] + ".")
     if f.kind == "symptom":
         return {
             "title": clean(f.title, 100).rstrip("."),
-            "words": "Follows from the first finding." if explained else words,
+            "words": f"Comes from: {', or '.join(brought_by)}." if brought_by else words,
         }
     fact = next((e.text for e in f.evidence if len(e.text.split()) >= 4), "") if f.kind == "recording" else ""
     if fact and f.severity == "info":
@@ -329,7 +339,7 @@ def _leaks(result: StationResult) -> bool:
 
 
 def _whole(text: str) -> str:
-    line = clean(text, 260).rstrip(".")
+    line = clean(text, _REASON_MOST).rstrip(".")
     if "_" in line.partition(" ")[0]:
         return f"{line}."  # a column's own name
     return f"{line[:1].upper()}{line[1:]}." if line else ""

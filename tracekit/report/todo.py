@@ -4,6 +4,8 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+import numpy as np
+
 from tracekit.model.cycle import BOTH_COILS, PULSES
 from tracekit.model.estimate import Withheld
 from tracekit.model.finding import Finding, NextStep, Severity
@@ -25,6 +27,7 @@ _LABELS = {"Here": GOAL}
 _NOW = re.compile(r"(?<=, now )(\d+(?:\.\d+)?)(?= ([^\s;.]+))")
 _GOOD_INTERVAL_S, _GOOD_CYCLES = 0.005, 200
 _RANK: tuple[Severity, ...] = ("info", "minor", "major", "critical")
+_MOST_PICKS = 0.95
 _SAME = 1.0  # of an interval: medians that differ by less are one measure, taken over other cycles
 
 
@@ -80,6 +83,8 @@ def _by_findings(result: StationResult, limits: Sequence[Passed]) -> tuple[Step,
     """Steps of the first finding, or of a log without one."""
     source = main_finding(result) or symptom(result) or fault_of_log(result)
     found = [_as_told(step_of(s), _figures(result, source)) for s in source.next_steps] if source is not None else []
+    if found and source is not None and source.code == "timeout_too_short":
+        found[0] = replace(found[0], how=f"{found[0].how} {_time_limit(result, source)}".strip())
     if found and RUNNING in found[0].caution and any(f.severity == "critical" for f in result.findings):
         found[0] = replace(found[0], caution=f"Run for this test only, area clear. {found[0].caution}")
     if source is None and not cannot_answer(result):
@@ -92,6 +97,29 @@ def _by_findings(result: StationResult, limits: Sequence[Passed]) -> tuple[Step,
     if found and _is_recording(found[-1].act):
         return (*found[:-1], *_second_test(result, source), found[-1])
     return (*found, *_second_test(result, source), _prove(result, source))
+
+
+def _time_limit(result: StationResult, source: Finding) -> str:
+    """After how long the picks of a finding were given up, and what the time-out would have to be; empty if unknown."""
+    data, edges = result.data, result.data.edges
+    starts, given_up = data.cycles.floats("start_s"), np.full(len(data.cycles), np.inf)
+    ends = (edges.where("signal", "supply") & (edges.codes("value") == 0)) | (
+        edges.where("signal", "release") & (edges.codes("value") == 1)
+    )
+    ends &= edges.codes("cycle") >= 0
+    owner = edges.codes("cycle")[ends]
+    np.minimum.at(given_up, owner, edges.floats("time_s")[ends] - starts[owner])
+    after = given_up[[c for c in source.cycles if 0 <= c < len(given_up)]]
+    good = data if result.baseline is None else result.baseline
+    needed = good.cycles.floats("evacuation_time_s")
+    if not np.isfinite(after).any() or not np.isfinite(needed).any():
+        return ""
+    where = "the picks that grip" if result.baseline is None else "the baseline's picks"
+    limit, usual = float(np.median(after[np.isfinite(after)])), float(np.nanquantile(needed, _MOST_PICKS))
+    return (
+        f"Now picks are given up after {limit:.3g} s; 95 % of {where} need at most {usual:.3g} s. "
+        f"1.5 times that is {1.5 * usual:.3g} s."
+    )
 
 
 def _second_test(result: StationResult, source: Finding) -> tuple[Step, ...]:

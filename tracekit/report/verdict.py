@@ -175,7 +175,8 @@ def _would_have_shown(result: StationResult) -> Text:
         return _first_fit([(*parts[0], " Only a healthy log tells if that is usual."), parts[0]])
     sizes = [d.smallest for d in result.detectable if d.code == "leak_steady" and d.unit == "kPa/s"]
     if sizes and sizes[0] is not None:
-        parts.append(say("A leak above {} would have shown.", Num(value=sizes[0], unit="kPa/s", step=_tenth(sizes[0]))))
+        size = Num(value=sizes[0], unit="kPa/s", step=_tenth(sizes[0]))
+        parts.append(say("A rise by {} would have shown.", size))
     elif result.baseline is None:
         return _first_fit([(*parts[0], " No baseline says whether that is usual."), parts[0]])
     return _shortest(parts)

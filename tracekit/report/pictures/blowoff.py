@@ -186,7 +186,7 @@ def _caption(base: _Release | None, names: tuple[str, str], share: tuple[int, in
     if beyond:
         parts.append(("The line ends with the release command; the square is the release time.",))
     if base is not None:
-        parts.append((f"Pale line beneath: {'the baseline' if names[1] == 'baseline' else 'the other cycles'}.",))
+        parts.append((f"Dashed line: {'the baseline' if names[1] == 'baseline' else 'the other cycles'}.",))
     return join(parts)
 
 

@@ -12,14 +12,14 @@ from tracekit.report.words import Num, Text, say
 
 _MOST_LINES = 7
 _PLAIN = {
-    "mechanism": "hole or pores, not decided",
+    "mechanism": "what the air comes through: hole or pores",
     "wall exchange": "how fast the gas warms at the wall",
-    "gas temperature before the coast": "gas temperature at the cut",
-    "one gas volume for many": "one volume for many cups",
+    "gas temperature before the coast": "warmth of the gas when the supply closes",
+    "one gas volume for many": "several cups taken as one volume",
     "sensor gain": "gain of the sensor",
     "ambient and zero": "ambient pressure, zero of the sensor",
-    "distance to a straight line": "bend of the fall",
-    "misfit of the mean coast": "what the model leaves of the mean fall",
+    "distance to a straight line": "how far the fall is from a straight line",
+    "misfit of the mean coast": "what the calculated fall leaves of the mean one",
     "motion outside the windows": "motion in the hold",
     "cycles without a rate": "cycles without a rate",
     "quantisation": "steps of the reading",

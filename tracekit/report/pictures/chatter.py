@@ -90,9 +90,10 @@ def _margin_labels(set_point: float | None, reset_point: float | None, x: Axis, 
         if set_point is not None and reset_point is not None
         else 99.0
     )
-    shift = int(max(0.0, (17.0 - gap_px) / 2.0)) + 1 if gap_px < 17.0 else 0
+    shift = int(max(0.0, (17.0 - abs(gap_px)) / 2.0)) + 1 if abs(gap_px) < 17.0 else 0
     labels = []
-    for name, value, sign in (("set", set_point, -1), ("reset", reset_point, 1)):
+    up = -1 if gap_px >= 0.0 else 1
+    for name, value, sign in (("set", set_point, up), ("reset", reset_point, -up)):
         if value is not None:
             words = say("{} {}", name, Num(value=value, unit="kPa", step=0.1, bare=True))
             labels.append(Label(x=x.high, y=value, lines=(words,), style="", dx=6, dy=4 + sign * shift))
@@ -118,6 +119,11 @@ def _heading(result: StationResult) -> Text:
     set_point, reset_point = _setting(result, "set_point"), _setting(result, "reset_point")
     if set_point is None or reset_point is None:
         return ("The output flips inside the hold.",)
+    if reset_point >= set_point:
+        return say(
+            "The edges put the reset point at {} and the set point at {}: no gap shows, so the output flips.",
+            Num(value=reset_point, unit="kPa", step=0.1), Num(value=set_point, unit="kPa", step=0.1),
+        )  # fmt: skip
     gap = Num(value=set_point - reset_point, unit="kPa", step=_two_digits(set_point - reset_point))
     step, noise = result.data.sensor.quantisation_kpa, result.data.sensor.noise_kpa
     if step > 0 and step >= set_point - reset_point:

@@ -127,7 +127,7 @@ def _plot(here: _Fall, base: _Fall | None, result: StationResult, names: tuple[s
         low=0.0,
         high=max(float(f.time_s[-1]) for f in falls),
         unit="s",
-        name="seconds from the end of the closing surge",
+        name="seconds from where the fall settles",
     )
     deepest = max(float(np.nanmax(f.high)) for f in falls)
     shallow = min(0.0, *(float(np.nanmin(f.low)) for f in falls))

@@ -54,11 +54,16 @@ def hold_rows(result: StationResult, unit: str = "kPa") -> Picture | None:
     rows = _rows_of(data, chosen, output)
     base = _baseline_rows(result) if not output else None
     heading = _output_heading(data, held) if output else _refill_heading(result)
-    caption = _caption(len(held), len(chosen), base, output)
+    red = output or bool(codes_present(result) & _REFILL_CODES)
+    caption = _caption(len(held), len(chosen), base, output, red)
+    lost = [] if output else _lost_with_bars(data, rows)
+    if lost:
+        which = f"cycle{'s' if len(lost) > 1 else ''} {is_list(lost)}"
+        caption = join([caption, (f"Bars of {which}, where the part was dropped, count as no refills.",)])
     early = early_ends(data)
     if len(early):
         caption = join([caption, (f"Ended early: cycle{'s' if len(early) > 1 else ''} {is_list(early.tolist())}.",)])
-    plot = _plot(rows, base, output or bool(codes_present(result) & _REFILL_CODES), names)
+    plot = _plot(rows, base, red, names)
     return finish("holds", (heading, caption), plot, _columns(output), _numbers(rows), len(rows.start), unit)
 
 
@@ -103,6 +108,12 @@ def _grouped(chosen: Indices, result: StationResult) -> tuple[Indices, tuple[str
     order = np.argsort(rank, kind="stable")
     names = [*(clean(group_name(g).removesuffix(" leak"), 10) for g in result.leak.groups), "no group"]
     return chosen[order], tuple(names[k] for k in rank[order].tolist())
+
+
+def _lost_with_bars(data: StationData, rows: _Rows) -> list[int]:
+    """Drawn cycles that lost their part and show a supply that came on again."""
+    lost = data.cycles.where("outcome", "dropped")[rows.cycle[rows.owner]]
+    return sorted({int(c) for c in rows.cycle[rows.owner][lost].tolist()})
 
 
 def _rows_of(data: StationData, chosen: Indices, output: bool) -> _Rows:
@@ -267,8 +278,9 @@ def _output_heading(data: StationData, held: Indices) -> Text:
     )
 
 
-def _caption(holds: int, drawn: int, base: _Rows | None, output: bool) -> Text:
+def _caption(holds: int, drawn: int, base: _Rows | None, output: bool, red: bool) -> Text:
     marks = "short bars, output off while the part is held" if output else "short bars, refills"
+    marks += " (red: the finding is about them)" if red else ""
     parts = [f"One row is one cycle: long bar, making vacuum; {marks}; grey tick, end of hold."]
     if drawn < holds:
         parts.append(f"{count(drawn)} of {count(holds)} holds drawn.")

@@ -22,8 +22,9 @@ from tracekit.report.plot import (
 from tracekit.report.view import Floats, Mask, grid_spread, is_list, main_finding, median, odd_cycles, spaced
 from tracekit.report.words import Num, Text, count, join, say
 
+_LOWER_KPA = 0.1  # as fine as the heading tells a peak
 _MOST_CYCLES, _MOST_ODD, _POINTS, _NAMED_MOST, _LEAST = 120, 5, 72, 0.7, 3
-_APART_PX, _PLOT_PX = 17.0, 240.0
+_APART_PX, _PLOT_PX, _NARROW_PX, _NUMBER_PX = 17.0, 240.0, 200.0, 26.0
 _SHORT = {"supply_off": "off", "supply_on": "on", "set_point": "set", "reset_point": "reset"}
 _LONG = (("supply off", "off"), ("supply on", "on"), ("set point", "set"), ("reset point", "reset"))
 
@@ -39,7 +40,11 @@ def overlay(result: StationResult, unit: str = "kPa") -> Picture | None:
     named = curves_of(result.data, spaced(np.flatnonzero(odd), _MOST_ODD).tolist())
     grid = np.linspace(0.0, float(np.median([t[-1] for t, _ in usual.values()])), _POINTS)
     spread = grid_spread([np.interp(grid, t, v, right=np.nan) for t, v in usual.values()])[:3]
-    words = (_heading(result), _caption(result, len(usual), int((~odd).sum()), named))
+    heading, top = _heading(result)
+    caption = _caption(result, len(usual), int((~odd).sum()), named)
+    if top is not None and top - float(np.nanmax(spread[1])) >= _LOWER_KPA:
+        caption = join([caption, ("Cycles peak at different times, so the line stays below.",)])
+    words = (heading, caption)
     columns = (
         Column(name="time", unit="s"), Column(name="median", unit="kPa"), Column(name="5 %", unit="kPa"),
         Column(name="95 %", unit="kPa"),
@@ -81,7 +86,9 @@ def _plot(data: StationData, grid: Floats, spread: tuple[Floats, Floats, Floats]
     for place, (cycle, (time, vacuum)) in enumerate(sorted(named.items(), key=lambda item: float(item[1][0][-1]))):
         inside = time <= x.high
         marks.append(line(across(x, time[inside]), upward(y, vacuum[inside]), "thin odd"))
-        labels.append(_number(cycle, (time[inside], vacuum[inside]), x.high * (place + 0.5) / len(named), y))
+        label = _number(cycle, (time[inside], vacuum[inside]), x.high * (place + 0.5) / len(named), y)
+        if all(_apart(label, other, x, y) for other in labels):
+            labels.append(label)  # the caption names them all
     return Plot(x=x, y=y, marks=tuple(marks), labels=tuple(labels), style="tall")
 
 
@@ -92,6 +99,13 @@ def _number(cycle: int, curve: Curve, at_s: float, y: Axis) -> Label:
     level = float(np.interp(at, time, vacuum))
     low = (level - y.low) / (y.high - y.low) * _PLOT_PX < 2.0 * _APART_PX
     return Label(x=at, y=level, lines=(count(cycle),), style="mid t-odd", dy=-6 if low else 15)
+
+
+def _apart(one: Label, other: Label, x: Axis, y: Axis) -> bool:
+    """True where two labels do not print over each other on the narrowest screen."""
+    aside = abs(one.x - other.x) / (x.high - x.low) * _NARROW_PX
+    below = abs((one.y - other.y) / (y.high - y.low) * _PLOT_PX - one.dy + other.dy)
+    return aside >= _NUMBER_PX or below >= _APART_PX
 
 
 def _levels(data: StationData) -> list[tuple[str, float]]:
@@ -113,8 +127,8 @@ def _level_labels(levels: list[tuple[str, float]], x: Axis, y: Axis) -> list[Lab
     return labels
 
 
-def _heading(result: StationResult) -> Text:
-    """As in "Vacuum peaks at 82.7 kPa and never reaches supply off, 86.1 kPa."."""
+def _heading(result: StationResult) -> tuple[Text, float | None]:
+    """As in "Vacuum peaks at 82.7 kPa and never reaches supply off, 86.1 kPa.", and that peak [kPa], None without."""
     cycles = result.data.cycles
     held = cycles.where("outcome", "held") | cycles.where("outcome", "dropped")
     peaks = cycles.floats("peak_vacuum_kpa")
@@ -122,14 +136,14 @@ def _heading(result: StationResult) -> Text:
         held = held & ~odd_of(result)
     own = peaks[held & np.isfinite(peaks)]
     if not len(own):
-        return (f"{count(len(cycles))} cycles over one another.",)
+        return (f"{count(len(cycles))} cycles over one another.",), None
     peak = Num(value=median(own), unit="kPa", step=0.1)
     cut = dict(_levels(result.data)).get("supply_off")
     if cut is not None and float(own.max()) < cut:
         level = Num(value=cut, unit="kPa", step=0.1)
-        return say("Vacuum peaks at {} and never reaches supply off, {}.", peak, level)
+        return say("Vacuum peaks at {} and never reaches supply off, {}.", peak, level), peak.value
     against = result.baseline is not None and bool(odd_of(result).any())
-    return say("{} at {}.", "The other cycles peak" if against else "A usual cycle peaks", peak)
+    return say("{} at {}.", "The other cycles peak" if against else "A usual cycle peaks", peak), peak.value
 
 
 def _caption(result: StationResult, drawn: int, usual: int, named: dict[int, Curve]) -> Text:

@@ -274,7 +274,7 @@ def _caption(half: float, rises: tuple[_Rise, _Rise | None], names: tuple[str, s
     aligned = Num(value=half, unit="kPa", step=1.0)
     parts = [say("Line: median of {}, aligned where each passes {}. Band: middle 90 %.", which, aligned)]
     if base is not None:
-        parts.append((f"Pale line beneath: {'the baseline' if names[1] == 'baseline' else 'the other cycles'}.",))
+        parts.append((f"Dashed line: {'the baseline' if names[1] == 'baseline' else 'the other cycles'}.",))
         parts.append(("Under Causes the evacuation is timed between two levels of vacuum, not to the set point.",))
     return join(parts)
 

@@ -33,7 +33,7 @@ def shape(result: StationResult, unit: str = "kPa") -> Picture | None:
     heading: Text = (f"The fall bends as through {_FORMS[leak.mechanism]}{tail}.",)
     caption: Text = (
         "Dots: fall pooled over all closed stretches, with 95 % intervals, gas warming taken out. ",
-        "Lines: what a hole and pores would do.",
+        "Lines: what a hole and pores would do. All points together decide, no single one.",
     )
     columns = (
         Column(name="time", unit="s"),

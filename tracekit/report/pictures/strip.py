@@ -8,6 +8,7 @@ from tracekit.report.plot import Axis, Cell, Column, Label, Picture, Plot, acros
 from tracekit.report.view import counts, is_list, spaced
 from tracekit.report.words import Num, Text, count, join, say
 
+_LONG = 2.0  # usual cycles
 _MOST_NUMBERS, _MOST_SYMBOLS, _LANE, _MOST_GAPS = 200, 120, 60.0, 4
 _SYMBOLS = {"dropped": "▼", "missed": "○", "incomplete": "╱"}
 
@@ -46,7 +47,10 @@ def _plot(result: StationResult, logs: tuple[LogFacts, ...]) -> Plot:
     ]
     held = np.flatnonzero(data.cycles.where("outcome", "held"))
     start, end = data.cycles.floats("start_s"), data.cycles.floats("end_s")
-    ends = start[held] + 0.8 * (end[held] - start[held])
+    lasting = end[held] - start[held]
+    if len(lasting):  # the last cycle's end is that of the log
+        lasting = np.minimum(lasting, _LONG * np.median(lasting))
+    ends = start[held] + 0.8 * lasting
     marks.append(bars(across(x, start[held]), across(x, ends), np.full(len(held), _LANE), "r5 tick"))
     labels = _symbols(result, y)
     gaps = [g for log in logs for g in log.gaps if x.low <= g[0] <= x.high][:_MOST_GAPS]
@@ -99,4 +103,9 @@ def _caption(result: StationResult, logs: tuple[LogFacts, ...]) -> Text:
         )
     elif len(cycles):
         parts.append(("No gap in the samples.",))
+    if len(cycles) > 1:
+        usual = float(np.median(np.diff(cycles.floats("start_s"))))
+        idle = float(result.data.strip.time_s[-1]) - float(cycles.floats("start_s")[-1]) - usual
+        if idle > _LONG * usual:
+            parts.append(say("No cycle in the last {}.", Num(value=idle, unit="s", step=1.0)))
     return join(parts) if parts else ("The trace alone; no cycle was found in it.",)

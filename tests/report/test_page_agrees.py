@@ -1,0 +1,153 @@
+"""What a page says in one place agrees with what it shows or says in another."""
+
+import re
+from dataclasses import replace
+
+import numpy as np
+import stories
+from stories import Play
+
+from tracekit.model.trace import LogFacts
+from tracekit.report import sections
+from tracekit.report.entries import leave_words
+from tracekit.report.pictures.chatter import chatter
+from tracekit.report.pictures.hold_rows import hold_rows
+from tracekit.report.pictures.overlay import _plot, overlay
+from tracekit.report.pictures.strip import strip
+from tracekit.report.todo import steps
+from tracekit.report.words import plain
+
+LOGS: tuple[LogFacts, ...] = (stories.FACTS,)
+
+
+def said(picture):
+    """Heading and caption with plain spaces."""
+    return f"{plain(picture.heading)} {plain(picture.caption)}".replace("\u00a0", " ").replace("\u202f", " ")
+
+
+def with_cycles(result, **columns):
+    """The result with some columns of its cycles replaced."""
+    return replace(result, data=replace(result.data, cycles=result.data.cycles.with_columns(**columns)))
+
+
+def test_a_line_below_the_peak_it_is_headed_with_says_why():
+    """Cycles that peak at different times leave their median below the usual peak; where it reaches it nothing is said."""
+    plain_result = stories.torn_cup().stations[0]
+    top = max(row[1] for row in overlay(plain_result).rows if row[1] is not None)
+    n = len(plain_result.data.cycles)
+    above = with_cycles(plain_result, peak_vacuum_kpa=np.full(n, top + 1.0))
+    level = with_cycles(plain_result, peak_vacuum_kpa=np.full(n, top))
+    assert "Cycles peak at different times, so the line stays below." in said(overlay(above))
+    assert "different times" not in said(overlay(level))
+
+
+def test_numbers_of_lines_that_end_together_are_not_printed_over_each_other():
+    """Of lines that end close together only the numbers with room are printed; lines far apart keep all of theirs."""
+    data = stories.result(Play(cycles=12)).data
+    grid = np.linspace(0.0, 3.0, 20)
+    usual = (np.full(20, 69.0), np.full(20, 70.0), np.full(20, 71.0))
+    early = {c: (np.linspace(0.0, 0.3, 10), np.linspace(0.0, 40.0 + 0.1 * c, 10)) for c in (1, 4, 7, 9)}
+    late = {c: (np.linspace(0.0, 3.0, 10), np.linspace(0.0, 40.0, 10)) for c in (1, 4, 7, 9)}
+
+    def numbers(named):
+        return [label for label in _plot(data, grid, usual, named).labels if "t-odd" in label.style]
+
+    assert len(numbers(early)) == 1
+    assert len(numbers(late)) == 4
+
+
+def test_thresholds_without_a_gap_are_not_a_negative_gap():
+    """A reset point at or above the set point is told as such, and its name stands above the other's."""
+    result = stories.chattering().stations[0]
+    settings = {**result.data.settings, "reset_point": replace(result.data.settings["reset_point"], value_kpa=60.3)}
+    picture = chatter(replace(result, data=replace(result.data, settings=settings)))
+    assert "no gap shows, so the output flips." in said(picture)
+    assert "apart" not in said(picture)
+    labels = re.findall(r'y="([\d.]+)%" dx="6" dy="(-?\d+)">(reset|set) ', picture.html)
+    height = {name: float(y) * 2.4 + int(dy) for y, dy, name in labels}
+    assert height["set"] - height["reset"] >= 16.0
+
+
+def test_the_last_cycle_is_no_longer_than_the_others():
+    """A log that runs on after the last cycle says so, and the last mark does not cover it."""
+    result = stories.result(Play(cycles=20))
+    strip_of = result.data.strip
+    ends = result.data.cycles.floats("end_s").copy()
+    ends[-1] += 100.0
+    time = strip_of.time_s.copy()
+    time[-1] = ends[-1]
+    long = with_cycles(result, end_s=ends)
+    long = replace(long, data=replace(long.data, strip=replace(strip_of, time_s=time)))
+    assert re.search(r"No cycle in the last (99|100|101) s\.", said(strip(long, LOGS)))
+    assert "No cycle in the last" not in said(strip(result, LOGS))
+    tick = re.search(r'class="r5 tick" d="([^"]+)"', strip(long, LOGS).html)
+    start, stop = (float(v) for v in re.findall(r"M([\d.]+) [\d.]+H([\d.]+)", tick[1])[-1])
+    assert stop - start < 1000.0 * 2.0 * 3.6 / time[-1]
+
+
+def test_bars_of_lost_parts_are_no_refills_of_a_hold():
+    """Dropped cycles show the supply coming on again; the heading counts held ones alone, so the caption says it."""
+    result = stories.result(Play(cycles=30, dropped=(7, 19), rate=8.0))
+    text = said(hold_rows(result))
+    drawn = {row[0] for row in hold_rows(result).rows} & {7, 19}
+    assert drawn
+    assert "where the part was dropped, count as no refills." in text
+    assert "where the part was dropped" not in said(hold_rows(stories.result(Play(cycles=30, rate=8.0))))
+
+
+def test_red_bars_are_explained():
+    """Refills are red where the finding is about them, and then the caption says what red means."""
+    assert "(red: the finding is about them)" in said(hold_rows(stories.torn_cup().stations[0]))
+    assert "red" not in said(hold_rows(stories.healthy().stations[0]))
+
+
+def test_a_time_limit_is_told_with_the_times_that_it_stands_between():
+    """When picks are given up and what 95 % of the good ones need stand in the first step."""
+    missed = (3, 9, 14)
+    found = stories.finding("timeout_too_short", cycles=missed, share=0.1, kind="setting")
+    result = stories.result(Play(cycles=30, missed=missed), findings=(found,))
+    edges, starts = result.data.edges, result.data.cycles.floats("start_s")
+    off = [
+        float(edges.floats("time_s")[k] - starts[edges.codes("cycle")[k]])
+        for k in range(len(edges))
+        if edges.texts("signal")[k] == "release" and edges.codes("value")[k] == 1 and edges.codes("cycle")[k] in missed
+    ]
+    need = float(np.nanquantile(result.data.cycles.floats("evacuation_time_s"), 0.95))
+    how = steps(result)[0].how
+    assert f"given up after {np.median(off):.3g} s" in how
+    assert f"need at most {need:.3g} s. 1.5 times that is {1.5 * need:.3g} s." in how
+
+
+def test_nothing_found_is_not_headed_as_a_danger():
+    """Where no cause is left, the row that completes the sum says that there is no fault."""
+    result = replace(stories.healthy().stations[0], causes=())
+    told = sections.why_this_cause(result, "kPa")
+    assert "No fault that this log can show" in told
+    assert "Something else" not in told
+    assert "Something else, or nothing" in sections.why_this_cause(stories.torn_cup().stations[0], "kPa")
+
+
+def test_a_symptom_names_every_cause_it_may_come_from():
+    """Lost parts beside a leak and a second cause that explains them too come from either."""
+    leak = stories.finding("leak_steady", explains=("part_dropped",), confidence=0.7)
+    torn = stories.finding("collision_or_peel", explains=("part_dropped",), confidence=0.3, severity="info")
+    lost = stories.finding("part_dropped", kind="symptom", cycles=(3,), share=0.03)
+    result = stories.result(Play(cycles=30, dropped=(3,)), findings=(leak, torn, lost))
+    told = sections.why_this_cause(result, "kPa")
+    assert "Comes from: leak at the cup, hose or a fitting, or parts torn off in motion." in told
+
+
+def test_a_cause_of_the_motion_leaves_the_vacuum_settings_alone():
+    """Accelerations are settings too: only those of the vacuum are to be left."""
+    found = stories.finding("collision_or_peel")
+    assert leave_words(stories.result(Play(cycles=30), findings=(found,))) == "Vacuum settings: leave them."
+
+
+def test_a_long_reason_is_not_cut_in_its_middle():
+    """A reason of three sentences is told whole."""
+    reason = "One measure has changed with another. " * 9 + "Then do this and that."
+    result = replace(stories.withheld().stations[0])
+    result = replace(result, leak=replace(result.leak, decay_rate=replace(result.leak.decay_rate, reason=reason)))
+    told = sections.limits(result, "kPa")
+    assert "Then do this and that." in told
+    assert "…" not in told
