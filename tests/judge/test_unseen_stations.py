@@ -227,6 +227,23 @@ def test_a_short_command_in_a_slow_log_leaves_no_vacuum(plain, features) -> None
         assert physical_effects(data, left, OPTIONS)["residual"].shift == expected
 
 
+@pytest.mark.parametrize(("left", "gone_s", "weak"), [(28.0, 0.36, True), (28.0, 0.13, False), (6.0, 0.36, False)])
+def test_a_part_that_hangs_on_after_every_command(plain, features, left: float, gone_s: float, weak: bool) -> None:
+    """28 of 70 kPa left after the command, and still there long after it, name the blow-off without a baseline.
+
+    What is gone at once, or little, is no fault; so much is not left by a supply that still makes usual vacuum.
+    """
+    timing = {**plain.data.timing, "release_s": np.zeros(12), "release_end_s": np.full(12, 0.09)}
+    cycles = plain.data.cycles
+    late = replace(cycles, data={**cycles.data, "release_time_s": np.full(12, gone_s)})
+    data = replace(plain.data, timing=timing, cycles=late)
+    effects = physical_effects(data, usual(features, residual=left, start=70.0, blow=np.nan), OPTIONS)
+    assert effects["residual"].shift == (left if weak else 0.0)
+    present = judged(effects, calm(), complaint=False).present
+    assert (present["release_weak"] > 0.5) == weak
+    assert present["supply_pressure_low"] < 0.3
+
+
 def test_a_steep_rise_is_still_rising() -> None:
     """Given up at 42 kPa while it rises by 300 kPa/s: the peak lies beyond what was reached when the suction ended."""
     time = 0.01 * np.arange(60)

@@ -43,8 +43,8 @@ def _unusual(
     # crossing lie up to a sample off
     release = data.cycles.floats("release_time_s")
     given = data.timing["release_end_s"] - data.timing["release_s"]
-    most_left = values["residual"] > 0.5 * values["start"]
-    stays = ~np.isfinite(release) | ((release > given + _SOON_S + 6.0 * slack) & most_left)
+    much_left = values["residual"] > options.left_share * values["start"]
+    stays = ~np.isfinite(release) | ((release > given + _SOON_S + 6.0 * slack) & much_left)
     yield "residual", np.where(stays, values["residual"], 0.0), 0.0, 1.1
     yield "early", values["early"], 0.0, 0.5
     late = 0.011 if response_from_open_cup(data) else float(np.hypot(0.011, _MEETS_LATER_S))
