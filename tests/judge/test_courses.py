@@ -5,15 +5,18 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
-from segment.made_traces import blow_off, evacuate, hold, idle, measured, trace_of
+from segment.made_traces import KNOWN, PLAIN, blow_off, evacuate, hold, idle, measured, trace_of
 
 from tests.judge.test_evidence import calm, effect, judged, quiet
+from tests.judge.test_verdict import case_of
 from tracekit.judge.course import dip_sign, shared_course, travel_sign
 from tracekit.judge.effects import Comparison, _scatter
 from tracekit.judge.evidence import USUAL, combined, log_fit, log_likelihood
 from tracekit.judge.fingerprints import FINGERPRINTS
 from tracekit.judge.ripple import fast_line_chance, line_chance, pulsation_sign
+from tracekit.judge.sensor_rules import sensor_facts
 from tracekit.judge.signs import _groups_without_coasts
+from tracekit.judge.verdict import judge
 from tracekit.options.judge import JudgeOptions
 
 OPTIONS = JudgeOptions()
@@ -137,3 +140,40 @@ def test_behind_a_restriction_vacuum_rises_on_after_the_cut():
     at_cup = replace(USUAL, sensor_at_cup=True)
     flow, slow = (log_likelihood((code,), effects, calm(), OPTIONS, at_cup) for code in ("flow_restricted", "sensor_slow"))
     assert flow > slow + 2.0
+
+
+def bursts(share: float, at_rest: bool):
+    """Picks of which a share, here and there, scatters by 0.5 kPa instead of 0.03, in the hold and at rest or not."""
+    columns = trace_of(PLAIN * 40, noise=0.03)
+    pick = np.floor(columns["time_s"] / 2.5 + 0.001)
+    loud = np.mod(pick * 7, 20) < 20 * share
+    where = loud * (1 if at_rest else columns["supply"])
+    draw = np.random.default_rng(3).normal(0.0, 0.5, len(pick))
+    return measured({**columns, "pressure_kpa": np.round(columns["pressure_kpa"] + draw * where, 2)}, settings=KNOWN)
+
+
+def noisy_chance(data) -> float:
+    """Of the rules for a log with nothing to compare with."""
+    found = [f.probability for f in sensor_facts(data, False, OPTIONS) if f.code == "sensor_noisy"]
+    assert len(found) == 1
+    return found[0]
+
+
+def test_noise_that_comes_and_goes_without_a_reference():
+    """A third of the picks is noisy, at rest as well: the sensor's. With the supply on alone, or in one pick, it is not."""
+    assert noisy_chance(bursts(0.35, True)) > 0.8
+    assert noisy_chance(bursts(0.35, False)) < 0.1
+    assert noisy_chance(bursts(0.05, True)) < 0.2
+    assert noisy_chance(bursts(0.0, True)) < 0.1
+
+
+def test_noise_that_comes_and_goes_against_a_baseline():
+    """The median cycle is as quiet as the baseline's; the upper part of them is not."""
+    usual = case_of(PLAIN * 40)
+
+    def chance(share: float) -> float:
+        case = replace(usual, data=bursts(share, True), baseline=usual.data, baseline_leak=usual.leak)
+        return {c.code: c.chance for c in judge(case, OPTIONS).causes}["sensor_noisy"]
+
+    assert chance(0.35) > 0.8
+    assert chance(0.0) < 0.05

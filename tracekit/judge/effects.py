@@ -200,6 +200,25 @@ def find_onset(features: Features, options: JudgeOptions) -> int | None:
     return int(np.argmax(total))
 
 
+_IN_BURSTS = ("noise", "noise_off")
+"""What a fault that comes and goes raises in a part of the cycles, far and alike."""
+
+
+def _of_upper_part(effect: Effect, now: Floats, reference: Floats, options: JudgeOptions) -> Effect:
+    """The upper part of the cycles against the same part of the reference, where it has risen and the median has not.
+
+    Interference that comes and goes leaves most cycles as they were.
+    """
+    a, b = now[np.isfinite(now)], reference[np.isfinite(reference)]
+    part = 1.0 - options.burst_share
+    high_a, high_b = float(np.quantile(a, part)), float(np.quantile(b, part))
+    if high_a - high_b < max(effect.shift, 0.0) + options.burst_ln:
+        return effect
+    return replace(
+        effect, now=high_a, reference=high_b, shift=high_a - high_b, error=float(np.hypot(effect.error, 0.2))
+    )
+
+
 def _allow_for_start(effects: dict[str, Effect], options: JudgeOptions) -> None:
     """A blow-off that starts from another vacuum takes another time: widen what depends on it.
 
@@ -339,6 +358,8 @@ def compare(features: Features, baseline: Features | None, options: JudgeOptions
         if name == "ultimate" and baseline is not None and onset is not None:
             before = values[~after & features.held]
             effect = _surer(effect, compare_feature(name, now, before, features.floor[name], True, options))
+        if effect is not None and name in _IN_BURSTS:
+            effect = _of_upper_part(effect, values[after & features.held], reference, options)
         if effect is not None:
             effects[name] = effect
     if baseline is None and all(abs(effect.z) < options.onset_least_z for effect in effects.values()):

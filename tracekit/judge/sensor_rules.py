@@ -13,6 +13,9 @@ from tracekit.options.judge import JudgeOptions
 from tracekit.signal.range_end import end_of_range_kpa, unexplained_share
 
 Bools = NDArray[np.bool_]
+_ENOUGH = 12
+_BURST_TIMES = 3.0
+"""Noise of a burst over the usual one of the same log, from where on it is no scatter of an estimate (no source)."""
 
 
 def sensor_facts(
@@ -21,7 +24,8 @@ def sensor_facts(
     """Stuck, clipped and noisy sensors; a zero shift without a reference. `baseline` shows what the reading answers."""
     found = [_stuck(data) or _silent(data, baseline, options), _clipped(data)]
     if not has_reference:
-        found += [_noisy(data, options), _zero(data, options)]
+        noisy = [fact for fact in (_noisy(data, options), _noisy_in_bursts(data, options)) if fact is not None]
+        found += [max(noisy, key=lambda fact: fact.probability, default=None), _zero(data, options)]
     return tuple(f for f in found if f is not None)
 
 
@@ -99,6 +103,34 @@ def _noisy(data: StationData, options: JudgeOptions) -> Fact | None:
     return Fact(
         code="sensor_noisy", probability=0.95 * logistic((own - options.noisy_kpa) / 0.07), evidence=(evidence,),
         reason=f"single readings scatter by {level:.2f} kPa",
+    )  # fmt: skip
+
+
+def _noisy_in_bursts(data: StationData, options: JudgeOptions) -> Fact | None:
+    """Noise that comes and goes, in the hold and at rest alike: interference, which no medians show.
+
+    None where most cycles are noisy, or where it is not known whether the reading scatters at rest too.
+    """
+    noise = data.cycles.floats("noise_kpa")
+    rest = data.timing.get("idle_noise_kpa", np.full(len(noise), np.nan))
+    seen = np.isfinite(noise) & np.isfinite(rest)
+    if np.count_nonzero(seen) < _ENOUGH:
+        return None
+    least = max(data.sensor.quantisation_kpa / np.sqrt(12.0), 1e-3)
+    over = np.minimum(noise / max(middle(noise[seen]), least), rest / max(middle(rest[seen]), least))
+    loud = seen & (over > _BURST_TIMES) & (np.minimum(noise, rest) > options.burst_kpa)
+    share = float(np.count_nonzero(loud) / np.count_nonzero(seen))
+    if not loud.any():
+        return None
+    level = middle(noise[loud])
+    text = f"single readings of {int(loud.sum())} cycles scatter by {level:.2f} kPa, of the others by far less"
+    evidence = Evidence(
+        measure="noise_kpa", value=level, unit="kPa", reference=middle(noise[seen & ~loud]),
+        reference_source="the other cycles", cycles=int(loud.sum()), text=text,
+    )  # fmt: skip
+    often = logistic((share - 0.5 * options.burst_share) / 0.02)
+    return Fact(
+        code="sensor_noisy", probability=0.9 * often, evidence=(evidence,), cycles=rows(loud), reason=text
     )  # fmt: skip
 
 

@@ -145,6 +145,9 @@ class JudgeOptions:
     travel_share: float = option(
         0.35, "share", "of the variance in holds, from where on its timing is the machine's own"
     )
+    burst_share: float = option(0.2, "share", "of the cycles: noise in fewer may be chance, in more it comes and goes")
+    burst_ln: float = option(0.7, "log", "noise that comes and goes is this much more than the rest, at least twice it")
+    burst_kpa: float = option(0.2, "kPa", "noise that comes and goes and is less disturbs nothing (no source)")
     line_ratio: float = option(10.0, "unitless", "a line of the supply stands this far out of the power beside it")
     line_kpa: float = option(0.05, "kPa", "a fainter line moves no switch (common practice, no source)")
     overlap_s: float = option(0.02, "s", "supply and release on together for longer than this overlap")
