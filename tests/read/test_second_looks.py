@@ -12,6 +12,7 @@ from tracekit.errors import LogReadError
 from tracekit.model.answers import answers
 from tracekit.read.digitals import parted, together
 from tracekit.read.head import Question
+from tracekit.read.inspection import inspect_log
 from tracekit.read.station_file import parse_station
 from tracekit.read.timemultiples import doubtful_factors
 
@@ -215,3 +216,37 @@ def test_another_key_of_a_channel_stands_for_the_first():
     line = 'pressure = { column = "AI1 (%)", scale = [[0.0, 0.0], [100.0, -100.0]] }   # two points; or unit = "%"'
     question = Question(found='of what "AI1 (%)" is a share does not show', line=line)
     assert answers(question)[1][1] == 'pressure = { column = "AI1 (%)", unit = "%" }'
+
+
+def decided_again(path):
+    """The start of a log as it is read, and as it is read with the station file that an inspection writes for it."""
+    (seen,) = inspect_log(path)
+    again = read(path, parse_station(seen.station_file, "s.toml"))
+    assert np.array_equal(again.time_s, read(path).time_s)
+    return read(path).facts.start_time_us, again.facts.start_time_us
+
+
+@pytest.mark.parametrize(("size", "unit"), [(1.0, "s"), (1e3, "ms"), (1e6, "us"), (1e9, "ns")])
+def test_a_count_since_1970_keeps_its_date_with_a_unit(tmp_path, size, unit):
+    """The station file of a log with such a count names the unit alone: the date stays."""
+    at = [f"{(1742289247 + t) * size:.0f}" if size > 1 else f"{1742289247 + t:.3f}" for t in TIME]
+    path = log(tmp_path, HEAD.replace("time [s]", "ts"), at, KPA, SUPPLY, RELEASE, PART)
+    first, again = decided_again(path)
+    assert f'unit = "{unit}"' in inspect_log(path)[0].station_file
+    assert first == again == pytest.approx(1742289247e6 + TIME[0] * 1e6, abs=2e3)
+
+
+def test_seconds_since_1970_with_parts_beside_them(tmp_path):
+    """Seconds and microseconds in two columns are dated, and a station file does not name one of them alone."""
+    at = np.rint(TIME * 1e6).astype(int) + 5000
+    head = HEAD.replace("time [s]", "Sec,Usec")
+    path = log(tmp_path, head, 1742289247 + at // 1_000_000, at % 1_000_000, KPA, SUPPLY, RELEASE, PART)
+    first, again = decided_again(path)
+    assert first == again == 1742289247 * 1_000_000 + at[0]
+
+
+def test_a_clock_in_columns_of_its_own_is_read_with_its_station_file(tmp_path):
+    """A station file that names hours alone would be refused."""
+    at = np.rint(TIME * 1e3).astype(int)
+    parts = (np.full(len(at), 9), 14 + at // 60_000, at // 1000 % 60, at % 1000)
+    decided_again(log(tmp_path, HEAD.replace("time [s]", "Hour,Min,Sec,ms"), *parts, KPA, SUPPLY, RELEASE, PART))

@@ -38,10 +38,11 @@ def pressure_channel(pressure: PressurePlan) -> dict[str, Channel]:
 
 
 def time_channel(time: TimePlan, columns: Mapping[str, Column]) -> dict[str, Channel]:
-    """The channel of time of a plan, under its name; empty where rows are counted."""
-    if not time.columns:
+    """The channel of time of a plan, under its name; empty where rows are counted or columns make a time together."""
+    clock = next((n for n in time.columns if _has_clock(columns.get(n))), None)
+    if not time.columns or (clock is None and len(time.columns) > 1 and time.kind == "stamp"):
         return {}
-    clock = next((n for n in time.columns if _has_clock(columns.get(n))), time.columns[0])
+    clock = clock or time.columns[0]
     units = {u.seconds: u.symbol for u in TIME_UNITS}
     return {"time": Channel(column=clock, unit=units.get(time.unit_s) if time.kind == "number" else None)}
 

@@ -211,3 +211,15 @@ def _days_of_year(year: Ints, day: Ints) -> tuple[Ints, NDArray[np.bool_]]:
     following = _days(year + 1, np.ones_like(year), np.ones_like(year))[0]
     result = first + day - 1
     return result, real & (day >= 1) & (result < following)
+
+
+def moment_ns(array: pa.Array) -> tuple[NDArray[np.int64], NDArray[np.bool_]]:
+    """Nanoseconds of a column of a type of time or date, and where it holds any, shape (n,)."""
+    kind = array.type
+    if pa.types.is_date(kind):
+        array = array.cast(pa.timestamp("ms"))
+        kind = array.type
+    factor = {"s": 10**9, "ms": 10**6, "us": 10**3, "ns": 1}[kind.unit]
+    whole = array.cast(pa.int64() if kind.bit_width == 64 else pa.int32()).cast(pa.int64())
+    values = np.frombuffer(whole.buffers()[1], np.int64)[whole.offset : whole.offset + len(whole)]
+    return values * factor, valid(array)

@@ -25,16 +25,16 @@ from tracekit.read.cyclelength import cycles_fit, may_be_interval, unit_by_cycle
 from tracekit.read.head import Head, Question, finite
 from tracekit.read.restarting import unreadable, usual_step, which_time, which_unit
 from tracekit.read.rising import check_order, distinct, ends_early, over_restarts, rises
-from tracekit.read.rows import valid
-from tracekit.read.stamp_values import stamp_ns
+from tracekit.read.stamp_values import moment_ns, stamp_ns
 from tracekit.read.values import column_numbers
 from tracekit.units import TIME_UNITS, time_unit
 
 TimeKind = Literal["number", "stamp", "moment", "row"]
 
+_SINCE_YEAR_1_S = -62_135_596_800.0
 _EPOCHS = (
     (1e9, 2.2e9, 1.0, 0.0), (1e12, 2.2e12, 1e-3, 0.0), (1e15, 2.2e15, 1e-6, 0.0), (1e18, 2.2e18, 1e-9, 0.0),
-    (1.26e17, 1.6e17, 1e-7, -11_644_473_600.0), (6.3e17, 6.7e17, 1e-7, -62_135_596_800.0),
+    (1.26e17, 1.6e17, 1e-7, -11_644_473_600.0), (6.3e17, 6.7e17, 1e-7, _SINCE_YEAR_1_S),
 )  # fmt: skip
 """Lowest and highest count, size of a count [s], Unix time of count zero [s]: since 1970; since 1601 and since year 1
 in steps of 100 ns (from memory, not verified; a test computes them with the calendar)."""
@@ -140,11 +140,15 @@ def _of_parts(head: Head, names: tuple[str, ...]) -> TimePlan:
     """A clock whose hours, minutes, seconds and parts of them stand in columns of their own."""
     date = next((c.name for c in head.columns if is_date(c)), None)
     open_date = date is not None and (d := head.column(date)) is not None and _is_open(d)
+    low, high, _, _ = _EPOCHS[0]
+    first = head.column(names[0])
+    since_1970 = first is not None and low <= finite(first.values).min() and finite(first.values).max() < high
     return TimePlan(
         kind="stamp",
-        columns=(*([date] if date else []), *names),
-        dated=date is not None,
-        date_open=open_date,
+        columns=(*([date] if date and not since_1970 else []), *names),
+        dated=date is not None or since_1970,
+        date_open=open_date and not since_1970,
+        zoned=since_1970,
         evidence="names and ranges of the columns",
         confidence=0.9,
     )
@@ -249,15 +253,19 @@ def _number_plan(head: Head, column: Column, unit: str | None) -> TimePlan:
     if unit is not None:
         size = time_unit(unit).seconds
         origin = next((start for low, high, f, start in _EPOCHS if low <= known[0] < high and f == size), None)
-        return replace(base, unit_s=size, origin_s=origin, dated=origin is not None, evidence="station file")
+        zoned = origin is not None and origin > _SINCE_YEAR_1_S
+        return replace(
+            base, unit_s=size, origin_s=origin, dated=origin is not None, zoned=zoned, evidence="station file"
+        )
     for low, high, factor, start in _EPOCHS:
         timely = column.hints.weight("time") or (factor < 1.0 and not start)  # nothing else counts so far
         if low <= known.min() and known.max() < high and timely:
             evidence = f"numbers from {known[0]:.0f} are seconds since 1970" if factor == 1.0 else "counts since 1970"
             if start:
                 evidence = "steps of 100 ns since 1601" if known[0] < 2e17 else "steps of 100 ns since the year 1"
+            zoned = start > _SINCE_YEAR_1_S
             return replace(
-                base, unit_s=factor, origin_s=start, dated=True, zoned=start > -2e10, evidence=evidence, confidence=0.97
+                base, unit_s=factor, origin_s=start, dated=True, zoned=zoned, evidence=evidence, confidence=0.97
             )
     if _SERIAL_DAYS[0] <= known.min() and known.max() < _SERIAL_DAYS[1] and days_rise(column, known):
         evidence = "numbers of days since 1899"
@@ -369,7 +377,7 @@ def _part_ns(array: pa.Array, column: Column) -> tuple[NDArray[np.int64], NDArra
     if column.profile.stamp is not None:
         return stamp_ns(array, column.profile.stamp)
     if column.kind == "moment":
-        return _moment_ns(array)
+        return moment_ns(array)
     values = _counts(array, column)
     unit = column.hints.time_unit
     size = round(unit.seconds * 1e9) if unit is not None else 1_000_000
@@ -377,17 +385,6 @@ def _part_ns(array: pa.Array, column: Column) -> tuple[NDArray[np.int64], NDArra
     if is_millis(column):
         sound &= below_second(values)
     return np.rint(np.where(sound, values, 0.0) * size).astype(np.int64), sound
-
-
-def _moment_ns(array: pa.Array) -> tuple[NDArray[np.int64], NDArray[np.bool_]]:
-    kind = array.type
-    if pa.types.is_date(kind):
-        array = array.cast(pa.timestamp("ms"))
-        kind = array.type
-    factor = {"s": 10**9, "ms": 10**6, "us": 10**3, "ns": 1}[kind.unit]
-    whole = array.cast(pa.int64() if kind.bit_width == 64 else pa.int32()).cast(pa.int64())
-    values = np.frombuffer(whole.buffers()[1], np.int64)[whole.offset : whole.offset + len(whole)]
-    return values * factor, valid(array)
 
 
 def _may_wrap(head: Head, plan: TimePlan) -> bool:
