@@ -3,6 +3,7 @@
 from dataclasses import replace
 
 import numpy as np
+import pytest
 from judge.test_evidence import calm, effect, judged, quiet
 
 from tracekit.judge.effects import Comparison
@@ -69,6 +70,21 @@ def test_one_lag_on_everything_is_the_sensor():
     late = {**quiet(), **{name: effect(name, shift) for name, shift in lag.items()}}
     assert leading(late, always)[0] == "sensor_slow"
     assert leading({**quiet(), "response": effect("response", 0.025)}, always)[0] == "supply_valve_slow"
+
+
+@pytest.mark.parametrize("rate", [6.0, 12.0])
+def test_a_lag_hides_no_leak(rate: float):
+    """A lag leaves the slope of a coast as it is: a slope that has grown by so much is a second fault."""
+    lag = {"response": 0.025, "blow_start": 0.1, "blow": 0.4, "rise": 0.4, "residual": 15.0, "overshoot": 5.0}
+    late = {**quiet(), **{name: effect(name, shift) for name, shift in lag.items()}}
+    always = calm(late_response=0.998)
+    alone = judged(late, always).present
+    leaking = judged({**late, "decay": effect("decay", rate), "balance": effect("balance", 2.0)}, always).present
+    leaks = ("leak_steady", "check_valve_leak", "release_valve_leak", "leak_part_dependent")
+    assert alone["sensor_slow"] > 0.9
+    assert sum(alone[code] for code in leaks) < 0.3
+    assert leaking["sensor_slow"] > 0.9
+    assert sum(leaking[code] for code in leaks) > 0.9
 
 
 def test_a_valve_that_closes_late_too_is_no_slow_sensor():

@@ -116,7 +116,8 @@ _BASIC: Mapping[str, Mapping[str, Change]] = {
         "response": up(0.005, 0.8), "blow_start": up(0.01, 0.8), "rise": up(0.005, 1.0, 0.7),
         "blow": up(0.02, 2.5, 0.8), "noise": down(0.1, 2.0, 0.4), "open": down(0.05, 8.0, 0.4),
         "over": down(0.1, 20.0, 0.4), "residual": up(0.1, 60.0, 0.7), "overshoot": Change(-1.0, 15.0, 0.7),
-        "fast_fall": down(0.1, 6.0, 0.5), "ultimate": up(0.5, 25.0, 0.4), "decay": up(0.1, 15.0, 0.4),
+        "fast_fall": down(0.1, 6.0, 0.5), "ultimate": up(0.5, 25.0, 0.4),
+        "decay": up(0.1, 3.0, 0.3),  # a lag leaves the slope of a fall as it is, but where coasts are short beside it
         "late_alike": Change(0.5, 8.0), "balance": Change(-3.0, 8.0),
     },
     "none": {
