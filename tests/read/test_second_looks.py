@@ -11,6 +11,7 @@ from tests.read.test_odd_channels import HEAD, KPA, PART, RECORDING, RELEASE, SU
 from tracekit.errors import LogReadError
 from tracekit.model.answers import answers
 from tracekit.read.digitals import parted, together
+from tracekit.read.encoding import sound_utf8
 from tracekit.read.head import Question
 from tracekit.read.inspection import inspect_log
 from tracekit.read.station_file import parse_station
@@ -250,3 +251,19 @@ def test_a_clock_in_columns_of_its_own_is_read_with_its_station_file(tmp_path):
     at = np.rint(TIME * 1e3).astype(int)
     parts = (np.full(len(at), 9), 14 + at // 60_000, at // 1000 % 60, at % 1000)
     decided_again(log(tmp_path, HEAD.replace("time [s]", "Hour,Min,Sec,ms"), *parts, KPA, SUPPLY, RELEASE, PART))
+
+
+@pytest.mark.parametrize("minus", ["\u2212", "\u2013", "\u2010", "- ", "\u2212 ", "\u2013 ", "-\u00a0"])
+@pytest.mark.parametrize("mark", [",", ";", "\t"])
+def test_any_minus_before_a_number(tmp_path, minus, mark):
+    """A dash of typography that begins a number is a minus, also with a blank behind it."""
+    cells = [str(v).replace("-", minus) for v in KPA.tolist()]
+    path = log(tmp_path, HEAD, TIME, cells, SUPPLY, RELEASE, PART)
+    path.write_text(path.read_text(encoding="utf-8").replace(",", mark), encoding="utf-8")
+    assert as_recorded(read(path))
+
+
+def test_a_dash_between_words_or_numbers_stays():
+    """Only what begins a number is taken for a minus."""
+    for text in ("10\u20132 kPa;1", "a \u2013 b;1", "2025-03-18 - 09:14:07;1", "-;1"):
+        assert sound_utf8(text.encode()) == text.encode()

@@ -56,7 +56,8 @@ def _told(answer: str, comment: str) -> list[tuple[str, str]]:
         key, value, means = match["key"], match["value"], (match["means"] or "").strip(" ;,.")
         own = re.compile(rf"(?<=[{{,] ){key} = (?:\[\[.*?\]\]|\"[^\"]*\"|[^,}}\s]+)")
         told, column = f"{key} = {value}", _COLUMN.search(answer)
-        line = own.sub(lambda _, told=told: told, answer) if own.search(answer) else told
+        place = own.search(answer)
+        line = answer[: place.start()] + told + answer[place.end() :] if place is not None else told
         if line == told and key in _INNER and column is not None:
             line = f"{answer.partition(' ')[0]} = {{ {column[0]}, {told} }}"
         found.append((means, line))

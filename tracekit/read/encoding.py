@@ -14,6 +14,9 @@ DAMAGE = b"\x01"
 """Stands where bytes of value zero were; no field that holds it can be read as a value."""
 
 _MINUS = "\u2212".encode()
+_DASH = re.compile(rb"(?<![^\s;,|\"'])\xe2\x80[\x90-\x93](?=[ .,]?\d)")
+_SIGN_APART = re.compile(rb"(?m)(^|[;,\t|]) *-(?: |\xc2\xa0)(?=[.,]?\d)")
+"""Dashes of typography that begin a number; a minus at the start of a cell with a blank behind it."""
 _WIDE_FIGURES = re.compile(rb"(?:\xef\xbc[\x8b-\x8f\x9a])*(?:\xef\xbc[\x90-\x99](?:\xef\xbc[\x8b-\x8f\x9a])*)+")
 _NARROW = {bytes((0xEF, 0xBC, 0x60 + c)): bytes((c,)) for c in b"+,-./:0123456789"}
 """Figures as wide as Chinese letters, the signs beside them, and what they stand for: U+FF01 to U+FF5E repeat ASCII."""
@@ -111,9 +114,15 @@ def as_utf8(pieces: Iterator[bytes], encoding: Encoding, delimiter_run: bytes = 
 
 def sound_utf8(text: bytes) -> bytes:
     """Whole lines with every byte that is no UTF-8 replaced, and plain figures and hyphens for those of typography."""
-    if text.isascii():
-        return text
+    if not text.isascii():
+        text = _typed(text)
+    return _SIGN_APART.sub(rb"\1-", text) if b"- " in text or b"-\xc2\xa0" in text else text
+
+
+def _typed(text: bytes) -> bytes:
     text = text.replace(_MINUS, b"-")
+    if b"\xe2\x80" in text:
+        text = _DASH.sub(b"-", text)
     if b"\xef\xbc" in text:
         text = _WIDE_FIGURES.sub(_narrow, text)
     return text.decode("utf-8", "replace").encode("utf-8")

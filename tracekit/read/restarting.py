@@ -91,8 +91,8 @@ def which_unit(name: str, head: Head, *, stamps: bool, whole: bool) -> Question:
     if size_s is not None and whole and step > 0 and cycles_fit(head, step * size_s):
         line = f'time = {{ column = "{name}", interval_s = {step * size_s:.6g} }}   # seconds from row to row'
         return Question(found=f"{found}; a line above the header tells {size_s:.6g} s", line=line)
-    units = ("ms", "s", "us", "ns", "min") if whole else ("s", "ms", "us", "ns", "min")
-    units = ("d", "h", "min", "s") if 0 < step < EVIDENCE.days_below_step else units
+    units = ["ms", "s", "us", "ns", "min"] if whole else ["s", "ms", "us", "ns", "min"]
+    units = ["d", "h", "min", "s"] if 0 < step < EVIDENCE.days_below_step else units
     line = f'time = {{ column = "{name}", unit = "{units[0]}" }}   # or {", ".join(units[1:])}'
     other = "; or interval_s = 0.01 to give the seconds from row to row" * (step >= EVIDENCE.days_below_step)
     return Question(found=found, line=line + other)
