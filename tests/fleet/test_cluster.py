@@ -28,7 +28,7 @@ pytestmark = [
     pytest.mark.filterwarnings("ignore::DeprecationWarning:(dask|distributed|tornado|botocore|moto|werkzeug).*"),
 ]
 STARTED_US = 1_767_250_800_000_000
-BUCKET = "tile-works"
+BUCKET = "tile-works-logs"  # the server of another test in this process keeps what it made
 NEVER_SAME = ("created",)
 
 
