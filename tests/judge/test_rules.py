@@ -7,6 +7,7 @@ import pytest
 from segment.made_traces import KNOWN, PLAIN, SAVING, Piece, blow_off, data_of, evacuate, hold, idle, measured, trace_of
 
 from tracekit.judge.misses import empty_picks
+from tracekit.judge.reach import reach_kpa
 from tracekit.judge.sensor_rules import recording_facts, sensor_facts
 from tracekit.judge.setting_rules import setting_facts
 from tracekit.judge.symptoms import symptom_facts
@@ -107,6 +108,22 @@ def test_set_point_missed_closed_cups(plain) -> None:
 def test_set_point_near_the_weakest_cycle(plain, set_point: float, high: bool) -> None:
     """A set point within 2.5 kPa of what the weakest cycles reach is too high."""
     assert (settings(in_force(plain, set_point=set_point)).get("set_point_too_high", 0.0) > 0.5) == high
+
+
+@pytest.mark.parametrize(("over", "high"), [(1.5, True), (8.0, False)])
+def test_set_point_near_where_the_rise_comes_to_rest(saving, over: float, high: bool) -> None:
+    """Air saving cuts the supply before vacuum has come to rest: that it creeps up to the set point tells the same."""
+    set_point, tau_s = 68.0, 0.2
+    end = set_point + over
+    with np.errstate(invalid="ignore"):
+        rise = np.where(saving.levels_kpa < end, -tau_s * np.log1p(-saving.levels_kpa / end), np.nan)
+    known = np.where(saving.levels_kpa < set_point, rise, np.nan)
+    data = with_columns(saving, evacuation_time_s=-tau_s * np.log1p(-set_point / end), peak_vacuum_kpa=set_point + 0.7)
+    data = replace(in_force(data, set_point=set_point), rise_s=np.tile(known, (len(data.cycles), 1)))
+    np.testing.assert_allclose(reach_kpa(data, np.full(len(data.cycles), set_point)), end, atol=0.25 * over)
+    assert (settings(data).get("set_point_too_high", 0.0) > 0.7) == high
+    untimed = replace(data, rise_s=np.full_like(data.rise_s, np.nan))
+    assert "set_point_too_high" not in settings(untimed)
 
 
 def test_set_point_too_low(plain) -> None:

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tracekit.judge.facts import Fact, known, middle, rows
+from tracekit.judge.reach import margin_kpa
 from tracekit.judge.signs import logistic
 from tracekit.model.cycle import StationData
 from tracekit.model.finding import Evidence
@@ -128,8 +129,10 @@ def _set_point_too_high(data: StationData, now: Bools, options: JudgeOptions) ->
             reason="picks are given up although the cup has closed",
         )  # fmt: skip
     held = _held(data) & now & np.isfinite(set_point)
-    if data.air_saving or held.sum() < 4:
+    if held.sum() < 4:
         return None
+    if data.air_saving:
+        return _set_point_near_the_end(data, held, set_point, options)
     ultimate = data.cycles.floats("ultimate_vacuum_kpa")
     seen = held & np.isfinite(ultimate) & (data.cycles.codes("ultimate_extrapolated") == 0)
     reach = ultimate if seen.sum() >= 4 else data.cycles.floats("hold_vacuum_kpa")
@@ -143,6 +146,23 @@ def _set_point_too_high(data: StationData, now: Bools, options: JudgeOptions) ->
         code="set_point_too_high", probability=0.97 * logistic((options.margin_kpa - margin) / 0.4),
         evidence=(evidence,), cycles=rows(held), explained_by=_WEAK_SUCTION,
         reason=f"margin above the set point is {margin:.1f} kPa",
+    )  # fmt: skip
+
+
+def _set_point_near_the_end(data: StationData, held: Bools, set_point: Floats, options: JudgeOptions) -> Fact | None:
+    """Where the supply is cut before vacuum has come to rest: the rise slows down before the set point already."""
+    margin = margin_kpa(data, set_point, held)
+    if not np.isfinite(margin):
+        return None
+    evidence = Evidence(
+        measure="evacuation_time_s", value=middle(data.cycles.floats("evacuation_time_s")[held]), unit="s",
+        cycles=int(held.sum()),
+        text=f"vacuum creeps to the set point and would come to rest only {margin:.1f} kPa over it",
+    )  # fmt: skip
+    return Fact(
+        code="set_point_too_high", probability=0.97 * logistic((options.margin_kpa - margin) / 0.4),
+        evidence=(evidence,), cycles=rows(held), explained_by=_WEAK_SUCTION,
+        reason=f"vacuum would come to rest {margin:.1f} kPa over the set point",
     )  # fmt: skip
 
 
