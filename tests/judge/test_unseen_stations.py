@@ -13,7 +13,7 @@ from tracekit.judge.approach import met_early
 from tracekit.judge.effects import compare
 from tracekit.judge.evidence import Circumstances, combined
 from tracekit.judge.facts import Fact
-from tracekit.judge.features import Features, _deepest_dip, _noise_ln, choose_bands, make_features
+from tracekit.judge.features import Features, _noise_ln, choose_bands, deepest_dip, make_features
 from tracekit.judge.findings import _measures
 from tracekit.judge.fingerprints import FINGERPRINTS
 from tracekit.judge.listing import ranked
@@ -139,8 +139,8 @@ def test_a_step_that_stays_is_no_dip() -> None:
     course = np.arange(100)
     dip = np.where((course > 40) & (course < 50), 70.0, 80.0)
     step = np.where(course > 40, 63.0, 80.0)
-    assert _deepest_dip(bins_of(dip))[0] == pytest.approx(10.0)
-    assert _deepest_dip(bins_of(step))[0] == pytest.approx(0.0)
+    assert deepest_dip(bins_of(dip))[0] == pytest.approx(10.0)
+    assert deepest_dip(bins_of(step))[0] == pytest.approx(0.0)
 
 
 def test_dips_are_measured_in_every_hold() -> None:

@@ -92,7 +92,7 @@ def travel_sign(data: StationData, baseline: StationData | None, options: JudgeO
     deep = logistic(10.0 * float(np.log(max(course.valley_kpa, 1e-6) / limit)))
     alike = logistic((course.share - options.travel_share) / 0.05)
     return Sign(
-        name="travel_dips", present=float(np.clip(deep * alike, 0.001, 0.9993)),
+        name="travel_dips", present=float(np.clip(deep * alike, 0.0005, 0.9997)),
         text=f"vacuum falls by {course.valley_kpa:.2g} kPa at the same times of every hold",
     )  # fmt: skip
 

@@ -208,7 +208,7 @@ def _before_release(data: StationData) -> Floats:
     return np.where(np.isfinite(quit_s), np.interp(quit_s - 0.01, data.bins.time_s, -data.bins.pressure_kpa), np.nan)
 
 
-def _deepest_dip(data: StationData) -> Floats:
+def deepest_dip(data: StationData) -> Floats:
     """How far vacuum falls at most under the straight line from start to end of any stretch of the hold [kPa].
 
     A dip that recovers shows, by as much as it does; the saw-tooth of air saving and a step that stays do not.
@@ -296,7 +296,7 @@ def make_features(data: StationData, leak: LeakResult, bands: Bands) -> Features
         "fast_fall": _fast_fall(data),
         "overshoot": column("peak_vacuum_kpa") - data.cycle_settings["supply_off"],
         "cut": data.cycle_settings["supply_off"] - zero,
-        "dip": np.fmax(_deepest_dip(data), late_fall_kpa(data)),
+        "dip": np.fmax(deepest_dip(data), late_fall_kpa(data)),
         "peak": column("peak_vacuum_kpa"),
         "release": column("release_time_s"),
         "command": np.log(_given_s(data)),

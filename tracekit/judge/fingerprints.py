@@ -143,7 +143,7 @@ FINGERPRINTS: Mapping[str, Mapping[str, Change]] = {
         **_NEUTRAL, "rise": up(0.005, 0.5, 0.4), "ultimate": down(0.1, 20.0, 0.3), "open": down(0.05, 5.0, 0.3),
         "blow": up(0.01, 0.4, 0.3), "over": down(0.05, 20.0, 0.2), "rise_scatter": up(0.7, 4.0, 0.7),
         "residual": up(0.1, 10.0, 0.2), "blow_start": up(0.0005, 0.02, 0.2),
-        "overshoot": Change(-3.0, 2.0, 0.05), "dip": up(0.3, 40.0, 0.02),
+        "overshoot": Change(-3.0, 2.0, 0.05), "dip": up(0.3, 40.0, 0.03),
     },
     "collision_or_peel": _NEUTRAL,
     "part_not_presented": _NEUTRAL,
@@ -198,7 +198,7 @@ SIGN_BACKGROUND: Mapping[str, float] = {
     "rate_groups": 0.001, "late_response": 0.0004, "scattered_evacuation": 0.003, "sudden_losses": 0.002,
     "gradual_losses": 0.002, "empty_picks": 0.003, "deep_dips": 0.005, "pulsation": 0.0006, "leaky": 0.01,
     "tight_on_plate": 0.5, "leaks_on_plate": 0.05, "tight_scatter": 0.7,
-    "spared_cycles": 0.5, "weak_open": 0.04, "travel_dips": 0.001,
+    "spared_cycles": 0.5, "weak_open": 0.04, "travel_dips": 0.0004, "own_dips": 0.005,
 }  # fmt: skip
 """How often a sign shows without the causes below (common practice, no source)."""
 
@@ -226,12 +226,13 @@ SIGNS: Mapping[str, Mapping[str, float]] = {
     "sudden_losses": {"collision_or_peel": 0.97, "motion_dips": 0.1, "leak_steady": 0.006, "leak_part_dependent": 0.01},
     "gradual_losses": {"leak_steady": 0.3, "leak_part_dependent": 0.3, "check_valve_leak": 0.2, "motion_dips": 0.1},
     "empty_picks": {"part_not_presented": 0.97, "leak_part_dependent": 0.02},
-    "deep_dips": {
-        "motion_dips": 0.9, "collision_or_peel": 0.1, "sensor_noisy": 0.2, "supply_pressure_dips": 0.03,
-        "supply_pulsation": 0.02,
+    "deep_dips": {"motion_dips": 0.9, "collision_or_peel": 0.1, "sensor_noisy": 0.2, "supply_pressure_dips": 0.03},
+    # of holds with the supply on, instead: most machines move at the same times of each, no air line keeps to them
+    "travel_dips": {"motion_dips": 0.85},
+    "own_dips": {
+        "supply_pressure_dips": 0.4, "motion_dips": 0.2, "collision_or_peel": 0.1, "sensor_noisy": 0.2,
+        "supply_pulsation": 0.1,
     },
-    # of holds with the supply on: the machine moves at the same times of each, the air line at times of its own
-    "travel_dips": {"motion_dips": 0.9},
     "pulsation": {"supply_pulsation": 0.9},
     "tight_on_plate": {
         "leak_part_dependent": 0.9, "leak_steady": 0.3, "check_valve_leak": 0.02, "release_valve_leak": 0.02,

@@ -41,6 +41,7 @@ _SIGN_WORDS: Mapping[str, str] = {
     "empty_picks": "picks at open-cup vacuum",
     "deep_dips": "dips in the hold",
     "travel_dips": "dips at the same times of every hold",
+    "own_dips": "dips in the hold at times of their own",
     "pulsation": "a ripple while the supply is on",
     "tight_on_plate": "tightness on the plate",
     "leaks_on_plate": "a leak on the plate",

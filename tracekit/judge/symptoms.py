@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tracekit.judge.facts import Fact, middle, rows
+from tracekit.judge.features import deepest_dip
 from tracekit.judge.signs import logistic
 from tracekit.model.cycle import StationData
 from tracekit.model.finding import Evidence
@@ -159,10 +160,14 @@ def _partly(data: StationData, held: Bools) -> Fact | None:
         flag = held & (last < 0.8 * peak) & (low < 0.8 * peak) & (mean < 0.95 * peak)
     if data.air_saving or not flag.any():
         return None
+    # what comes back in other holds is met by the end of some: a lost cup stays lost
+    back = held & ~flag & (deepest_dip(data) > 0.1 * peak)
+    undone = float(back.sum() / (back.sum() + flag.sum()))
     text = f"vacuum falls by a step and stays low in {int(flag.sum())} holds"
     evidence = Evidence(
         measure="hold_min_vacuum_kpa", value=middle(last[flag]), unit="kPa",
         reference=middle(peak[flag]), reference_source="peak of the same holds", cycles=int(flag.sum()),
         text=text,
     )  # fmt: skip
-    return Fact(code="seal_lost_partly", probability=0.85, evidence=(evidence,), cycles=rows(flag), reason=text)
+    probability = 0.85 * logistic((0.3 - undone) / 0.04)
+    return Fact(code="seal_lost_partly", probability=probability, evidence=(evidence,), cycles=rows(flag), reason=text)

@@ -109,6 +109,9 @@ def _seen(case: Case, options: JudgeOptions) -> Seen:
     leaky = leaky_sign(case.leak, volume_ml, _band_kpa(case.data), compared, options, _least_rate(case.data))
     spared = spared_sign(features, comparison)
     travel = travel_sign(case.data, case.baseline, options)
+    if travel is not None:  # it tells what the deepest dip of each hold does, and when
+        effects.pop("dip", None)
+        dips = replace(dips, name="own_dips")
     asked = tuple(sign for sign in (spared, travel) if sign is not None)
     of_log = (leaky, *asked, *plate_signs(case.leak, case.blanked_leak))
     losses = loss_signs(case.data, features, empty)
@@ -119,7 +122,7 @@ def _seen(case: Case, options: JudgeOptions) -> Seen:
         (late, late_cycles),
         (scatter, scattered),
         *tight,
-        *(((dips, dipped),) if travel is None or travel.present < 0.5 else ()),  # those tell the same, and more
+        *(((dips, dipped),) if travel is None or travel.present < 0.5 else ()),
         *losses,
     ]
     return Seen(
