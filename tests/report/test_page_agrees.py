@@ -7,14 +7,23 @@ import numpy as np
 import stories
 from stories import Play
 
+from tracekit.model.finding import CauseChance, Detectable, Evidence, NextStep
+from tracekit.model.result import BudgetLine
 from tracekit.model.trace import LogFacts
 from tracekit.report import sections
+from tracekit.report.doubt import since
 from tracekit.report.entries import leave_words
+from tracekit.report.pictures.budget import budget
 from tracekit.report.pictures.chatter import chatter
+from tracekit.report.pictures.choose import choose
 from tracekit.report.pictures.hold_rows import hold_rows
 from tracekit.report.pictures.overlay import _plot, overlay
+from tracekit.report.pictures.pulldown import _heading, pulldown
 from tracekit.report.pictures.strip import strip
+from tracekit.report.ruled import causes_map
 from tracekit.report.todo import steps
+from tracekit.report.verdict import verdict
+from tracekit.report.view import is_list
 from tracekit.report.words import plain
 
 LOGS: tuple[LogFacts, ...] = (stories.FACTS,)
@@ -151,3 +160,105 @@ def test_a_long_reason_is_not_cut_in_its_middle():
     told = sections.limits(result, "kPa")
     assert "Then do this and that." in told
     assert "…" not in told
+
+
+def test_a_late_valve_is_pictured_by_its_delay():
+    """Curves that are aligned hide a delay, so the heading tells it, as the verdict does."""
+    fact = Evidence(measure="response_delay_s", value=0.116, unit="s", reference=0.021, reference_source="baseline")
+    found = stories.finding("supply_valve_slow", evidence=(fact,))
+    result = stories.result(Play(cycles=30), findings=(found,), base=Play(cycles=30, seed=4))
+    assert said(pulldown(result)).startswith("Vacuum starts 0.116 s after the command, in the baseline 0.021 s;")
+    other = stories.result(
+        Play(cycles=30), findings=(stories.finding("leak_steady", evidence=(fact,)),), base=Play(cycles=30, seed=4)
+    )
+    assert "Vacuum starts" not in said(pulldown(other))
+
+
+def test_picks_that_never_reach_the_set_point_are_told_with_both_levels():
+    """How far they came and the set point stand in the heading."""
+    missed = (3, 9, 14, 20)
+    found = stories.finding("timeout_too_short", cycles=missed, share=0.13, kind="setting")
+    result = stories.result(Play(cycles=30, missed=missed), findings=(found,))
+    top = float(np.median(result.data.cycles.floats("peak_vacuum_kpa")[list(missed)]))
+    level = result.data.settings["set_point"].value_kpa
+    part = np.isin(np.arange(30), missed)
+    told = plain(_heading(result, part, False)[0]).replace("\u00a0", " ")
+    assert told == f"Vacuum comes to {top:.1f} kPa; the set point is {level:.1f} kPa."
+
+
+def test_a_second_fault_is_repaired_and_pictured_too():
+    """Its test, its repair with what it comes to, and its picture stand on the page."""
+    leak = stories.finding("leak_steady", confidence=0.97)
+    fix = NextStep(
+        do="Open the throttle. Go slowly.", expect_if="Better: record.", expect_else="", minutes=10, caution=""
+    )
+    proof = NextStep(
+        do="Record again.", expect_if="Expect: none. Here: vacuum left at most 2.0 kPa, now 13.8 kPa.", expect_else="",
+        minutes=30, caution="",
+    )  # fmt: skip
+    weak = stories.finding("release_weak", confidence=0.95, steps=(stories.PINCH, fix, proof))
+    result = stories.result(Play(cycles=30, rate=7.0), findings=(leak, weak), base=Play(cycles=30, seed=4))
+    told = steps(result)
+    acts = [s.act for s in told]
+    at = acts.index("Its repair: open the throttle")
+    assert acts[at - 1].startswith("Second fault, weak or late blow-off: ")
+    assert ("Now / goal", "vacuum left at most 2.0 kPa, now 13.8 kPa") in told[at].more
+    assert "blowoff" in [p.id for p in choose(result, LOGS)[1]]
+    alone = replace(result, findings=(leak,))
+    assert not any(a.startswith("Its repair") for a in [s.act for s in steps(alone)])
+
+
+def test_a_finding_that_lasts_to_the_end_says_since_when():
+    """From its onset on, where all cycles from there show it."""
+    found = stories.finding("sensor_zero_shift", cycles=tuple(range(20, 30)), share=1 / 3, onset_cycle=20)
+    assert since(found, 30) == " since cycle 20"
+    assert since(replace(found, cycles=(20, 24)), 30) == ""
+    assert since(replace(found, onset_cycle=None), 30) == ""
+    fact = Evidence(measure="idle_vacuum_kpa", value=4.5, unit="kPa", reference=0.1, reference_source="baseline")
+    result = stories.result(Play(cycles=30), findings=(replace(found, evidence=(fact,)),), base=Play(cycles=30, seed=4))
+    assert "on 10 of 30 cycles since cycle 20." in plain(verdict(result).lead).replace("\u00a0", " ")
+
+
+def test_what_the_log_leaves_open_is_listed_before_what_it_rules_out():
+    """Beside a likely cause the rows name the ones that would show so too, then those ruled out."""
+    causes = (
+        CauseChance(code="leak_steady", chance=0.95, reason="r"),
+        CauseChance(code="supply_valve_slow", chance=0.02, reason="no late answers"),
+        CauseChance(code="check_valve_leak", chance=0.001, reason="not excluded: it would show so too"),
+        CauseChance(code="release_valve_leak", chance=0.001, reason="not excluded: it would show so too"),
+    )
+    result = replace(stories.torn_cup().stations[0], causes=causes)
+    told = sections.why_this_cause(result, "kPa")
+    assert "Leaking check valve" in told
+    assert "Seeping release valve" in told
+    assert "Slow supply valve" not in told
+
+
+def test_an_unseen_cause_has_the_same_reason_in_both_places():
+    """Where the log does not show a cause's measure, the map says that and not that nothing speaks for it."""
+    causes = (
+        CauseChance(code="leak_steady", chance=0.95, reason="r"),
+        CauseChance(code="check_valve_leak", chance=0.01, reason="not excluded, but nothing speaks for it"),
+    )
+    unseen = Detectable(
+        code="check_valve_leak", measure="m", smallest=None, unit="kPa/s", why="the log does not show this measure"
+    )
+    result = replace(stories.torn_cup().stations[0], causes=causes, detectable=(unseen,))
+    told = causes_map(result, "kPa")[1]
+    assert "The log does not show this measure." in told
+    assert "Nothing speaks for it" not in told
+
+
+def test_small_uncertainties_are_not_all_zero():
+    """The table of the budget has the digits that its bars have."""
+    lines = tuple(BudgetLine(source=s, u_kpa_s=u, common=True) for s, u in (("noise", 0.0088), ("sensor gain", 0.0041)))
+    result = stories.torn_cup().stations[0]
+    picture = budget(replace(result, leak=replace(result.leak, budget=lines)))
+    assert re.findall(r">0\.00\d+<", sections.shown(picture, "kPa").rows[0][1])
+
+
+def test_lists_of_cycles_have_one_last_and():
+    """Two cycles in a row are told one by one."""
+    assert is_list([0, 19, 23, 24, 33]) == "0, 19, 23, 24 and 33"
+    assert is_list([1, 2, 3, 7]) == "1 to 3 and 7"
+    assert is_list([4, 5]) == "4 and 5"

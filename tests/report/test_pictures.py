@@ -128,7 +128,7 @@ def test_fall_needs_coasts():
 
 def test_rates_call_alike_only_what_is_alike(torn):
     """Equal rates are called alike, a rising leak is called rising, groups are told apart."""
-    assert said(rates(torn)).startswith("All 95 cycles lose alike, ")
+    assert said(rates(torn)).startswith("No cycle stands out: all 95 lose ")
     assert "; no trend." in said(rates(torn))
     rate = np.linspace(5.0, 9.0, 95)
     rising = replace(torn, leak=replace(torn.leak, rate=rate, rate_lower=rate - 0.2, rate_upper=rate + 0.2))

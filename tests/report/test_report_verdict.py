@@ -219,14 +219,15 @@ def test_two_sure_faults_stand_in_the_headline(first, plain_result):
 
 
 def test_a_second_fault_has_its_test_and_its_chance(plain_result):
-    """Its first test comes before the last recording; page and screen say how sure both are and what the table means."""
+    """Its first test and its repair come before the last recording; page and screen say how sure both are and what the table means."""
     pair = (
         stories.finding("release_weak", confidence=0.96),
         stories.finding("sensor_noisy", kind="sensor", confidence=0.85),
     )
     result = replace(plain_result, findings=pair)
     acts = [s.act for s in steps(result)]
-    assert acts[-2] == "Second fault, noisy sensor or cable: blank the cup with a flat plate"
+    assert acts[-3] == "Second fault, noisy sensor or cable: blank the cup with a flat plate"
+    assert acts[-2] == "Its repair: pinch off the hose at the cup"
     assert acts[-1].startswith("Record")
     assert both_told(result) == (
         "Two faults are there: weak or late blow-off, chance 19 in 20; and noisy sensor or cable, chance 9 in 10. "

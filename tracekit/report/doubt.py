@@ -21,6 +21,13 @@ _BAND = ("supply_off", "supply_on")
 _SOME_REFILLED, _RISEN, _COMPARED = 0.1, 1.5, ("evacuation_time_s", "release_time_s", "decay_rate_kpa_s")
 
 
+def since(main: Finding, total: int) -> str:
+    """From which cycle on a finding holds, where it holds for all from there to the end; else empty."""
+    onset = main.onset_cycle
+    whole = bool(onset) and sorted(main.cycles) == list(range(onset or 0, total))
+    return f" since cycle {onset}" if whole else ""
+
+
 def untold_leak(result: StationResult) -> bool:
     """True where nothing is found without a baseline, yet the leak is more than healthy stations usually have.
 

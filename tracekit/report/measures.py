@@ -39,7 +39,7 @@ _MEASURES: dict[str, Measure] = {
     "chatter_frequency_hz": Measure("frequency of chatter", "Hz", "The output flips at {}"),
     "release_time_s": Measure("release time", "s", "Release takes {}"),
     "residual_vacuum_kpa": Measure("vacuum left at the end of release", "kPa", "Release leaves {} of vacuum"),
-    "release_peak_kpa": Measure("over-pressure in release", "kPa", "Blow-off reaches {}"),
+    "release_peak_kpa": Measure("over-pressure in release", "kPa", "Blow-off reaches an over-pressure of {}"),
     "idle_vacuum_kpa": Measure("reading with nothing on", "kPa", "The idle reading is {}"),
     "noise_kpa": Measure("scatter of the reading", "kPa", "The reading scatters by {}"),
     "drop_share": Measure("share of dropped cycles", "", "Parts drop in a share of {}"),

@@ -65,10 +65,11 @@ class Plot:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Column:
-    """A column of the numbers beneath a picture."""
+    """A column of the numbers beneath a picture; `step` is their last place where the usual one is too coarse."""
 
     name: str
     unit: str = ""
+    step: float | None = None
 
 
 Cell = float | int | str | None

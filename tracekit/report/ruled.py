@@ -76,11 +76,16 @@ def _place(code: str) -> str:
     return next((name for name, codes in _PLACES if code in codes), _ELSEWHERE)
 
 
+def is_open(cause: CauseChance) -> bool:
+    """True where the reason says that the log leaves a cause open."""
+    return cause.reason.startswith(_OPEN)
+
+
 def _state(cause: CauseChance, unseen: Mapping[str, str]) -> str:
     """A log that could not have shown a cause, or leaves it a chance, does not speak against it."""
     if cause.chance >= _PROBABLE:
         return "likely"
-    left = cause.chance >= LIKELY or cause.reason.startswith(_OPEN)
+    left = cause.chance >= LIKELY or is_open(cause)
     return "open" if left or cause.code in unseen else "against"
 
 
@@ -88,7 +93,8 @@ def _entry(cause: CauseChance, state: str, unseen: str) -> dict[str, str]:
     words = {"likely": f"chance {chance(cause.chance)}", "open": "not excluded", "against": "against it"}[state]
     if state == "open" and cause.chance >= LIKELY:
         words = f"not excluded, chance {chance(cause.chance)}"
-    against = state == "open" and not cause.reason.startswith(_OPEN) and cause.chance < LIKELY
+    silent = not is_open(cause) or cause.reason.endswith("nothing speaks for it")
+    against = state == "open" and silent and cause.chance < LIKELY
     why = _sentence(unseen) if against and unseen else _why(cause)
     return {"mark": _MARKS[state], "state": state, "name": cause_name(cause.code), "words": words, "why": why}
 

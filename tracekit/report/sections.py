@@ -16,7 +16,7 @@ from tracekit.report.measures import measure, setting
 from tracekit.report.passed import Passed, with_limits
 from tracekit.report.phrases import NO_FAULT, NO_KNOWN_CAUSE, NOTHING, cause_name
 from tracekit.report.plot import Cell, Column, Picture
-from tracekit.report.ruled import LIKELY
+from tracekit.report.ruled import LIKELY, is_open
 from tracekit.report.second import both_told
 from tracekit.report.text import clean, escape
 from tracekit.report.todo import GOAL, Step, steps, to_record
@@ -170,7 +170,7 @@ def _cell(value: Cell, column: Column, unit: str) -> str:
         return f"<td>{escape(value)}</td>"
     if isinstance(value, int):
         return f'<td class="n">{value}</td>'
-    step = 0.001 if column.unit == "s" else 0.01
+    step = column.step or (0.001 if column.unit == "s" else 0.01)
     num = Num(value=value, unit=column.unit, step=step, bare=True)
     return html((num,), unit, "td").replace('class="q"', 'class="n q"') if is_pressure(column.unit) else (
         f'<td class="n">{html((num,), unit)}</td>'
@@ -228,7 +228,11 @@ def _causes(result: StationResult) -> list[dict[str, object]]:
     """The likely causes, each with its chance; the last row completes the sum."""
     causes = result.causes
     known = sorted((c for c in causes if c.code not in NOTHING), key=lambda c: -c.chance)
-    likely = [c for k, c in enumerate(known) if c.chance >= LIKELY or (k < _LEAST_CAUSES and c.chance >= _POSSIBLE)]
+    probable = [c for c in known if c.chance >= LIKELY]
+    # what the log leaves open tells more than what it rules out
+    others = sorted((c for c in known if c.chance < LIKELY), key=lambda c: not is_open(c))
+    others = [c for c in others if c.chance >= _POSSIBLE or (probable and is_open(c))]
+    likely = [*probable, *others[: max(0, _LEAST_CAUSES - len(probable))]]
     named = [(cause_name(c.code), c.chance, _whole(c.reason)) for c in likely]
     left = max(0.0, 1.0 - sum(c.chance for c in likely))
     other = next(
@@ -252,9 +256,8 @@ def _boxes(p: float) -> str:
 def _others(result: StationResult) -> list[dict[str, str]]:
     """Every finding but the one of the verdict, with how sure it is and its first step."""
     first = main_finding(result) or symptom(result)
-    told = set(first.explains) if first is not None else set()
     shown = [f for f in result.findings if f is not first]
-    return [_other(f, _brought_by(f, first, shown) if f.code in told else ()) for f in shown][:10]
+    return [_other(f, _brought_by(f, first, shown)) for f in shown][:10]
 
 
 def _brought_by(sign: Finding, first: Finding | None, others: list[Finding]) -> tuple[str, ...]:

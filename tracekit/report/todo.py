@@ -123,14 +123,24 @@ def _time_limit(result: StationResult, source: Finding) -> str:
 
 
 def _second_test(result: StationResult, source: Finding) -> tuple[Step, ...]:
-    """The first step of a second fault, named as such."""
+    """The first step of a second fault and its repair with what it comes to, named as such."""
     second = second_fault(result, source) if source is main_finding(result) else None
     if second is None or not second.next_steps:
         return ()
-    step = step_of(second.next_steps[0])
-    act = step.act if step.act[1:2].isupper() else step.act[:1].lower() + step.act[1:]
+    told = [_as_told(step_of(s), _figures(result, second)) for s in second.next_steps]
     sure = "Second fault" if second.confidence >= SURE else "Perhaps a second fault"
-    return (replace(step, act=f"{sure}, {cause_name(second.code).lower()}: {act}"),)
+    first = _named(told[0], f"{sure}, {cause_name(second.code).lower()}")
+    # what is only perhaps there is tested, not repaired
+    repaired = [s for s in told[1:-1] if not _is_recording(s.act)][-1:] if second.confidence >= SURE else []
+    proof = told[-1] if _is_recording(told[-1].act) else None
+    goal = tuple(p for p in (*proof.results, *proof.more) if p[0] == GOAL) if proof is not None else ()
+    return (first, *(replace(_named(s, "Its repair"), more=(*s.more, *goal)) for s in repaired))
+
+
+def _named(step: Step, name: str) -> Step:
+    """A step whose act follows a name."""
+    act = step.act if step.act[1:2].isupper() else step.act[:1].lower() + step.act[1:]
+    return replace(step, act=f"{name}: {act}")
 
 
 def step_of(step: NextStep) -> Step:

@@ -8,7 +8,7 @@ import numpy as np
 from tracekit.model.estimate import Withheld
 from tracekit.model.finding import Evidence, Finding, Severity
 from tracekit.model.result import StationResult
-from tracekit.report.doubt import NEARLY_ALL, RUNNING, beside_leak, others_differ, told_by_log, untold_leak
+from tracekit.report.doubt import NEARLY_ALL, RUNNING, beside_leak, others_differ, since, told_by_log, untold_leak
 from tracekit.report.measures import has_sentence, measure, setting_names
 from tracekit.report.phrases import NOTHING, phrase, without_article
 from tracekit.report.second import SURE, both_headlines, second_fault, second_words, sure_second
@@ -324,7 +324,7 @@ def _tenth(value: float) -> float:
 
 def _share(result: StationResult, main: Finding) -> str:
     total = len(result.data.cycles)
-    return share_of(len(main.cycles) or round(main.share * total), total, "cycles")
+    return share_of(len(main.cycles) or round(main.share * total), total, "cycles") + since(main, total)
 
 
 def _first_fit(candidates: list[Text]) -> Text:

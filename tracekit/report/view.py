@@ -150,7 +150,8 @@ def is_list(cycles: Sequence[int], most: int = 6) -> str:
             spans[-1][1] = c
         else:
             spans.append([c, c])
-    words = [str(a) if a == b else f"{a} and {b}" if b == a + 1 else f"{a} to {b}" for a, b in spans]
+    spans = [own for a, b in spans for own in ([[a, a], [b, b]] if b == a + 1 else [[a, b]])]
+    words = [str(a) if a == b else f"{a} to {b}" for a, b in spans]
     if len(words) > most + 1:  # "and 1 more" is no shorter than the one
         left = sum(b - a + 1 for a, b in spans[most:])
         return ", ".join(words[:most]) + f" and {left} more"

@@ -37,7 +37,7 @@ def budget(result: StationResult, unit: str = "kPa") -> Picture | None:
     rows = tuple((clean(_name(b), 60), float(b.u_kpa_s), "no" if b.common else "yes") for b in lines)
     columns = (
         Column(name="source"),
-        Column(name="standard uncertainty", unit="kPa/s"),
+        Column(name="standard uncertainty", unit="kPa/s", step=0.0001),
         Column(name="shrinks with more cycles"),
     )
     return finish("budget", (heading, (_caption(drawn),)), _plot(drawn), columns, rows, len(rows), unit)

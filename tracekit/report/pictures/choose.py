@@ -16,6 +16,7 @@ from tracekit.report.pictures.rates import rates
 from tracekit.report.pictures.shape import shape
 from tracekit.report.pictures.strip import strip
 from tracekit.report.plot import Picture
+from tracekit.report.second import second_fault
 from tracekit.report.view import main_finding, symptom
 
 _PICTURES: dict[str, Callable[[StationResult, str], Picture | None]] = {
@@ -60,6 +61,7 @@ _ORDER: dict[str, tuple[str, ...]] = {
     "supply_short_cycling": ("holds", "fall", "rates"),
 }
 _USUAL = ("holds", "rates", "fall", "pulldown", "overlay")
+_BEFORE_SECOND = 2
 _NO_CLOSED_SUPPLY = ("part_not_presented", "part_missed")
 
 
@@ -80,6 +82,10 @@ def choose(
         names = ("rates", *(n for n in names if n != "rates"))
     elif names is _LEAK and not refills_tell(result):
         names = ("fall", *(n for n in names if n != "fall"))
+    main = main_finding(result)
+    second = second_fault(result, main) if main is not None and main is source else None
+    if second is not None and (own := _ORDER.get(second.code)) is not None:
+        names = tuple(dict.fromkeys((*names[:_BEFORE_SECOND], own[0], *names[_BEFORE_SECOND:])))
     extra = [n for n in ("losses", "groups", "chatter", "overlay") if n not in names]
     found = _telling_first([p for n in (*names, *extra) if (p := _PICTURES[n](result, unit)) is not None])
     whole = strip(result, logs, unit)

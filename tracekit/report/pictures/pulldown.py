@@ -37,6 +37,7 @@ from tracekit.report.words import Num, Text, count, join, say, share_of
 
 _MOST_CYCLES, _POINTS, _LEAST_SAMPLES, _SOME_MISSED = 80, 48, 6, 0.1
 _RISEN, _BEYOND = 0.98, 1.6
+_LATE = ("supply_valve_slow", "sensor_slow")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -235,12 +236,14 @@ def _heading(result: StationResult, part: Mask | None, compared: bool) -> tuple[
     here = median(own)
     step = max(result.data.sensor.sample_interval_s / 5.0, 0.001)
     if not np.isfinite(here):
-        return ("How vacuum rises with the supply on.",), True
+        return _never(result, part), True
     missed = result.data.cycles.where("outcome", "missed")
     never = int((missed if part is None else missed[part]).sum())
     if never > _SOME_MISSED * len(own):
         given = Num(value=here, unit="s", step=step)
         return say("{} never reach the set point; the others take {}.", _of(never, len(own)), given), True
+    if (late := _late_start(result)) is not None:
+        return late, True
     now = Num(value=here, unit="s", step=step)
     other = "in the baseline" if result.baseline is not None else "in the other cycles"
     there = float("nan")
@@ -256,6 +259,28 @@ def _heading(result: StationResult, part: Mask | None, compared: bool) -> tuple[
     word = "longer" if gap > 0 else "less"
     gap_num = Num(value=abs(gap), unit="s", step=step)
     return say("From the command to the set point {}, {} {} than {}.", now, gap_num, word, other), True
+
+
+def _never(result: StationResult, part: Mask | None) -> Text:
+    """How far cycles come that all stay below the set point."""
+    peaks, setting = result.data.cycles.floats("peak_vacuum_kpa"), result.data.settings.get("set_point")
+    top = median(peaks if part is None else peaks[part])
+    if not np.isfinite(top) or setting is None or setting.value_kpa is None:
+        return ("How vacuum rises with the supply on.",)
+    level = Num(value=setting.value_kpa, unit="kPa", step=0.1)
+    return say("Vacuum comes to {}; the set point is {}.", Num(value=top, unit="kPa", step=0.1), level)
+
+
+def _late_start(result: StationResult) -> Text | None:
+    """The delay of a late answer, which curves that are aligned do not show; None where the finding is another."""
+    main = main_finding(result)
+    found = [e for e in main.evidence if e.measure == "response_delay_s"] if main is not None else []
+    if main is None or main.code not in _LATE or not found or (reference := found[0].reference) is None:
+        return None
+    fact = found[0]
+    now, before = (Num(value=v, unit="s", step=0.001) for v in (fact.value, reference))
+    where = "in the baseline" if fact.reference_source == "baseline" else "before"
+    return say("Vacuum starts {} after the command, {} {}; then it rises as drawn.", now, where, before)
 
 
 def _of(n: int, total: int) -> str:

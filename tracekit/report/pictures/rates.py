@@ -201,7 +201,7 @@ def _heading(rate: Floats, leak: LeakResult, known: Indices, odd: Mask) -> Text:
     step = max(median(half), 1e-3)
     span = say("{} to {}", Num(value=low, unit="kPa/s", step=step, bare=True), _num(high, step))
     move = "; no trend." if abs(z) < _TREND_Z else "; rising." if z > 0 else "; falling."
-    start = f"All {count(len(rate))} cycles lose alike, " if same else f"Most of {count(len(rate))} cycles lose "
+    start = f"No cycle stands out: all {count(len(rate))} lose " if same else f"Most of {count(len(rate))} cycles lose "
     return (start, *span, move)
 
 
