@@ -14,6 +14,7 @@ from tracekit.read.channelfiles import goes_with, with_time_of
 from tracekit.read.columns import Column
 from tracekit.read.digitals import ROLES
 from tracekit.read.head import finite
+from tracekit.read.likeanother import same_but_for_units, units_told, with_header_of
 from tracekit.read.onefile import adds_nothing, one_after_another
 from tracekit.read.opened import Opened
 from tracekit.read.overlap import FirstSamples, Part, shared_rows
@@ -114,15 +115,17 @@ def _of_same_file(result: Sequence[Recording], table: Opened) -> int | None:
 
 def _like_another(one: Opened, parts: Sequence[Part], stations: Sequence[Station]) -> Part | None:
     """A file that leaves something open, read as another file with the same columns was; None where there is none."""
-    names = [c.name for c in one.head.columns]
     for part in parts:
-        if [c.name for c in part.opened.head.columns] == names and len(part.plan.stations) == 1:
+        own = with_header_of(part.opened.head, one.head)
+        if own is not None and len(part.plan.stations) == 1:
             known = stations[0] if len(stations) == 1 else Station()
             channels = {**settled_channels(part.plan, part.plan.stations[0]), **known.channels}
             try:
-                return _part(one, decide_among(one.head, (replace(known, channels=channels),)))
+                found = _part(replace(one, head=own), decide_among(own, (replace(known, channels=channels),)))
             except LogReadError:
                 continue
+            told = f'{own.name} has no header: its columns are read as those of "{part.opened.head.name}"'
+            return found if own is one.head else replace(found, told=told)
     return None
 
 
@@ -199,7 +202,9 @@ def _chains(parts: Sequence[Part], options: ReadOptions) -> list[list[Part]]:
 
 def _continues(chain: Sequence[Part], part: Part, options: ReadOptions, first: FirstSamples) -> bool:
     before = max(chain, key=lambda p: p.last_s)
-    if part.falls or before.falls or not _same_kind(before.plan, part.plan):
+    if part.falls or before.falls or not (
+        _same_kind(before.plan, part.plan) or same_but_for_units(before.plan, part.plan)
+    ):
         return False
     if part.first_s > before.last_s + options.join_gap_s:
         return False
@@ -225,11 +230,13 @@ def _alike(group: Sequence[Part]) -> Recording:
     """The parts read as the first of them is, so that stations, roles and ambient are the same in all."""
     first = group[0].plan
     names = tuple(dict.fromkeys(n for p in group for n in p.plan.station_names))
-    parts = [
-        replace(p, plan=replace(p.plan, stations=own, station_names=names))
-        for p in group
-        for own in [first.stations if _same_kind(first, p.plan) else p.plan.stations]
-    ]
+    parts = []
+    for part in group:
+        own, told = first.stations, part.told
+        if not _same_kind(first, part.plan):
+            own = tuple(replace(s, name=f.name) for s, f in zip(part.plan.stations, first.stations, strict=True))
+            told = told or units_told(group[0], part)
+        parts.append(replace(part, plan=replace(part.plan, stations=own, station_names=names), told=told))
     return Recording(parts=tuple(parts))
 
 
