@@ -185,11 +185,11 @@ def test_what_comes_back_in_other_holds_is_no_lost_cup():
 
     def chance(data) -> float:
         held = data.cycles.where("outcome", "held")
-        fact = _partly(data, held)
+        fact = _partly(data, held, OPTIONS)
         return 0.0 if fact is None else fact.probability
 
     wide = holds_with(lambda time, _: 20.0 * (np.mod(time, 3.7) < 0.9))
     lost = holds_with(lambda time, since: 20.0 * (since > 1.0) * (np.mod(np.floor(time / CYCLE_S), 3) == 0))
-    assert _partly(wide, wide.cycles.where("outcome", "held")) is not None
+    assert _partly(wide, wide.cycles.where("outcome", "held"), OPTIONS) is not None
     assert chance(wide) < 0.2
     assert chance(lost) > 0.8

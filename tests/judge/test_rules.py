@@ -320,6 +320,33 @@ def test_supply_never_cuts(saving, plain) -> None:
     assert "supply_never_cuts" not in symptoms(with_columns(plain, coasts=0))
 
 
+def stepping(to: float, *, back: bool = False, late: bool = False) -> tuple[Piece, ...]:
+    """A pick whose vacuum falls to `to` in the middle of the hold, or just before its end, and comes back if so said."""
+    fall = (Piece(seconds=0.05, to=to, supply=1), Piece(seconds=0.1 if late else 0.5, to=to, supply=1))
+    after = (hold(0.5),) if back else ()
+    return (idle(), evacuate(), hold(1.0 if late else 0.4), *fall, *after, blow_off())
+
+
+@pytest.mark.parametrize(
+    ("step", "rate_hz", "lost"),
+    [
+        (stepping(66.0), 100, True),
+        (stepping(73.8), 100, False),
+        (stepping(66.0, back=True), 100, False),
+        (stepping(60.0, late=True), 100, False),
+        (stepping(58.0), 8, False),
+    ],
+    ids=["a step that stays", "little", "it comes back", "at the end alone", "too few samples"],
+)
+def test_a_step_that_stays(step: tuple[Piece, ...], rate_hz: int, lost: bool) -> None:
+    """A step of 9 kPa that no other hold shows is a lost cup; what comes back, or a few samples of a release, are none."""
+    data = data_of((*PLAIN * 4, *step) * 4, settings=KNOWN, noise=0.03, rate_hz=rate_hz)
+    found = {f.code: f for f in symptom_facts(data, OPTIONS)}
+    assert ("seal_lost_partly" in found) == lost
+    if lost:
+        assert found["seal_lost_partly"].cycles == (4, 9, 14, 19)
+
+
 def test_seal_lost_partly() -> None:
     """Vacuum that falls by a step in the hold and stays lower is a partial loss."""
     step = (

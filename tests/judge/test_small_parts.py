@@ -225,7 +225,7 @@ def test_symptoms_say_what_was_seen(plain, saving):
     whole(fact)
     lost = (idle(), evacuate(), hold(0.4), hold(0.05, 48.0), hold(1.2, 48.0))
     data = case_of((*PLAIN * 6, *(*lost, PLAIN[-1]) * 6)).data
-    fact = _partly(data, np.ones(len(data.cycles), bool))
+    fact = _partly(data, np.ones(len(data.cycles), bool), JudgeOptions())
     assert "holds" in fact.reason
     whole(fact)
 

@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 
 from tracekit.judge.facts import Fact, middle, rows
 from tracekit.judge.features import deepest_dip
+from tracekit.judge.partial import stepped
 from tracekit.judge.signs import logistic
 from tracekit.model.cycle import StationData
 from tracekit.model.finding import Evidence
@@ -64,7 +65,7 @@ def symptom_facts(data: StationData, options: JudgeOptions) -> tuple[Fact, ...]:
         _chatter(data, held),
         _short_cycling(data, held),
         _never_cuts(data, held),
-        _partly(data, held),
+        _partly(data, held, options),
         _release_slow(data, held, options),
     ]
     return tuple(f for f in found if f is not None)
@@ -147,19 +148,13 @@ def _never_cuts(data: StationData, held: Bools) -> Fact | None:
     )
 
 
-def _partly(data: StationData, held: Bools) -> Fact | None:
+def _partly(data: StationData, held: Bools, options: JudgeOptions) -> Fact | None:
     """A partial loss that stays: vacuum falls by a step with the supply on, and the hold goes on at the lower level."""
-    cycles = data.cycles
-    peak, mean, low = (cycles.floats(c) for c in ("peak_vacuum_kpa", "hold_vacuum_kpa", "hold_min_vacuum_kpa"))
-    last = (
-        np.interp(data.timing["quit_s"] - 0.05, data.bins.time_s, -data.bins.pressure_kpa)
-        if len(data.bins.time_s)
-        else peak
-    )
-    with np.errstate(invalid="ignore"):
-        flag = held & (last < 0.8 * peak) & (low < 0.8 * peak) & (mean < 0.95 * peak)
-    if data.air_saving or not flag.any():
+    flag = np.zeros(len(held), np.bool_) if data.air_saving else stepped(data, held, options)
+    if not flag.any():
         return None
+    peak = data.cycles.floats("peak_vacuum_kpa")
+    last = np.interp(data.timing["quit_s"] - 0.05, data.bins.time_s, -data.bins.pressure_kpa)
     # what comes back in other holds is met by the end of some: a lost cup stays lost
     back = held & ~flag & (deepest_dip(data) > 0.1 * peak)
     undone = float(back.sum() / (back.sum() + flag.sum()))

@@ -153,6 +153,9 @@ class JudgeOptions:
     overlap_s: float = option(0.02, "s", "supply and release on together for longer than this overlap")
     slow_response_s: float = option(0.06, "s", "a supply valve answering later is slow without a baseline")
     residual_kpa: float = option(2.0, "kPa", "vacuum left after blow-off that is too much without a baseline")
+    step_least_kpa: float = option(1.5, "kPa", "a step inside a hold that is smaller is no lost cup (common practice)")
+    step_share: float = option(0.04, "share", "of the peak: a lost cup's restrictor lets in more than this tells of")
+    step_large: float = option(0.2, "share", "of the peak: so large a step that stays tells of itself, in every hold")
     left_share: float = option(
         0.15, "share", "of the hold's vacuum that is left after a blow-off and stays: a part still hangs on it"
     )
