@@ -57,8 +57,15 @@ def _goes_on(vacuum: Floats, on: Levels, swing: float) -> bool:
     return float(np.median((highest - vacuum[end])[start])) > _ON_BY * swing
 
 
-_LEAST_SWING_KPA = 1.0
-"""What moves less is noise and drift of a sensor, which answer no valve (common practice, no source)."""
+_LEAST_SWING_KPA, _MEANS_APART, _LOOKED_AT = 1.0, 0.02, 20_000
+"""What moves less is noise and drift of a sensor, which answer no valve; mean vacuums that differ by a smaller share of
+all vacuum tell no part (common practice, no source)."""
+
+
+def _swing(vacuum: Floats) -> float:
+    """How far some vacuums reach, by every so many-th [kPa]."""
+    some = vacuum[:: max(len(vacuum) // _LOOKED_AT, 1)]
+    return quantile(some, 0.99) - quantile(some, 0.01)
 
 
 def _supply_level(vacuum: Floats, level: Levels, release: Levels | None) -> tuple[int | None, str]:
@@ -90,7 +97,7 @@ def _supply_level(vacuum: Floats, level: Levels, release: Levels | None) -> tupl
 
 
 def _release_level(vacuum: Floats, level: Levels) -> tuple[int | None, str]:
-    """The level at which air is blown in: the one at which vacuum is lost fastest."""
+    """The level at which air is blown in: the one at which vacuum is lost fastest, which noise does not tell."""
     if level.all() or not level.any():
         return None, "never changes"
     share = float(level.mean())
@@ -99,20 +106,23 @@ def _release_level(vacuum: Floats, level: Levels) -> tuple[int | None, str]:
     lost = [gain / (count or 1) for gain, count in zip(_gain_per_level(vacuum, level), counts, strict=True)]
     on = int(lost[1] < lost[0])
     rare_is_off = (share < 0.2) != bool(on) and abs(share - 0.5) > 0.3
-    if abs(lost[1] - lost[0]) < 1e-9 or rare_is_off:
+    if abs(lost[1] - lost[0]) < 1e-9 or rare_is_off or _swing(vacuum) <= _LEAST_SWING_KPA:
         on = int(share < 0.5)
         return on, f"it is {on} for the shorter part of the time"
     return on, f"vacuum falls fastest while it is {on}"
 
 
 def _present_level(vacuum: Floats, level: Levels) -> tuple[int | None, str]:
-    """The level at which a part is held: the one with the higher mean vacuum."""
+    """The level at which a part is held: the one with the higher mean vacuum, None where that is noise."""
     if level.all() or not level.any():
         return None, "never changes"
     held = np.count_nonzero(level)
     high = float(range_sum(vacuum, *_stretches(level)).sum())
     mean = ((float(vacuum.sum()) - high) / (len(level) - held), high / held)
     on = int(mean[1] > mean[0])
+    swing = _swing(vacuum)
+    if swing <= _LEAST_SWING_KPA or abs(mean[1] - mean[0]) <= _MEANS_APART * swing:
+        return None, "pressure does not answer it"
     return on, f"mean vacuum is {mean[1]:.1f} kPa while it is 1 and {mean[0]:.1f} kPa while it is 0"
 
 
