@@ -12,7 +12,8 @@ from tracekit.model.result import BudgetLine
 from tracekit.model.trace import LogFacts
 from tracekit.report import sections
 from tracekit.report.doubt import since
-from tracekit.report.entries import leave_words
+from tracekit.report.entries import leave_words, why_leave
+from tracekit.report.pictures.blowoff import blowoff
 from tracekit.report.pictures.budget import budget
 from tracekit.report.pictures.chatter import chatter
 from tracekit.report.pictures.choose import choose
@@ -147,7 +148,10 @@ def test_a_symptom_names_every_cause_it_may_come_from():
 
 
 def test_a_cause_of_the_motion_leaves_the_vacuum_settings_alone():
-    """Accelerations are settings too: only those of the vacuum are to be left."""
+    """Accelerations and timers are settings too: only those of the vacuum are to be left."""
+    timer = stories.result(Play(cycles=30), findings=(stories.finding("timeout_too_short", kind="setting"),))
+    assert leave_words(timer) == "Vacuum settings: leave them."
+    assert why_leave(timer) == "The time-out is set in the controller, as the steps say."
     found = stories.finding("collision_or_peel")
     assert leave_words(stories.result(Play(cycles=30), findings=(found,))) == "Vacuum settings: leave them."
 
@@ -262,3 +266,15 @@ def test_lists_of_cycles_have_one_last_and():
     assert is_list([0, 19, 23, 24, 33]) == "0, 19, 23, 24 and 33"
     assert is_list([1, 2, 3, 7]) == "1 to 3 and 7"
     assert is_list([4, 5]) == "4 and 5"
+
+
+def test_a_shifted_zero_is_pictured_by_the_end_of_the_release():
+    """The lead shows and names the reading with nothing on, not the refills."""
+    fact = Evidence(measure="idle_vacuum_kpa", value=4.5, unit="kPa", reference=0.1, reference_source="baseline")
+    found = stories.finding("sensor_zero_shift", evidence=(fact,))
+    result = stories.result(Play(cycles=30), findings=(found,), base=Play(cycles=30, seed=4))
+    lead, _ = choose(result, LOGS)
+    assert lead.id == "blowoff"
+    assert said(lead).startswith("With nothing on the reading is 4.5 kPa; in the baseline 0.1 kPa.")
+    leak = replace(result, findings=(stories.finding("leak_steady", evidence=(fact,)),))
+    assert "With nothing on" not in said(blowoff(leak))

@@ -7,8 +7,8 @@ from tracekit.report.measures import setting, setting_names
 from tracekit.report.text import MINUS, clean
 from tracekit.report.view import main_finding
 
-_OF_MOTION = ("collision_or_peel", "motion_dips")
-"""Causes whose repair changes the path or the accelerations, which are settings too."""
+_ELSEWHERE = ("collision_or_peel", "motion_dips", "timeout_too_short")
+"""Causes whose repair changes a path, accelerations or a timer, which are settings too."""
 
 
 def setting_entries(result: StationResult) -> list[dict[str, str]]:
@@ -45,13 +45,16 @@ def _typographic(figure: str) -> str:
 def leave_words(result: StationResult) -> str:
     """What to do with the settings where none is to be entered; one that is at fault is not to be left for good."""
     main = main_finding(result)
-    if main is not None and main.code in _OF_MOTION:
+    if main is not None and main.code in _ELSEWHERE:
         return "Vacuum settings: leave them."
     return "Settings: no values yet." if main is not None and main.kind == "setting" else "Settings: leave them."
 
 
 def why_leave(result: StationResult) -> str:
     """Why no setting is to be entered, a sentence."""
+    main = main_finding(result)
+    if main is not None and main.code == "timeout_too_short":
+        return "The time-out is set in the controller, as the steps say."
     reason = clean(result.suggestion.withheld or "", 90).rstrip(".")
     reason = reason.partition(";")[0] if len(reason) > 50 else reason
     reason = re.sub(r"(?i)^leave them[:;,]?\s*", "", reason)

@@ -142,7 +142,10 @@ def _heading(result: StationResult, part: Mask | None, compared: bool) -> tuple[
     now, there = _medians(result, "release_time_s", part)
     high, usual = _medians(result, "release_peak_kpa", part)
     where = "in the baseline" if result.baseline is not None else "in the other cycles"
-    told = _over_pressures_of(result)
+    idle = _told_by(result, "idle_vacuum_kpa")
+    if idle is not None:
+        return say("With nothing on the reading is {}; in the baseline {}.", *idle), True
+    told = _told_by(result, "release_peak_kpa")
     if told is not None:
         return say("Blow-off reaches {} of over-pressure; in the baseline {}.", *told), True
     same = compared and abs(now - there) <= max(result.data.sensor.sample_interval_s, 0.1 * there)
@@ -159,11 +162,16 @@ def _heading(result: StationResult, part: Mask | None, compared: bool) -> tuple[
     return say("Release takes {}; {} {}.", took, where, _took(result, there)), True
 
 
-def _over_pressures_of(result: StationResult) -> tuple[Num, Num] | None:
-    """The over-pressure now and in the baseline where the first finding speaks of it, in its own figures."""
+def _told_by(result: StationResult, measure: str) -> tuple[Num, Num] | None:
+    """A measure now and in the baseline where the first finding speaks of it, in its own figures.
+
+    The idle reading is the end of every release: it is told where the zero itself is the finding.
+    """
     main = main_finding(result)
+    if measure == "idle_vacuum_kpa" and (main is None or main.code != "sensor_zero_shift"):
+        return None
     facts = main.evidence if main is not None else ()
-    fact = next((e for e in facts if e.measure == "release_peak_kpa" and e.reference_source == "baseline"), None)
+    fact = next((e for e in facts if e.measure == measure and e.reference_source == "baseline"), None)
     if fact is None or fact.reference is None:
         return None
     return Num(value=fact.value, unit="kPa", step=0.1), Num(value=fact.reference, unit="kPa", step=0.1)

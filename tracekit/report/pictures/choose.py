@@ -53,6 +53,7 @@ _ORDER: dict[str, tuple[str, ...]] = {
     "switch_chatter": _OUTPUT,
     "hysteresis_too_small": _OUTPUT,
     "sensor_noisy": ("chatter", "holds", "rates", "pulldown"),
+    "sensor_zero_shift": ("blowoff", "holds", "rates", "pulldown"),
     "collision_or_peel": _LOSS,
     "motion_dips": _LOSS,
     "part_dropped": _LOSS,
