@@ -166,6 +166,18 @@ def test_a_blow_off_against_the_supply_says_little(features) -> None:
     assert both < 1.0
 
 
+@pytest.mark.parametrize(("overlap_s", "told"), [(0.08, True), (0.28, False)])
+def test_over_pressure_against_the_supply_says_nothing(features, overlap_s: float, told: bool) -> None:
+    """Of a command of 0.3 s that the supply leaves alone for 0.22 s the end is the blow-off's; else it is of both."""
+    command = np.full(12, np.log(0.3))
+    usual_values = {**features.values, "command": command, "over": np.full(12, 11.0), "residual": np.full(12, -11.0)}
+    before = replace(features, values=usual_values)
+    weaker = {"over": np.full(12, 5.5), "residual": np.full(12, -5.5), "overlap": np.full(12, overlap_s)}
+    effects = compare(replace(features, values={**usual_values, **weaker}), before, OPTIONS).effects
+    assert ({"over", "residual"} <= set(effects)) == told
+    assert bool({"over", "residual"} & set(effects)) == told
+
+
 def approach(contact: np.ndarray, level: np.ndarray, rise: np.ndarray) -> tuple[StationData, Features]:
     """Cycles that met their part after `contact` seconds."""
     cycles = SimpleNamespace(floats={"contact_s": contact}.__getitem__)

@@ -266,10 +266,17 @@ def _allow_for_cut(effects: dict[str, Effect], options: JudgeOptions) -> None:
 
 
 def _allow_for_overlap(effects: dict[str, Effect], options: JudgeOptions) -> None:
-    """Where the release now begins while the supply still draws, it begins later and takes longer: no valve is weak."""
+    """Where the release now begins while the supply still draws, it begins later and takes longer: no valve is weak.
+
+    Where the supply draws to the end of the command, what is left then and the over-pressure are of both valves.
+    """
     overlap = effects.pop("overlap", None)
     if overlap is None or abs(overlap.shift) < options.overlap_s:
         return
+    command = effects.get("command")
+    if command is None or float(np.exp(command.now)) - overlap.now < options.free_blow_s:
+        for name in ("residual", "over"):
+            effects.pop(name, None)
     for name, slack in (("blow", options.blow_per_overlap), ("blow_start", abs(overlap.shift))):
         if name in effects:
             effects[name] = replace(effects[name], error=float(np.hypot(effects[name].error, slack)))

@@ -121,6 +121,9 @@ class JudgeOptions:
     blow_per_overlap: float = option(
         0.5, "log", "a blow-off against a supply that still draws may take half as long again"
     )
+    free_blow_s: float = option(
+        0.08, "s", "of a blow-off without the supply, which shows how high it comes (common practice, no source)"
+    )
     spread_residual: float = option(0.25, "kPa", "day to day")
     spread_over: float = option(0.10, "kPa", "day to day")
     spread_idle: float = option(0.2, "kPa", "warm-up of a sensor")
