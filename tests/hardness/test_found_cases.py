@@ -197,6 +197,8 @@ def test_levels_next_to_nothing_apart_beside_one_beyond_measure(tmp_path):
     ("plain", "right", [("time stops", 904, 681, 167), ("row short", 756, 821, 80), ("cell", 248, 698, 142), ("column scaled", 173, 800, 47)]),
     ("plain", "right", [("row twice", 858, 113, 10), ("row gone", 921, 912, 81), ("column scaled", 364, 345, 68), ("cell", 974, 266, 106)]),
     ("plain", "right", [("comments", 890, 725, 220), ("column constant", 148, 454, 204), ("cell", 360, 949, 139)]),
+    ("plain", "refused", [("cell", 633, 804, 178), ("bytes", 493, 124, 146), ("column constant", 962, 245, 74)]),
+    ("plain", "refused", [("header", 606, 491, 102), ("column constant", 481, 420, 141), ("packing", 209, 853, 5), ("bytes", 144, 153, 209)]),
     ("plain", "right", [("time back", 90, 808, 207), ("cell", 861, 110, 206), ("column twice", 797, 530, 154)]),
 ])  # fmt: skip
 def test_names_that_are_no_text_and_times_beyond_measure(tmp_path, packing, outcome, ops):

@@ -37,7 +37,7 @@ def check_events(head: Head, given: Channel | None) -> None:
 def _stretches(head: Head, given: Channel | None) -> list[tuple[int, int]]:
     """Starts and stops of the stretches between falls of time that overlap in time; empty where it shows none."""
     for _, seconds in times_of(head, given):
-        falls = np.nonzero(np.diff(seconds) < 0)[0] + 1
+        falls = np.flatnonzero(seconds[1:] < seconds[:-1]) + 1
         if not 0 < len(falls) < _MOST:
             continue
         found = list(itertools.pairwise([0, *falls.tolist(), len(seconds)]))

@@ -106,14 +106,14 @@ def _once_each(codes: np.ndarray, size: int, seconds: np.ndarray) -> bool:
     whole = codes[: len(codes) // size * size].reshape(-1, size)
     if len(whole) < _FEWEST_STAMPS or float((whole == whole[0]).all(axis=1).mean()) < _ALWAYS:
         return False
-    shared = float((np.diff(seconds) == 0).mean())
+    shared = float((seconds[1:] == seconds[:-1]).mean())
     return shared > _ALWAYS * (1 - 1 / size) and len(set(whole[0].tolist())) == size
 
 
 def _in_blocks(codes: np.ndarray, size: int, seconds: np.ndarray) -> bool:
     """True where all rows of a word stand together and times fall back to near the first one where another begins."""
     starts = np.nonzero(np.diff(codes) != 0)[0] + 1
-    falls = np.nonzero(np.diff(seconds) < 0)[0] + 1
+    falls = np.flatnonzero(seconds[1:] < seconds[:-1]) + 1
     if len(starts) != size - 1 or starts.tolist() != falls.tolist():
         return False
     lengths = np.diff(np.concatenate([[0], starts, [len(codes)]]))
