@@ -275,6 +275,8 @@ def test_a_shifted_zero_is_pictured_by_the_end_of_the_release():
     result = stories.result(Play(cycles=30), findings=(found,), base=Play(cycles=30, seed=4))
     lead, _ = choose(result, LOGS)
     assert lead.id == "blowoff"
-    assert said(lead).startswith("With nothing on the reading is 4.5 kPa; in the baseline 0.1 kPa.")
+    assert said(lead).startswith(
+        "The release is shifted: with nothing on the reading is 4.5 kPa; in the baseline 0.1 kPa."
+    )
     leak = replace(result, findings=(stories.finding("leak_steady", evidence=(fact,)),))
-    assert "With nothing on" not in said(blowoff(leak))
+    assert "is shifted" not in said(blowoff(leak))

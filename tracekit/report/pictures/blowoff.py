@@ -144,7 +144,7 @@ def _heading(result: StationResult, part: Mask | None, compared: bool) -> tuple[
     where = "in the baseline" if result.baseline is not None else "in the other cycles"
     idle = _told_by(result, "idle_vacuum_kpa")
     if idle is not None:
-        return say("With nothing on the reading is {}; in the baseline {}.", *idle), True
+        return say("The release is shifted: with nothing on the reading is {}; in the baseline {}.", *idle), True
     told = _told_by(result, "release_peak_kpa")
     if told is not None:
         return say("Blow-off reaches {} of over-pressure; in the baseline {}.", *told), True
