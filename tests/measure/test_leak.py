@@ -262,3 +262,15 @@ def test_a_reference_vacuum_beyond_the_ambient_is_refused() -> None:
     result = estimate_leak(rated(Plant(rates=SOME))[0], ref_vacuum_kpa=99.0)
     assert isinstance(result.decay_rate, Withheld)
     assert "ref_vacuum_kpa" in result.decay_rate.reason
+
+
+def test_a_stuck_reading_has_no_rate() -> None:
+    """Cycles whose reading does not move carry no decay; the others' rates and the log's are as without them."""
+    data, whole = rated(Plant(rates=SOME))
+    still = np.arange(len(data.cycles)) >= 14
+    stuck = replace(data, reading_range_kpa=np.where(still, 0.0, 70.0))
+    found = estimate_leak(stuck)
+    assert np.isnan(found.rate[still]).all()
+    np.testing.assert_allclose(found.rate[~still], whole.rate[~still], rtol=0.05)
+    assert value_of(found).n == 14
+    assert np.isfinite(whole.rate).all()

@@ -11,6 +11,7 @@ from tracekit.model.finding import Evidence
 from tracekit.model.trace import Layout, LogFacts
 from tracekit.options.judge import JudgeOptions
 from tracekit.signal.range_end import end_of_range_kpa, unexplained_share
+from tracekit.signal.standing import standing
 
 Bools = NDArray[np.bool_]
 _ENOUGH = 12
@@ -33,7 +34,7 @@ def _stuck(data: StationData) -> Fact | None:
     count = data.sensor.stuck_cycles
     if count < 3:
         return None
-    still = data.reading_range_kpa <= max(2.0 * data.sensor.quantisation_kpa, 0.02)
+    still = standing(data.reading_range_kpa, data.sensor.quantisation_kpa)
     evidence = Evidence(
         measure="reading_range_kpa", value=float(np.median(data.reading_range_kpa[still])), unit="kPa", cycles=count,
         text=f"the reading does not move for {count} cycles",

@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 
 from tracekit.model.cycle import StationData
 from tracekit.options.leak import LeakOptions
+from tracekit.signal.standing import standing
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -33,8 +34,8 @@ class Timeline:
     present_s    part present first on, else set point reached, at the earliest where edges come late [s]
     end_s        end of the hold: drop, last supply-off or release command, whatever comes first, likewise [s]
     floor_kpa    a vacuum below this is a loss of grip [kPa]
-    rated        held or dropped, with at least one coast
-    held         outcome held
+    rated        held or dropped, with at least one coast, and a reading that moves
+    held         outcome held, likewise: that a stuck reading shows no decay tells nothing of how large it is
     """
 
     zero_kpa: Floats
@@ -93,16 +94,24 @@ def timeline(data: StationData, options: LeakOptions) -> Timeline:
     on = _first_edge(data, "part_present", n)
     release = _first_edge(data, "release", n)
     held, dropped = cycles.where("outcome", "held"), cycles.where("outcome", "dropped")
+    moves = ~_standing(data)
     coasts = np.bincount(data.periods.codes("cycle")[data.periods.where("kind", "coast")], minlength=n)
     return Timeline(
         zero_kpa=_zero(zero_readings(cycles.floats("idle_vacuum_kpa"), options), options.zero_cycles),
         present_s=np.where(np.isfinite(on), on, cycles.floats("hold_start_s")) - data.late_s,
         end_s=np.fmin(np.fmin(cycles.floats("hold_end_s"), release), cycles.floats("end_s")) - data.late_s,
         floor_kpa=_floor(data, options),
-        rated=(held | dropped) & (coasts > 0),
-        held=held,
+        rated=(held | dropped) & (coasts > 0) & moves,
+        held=held & moves,
         coasts=coasts.astype(np.int64),
     )
+
+
+def _standing(data: StationData) -> Bools:
+    """Cycles whose reading does not move: their coasts show no decay, whatever leaks."""
+    if len(data.reading_range_kpa) != len(data.cycles):
+        return np.zeros(len(data.cycles), np.bool_)
+    return standing(data.reading_range_kpa, data.sensor.quantisation_kpa)
 
 
 def _first_edge(data: StationData, signal: str, n: int) -> Floats:

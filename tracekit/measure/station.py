@@ -18,6 +18,7 @@ from tracekit.model.trace import LogFacts
 from tracekit.options.measure import MeasureOptions
 from tracekit.segment.cycles import Reference
 from tracekit.segment.periods import REASONS
+from tracekit.signal.standing import standing
 
 Arrays = dict[str, NDArray[Any]]
 
@@ -166,7 +167,7 @@ def _bins(bins: Arrays) -> Bins:
 def _sensor(learned: Learned, low: NDArray[np.float64], high: NDArray[np.float64], cycles: Arrays) -> SensorFacts:
     stuck = 0
     if cycles:
-        still = np.asarray(cycles["reading_range_kpa"], np.float64) <= max(2.0 * learned.quantisation, 0.02)
+        still = standing(np.asarray(cycles["reading_range_kpa"], np.float64), learned.quantisation)
         edge = np.diff(np.concatenate([[0], still.astype(np.int8), [0]]))
         runs = np.flatnonzero(edge < 0) - np.flatnonzero(edge > 0)
         stuck = int(runs[runs >= 3].sum())
