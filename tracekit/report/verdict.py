@@ -162,7 +162,7 @@ def _nothing_found(result: StationResult, log: Finding | None) -> str:
 
 
 def _would_have_shown(result: StationResult) -> Text:
-    """As in "A leak above 1.5 kPa/s would have shown." and what it is now, or that a leak could not be measured."""
+    """As in "A rise by 1.5 kPa/s would have shown." and what it is now, or that a leak could not be measured."""
     rate = of_quantity(result.leak.decay_rate)
     if rate is None:
         deep = [d.smallest for d in result.detectable if d.code == "leak_steady" and d.measure == "ultimate_vacuum_kpa"]
