@@ -134,3 +134,14 @@ def test_an_interval_is_left_to_fill_in(tmp_path):
         read(put(tmp_path, "p_kpa,supply,release,part", *rows))
     with pytest.raises(StationFileError, match="interval_s"):
         parse_station("[channels]\n" + asked.value.questions[0].line, "s.toml")
+
+
+def test_numbers_of_channels_that_lines_above_name_are_refused(tmp_path):
+    """A row per reading by number cannot be read by roles: the message tells what each number is."""
+    names = {101: "Pressure_kPa", 201: "Suction", 202: "BlowOff"}
+    rows = [f"{k / 100};{number};{-0.1 * k if number == 101 else k // 9 % 2}" for k in range(300) for number in names]
+    path = tmp_path / "log.csv"
+    legend = ["Id;Name", *(f"{number};{text}" for number, text in names.items()), ""]
+    path.write_text("\n".join([*legend, "Time [s];Id;Value", *rows]) + "\n", encoding="utf-8")
+    with pytest.raises(LogReadError, match=r'101 is "Pressure_kPa", 201 is "Suction".*names in the place'):
+        read(path)

@@ -4,6 +4,9 @@ import re
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
+import numpy as np
+
+from tracekit.errors import LogReadError, message
 from tracekit.options.evidence import EVIDENCE
 from tracekit.read.columns import Column, Profile, padded_hex
 from tracekit.read.headers import is_unit
@@ -45,6 +48,20 @@ def _channels(names: set[str], preamble: Sequence[str]) -> Mapping[str, tuple[st
         if cells[0] in names and rest and cells[0] not in found:
             found[cells[0]] = (rest[0], next((c for c in rest[1:] if is_unit(c)), ""))
     return found if len(found) >= _FEWEST else {}
+
+
+def check_numbered(columns: Sequence[Column], preamble: Sequence[str], name: str) -> None:
+    """Raise LogReadError for a row per reading whose channel is a number that lines above the header name."""
+    for column in columns if preamble else ():
+        if not _may_be_word(column) or column.levels < _FEWEST:
+            continue
+        told = _channels({f"{v:.0f}" for v in np.unique(column.values[np.isfinite(column.values)])}, preamble)
+        known = [hints(text, unit) for text, unit in told.values()]
+        if len(told) == column.levels and any(h.weight("pressure") and h.pressure_unit for h in known):
+            shown = ", ".join(f'{number} is "{text}"' for number, (text, _) in told.items())
+            found = f'"{column.name}" holds numbers of channels, which lines above the header name: {shown}'
+            todo = "Write the names in the place of the numbers, or export a column for each channel."
+            raise LogReadError(message(name, found, "names of channels beside their values", todo))
 
 
 def _described(column: Column, told: Mapping[str, tuple[str, str]]) -> Column:

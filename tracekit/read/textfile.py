@@ -20,7 +20,7 @@ from tracekit.read.head import Head
 from tracekit.read.headers import joined_header, unique_names
 from tracekit.read.inserts import Inserts, find_inserts
 from tracekit.read.lastline import guard_end
-from tracekit.read.legend import padded_words, with_legends
+from tracekit.read.legend import check_numbered, padded_words, with_legends
 from tracekit.read.marks import find_marked
 from tracekit.read.mending import (
     Formulas,
@@ -107,6 +107,7 @@ def open_text(name: str, path: Path, packing: str, options: ReadOptions) -> tupl
     body_bytes = text[_offset(text, form.first_data) :]
     rows = parse(prepared(body_bytes, form), shape_of(file, types), cut.first_line + form.waiting + 1)
     columns = with_legends(_columns(form, names, profiles, rows, samples), form.preamble)
+    check_numbered(columns, form.preamble, name)
     facts = (*_facts(file), heading) if heading else _facts(file)
     preamble = read_preamble(form.preamble)
     total = rows.count if whole else _rows_about(path, packing, raw, rows.count)
