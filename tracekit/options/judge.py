@@ -26,7 +26,7 @@ class JudgeOptions:
     seldom_least: float = option(0.05, "share", "of the cycles: what stands out of fewer may be wide in all")
     temper: float = option(0.7, "unitless", "measures are not independent: their joint evidence is worth less")
     worst_logp: float = option(-18.0, "nats", "one measure alone never rules a cause out by more than this")
-    at_cup: float = option(0.15, "probability", "the sensor sits at the cup although no station file says so")
+    at_cup: float = option(0.1, "probability", "the sensor sits at the cup although no station file says so")
     spread_top_kpa: float = option(0.25, "kPa", "how far the weather moves the end of the evacuation between two logs")
     worst_balance: float = option(-6.0, "nats", "the weather between two days moves the balance of a leak")
     balance_unusable: float = option(0.4, "share", "with more error the balance of a leak tells no two places apart")
