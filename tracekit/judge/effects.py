@@ -371,9 +371,7 @@ def compare(features: Features, baseline: Features | None, options: JudgeOptions
             effects[name] = effect
     if baseline is None and all(abs(effect.z) < options.onset_least_z for effect in effects.values()):
         # a step that no median confirms: earlier cycles are then only more of the same
-        return Comparison(
-            effects={}, source="none", onset=None, now=np.ones(n, np.bool_), reference=np.zeros(n, np.bool_)
-        )
+        return _without_reference(np.ones(n, np.bool_))
     decay = effects.get("decay")
     if decay is not None and baseline is not None:
         shared = options.leak_doubt * float(np.hypot(features.decay_doubt, baseline.decay_doubt))

@@ -306,10 +306,9 @@ def make_features(data: StationData, leak: LeakResult, bands: Bands) -> Features
     cut = cut_cycles(data)
     values |= {name: np.where(cut, np.nan, values[name]) for name in AT_THE_TOP}
     noise = leak.rate_noise if len(leak.rate_noise) else np.full(len(cycles), np.nan)
-    floor = _floors(data, values)
     doubt = float(np.sqrt(sum(line.u_kpa_s**2 for line in leak.budget if line.common)))
     return Features(
-        values=values, floor=floor, held=held, at_least=at_least, decay_noise=noise, decay_doubt=doubt
+        values=values, floor=_floors(data, values), held=held, at_least=at_least, decay_noise=noise, decay_doubt=doubt
     )  # fmt: skip
 
 
