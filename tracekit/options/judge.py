@@ -61,7 +61,7 @@ class JudgeOptions:
     )
     open_more_kpa: float = option(5.0, "kPa", "and by this, for levels near nothing (common practice, no source)")
     answer_least_kpa: float = option(
-        1.0, "kPa", "an open cup or a blow-off that reads less is not missed where it fails (common practice, no source)"
+        1.0, "kPa", "an open cup or a blow-off that reads less is not missed if it fails (common practice, no source)"
     )
     silent_share: float = option(
         0.25, "share", "of what open cup and blow-off usually read: with less, the reading has not answered them"
