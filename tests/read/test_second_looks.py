@@ -1,6 +1,5 @@
 """What looks like something that it is not: signs of life, factors, orders of columns, several levels in one cell."""
 
-
 import datetime as dt
 
 import numpy as np
@@ -267,3 +266,12 @@ def test_a_dash_between_words_or_numbers_stays():
     """Only what begins a number is taken for a minus."""
     for text in ("10\u20132 kPa;1", "a \u2013 b;1", "2025-03-18 - 09:14:07;1", "-;1"):
         assert sound_utf8(text.encode()) == text.encode()
+
+
+def test_parts_of_a_second_are_no_stations(tmp_path):
+    """Milliseconds beside a clock of seconds stand by turns under every stamp, and are no stations."""
+    kpa = np.resize(KPA, 1600)
+    clocks = [f"{9 + k // 28800}:{k // 480 % 60:02d}:{k // 8 % 60:02d}" for k in range(len(kpa))]
+    found = read(log(tmp_path, "Time,ms,pressure [kPa]", clocks, np.arange(len(kpa)) % 8 * 125, kpa))
+    assert len(found.layout.stations) == 1
+    assert np.allclose(np.diff(found.time_s), 0.125)

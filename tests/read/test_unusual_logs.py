@@ -156,15 +156,16 @@ def blown_off(recording: Recording, path: Path, over_kpa: float, unit: str, *, d
 @pytest.mark.parametrize(
     ("factor", "offset_kpa", "unit", "sense"),
     [(1, 0, "kPa", "gauge"), (10, 0, "mbar", "gauge"), (1000, 0, "Pa", "gauge"), (-0.01, 0, "bar", "vacuum"),
-     (33, 500, "...", "gauge")],
+     (33, 500, "", "")],
 )  # fmt: skip
 def test_the_offered_unit_is_one_that_readings_can_have(factor, offset_kpa, unit, sense, recording, tmp_path):
-    """A question about the unit offers a unit and sense in which readings are a vacuum, or leaves it to be filled in."""
+    """A question about the unit offers a unit and sense in which readings are a vacuum, or else two points."""
     path = tmp_path / "log.csv"
     write_numbers(path, "Var_9", factor * (recording.pressure_kpa + offset_kpa), recording)
     with pytest.raises(UndecidedLogError, match="Var_9") as asked:
         read(path)
-    assert f'column = "Var_9", unit = "{unit}", sense = "{sense}"' in str(asked.value)
+    line = f'unit = "{unit}", sense = "{sense}"' if unit else "scale = [["
+    assert f'column = "Var_9", {line}' in str(asked.value)
 
 
 @pytest.mark.parametrize(("name", "factor"), [("mbar", 10.0), ("psia", 0.1450377), ("Torr", -7.500617)])

@@ -23,6 +23,7 @@ _NO_UNITS = ("", "-", "–", "1", "abs", "absolute", "a", "real", "float", "int"
 _MOST_KPA = 200.0  # beyond any vacuum and the usual blow-off
 _ALSO = 0.1  # of what the pressure falls in the foremost state: so much in others is vacuum that is made there too
 _FULL_COUNTS = (4095.0, 32767.0, 65535.0)  # of converters of 12 and 16 bits
+_FULL_KPA, _DEEP_KPA = -101.3, -80.0  # at the end of a sensor's range, and what a station may reach: to be filled in
 _BOTH_ON = 0.1  # pulses of both coils may overlap where suction is short
 _OFFERED = ("kPa", "mbar", "bar", "Pa")
 _VACUUM_KPA, _BLOWN_KPA, _AMBIENT_KPA, _IDLE_SHARE = (15.0, 102.0), 60.0, (78.0, 160.0), 0.3
@@ -59,12 +60,14 @@ def ask_unit(column: Column) -> Question:
 
 
 def _from_rest(column: Column) -> str:
-    """Two points of a scale of counts: where most readings are, perhaps ambient, and the end of 12 or 16 bits."""
+    """Two points of a scale: where most readings are, perhaps ambient, and the farthest, or the end of a converter."""
     known = finite(column.values)
     values, often = np.unique(known, return_counts=True)
-    rest = float(values[often.argmax()])
-    top = next((t for t in _FULL_COUNTS if np.abs(known).max() <= t), _FULL_COUNTS[-1])
-    return f"[[{rest:g}, 0.0], [{float(np.sign(np.median(known - rest)) or 1.0) * top:g}, -101.3]]"
+    rest, (low, high) = float(values[often.argmax()]), spread(known)
+    end = high if high - rest > rest - low else low
+    if column.profile.whole and end > rest:
+        end = next((t for t in _FULL_COUNTS if end <= t), end)
+    return f"[[{rest:g}, 0.0], [{end:g}, {_FULL_KPA if end in _FULL_COUNTS else _DEEP_KPA}]]"
 
 
 def _possible(low: float, high: float) -> tuple[str, Sense] | None:

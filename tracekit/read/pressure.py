@@ -217,7 +217,7 @@ def _sense(kpa: NDArray[np.float64], column: Column, named: Sense | None) -> tup
     if shows == "" and stays(known) and named != "absolute" and abs(low) < NEAR_ZERO_KPA:
         return ("gauge", "it stays near zero, so that the sense makes no difference; " + shown, 0.6)
     if column.name == CANONICAL:
-        return ("gauge", "name of the canonical column; " + shown, 1.0) if shows in ("", "gauge") else None
+        return ("gauge", "tracekit's own name for it; " + shown, 1.0) if shows in ("", "gauge") else None
     if named == "absolute":
         return ("absolute", "its name; " + shown, 0.97) if low > -2.0 and high > 60.0 else None
     if named == "gauge":

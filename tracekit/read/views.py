@@ -88,7 +88,8 @@ def _parts_stamps(column: Column, head: Head) -> bool:
 
     Each word stands once under every stamp, or times begin again where the next word does.
     """
-    whole = column.kind == "number" and column.profile.whole and column.hints.weight("time") < EVIDENCE.name_weight
+    timely = column.hints.weight("time") >= EVIDENCE.name_weight or column.hints.time_unit is not None
+    whole = column.kind == "number" and column.profile.whole and not timely
     if not (whole or (column.kind == "text" and not column.hints.weight("time"))):
         return False
     if whole and np.count_nonzero(np.diff(column.values)) < _ALWAYS * (len(column.values) - 1):
