@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from segment.made_traces import KNOWN, PLAIN, SAVING, Piece, blow_off, data_of, evacuate, hold, idle, measured, trace_of
 
+from tracekit.judge import setting_rules
 from tracekit.judge.misses import empty_picks
 from tracekit.judge.reach import reach_kpa
 from tracekit.judge.sensor_rules import recording_facts, sensor_facts
@@ -146,6 +147,12 @@ def test_supply_on_below_reset(saving, supply_on: float, broken: bool) -> None:
     """A supply that resumes below the reset point breaks the order, all the more where the output then toggles."""
     known = in_force(saving, supply_on=supply_on, reset_point=51.0)
     assert (settings(with_columns(known, chatter_edges=2))["supply_on_below_reset"] > 0.5) == broken
+
+
+@pytest.mark.parametrize(("gap", "said"), [(-0.02, "at the reset point"), (-1.5, "1.5 kPa below the"), (0.3, "0.3 kPa above the")])
+def test_where_the_supply_resumes_in_words(gap: float, said: str) -> None:
+    """A distance that rounds to nothing is none."""
+    assert said in setting_rules._standing(gap)
 
 
 def test_order_goes_before_hysteresis(saving) -> None:

@@ -255,6 +255,13 @@ def _hysteresis(data: StationData) -> Fact | None:
     )  # fmt: skip
 
 
+def _standing(gap: float) -> str:
+    """Where the supply resumes, in words; `gap` over the reset point [kPa]."""
+    if abs(gap) < 0.05:
+        return "supply resumes at the reset point"
+    return f"supply resumes {abs(gap):.1f} kPa {'below' if gap < 0 else 'above'} the reset point"
+
+
 def _order_broken(data: StationData) -> Fact | None:
     gap = order_gap(data)
     if not data.air_saving or not np.isfinite(gap):
@@ -265,12 +272,11 @@ def _order_broken(data: StationData) -> Fact | None:
     probability = 0.98 * logistic((0.25 - gap) / 0.12) if seen else 0.8 * logistic((0.0 - gap) / 0.3)
     evidence = Evidence(
         measure="supply_on_kpa", value=_value(data, "supply_on"), unit="kPa", reference=_value(data, "reset_point"),
-        reference_source="reset point", cycles=int(chatter.sum()),
-        text=f"supply resumes {abs(gap):.1f} kPa {'below' if gap < 0 else 'above'} the reset point",
+        reference_source="reset point", cycles=int(chatter.sum()), text=_standing(gap),
     )  # fmt: skip
     return Fact(
         code="supply_on_below_reset", probability=probability, evidence=(evidence,), cycles=rows(chatter),
-        critical=True, reason=f"supply resumes {abs(gap):.1f} kPa {'below' if gap < 0 else 'above'} the reset point",
+        critical=True, reason=_standing(gap),
     )  # fmt: skip
 
 
@@ -287,7 +293,7 @@ def _band(data: StationData, now: Bools, options: JudgeOptions) -> Fact | None:
     )  # fmt: skip
     return Fact(
         code="supply_band_too_narrow", probability=probability, evidence=(evidence,), cycles=rows(held),
-        reason=f"the band is {band:.1f} kPa and a usual hold has {recharges:.0f} recharges",
+        reason=f"the band is {band:.1f} kPa and a usual hold has {int(recharges)} refills",
     )  # fmt: skip
 
 

@@ -86,8 +86,10 @@ def _supply_level(vacuum: Floats, level: Levels, release: Levels | None) -> tupl
         on = int(gained_high > gained_low)
         if _goes_on(vacuum, level == bool(on), swing):
             return None, PULSES
+        times = max(len(_stretches(level)[0]), 1)
         text = (
-            f"vacuum changes by {gained_high:+.0f} kPa in all while it is 1 and by {gained_low:+.0f} kPa while it is 0"
+            f"each time it is 1 vacuum changes by {gained_high / times:+.0f} kPa, and by {gained_low / times:+.0f} kPa "
+            "until the next"
         )
         return on, text
     if release is not None and release.any():
