@@ -193,3 +193,6 @@ def test_what_comes_back_in_other_holds_is_no_lost_cup():
     assert _partly(wide, wide.cycles.where("outcome", "held"), OPTIONS) is not None
     assert chance(wide) < 0.2
     assert chance(lost) > 0.8
+    # a step that is small beside the peak comes back by as little
+    small = holds_with(lambda time, _: 7.0 * (np.mod(time, 3.7) < 0.9))
+    assert chance(small) < 0.2

@@ -156,7 +156,7 @@ def _partly(data: StationData, held: Bools, options: JudgeOptions) -> Fact | Non
     peak = data.cycles.floats("peak_vacuum_kpa")
     last = np.interp(data.timing["quit_s"] - 0.05, data.bins.time_s, -data.bins.pressure_kpa)
     # what comes back in other holds is met by the end of some: a lost cup stays lost
-    back = held & ~flag & (deepest_dip(data) > 0.1 * peak)
+    back = held & ~flag & (deepest_dip(data) > 0.5 * middle((peak - last)[flag]))
     undone = float(back.sum() / (back.sum() + flag.sum()))
     text = f"vacuum falls by a step and stays low in {int(flag.sum())} holds"
     evidence = Evidence(
