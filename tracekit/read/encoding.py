@@ -114,9 +114,12 @@ def as_utf8(pieces: Iterator[bytes], encoding: Encoding, delimiter_run: bytes = 
 
 def sound_utf8(text: bytes) -> bytes:
     """Whole lines with every byte that is no UTF-8 replaced, and plain figures and hyphens for those of typography."""
+    apart = False
     if not text.isascii():
         text = _typed(text)
-    return _SIGN_APART.sub(rb"\1-", text) if b"- " in text or b"-\xc2\xa0" in text else text
+        apart = b"-\xc2\xa0" in text
+    apart = apart or (b" " in text and b"- " in text)  # one byte is found much sooner than two: most logs hold no blank
+    return _SIGN_APART.sub(rb"\1-", text) if apart else text
 
 
 def _typed(text: bytes) -> bytes:
