@@ -108,6 +108,7 @@ def test_a_tap_in_the_hold_rows_takes_that_row(visit):
     """Rows are thin: the nearest one is taken."""
     page = visit("torn_cup", width=360)
     stop = page.locator("#picture-holds .stop")
+    stop.scroll_into_view_if_needed()
     box = stop.bounding_box()
     rows, top, total = (page.locator("#picture-holds .plot").get_attribute(f"data-{k}") for k in ("rows", "top", "total"))
     at = (int(top) + 40 + 0.5) / int(total)
