@@ -231,7 +231,7 @@ def test_a_second_fault_has_its_test_and_its_chance(plain_result):
     assert acts[-1].startswith("Record")
     assert both_told(result) == (
         "Two faults are there: weak or late blow-off, chance 19 in 20; and noisy sensor or cable, chance 9 in 10. "
-        "The table tells which is the first to repair."
+        "The chances in the table add up to one: they tell which to repair first, not whether it is there."
     )
     assert both_told(result) in station_page(stories.record(result), 0)
     screen = " ".join(first_screen(stories.record(result), None).split())

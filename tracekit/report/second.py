@@ -47,6 +47,9 @@ def called(finding: Finding) -> str:
     return without_article(phrase(finding.code).short)
 
 
+_SHARED = "The chances in the table add up to one: they tell which to repair first, not whether it is there."
+
+
 def both_told(result: StationResult) -> str:
     """How sure each of two faults is, and what the chances of the table mean then; empty where one is told."""
     main = main_finding(result)
@@ -55,5 +58,5 @@ def both_told(result: StationResult) -> str:
         return ""
     first, other = (f"{cause_name(f.code).lower()}, chance {chance(f.confidence)}" for f in (main, second))
     if second.confidence >= SURE:
-        return f"Two faults are there: {first}; and {other}. The table tells which is the first to repair."
-    return f"Here is {first}; perhaps also {other}. The table tells which is the first to repair."
+        return f"Two faults are there: {first}; and {other}. {_SHARED}"
+    return f"Here is {first}; perhaps also {other}. {_SHARED}"
