@@ -18,9 +18,13 @@ Bools = NDArray[np.bool_]
 _SETTLED_S = 0.2
 """The end of an evacuation is over after about so long (common practice, no source)."""
 _BEFORE_END_S = 0.05
+"""The end of a hold may hold the first samples of its release."""
 _LEAST = 8
+"""Holds from which on a mean course says what they share."""
 _MOST = 200
+"""Holds that are laid over one another; more tell nothing new."""
 _LEAST_POINTS = 12
+"""Points of a course in which a dip can have a before and an after."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -142,10 +142,14 @@ def _set_point_too_high(data: StationData, now: Bools, options: JudgeOptions) ->
         reference=middle(set_point[held]), reference_source="set point", cycles=int(held.sum()),
         text=f"the weakest cycles reach only {margin:.1f} kPa more than the set point",
     )  # fmt: skip
+    return _small_margin(margin, evidence, held, f"margin above the set point is {margin:.1f} kPa", options)
+
+
+def _small_margin(margin: float, evidence: Evidence, held: Bools, reason: str, options: JudgeOptions) -> Fact:
+    """A set point that vacuum passes by so little in held cycles [kPa]."""
     return Fact(
         code="set_point_too_high", probability=0.97 * logistic((options.margin_kpa - margin) / 0.4),
-        evidence=(evidence,), cycles=rows(held), explained_by=_WEAK_SUCTION,
-        reason=f"margin above the set point is {margin:.1f} kPa",
+        evidence=(evidence,), cycles=rows(held), explained_by=_WEAK_SUCTION, reason=reason,
     )  # fmt: skip
 
 
@@ -156,14 +160,10 @@ def _set_point_near_the_end(data: StationData, held: Bools, set_point: Floats, o
         return None
     evidence = Evidence(
         measure="evacuation_time_s", value=middle(data.cycles.floats("evacuation_time_s")[held]), unit="s",
-        cycles=int(held.sum()),
-        text=f"vacuum creeps to the set point and would come to rest only {margin:.1f} kPa over it",
+        cycles=int(held.sum()), text=f"vacuum creeps to the set point and would rest only {margin:.1f} kPa over it",
     )  # fmt: skip
-    return Fact(
-        code="set_point_too_high", probability=0.97 * logistic((options.margin_kpa - margin) / 0.4),
-        evidence=(evidence,), cycles=rows(held), explained_by=_WEAK_SUCTION,
-        reason=f"vacuum would come to rest {margin:.1f} kPa over the set point",
-    )  # fmt: skip
+    reason = f"vacuum would come to rest {margin:.1f} kPa over the set point"
+    return _small_margin(margin, evidence, held, reason, options)
 
 
 def _odd_picks(data: StationData, misses: Bools, set_point: Floats, options: JudgeOptions) -> bool:
