@@ -6,6 +6,7 @@ import stat
 import subprocess
 import sys
 from pathlib import Path
+from typing import BinaryIO
 
 import pyarrow.parquet
 import pytest
@@ -140,3 +141,26 @@ def test_a_file_open_elsewhere_is_named_with_what_to_do(tmp_path: Path, monkeypa
         write_files(tmp_path, {"cycles.csv": text_write("new")})
     assert [p.name for p in tmp_path.iterdir()] == ["cycles.csv"]
     assert (tmp_path / "cycles.csv").read_text(encoding="utf-8") == "old"
+
+
+def test_two_at_once_make_the_same_parent(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A parent that another process makes between the look and the making is used as it is, and is not ours to remove."""
+    seen = Path.exists
+
+    def too_early(path: Path) -> bool:
+        return path != tmp_path / "out" and seen(path)
+
+    (tmp_path / "out").mkdir()
+    monkeypatch.setattr(Path, "exists", too_early)
+    write_files(tmp_path / "out" / "station", {"a.txt": text_write("a")})
+    assert (tmp_path / "out" / "station" / "a.txt").read_text() == "a"
+
+    def full(_: BinaryIO) -> None:
+        raise OSError(28, "No space left on device")
+
+    (tmp_path / "out" / "station" / "a.txt").unlink()
+    (tmp_path / "out" / "station").rmdir()
+    with pytest.raises(OutputError, match="No space left"):
+        write_files(tmp_path / "out" / "station", {"a.txt": full})
+    assert not (tmp_path / "out" / "station").exists()
+    assert (tmp_path / "out").is_dir()

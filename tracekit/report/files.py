@@ -171,11 +171,17 @@ def _held_open(error: Exception) -> Path | None:
 
 
 def _make_folder(folder: Path, made: list[Path]) -> None:
-    """Make a folder and its parents; those that were not there are added to `made`, outermost first."""
+    """Make a folder and its parents; those made here are added to `made`, outermost first.
+
+    Another process may make the same parent at the same moment, or take back the empty one it made.
+    """
     missing = [place for place in (folder, *folder.parents) if not place.exists()]
     for place in reversed(missing):
-        place.mkdir()
-        made.append(place)
+        with suppress(FileExistsError):
+            place.mkdir(parents=True)
+            made.append(place)
+    if not folder.is_dir():
+        folder.mkdir()
 
 
 def _staged(target: Path, write: Write) -> Path:
