@@ -12,6 +12,7 @@ from tracekit.errors import LogReadError, message
 from tracekit.read.cells import cell_kind
 from tracekit.read.headers import is_ruler
 from tracekit.read.inserts import Inserts, without_statements
+from tracekit.read.keyed import Keyed, by_name
 from tracekit.read.marks import Marked, without_marks
 from tracekit.read.naming import Named, without_names
 from tracekit.read.nested import Nested, without_nesting
@@ -50,7 +51,7 @@ class Formulas:
     evidence: str
 
 
-Mend = Records | Glued | Named | Nested | Formulas | Marked | Inserts
+Mend = Records | Glued | Named | Nested | Keyed | Formulas | Marked | Inserts
 _FORMULAS = ((re.compile(rb'"=""([^"\n]*)"""'), rb'"\1"'), (re.compile(rb'(?m)(^|[;,\t|])="([^"\n]*)"'), rb'\1"\2"'))
 
 
@@ -167,6 +168,8 @@ def mended(text: bytes, mend: Mend) -> tuple[bytes, NDArray[np.int64] | None]:
         return without_marks(text, mend), None
     if isinstance(mend, Named):
         return without_names(text, mend), None
+    if isinstance(mend, Keyed):
+        return by_name(text, mend), None
     if isinstance(mend, Nested):
         return without_nesting(text, mend), None
     return (_unglued(text, mend), None) if isinstance(mend, Glued) else _one_per_line(text, mend)

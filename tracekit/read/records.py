@@ -1,35 +1,31 @@
-"""Lines that are flat records of JSON whose names stand in an order of their own in each: values side by side."""
+"""Lines that are flat records of JSON whose names differ in their order, or of which some are left out."""
 
 import json
 import re
 from collections import Counter
 from collections.abc import Sequence
 
+from tracekit.options.evidence import EVIDENCE
+from tracekit.read.keyed import Shared, in_one_row
 from tracekit.read.nested import Nested
-from tracekit.read.words import hints
 
-_LOOKED_AT, _FEWEST, _ALIKE, _MOST = 200, 5, 0.98, 60
 _VALUE = r'("(?:[^"\\\n]|\\.)*"|[^\s",{}\[\]]+)'
 
 
 def find_flat(lines: Sequence[str]) -> Nested | None:
-    """How flat records hold the channels, None where lines are none, have one order, or name different channels."""
+    """How flat records hold the channels, None where lines are none, or all name the same in one order."""
     written = [line.strip() for line in lines if line.strip()]
-    body = written[int(len(written) * 0.4) :][:_LOOKED_AT]
-    if len(body) < _FEWEST or not body[0].startswith("{"):
+    body = written[int(len(written) * EVIDENCE.skipped_share) :]
+    if len(body) < EVIDENCE.fewest_lines or not body[0].startswith("{"):
         return None
-    orders = Counter(order for order in map(_order, body) if order)
-    named = Counter(name for order, often in orders.items() for name in order for _ in range(often))
-    if len(orders) < 2 or orders.total() < _ALIKE * len(body) or not 2 <= len(named) <= _MOST:
+    orders = Counter(order for order in map(_order, written) if order)
+    if len(orders) < 2 or orders.total() < EVIDENCE.alike_lines * len(written):
         return None
-    if min(named.values()) < _ALIKE * len(body):
+    shared = in_one_row(orders, orders.total())
+    if not shared.names:
         return None
-    names = orders.most_common(1)[0][0]
-    known = [hints(n) for n in names]
-    if not any(h.weight("pressure") or h.pressure_unit is not None for h in known):
-        return None
-    evidence = f"flat records in {len(orders)} orders of their {len(names)} names: values stand by name"
-    return Nested(names=names, pattern=_pattern(names), evidence=evidence)
+    evidence = f"flat records that name {len(shared.names)} values in {len(orders)} ways: values stand by name"
+    return Nested(names=shared.names, pattern=_pattern(shared), evidence=evidence)
 
 
 def _order(line: str) -> tuple[str, ...]:
@@ -44,13 +40,13 @@ def _order(line: str) -> tuple[str, ...]:
     return names if len(set(names)) == len(names) else ()
 
 
-def _pattern(names: Sequence[str]) -> bytes:
-    """What finds the values of a record in whatever order they stand, as many as there are names."""
-    ahead = "".join(rf"(?=[^\n]*?[{{,][ \t]*(?:{_spelled(name)})[ \t]*:[ \t]*{_VALUE})" for name in names)
-    item = r'"(?:[^"\\\n]|\\.)*"[ \t]*:[ \t]*(?:"(?:[^"\\\n]|\\.)*"|[^\s",{}\[\]]+)[ \t]*'
-    return (
-        rf"(?m)^(?>[ \t]*){ahead}\{{[ \t]*(?:{item},[ \t]*){{{len(names) - 1}}}{item}\}}[ \t]*,?[ \t]*\r?$"
-    ).encode()
+def _pattern(shared: Shared) -> bytes:
+    """What finds the values of a record in whatever order they stand, nothing for those that it lacks."""
+    found = [(n, rf"(?=[^\n]*?[{{,][ \t]*(?:{_spelled(n)})[ \t]*:[ \t]*{_VALUE})") for n in shared.names]
+    ahead = "".join(pattern if n in shared.always else rf"(?:{pattern}|)" for n, pattern in found)
+    known = "|".join(map(_spelled, shared.names))
+    item = rf'(?:{known})[ \t]*:[ \t]*(?:"(?:[^"\\\n]|\\.)*"|[^\s",{{}}\[\]]+)[ \t]*'
+    return rf"(?m)^(?>[ \t]*){ahead}\{{[ \t]*{item}(?:,[ \t]*{item})*\}}[ \t]*,?[ \t]*\r?$".encode()
 
 
 def _spelled(name: str) -> str:

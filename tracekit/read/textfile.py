@@ -19,6 +19,7 @@ from tracekit.read.encoding import DAMAGE, Encoding, as_utf8, find_encoding, sou
 from tracekit.read.head import Head
 from tracekit.read.headers import joined_header, unique_names
 from tracekit.read.inserts import Inserts, find_inserts
+from tracekit.read.keyed import Keyed, find_keyed
 from tracekit.read.lastline import guard_end
 from tracekit.read.legend import check_numbered, padded_words, with_legends
 from tracekit.read.marks import find_marked
@@ -87,7 +88,7 @@ def open_text(name: str, path: Path, packing: str, options: ReadOptions) -> tupl
     text, lines, form = cut.text, cut.lines, cut.form
     body = [line for line in lines[form.first_data :] if line.strip()]
     names, heading = _names(form, lines, body)
-    if isinstance(cut.mend, Named | Nested | Inserts) and len(cut.mend.names) == form.fields:
+    if isinstance(cut.mend, Named | Nested | Keyed | Inserts) and len(cut.mend.names) == form.fields:
         names, heading = unique_names(cut.mend.names, form.fields), None
     if cut.mend is None:
         check_above(lines[: form.first_data - form.waiting], names, form.delimiter, name)
@@ -147,6 +148,7 @@ def _cut_of(text: bytes, name: str) -> _Cut:
             or find_marked(lines)
             or find_records(lines)
             or find_named(lines)
+            or find_keyed(lines)
         )
     form = sniff(lines[:_SNIFFED_LINES]) if mend is None else None
     if form is not None:
