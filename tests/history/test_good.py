@@ -13,7 +13,7 @@ from tracekit.history.add import add_record
 from tracekit.history.forgotten import write_tombstone
 from tracekit.history.frozen import freeze, thaw
 from tracekit.history.good import last_good
-from tracekit.history.place import open_place
+from tracekit.history.place import LocalPlace, open_place
 from tracekit.model.finding import Finding
 from tracekit.model.result import StationResult
 
@@ -115,3 +115,19 @@ def test_what_another_version_kept_is_refused() -> None:
                 target.writestr(member, source.read(member).replace(old, new))
         with pytest.raises(ValueError, match="not what this version keeps"):
             thaw(out.getvalue())
+
+
+def test_a_good_log_that_is_replaced_while_it_is_looked_for(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Another process puts a newer one in the place of the one listed: the newer one is found."""
+    added(tmp_path, 1, result_of(1))
+    listed = LocalPlace.names
+
+    def torn(place: LocalPlace, folder: str) -> list[str]:
+        found = listed(place, folder)
+        if folder.startswith("good/"):
+            monkeypatch.setattr(LocalPlace, "names", listed)
+            added(tmp_path, 2, result_of(2))
+        return found
+
+    monkeypatch.setattr(LocalPlace, "names", torn)
+    assert last_good(tmp_path, "Glaze 1")[2] == log_id_of(2)

@@ -39,14 +39,15 @@ from tracekit.options.history import StoreOptions
 class Added:
     """What adding one log came to.
 
-    status    added: new; known: it was there already, nothing was written; replaced: an older analysis of the same log
-              no longer counts; older: a newer analysis is there already and goes on counting
+    status    added: new; known: it was there already, nothing was written; mended: it was there, but its cycles were
+              damaged or gone and are written again; replaced: an older analysis of the same log no longer counts;
+              older: a newer analysis is there already and goes on counting
     earlier   the version of tracekit behind the analysis that was replaced or wins, "" where there was none
     """
 
     log_id: str
     source: str
-    status: Literal["added", "known", "replaced", "older"]
+    status: Literal["added", "known", "mended", "replaced", "older"]
     earlier: str = ""
 
     @property
@@ -55,6 +56,7 @@ class Added:
         said = {
             "added": "added",
             "known": "known already, counted once",
+            "mended": "known already; its cycles were damaged or gone and are written again",
             "replaced": f"replaces the analysis by tracekit {self.earlier}",
             "older": f"kept, but the analysis by tracekit {self.earlier} goes on counting",
         }
@@ -107,29 +109,42 @@ def _add_log(
 ) -> Added:
     rows = summarise(record, facts, start_us, stations, options)
     analysis = _analysis(record, start_us, stations)
-    folder = shard(facts.log_id)
-    others = _analyses(place, folder, facts.log_id)
+    others = _analyses(place, SUMMARIES, facts.log_id)
     mine = others.get(analysis)
     rank = {key: (version_order(version), added) for key, (version, added) in others.items()}
     newest = max(rank, key=lambda key: rank[key], default=None)
     version = version_order(record.version)
     loses = newest is not None and rank[newest][0] > version
     earlier = others[newest][0] if newest is not None else ""
+    cycles = _cycles_of(record, facts, start_us)
     if mine and not _is_forgotten(rows, mine[1], tombstones) and (newest == analysis or loses):
-        return Added(log_id=facts.log_id, source=facts.source, status="older" if loses else "known", earlier=earlier)
+        status = "older" if loses else _known(place, cycles, facts.log_id, (*mine, analysis))
+        return Added(log_id=facts.log_id, source=facts.source, status=status, earlier=earlier)
     now_us = max([time.time_ns() // 1000, *(t.written_us for t in tombstones)])  # also where the clock was set back
     if newest is not None and not loses:
         now_us = max(now_us, rank[newest][1] + 1)
     marks = (record.version, now_us, analysis)
-    cycles = _cycles_of(record, facts, start_us)
     for result in record.stations if len(record.logs) == 1 else ():
         keep_good(place, result, facts.log_id, start_us)
     for kind, table in ((CYCLES_FOLDER, cycles), (SUMMARIES, rows)):
-        data = parquet_bytes(_marked(table, marks), metadata())
-        place.put(f"{kind}/{folder}/{sealed_name(log_stem(facts.log_id, analysis), data)}", data)
+        _put(place, kind, table, facts.log_id, marks)
     if newest is None or (newest == analysis and len(others) == 1):
         return Added(log_id=facts.log_id, source=facts.source, status="added")
     return Added(log_id=facts.log_id, source=facts.source, status="older" if loses else "replaced", earlier=earlier)
+
+
+def _known(place: Place, cycles: Table, log_id: str, marks: tuple[str, int, str]) -> Literal["known", "mended"]:
+    """What adding a log comes to that is there: where its cycles are damaged or gone they are written as they were."""
+    if not len(cycles) or marks[2] in _analyses(place, CYCLES_FOLDER, log_id):
+        return "known"
+    _put(place, CYCLES_FOLDER, cycles, log_id, marks)
+    return "mended"
+
+
+def _put(place: Place, kind: str, table: Table, log_id: str, marks: tuple[str, int, str]) -> None:
+    """Write the rows of one log under a name that tells their content: the same rows replace a damaged file."""
+    data = parquet_bytes(_marked(table, marks), metadata())
+    place.put(f"{kind}/{shard(log_id)}/{sealed_name(log_stem(log_id, marks[2]), data)}", data)
 
 
 def _is_forgotten(rows: Table, added_us: int, tombstones: tuple[Tombstone, ...]) -> bool:
@@ -177,13 +192,13 @@ def _marked(table: Table, marks: tuple[str, int, str]) -> Table:
     return make_table(columns, data, {**table.categories, "version": (version,), "analysis": (analysis,)})
 
 
-def _analyses(place: Place, folder: str, log_id: str) -> dict[str, tuple[str, int]]:
-    """Version and time of adding [µs] of the analyses that the history has of a log, by analysis hash."""
-    stem = log_stem(log_id)
+def _analyses(place: Place, kind: str, log_id: str) -> dict[str, tuple[str, int]]:
+    """Version and time of adding [µs] of the analyses of a log that the files of one kind hold, by analysis hash."""
+    stem, folder = log_stem(log_id), f"{kind}/{shard(log_id)}"
     found: dict[str, tuple[str, int]] = {}
-    for name in place.names(f"{SUMMARIES}/{folder}"):
+    for name in place.names(folder):
         if name.startswith((stem, PACK)) and name.endswith(".parquet"):
-            found.update(_analyses_in(place, f"{SUMMARIES}/{folder}/{name}", log_id))
+            found.update(_analyses_in(place, f"{folder}/{name}", log_id))
     return found
 
 

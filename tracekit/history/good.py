@@ -18,6 +18,7 @@ from tracekit.history.schema import digest
 from tracekit.model.cycle import StationData, Strip
 from tracekit.model.estimate import Estimate
 from tracekit.model.result import LeakResult, StationResult
+from tracekit.options.history import StoreOptions
 
 FOLDER = "good"
 _ENDING = ".good"
@@ -94,21 +95,35 @@ def _evacuations(data: StationData) -> NDArray[np.float64]:
 def last_good(history: str | Path, station: str, before_us: int | None = None) -> tuple[StationData, LeakResult, str]:
     """The newest good log of a station before a time: its data, its leak, and the log's id.
 
+    While another program puts a newer one in the place of the one kept, a listing may miss both; so it is done again
+    until nothing has changed meanwhile.
+
     Raises NoGoodLogError where the history has none.
     """
-    place = open_place(history)
+    place, opts = open_place(history), StoreOptions()
     folder, stones = _folder(station), read_tombstones(place)
-    for name in reversed(place.names(folder)):
-        if not name.endswith(_ENDING) or (before_us is not None and _start_of(name) >= before_us):
-            continue
-        data = _bytes(place, f"{folder}/{name}")
-        with suppress(OSError, ValueError):
-            if name.endswith(f"-{_seal(data)}{_ENDING}"):
-                records, facts = thaw(data)
-                if not _is_forgotten(facts, stones):
-                    return records["data"], records["leak"], str(facts["log_id"])
-    found = f'no good log of "{station}" that this version can use'
-    raise NoGoodLogError(message(place.where, found, "a log without faults, added before", "Give --baseline LOG."))
+    for _ in range(opts.read_tries):
+        names = place.names(folder)
+        for name in reversed(names):
+            early = before_us is None or _start_of(name) < before_us
+            if name.endswith(_ENDING) and early and (found := _sound(place, f"{folder}/{name}", stones)) is not None:
+                return found
+        if place.names(folder) == names:
+            break
+        time.sleep(opts.retry_s)
+    missing = f'no good log of "{station}" that this version can use'
+    raise NoGoodLogError(message(place.where, missing, "a log without faults, added before", "Give --baseline LOG."))
+
+
+def _sound(place: Place, path: str, stones: tuple[Tombstone, ...]) -> tuple[StationData, LeakResult, str] | None:
+    """What a file keeps; None where it is gone, damaged, of another version, or forgotten."""
+    data = _bytes(place, path)
+    with suppress(OSError, ValueError):
+        if path.endswith(f"-{_seal(data)}{_ENDING}"):
+            records, facts = thaw(data)
+            if not _is_forgotten(facts, stones):
+                return records["data"], records["leak"], str(facts["log_id"])
+    return None
 
 
 def _bytes(place: Place, name: str) -> bytes:

@@ -124,10 +124,12 @@ def _cannot_write(where: str, error: OSError) -> str:
 
 
 def _make_folder(folder: Path) -> None:
-    if folder.is_dir():
+    missing = [place for place in (folder, *folder.parents) if not place.is_dir()]
+    if not missing:
         return
     folder.mkdir(parents=True, exist_ok=True)
-    _sync_folder(folder.parent)
+    for place in missing:
+        _sync_folder(place.parent)
 
 
 def _write_synced(path: Path, data: bytes) -> None:
@@ -151,13 +153,12 @@ def _rename(beside: Path, target: Path) -> None:
 
 
 def _sync_folder(folder: Path) -> None:
-    """Make names in a folder survive a power cut, where the system can do that."""
+    """Make names in a folder survive a power cut, where the system can do that and lets us open the folder."""
     if os.name == "nt":
         return
-    handle = os.open(folder, os.O_RDONLY)
-    try:
-        os.fsync(handle)
-    except OSError:
-        return
-    finally:
-        os.close(handle)
+    with suppress(OSError):
+        handle = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)

@@ -2,8 +2,8 @@
 
 import csv
 import math
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
 from typing import TextIO
 
 import numpy as np
@@ -80,33 +80,61 @@ class Forgotten:
 
 
 def check(place: Place, options: StoreOptions | None = None) -> Checked:
-    """Read every file of a history and name those that are damaged. Nothing is changed."""
+    """Read every file of a history and name those that are damaged, each with what to do. Nothing is changed."""
     opts = options or StoreOptions()
     damaged: list[Damage] = []
     unfinished: list[str] = []
     ids: dict[str, set[str]] = {SUMMARIES: set(), CYCLES_FOLDER: set()}
     files = 0
-    for folder in (SUMMARIES, CYCLES_FOLDER):
+    for folder, logs in ids.items():
         for inner in place.folders(folder):
             path = f"{folder}/{inner}"
             names, tables, bad = snapshot(place, path, None if folder == SUMMARIES else _MARK_NAMES, opts)
             damaged.extend(bad)
             files += len(names)
             unfinished.extend(f"{path}/{n}" for n in place.names(path) if n.endswith(UNFINISHED))
-            for table in tables:
-                ids[folder].update(str(v) for v in table.column("log_id").unique().to_pylist())
-    damaged.extend(_damaged_notes(place))
-    orphans = tuple(sorted(ids[CYCLES_FOLDER] - ids[SUMMARIES]))
+            logs.update(_logs_of(tables))
+    told = [replace(one, reason=f"{one.reason}. {_todo(one.name, ids)}") for one in damaged]
     return Checked(
-        files=files, logs=len(ids[SUMMARIES]), damaged=tuple(damaged), unfinished=tuple(unfinished), orphans=orphans
+        files=files,
+        logs=len(ids[SUMMARIES]),
+        damaged=(*told, *_damaged_notes(place)),
+        unfinished=tuple(unfinished),
+        orphans=_orphans(place, ids[CYCLES_FOLDER] - ids[SUMMARIES], opts),
     )
+
+
+def _logs_of(tables: list[pa.Table]) -> set[str]:
+    return {str(value) for table in tables for value in table.column("log_id").unique().to_pylist()}
+
+
+def _orphans(place: Place, suspects: set[str], options: StoreOptions) -> tuple[str, ...]:
+    """Those of the logs that have cycles and no summary now: one that was added meanwhile has both."""
+    found: set[str] = set()
+    for inner in {shard(log_id) for log_id in suspects}:
+        there = _logs_of(snapshot(place, f"{CYCLES_FOLDER}/{inner}", ("log_id",), options)[1])
+        found |= there - _logs_of(snapshot(place, f"{SUMMARIES}/{inner}", ("log_id",), options)[1])
+    return tuple(sorted(found & suspects))
+
+
+def _todo(name: str, ids: Mapping[str, set[str]]) -> str:
+    """What to do about a damaged table: add again the logs that it held, which writes what is lacking."""
+    folder, inner, file = name.split("/")
+    if not file.startswith(PACK):
+        log_id = file.split("-", 1)[0]
+        return f"Add the log whose SHA-256 is {log_id} again; delete this file if it is still named then."
+    lost = ids[SUMMARIES] - ids[CYCLES_FOLDER] if folder == CYCLES_FOLDER else ids[CYCLES_FOLDER] - ids[SUMMARIES]
+    logs = " ".join(sorted(log_id for log_id in lost if shard(log_id) == inner))
+    which = f"the logs whose SHA-256 are {logs} again, then" if logs else "no log: what it held is elsewhere too;"
+    return f"Add {which} delete this file."
 
 
 def _damaged_notes(place: Place) -> Iterator[Damage]:
     for folder, reader in ((EVENTS, read_event), (FORGOTTEN, read_tombstone)):
         for name in place.names(folder):
             if name.endswith(".json") and reader(place, name) is None:
-                yield Damage(f"{folder}/{name}", "not what tracekit writes there")
+                todo = f"{'Note the event' if folder == EVENTS else 'Forget the same'} again, then delete this file."
+                yield Damage(f"{folder}/{name}", f"not what tracekit writes there. {todo}")
 
 
 def compact(place: Place, options: StoreOptions | None = None) -> Compacted:
