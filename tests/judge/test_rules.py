@@ -4,7 +4,20 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from segment.made_traces import KNOWN, PLAIN, SAVING, Piece, blow_off, data_of, evacuate, hold, idle, measured, trace_of
+from segment.made_traces import (
+    KNOWN,
+    PLAIN,
+    SAVING,
+    Piece,
+    blow_off,
+    coast,
+    data_of,
+    evacuate,
+    hold,
+    idle,
+    measured,
+    trace_of,
+)
 
 from tracekit.judge import setting_rules
 from tracekit.judge.misses import empty_picks
@@ -184,6 +197,24 @@ def test_timeout_too_short() -> None:
     assert settings(short)["timeout_too_short"] > 0.9
     empty = (idle(), evacuate(0.8, to=12.0, tau_s=0.05), blow_off())
     assert "timeout_too_short" not in settings(data_of((*PLAIN * 4, *empty * 2, *PLAIN * 4), settings=KNOWN))
+
+
+@pytest.mark.parametrize(
+    ("first", "begun", "listed"),
+    [
+        (evacuate(0.1, to=75.0, tau_s=0.1), 10, True),
+        (evacuate(0.1, to=75.0, tau_s=0.1), 2, False),  # a part met late now and then
+        (evacuate(0.4, to=45.0, tau_s=0.05), 10, False),  # it had come to rest: more time would not help
+        (evacuate(0.4, to=12.0, tau_s=0.05), 10, False),  # nothing was under the cup
+    ],
+    ids=["rising", "seldom", "at rest", "empty"],
+)
+def test_a_try_that_is_cut_off_while_it_rises(first: Piece, begun: int, listed: bool) -> None:
+    """Picks that take two tries, the first of which was on its way to the set point: the time-out is too short."""
+    twice = (idle(), first, coast(0.2, to=5.0), evacuate(), hold(), blow_off())
+    data = data_of((*twice * begun, *PLAIN * 10), noise=0.03, settings=KNOWN)
+    assert int((data.cycles.codes("attempts") == 2).sum()) == begun
+    assert (settings(data).get("timeout_too_short", 0.0) > 0.5) == listed
 
 
 @pytest.mark.parametrize(("seconds", "listed"), [(0.2, True), (0.01, False)])

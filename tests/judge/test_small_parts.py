@@ -19,10 +19,11 @@ from tracekit.judge.facts import Fact
 from tracekit.judge.features import _floors, _time_at, choose_bands, make_features
 from tracekit.judge.findings import _measures, cause_finding
 from tracekit.judge.fingerprints import FINGERPRINTS, SAME, SIGNS, Change
+from tracekit.judge.late import late_sign, rested_picks
 from tracekit.judge.reasons import _change_words, reason_for
 from tracekit.judge.sensor_rules import _clipped
 from tracekit.judge.setting_rules import _order_broken, _unreachable, weak_suction, without_reference
-from tracekit.judge.signs import _groups_without_coasts, late_sign, scatter_sign
+from tracekit.judge.signs import _groups_without_coasts, scatter_sign
 from tracekit.judge.symptoms import _never_cuts, _partly, _release_slow
 from tracekit.judge.verdict import _seen, judge
 from tracekit.model.cycle import SettingInForce
@@ -283,6 +284,23 @@ def test_late_answers_are_later_than_a_log_can_tell_apart():
 
     assert present(0.001) > 0.9
     assert present(0.02) < 0.1
+
+
+@pytest.mark.parametrize(("shift", "more"), [(0, True), (1, False)], ids=["after a rest", "beside it"])
+def test_late_answers_after_a_pause_are_no_chance(shift, more):
+    """Four late answers in a hundred are few; those of just the four picks after a pause are a valve that sticks."""
+    late = np.isin(np.arange(100), (20, 41, 63, 85))
+    start = np.cumsum(np.where(np.roll(late, shift), 20.0, 7.0))
+    columns = {"start_s": start}
+    data = SimpleNamespace(
+        cycles=SimpleNamespace(floats=columns.get), timing={"release_end_s": start + 4.0, "quit_s": start + 3.5}
+    )
+    response = np.where(late, 0.2, 0.03) + 1e-4 * (np.arange(100) % 3)
+    features = SimpleNamespace(held=np.ones(100, bool), values={"response": response}, floor={"response": 0.001})
+    rested = rested_picks(data)
+    assert rested.sum() == 4
+    assert (late_sign(features, None, rested)[0].present > 0.99) == more
+    assert late_sign(features, None)[0].present < 0.5
 
 
 def test_scatter_needs_ten_cycles():

@@ -16,12 +16,13 @@ from tracekit.judge.facts import Fact
 from tracekit.judge.features import Features, _noise_ln, choose_bands, deepest_dip, make_features
 from tracekit.judge.findings import _measures
 from tracekit.judge.fingerprints import FINGERPRINTS
+from tracekit.judge.given_up import still_rising
 from tracekit.judge.listing import ranked
 from tracekit.judge.practice import physical_effects
 from tracekit.judge.rank import posterior
 from tracekit.judge.sawtooth import fall_rate_kpa_s, with_fast_falls
 from tracekit.judge.sensor_rules import _zero
-from tracekit.judge.setting_rules import _still_rising, without_reference
+from tracekit.judge.setting_rules import without_reference
 from tracekit.judge.signs import leaky_sign
 from tracekit.judge.verdict import _least_rate, _seen
 from tracekit.model.cycle import StationData
@@ -265,7 +266,7 @@ def test_a_steep_rise_is_still_rising() -> None:
         cycles=OneMissed(columns), timing={"try_s": np.zeros(1), "quit_s": np.array([0.57])},
         sensor=SimpleNamespace(noise_kpa=0.05), bins=SimpleNamespace(time_s=time, pressure_kpa=-vacuum),
     )  # fmt: skip
-    assert _still_rising(data).tolist() == [True]
+    assert still_rising(data).tolist() == [True]
 
 
 class OneMissed:

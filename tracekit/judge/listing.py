@@ -57,7 +57,8 @@ def _causes(
         others = rivals(post, code, options)
         if code in told or (named & {code, *others}):
             continue
-        # a set is led by its most probable cause
+        # a set is led by its most probable cause; what another set has told neither leads this one nor counts for it
+        others = tuple(other for other in others if other not in told)
         leads = all(post.present[other] <= own for other in others)
         listed = leads and own + sum(post.present[other] for other in others) >= options.listed
         if listed:

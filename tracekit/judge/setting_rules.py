@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tracekit.judge.facts import Fact, known, middle, rows
+from tracekit.judge.given_up import WEAK_SUCTION, still_rising, timeout_fact
 from tracekit.judge.reach import margin_kpa
 from tracekit.judge.signs import logistic
 from tracekit.model.cycle import StationData
@@ -19,14 +20,6 @@ from tracekit.options.judge import JudgeOptions
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
-
-_WEAK_SUCTION = (
-    "leak_steady",
-    "leak_part_dependent",
-    "exhaust_restricted",
-    "supply_pressure_low",
-    "supply_pressure_dips",
-)
 
 
 def setting_facts(data: StationData, station: Station, now: Bools, options: JudgeOptions) -> tuple[Fact, ...]:
@@ -40,7 +33,7 @@ def setting_facts(data: StationData, station: Station, now: Bools, options: Judg
         _order_broken(data),
         _band(data, now, options),
         _unreachable(data, station, now),
-        _timeout(data),
+        timeout_fact(data, now, options),
         _overlap(data, now, options),
     )
     return tuple(f for f in found if f is not None)
@@ -110,7 +103,7 @@ def _set_point_over_cut(data: StationData) -> Fact | None:
 
 
 def _set_point_too_high(data: StationData, now: Bools, options: JudgeOptions) -> Fact | None:
-    misses = _closed_misses(data) & ~_still_rising(data)
+    misses = _closed_misses(data) & ~still_rising(data)
     peak = data.cycles.floats("peak_vacuum_kpa")
     set_point = np.where(
         np.isfinite(data.cycle_settings["set_point"]), data.cycle_settings["set_point"], _value(data, "set_point")
@@ -125,7 +118,7 @@ def _set_point_too_high(data: StationData, now: Bools, options: JudgeOptions) ->
         )  # fmt: skip
         return Fact(
             code="set_point_too_high", probability=0.3 if _odd_picks(data, misses, set_point, options) else 0.97,
-            evidence=(evidence,), cycles=rows(misses), explained_by=_WEAK_SUCTION,
+            evidence=(evidence,), cycles=rows(misses), explained_by=WEAK_SUCTION,
             reason="picks are given up although the cup has closed",
         )  # fmt: skip
     held = _held(data) & now & np.isfinite(set_point)
@@ -149,7 +142,7 @@ def _small_margin(margin: float, evidence: Evidence, held: Bools, reason: str, o
     """A set point that vacuum passes by so little in held cycles [kPa]."""
     return Fact(
         code="set_point_too_high", probability=0.97 * logistic((options.margin_kpa - margin) / 0.4),
-        evidence=(evidence,), cycles=rows(held), explained_by=_WEAK_SUCTION, reason=reason,
+        evidence=(evidence,), cycles=rows(held), explained_by=WEAK_SUCTION, reason=reason,
     )  # fmt: skip
 
 
@@ -324,7 +317,7 @@ def _unreachable(data: StationData, station: Station, now: Bools) -> Fact | None
     )  # fmt: skip
     return Fact(
         code="supply_off_unreachable", probability=0.97 * logistic((share - 0.5) / 0.06), evidence=(evidence,),
-        cycles=rows(never), explained_by=_WEAK_SUCTION,
+        cycles=rows(never), explained_by=WEAK_SUCTION,
         reason=f"vacuum reaches supply_off in {int((long & ~never).sum())} of {int(long.sum())} holds",
     )  # fmt: skip
 
@@ -346,40 +339,6 @@ def _hardly_cut(data: StationData, level: float) -> tuple[Bools, Bools]:
         settled = data.cycles.codes("ultimate_extrapolated") == 0
         uncut = np.asarray(late & (settled | np.isinf(first)), np.bool_)
         return uncut, np.asarray(uncut & (data.cycles.floats("peak_vacuum_kpa") < level + by_noise), np.bool_)
-
-
-def _still_rising(data: StationData) -> Bools:
-    """Missed picks whose vacuum is still rising clearly when the suction is given up."""
-    n = len(data.cycles)
-    quit_s, bins = data.timing["quit_s"], data.bins
-    out = np.zeros(n, np.bool_)
-    if not len(bins.time_s):
-        return out
-    start = data.timing["try_s"]
-    length = quit_s - start
-    late, early = (np.interp(start + share * length, bins.time_s, -bins.pressure_kpa) for share in (0.97, 0.77))
-    peak = data.cycles.floats("peak_vacuum_kpa")
-    with np.errstate(invalid="ignore"):
-        rise = late - early
-        # what rises steeply has risen on by the time that the last valve has closed
-        rising = (rise > 0.04 * peak) & (rise > 4.0 * data.sensor.noise_kpa) & (late + 0.5 * rise > 0.93 * peak)
-    return np.asarray(rising & data.cycles.where("outcome", "missed"), np.bool_)
-
-
-def _timeout(data: StationData) -> Fact | None:
-    rising = _still_rising(data) & (data.cycles.floats("peak_vacuum_kpa") > 0.4 * data.usual_peak_kpa)
-    count = int(rising.sum())
-    if not count:
-        return None
-    evidence = Evidence(
-        measure="peak_vacuum_kpa", value=float(np.median(data.cycles.floats("peak_vacuum_kpa")[rising])), unit="kPa",
-        reference=known(_value(data, "set_point")), reference_source="set point", cycles=count,
-        text=f"{count} picks were given up while vacuum still rose",
-    )  # fmt: skip
-    return Fact(
-        code="timeout_too_short", probability=0.6 if count == 1 else 0.93, evidence=(evidence,), cycles=rows(rising),
-        explained_by=_WEAK_SUCTION, reason="picks are given up while vacuum still rises",
-    )  # fmt: skip
 
 
 def _overlap(data: StationData, now: Bools, options: JudgeOptions) -> Fact | None:

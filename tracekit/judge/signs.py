@@ -152,32 +152,6 @@ def _apart(values: Floats, group: Bools) -> float:
     return float((np.median(outside) - np.median(inside)) / error)
 
 
-def late_sign(features: Features, usual_response: Effect | None) -> tuple[Sign, Bools]:
-    """Supply commands that the pressure answers much later than usual: than the reference where there is one."""
-    response = np.where(features.held, features.values["response"], np.nan)
-    seen = np.isfinite(response)
-    if seen.sum() < 8:
-        return Sign(name="late_response", present=0.002), np.zeros(len(response), np.bool_)
-    usual = float(np.nanquantile(response, 0.4))
-    lower = response[seen & (response <= usual)]
-    spread = max(float(usual - np.min(lower)) / 2.0, robust_spread(lower), features.floor["response"])
-    if usual_response is not None:
-        usual = usual_response.reference
-        spread = max(usual_response.spread, features.floor["response"])
-    late = seen & (response > usual + max(0.006, 6.0 * spread, 3.0 * features.floor["response"]))
-    present = logistic((float(late.sum() / seen.sum()) - 0.055) / 0.012) if late.sum() >= 3 else 0.0
-    # a valve that began to stick inside the log: the last cycles alone, which by chance hold more of the late ones
-    for part, least in ((2, 0.09), (3, 0.12)):
-        tail = np.flatnonzero(seen)[-int(seen.sum()) // part :]
-        if late[tail].sum() >= 4:
-            present = max(present, logistic((float(np.mean(late[tail])) - least) / 0.015))
-    return Sign(
-        name="late_response",
-        present=min(max(present, 0.0007), 0.9999),
-        text=f"{int(late.sum())} commands answered late",
-    ), late
-
-
 def _slow(features: Features) -> Bools:
     """Held cycles that evacuate far more slowly than most."""
     rise = np.where(features.held, features.values["rise"], np.nan)

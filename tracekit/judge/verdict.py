@@ -16,6 +16,7 @@ from tracekit.judge.evidence import Circumstances
 from tracekit.judge.facts import Fact
 from tracekit.judge.features import Bands, Features, choose_bands, make_features, response_from_open_cup
 from tracekit.judge.findings import fact_finding
+from tracekit.judge.late import late_sign, rested_picks
 from tracekit.judge.listing import ranked
 from tracekit.judge.misses import empty_picks, slow_misses
 from tracekit.judge.rank import Posterior, posterior
@@ -25,7 +26,6 @@ from tracekit.judge.sensor_rules import hidden_by_range, recording_facts, sensor
 from tracekit.judge.setting_rules import setting_facts, without_reference
 from tracekit.judge.signs import (
     group_sign,
-    late_sign,
     leaky_sign,
     loss_signs,
     plate_signs,
@@ -92,7 +92,9 @@ def _seen(case: Case, options: JudgeOptions) -> Seen:
     comparison = compare(features, reference, options)
     group, grouped = group_sign(case.data, features)
     effects = effects_of(case.data, features, comparison, reference, grouped, group.present > 0.5, bands, options)
-    late, late_cycles = late_sign(features, comparison.effects.get("response"))
+    # without an open cup the answer is that of the part, which a robot back from a pause may meet at another time
+    rested = rested_picks(case.data) if response_from_open_cup(case.data) else None
+    late, late_cycles = late_sign(features, comparison.effects.get("response"), rested)
     empty = empty_picks(case.data, case.baseline, options)
     wider = comparison.effects.get("rise_scatter")
     scatter, scattered = scatter_sign(features, grouped, slow_misses(case.data, empty), wider, reference)

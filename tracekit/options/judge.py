@@ -47,6 +47,9 @@ class JudgeOptions:
         0.5, "share", "of the chance of a cause that leaves out another: with less it stands beside it"
     )
     rival_least: float = option(0.05, "probability", "a cause less probable than this is nobody's rival")
+    retried_share: float = option(
+        0.06, "share", "of the picks: fewer second tries after one that still rose are parts met late by chance"
+    )
     low_share: float = option(
         0.25, "share", "a set point under this share of the usual peak is too low (common practice: 0.4 to 0.85)"
     )
