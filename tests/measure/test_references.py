@@ -4,7 +4,9 @@ Sources: NIST Statistical Reference Datasets, nonlinear regression, sets Misra1a
 y = b1 (1 − e^(−b2 x)), certified b1 = 238.94212918, b2 = 5.5015643181·10⁻⁴) and BoxBOD (biochemical oxygen demand, 6
 observations of the same form, certified b1 = 213.80940889 ± 12.354515176, b2 = 0.54723748542 ± 0.10455993237), linear
 regression, set Norris (calibration of ozone monitors, 36 observations, certified slope 1.00211681802045 with a standard
-deviation of 0.000429796848199937); Guide to the expression of uncertainty in measurement (JCGM 100:2008), example H.1,
+deviation of 0.000429796848199937); nonlinear regression, set Chwirut2 (ultrasonic calibration, 54 observations of
+y = e^(−b1 x)/(b2 + b3 x), certified b1 = 0.16657666537 ± 0.038303286810, b2 = 0.0051653291286 ± 0.00066621605126,
+b3 = 0.012150007096 ± 0.0015304234767, residual sum of squares 513.04802941); Guide to the expression of uncertainty in measurement (JCGM 100:2008), example H.1,
 calibration of an end gauge, H.2, simultaneous resistance and reactance, and H.3, calibration of a thermometer by a
 straight line. BoxBOD, Norris and H.2 are recalled from memory, not verified: a least-squares fit written apart finds
 the certified values in the recalled data to eight digits and more, and the readings of H.2 give its results and their
@@ -25,6 +27,7 @@ from tracekit.measure.evacuation import fit_exponential
 from tracekit.measure.leak_bins import gather, timeline
 from tracekit.measure.leak_budget import LogRate, Models, cycle_rates, log_rate
 from tracekit.measure.leak_rating import Rates, straight_lines
+from tracekit.measure.leak_sums import CycleSums, Fits, Noise, Regressors, Scales, cycle_sums, fit_all, stack
 from tracekit.model.cycle import Wiring
 from tracekit.model.estimate import Estimate
 from tracekit.options.leak import LeakOptions
@@ -52,6 +55,16 @@ NORRIS = np.array([
 """Pairs (y, x)."""
 END_GAUGE_NM = {"standard": 25.0, "comparator": 9.7, "expansion": 2.9, "temperature": 16.6}
 """Table H.1: standard uncertainties of the four terms that count, all known from elsewhere and common to all readings."""
+CHWIRUT_2 = np.array([
+    (0.5, 92.9), (1.0, 57.1), (1.75, 31.05), (3.75, 11.5875), (5.75, 8.025), (0.875, 63.6), (2.25, 21.4),
+    (3.25, 14.25), (5.25, 8.475), (0.75, 63.8), (1.75, 26.8), (2.75, 16.4625), (4.75, 7.125), (0.625, 67.3),
+    (1.25, 41.0), (2.25, 21.15), (4.25, 8.175), (0.5, 81.5), (3.0, 13.12), (0.75, 59.9), (3.0, 14.62), (1.5, 32.9),
+    (6.0, 5.44), (3.0, 12.56), (6.0, 5.44), (1.5, 32.0), (3.0, 13.95), (0.5, 75.8), (2.0, 20.0), (4.0, 10.42),
+    (0.75, 59.5), (2.0, 21.67), (5.0, 8.55), (0.75, 62.0), (2.25, 20.2), (3.75, 7.76), (5.75, 3.75), (3.0, 11.81),
+    (0.75, 54.7), (2.5, 23.7), (4.0, 11.55), (0.75, 61.3), (2.5, 17.7), (4.0, 8.74), (0.75, 59.2), (2.5, 16.3),
+    (4.0, 8.62), (0.5, 81.0), (6.0, 4.87), (3.0, 14.62), (0.5, 81.7), (2.75, 17.17), (0.5, 81.3), (1.75, 28.9),
+])  # fmt: skip
+"""Pairs (metal distance, ultrasonic response) of 54 observations."""
 THERMOMETER = np.array([
     (21.521, -0.171), (22.012, -0.169), (22.512, -0.166), (23.003, -0.159), (23.507, -0.164), (23.999, -0.165),
     (24.513, -0.156), (25.002, -0.157), (25.503, -0.159), (26.010, -0.161), (26.511, -0.160),
@@ -96,6 +109,47 @@ def test_lines_through_ranges_have_certified_slopes_and_errors() -> None:
     slope, error, _ = range_line(temperature, correction, np.array([0]), np.array([len(temperature)]))
     assert slope[0] == pytest.approx(0.0021827, abs=5e-8)
     assert error[0] == pytest.approx(0.00067, abs=5e-6)
+
+
+FREE = Scales(
+    noise=Noise(sample_kpa=1.0, step_kpa=0.0), variance=1.0, memory_mean=0.0, memory_sd=1e9, scatter_sd=1e-12, temper=1.0
+)
+"""Neither a prior of the common amplitude nor amplitudes of single pieces."""
+
+
+def linear_step(b: np.ndarray) -> tuple[np.ndarray, Fits, CycleSums]:
+    """One linear fit to Chwirut2 about parameters b: what is to be added to them, with the leak fitter's own figures.
+
+    Derivatives by b1, b2 and b3 stand in the places of a piece's level, a cycle's leak and the common amplitude.
+    """
+    x, y = CHWIRUT_2.T
+    model = np.exp(-b[0] * x) / (b[1] + b[2] * x)
+    by = np.stack([-x * model, -model / (b[1] + b[2] * x), -x * model / (b[1] + b[2] * x)])
+    columns = Regressors(level=by[0], seen=y - model, memory=by[2], leak=by[1][None])
+    data = station(Plant(rates=(4.0,)))
+    history = gather(data, timeline(data, LeakOptions()), np.ones(1, bool))
+    sums = stack([cycle_sums(history, pieces_of([len(x)]), columns, np.ones(len(x)), FREE.ridge)])
+    fits = fit_all(sums, np.ones(1, bool), FREE)
+    rate, amplitude = float(fits.rate[0, 0, 0]), 1.0 + float(fits.amplitude[0, 0])
+    left = columns.seen - rate * by[1] - amplitude * by[2]
+    return np.array([float(by[0] @ left / (by[0] @ by[0])), rate, amplitude]), fits, sums
+
+
+def test_the_fit_of_a_leak_solves_chwirut2_to_its_certified_figures() -> None:
+    """Repeated from the set's second start, its sums give parameters, residuals and deviations to nine digits."""
+    b = np.array([0.15, 0.008, 0.010])
+    for _ in range(30):
+        step, _, _ = linear_step(b)
+        b = b + step
+    assert b == pytest.approx(np.array([0.16657666537, 0.0051653291286, 0.012150007096]), rel=1e-9)
+    _, fits, sums = linear_step(b)
+    squares, looseness = float(fits.misfit[0, 0, 0]), float(fits.amplitude_var[0, 0])
+    assert squares == pytest.approx(513.04802941, rel=1e-10)
+    variance = squares / (len(CHWIRUT_2) - len(b))
+    assert np.sqrt(variance * looseness) == pytest.approx(0.0015304234767, rel=1e-9)
+    alone = 1.0 / float(sums.gg[0, 0, 0])
+    of_b2 = variance * (alone + float(fits.slope[0, 0, 0]) ** 2 * looseness)
+    assert np.sqrt(of_b2) == pytest.approx(0.00066621605126, rel=1e-9)
 
 
 IMPEDANCE = np.array([
