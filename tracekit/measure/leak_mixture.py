@@ -1,10 +1,15 @@
 """Mixtures of normal distributions of a rate that cannot be negative: quantiles, many at once."""
 
+from collections.abc import Iterator
+from itertools import pairwise
+
 import numpy as np
 
 from tracekit.measure.leak_bins import Floats
 
 _STEPS = 16
+_TOGETHER = 1024
+"""Mixtures worked on at once: what the bisection needs of each is many times what is kept of it."""
 _TABLE_X = np.linspace(-7.0, 7.0, 2801)
 
 
@@ -35,7 +40,26 @@ def positive_quantiles(
     middle  (n_models, n) means of the components; sd (n,) their standard deviation; weight (n_models, n) or
     (n_models, 1), adding up to one.
     """
-    at_zero = np.minimum(share_negative(middle, sd, weight), 1.0 - 1e-4)
+    found = np.empty((len(probabilities), middle.shape[1]))
+    for some in _groups(middle.shape[1]):
+        found[:, some] = _quantiles(middle[:, some], sd[some], _of(weight, some), probabilities)
+    return tuple(found)
+
+
+def _groups(count: int) -> Iterator[slice]:
+    """Columns in groups; the last is no single one, whose sum over the models would be rounded in another order."""
+    bounds = [*range(0, max(count - 1, 1), _TOGETHER), count]
+    return (slice(first, last) for first, last in pairwise(bounds))
+
+
+def _of(weight: Floats, some: slice) -> Floats:
+    """Weights of some columns, where they differ from column to column."""
+    return weight if weight.shape[1] == 1 else weight[:, some]
+
+
+def _quantiles(middle: Floats, sd: Floats, weight: Floats, probabilities: tuple[float, ...]) -> tuple[Floats, ...]:
+    """The same for a group of columns."""
+    at_zero = np.minimum(_share_below(middle, sd, weight), 1.0 - 1e-4)
     low = np.minimum.reduce(middle, axis=0) - 6.0 * sd
     high = np.maximum(np.maximum.reduce(middle, axis=0) + 6.0 * sd, 4.0 * sd)
     return tuple(
@@ -45,6 +69,14 @@ def positive_quantiles(
 
 def share_negative(middle: Floats, sd: Floats, weight: Floats) -> Floats:
     """Probability that the mixture puts below zero, shape (n,); arguments as in `positive_quantiles`."""
+    found = np.empty(middle.shape[1])
+    for some in _groups(len(found)):
+        found[some] = _share_below(middle[:, some], sd[some], _of(weight, some))
+    return found
+
+
+def _share_below(middle: Floats, sd: Floats, weight: Floats) -> Floats:
+    """Probability below zero for a group of columns."""
     return np.asarray(np.sum(weight * normal_share(-middle / sd), axis=0))
 
 
