@@ -11,6 +11,8 @@ from hardness.trial import SLOW_S
 
 ROOT = Path(__file__).parents[2]
 MOST_BYTES = 1 << 30
+INTERRUPTED = "signal.signal(signal.SIGINT, signal.default_int_handler)"
+"""Ctrl-C is heard also where the tests were begun in the background: a shell has such a job ignore it."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -36,7 +38,7 @@ class Ended:
 
 def process(*arguments: object, before: str = "", cwd: Path | None = None, **variables: str) -> subprocess.Popen[str]:
     """A process that runs the command line, after the statements of `before`."""
-    code = f"import sys\nsys.path.insert(0, {str(ROOT)!r})\n{before}\nfrom tracekit.cli import run\nsys.exit(run(sys.argv[1:]))"
+    code = f"import sys, signal\n{INTERRUPTED}\nsys.path.insert(0, {str(ROOT)!r})\n{before}\nfrom tracekit.cli import run\nsys.exit(run(sys.argv[1:]))"
     paths = os.pathsep.join([str(ROOT), str(ROOT / "tests"), str(ROOT / "tests" / "cli")])
     return subprocess.Popen(
         [sys.executable, "-c", code, *map(str, arguments)], env={**os.environ, "PYTHONPATH": paths, **variables}, cwd=cwd,
