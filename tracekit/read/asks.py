@@ -10,7 +10,7 @@ from tracekit.model.station import Channel, Station
 from tracekit.options.evidence import EVIDENCE
 from tracekit.read.columns import Column
 from tracekit.read.digitals import Digital, state_columns, together, usual_words
-from tracekit.read.head import Head, Question, finite, joined, spread
+from tracekit.read.head import NO_PRESSURE, Head, Question, finite, joined, spread
 from tracekit.read.levels import level_of_word
 from tracekit.read.multiples import other_way_round
 from tracekit.read.values import word_codes
@@ -152,9 +152,7 @@ def _points(kpa: float, sense: Sense, reading: float) -> str:
 def ask_column(columns: list[Column]) -> Question:
     """The question which of several columns is the pressure."""
     if not columns:
-        return Question(
-            found="no column is a pressure", line='pressure = { column = "...", unit = "kPa", sense = "gauge" }'
-        )
+        return Question(found=NO_PRESSURE, line='pressure = { column = "...", unit = "kPa", sense = "gauge" }')
     found = f"several columns may be the pressure: {joined(c.name for c in columns)}"
     sure = all(c.hints.pressure_unit for c in columns)
     unit = "" if sure else ', unit = "kPa", sense = "gauge"'

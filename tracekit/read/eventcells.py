@@ -7,12 +7,15 @@ import pyarrow as pa
 from numpy.typing import NDArray
 
 from tracekit.read.columns import Column
-from tracekit.read.levels import level_of_word
+from tracekit.read.levels import level_of_change
 from tracekit.read.values import column_numbers, is_texty, word_codes, word_levels
 from tracekit.read.words import hints
 
 _PARTS = re.compile(r"\s*[;,+|&]\s*")
 _LAST = re.compile(r"(?P<name>.*?[^\s:=_-])\s*[\s:=_-]\s*(?P<level>[^\s:=_-]+)")
+_TURNED = re.compile(
+    r"\s+(?:was |is |has )?(?:switched|turned|changed(?: to)?|set(?: to)?|goes|went|is|was|=>|->|→)$", re.IGNORECASE
+)
 _FIRST = re.compile(r"(?P<level>[^\s:=_-]+)[\s:]+(?P<name>.*[^\s:=_-])")
 
 
@@ -34,12 +37,12 @@ def _event(part: str) -> tuple[str, int] | None:
         match = form.fullmatch(part)
         level = None if match is None else _level(match["level"])
         if match is not None and level is not None:
-            found.append((match["name"], level))
+            found.append((_TURNED.sub("", match["name"]), level))
     return max(found, key=lambda event: max(hints(event[0]).roles.values(), default=0.0), default=None)
 
 
 def _level(word: str) -> int | None:
-    return int(word) if word in ("0", "1") else level_of_word(word)
+    return int(word) if word in ("0", "1") else level_of_change(word)
 
 
 def event_levels(array: pa.Array, signal: str) -> NDArray[np.int8]:
@@ -54,8 +57,14 @@ def listed_levels(names: pa.Array, levels: pa.Array, column: Column, signal: str
     codes, words = word_codes(names)
     own = np.array([*(w.strip() == signal for w in words), False])[codes]
     if is_texty(levels) and column.kind != "number":
-        known = word_levels(levels, {})
+        known = change_levels(levels)
     else:
         values = column_numbers(levels, column.profile.form)
         known = np.where(np.isfinite(values), (values != 0).astype(np.int8), np.int8(-1))
     return np.where(own, known, np.int8(-1))
+
+
+def change_levels(array: pa.Array) -> NDArray[np.int8]:
+    """Levels of a column of words that tell changes, -1 where one means neither, shape (n,)."""
+    _, words = word_codes(array)
+    return word_levels(array, {w.strip(): v for w in words if (v := level_of_change(w)) is not None})

@@ -10,6 +10,9 @@ from tracekit.model.trace import Assumption
 from tracekit.read.columns import Column
 from tracekit.read.preamble import Preamble
 
+NO_PRESSURE = "no column is a pressure"
+"""What a question says of a file in which nothing may be one."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Head:

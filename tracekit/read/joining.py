@@ -10,6 +10,7 @@ from tracekit.errors import LogReadError, message
 from tracekit.model.station import Station
 from tracekit.options.read import ReadOptions
 from tracekit.read.backwards import oldest_first, with_oldest_stamp
+from tracekit.read.besides import apart, lacks_pressure, no_signals
 from tracekit.read.channelfiles import goes_with, with_time_of
 from tracekit.read.columns import Column
 from tracekit.read.digitals import ROLES
@@ -99,7 +100,9 @@ def recordings(
         if place is None and own is not None and adds_nothing(left.opened.head, result[own].roles):
             result[own] = replace(result[own], aside=(*result[own].aside, left.opened))
         elif place is None:
-            refused.append(left)
+            alone = len(result) == 1 and own is None and lacks_pressure(left.error)
+            error = no_signals(left.opened, result[0].parts[0].opened) if alone else left.error
+            refused.append(replace(left, error=error))
         else:
             result[place[0]] = place[1]
     result.sort(key=lambda r: min(order[id(f.source)] for f in r.files))
@@ -202,8 +205,10 @@ def _chains(parts: Sequence[Part], options: ReadOptions) -> list[list[Part]]:
 
 def _continues(chain: Sequence[Part], part: Part, options: ReadOptions, first: FirstSamples) -> bool:
     before = max(chain, key=lambda p: p.last_s)
-    if part.falls or before.falls or not (
-        _same_kind(before.plan, part.plan) or same_but_for_units(before.plan, part.plan)
+    if (
+        part.falls
+        or before.falls
+        or not (_same_kind(before.plan, part.plan) or same_but_for_units(before.plan, part.plan))
     ):
         return False
     if part.first_s > before.last_s + options.join_gap_s:
@@ -243,9 +248,11 @@ def _alike(group: Sequence[Part]) -> Recording:
 def _beside(result: list[Recording], one: Opened, stations: Sequence[Station]) -> tuple[int, Recording] | None:
     """The recording whose times a file without pressure shares, with that file beside it; None where there is none.
 
-    Raises LogReadError where only one of the two tells its zone, so that their times cannot be compared.
+    Raises LogReadError where only one of the two tells its zone, so that their times cannot be compared, and where the
+    only recording shares none of its times.
     """
     given = stations[0] if len(stations) == 1 else Station()
+    why_not: LogReadError | None = None
     own_first = sorted(enumerate(result), key=lambda r: all(f.source is not one.source for f in r[1].files))
     for place, recording in own_first:
         first = recording.parts[0]
@@ -260,7 +267,9 @@ def _beside(result: list[Recording], one: Opened, stations: Sequence[Station]) -
         ahead = ahead_s(first.plan, first.first_s, zoned, start, given)
         slack = _FARTHEST_ZONE_S if ahead is None else 0.0
         start, end = (t + (ahead or 0.0) for t in (start, end))
-        if start > recording.parts[-1].last_s + slack or end < first.first_s - slack:
+        span_s = (first.first_s, recording.parts[-1].last_s)
+        if start > span_s[1] + slack or end < span_s[0] - slack:
+            why_not = apart(side, start, end, first.opened, span_s)
             continue
         if ahead is None:
             found = f'stamps of which only those of one file have a zone, beside "{first.opened.head.name}"'
@@ -269,4 +278,6 @@ def _beside(result: list[Recording], one: Opened, stations: Sequence[Station]) -
             )
             raise LogReadError(message(one.head.name, found, "times that can be compared", todo))
         return place, replace(recording, sides=(*recording.sides, (side, start - first.first_s)))
+    if why_not is not None and len(result) == 1:
+        raise why_not
     return None

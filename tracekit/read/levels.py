@@ -30,6 +30,19 @@ OFF_WORDS = frozenset({
     "なし", "切", "停止", "닫힘", "없음", "l", "nicht vorhanden", "desenergizado", "diseccitato",
 })  # fmt: skip
 
+_RISES = ("rising", "rise", "up", "+", "↑", "↗", "0->1", "0→1", "0>1", "steigend", "montant", "subida")
+_FALLS = ("falling", "fall", "down", "-", "↓", "↘", "1->0", "1→0", "1>0", "fallend", "descendant", "bajada")
+_CHANGES = {**dict.fromkeys(_RISES, 1), **dict.fromkeys(_FALLS, 0)}
+
+
+def level_of_change(word: str) -> int | None:
+    """1 or 0 for a word or sign that tells where a change of a signal leads, None for any other.
+
+    Only lists of events hold such: elsewhere "rising" may be said of a pressure, and "-" is no value.
+    """
+    level = level_of_word(word)
+    return _CHANGES.get(fold(word.strip().strip("\"'"))) if level is None else level
+
 
 def level_of_word(word: str) -> int | None:
     """1 or 0 for a word that means on or off in a common language, None for any other."""

@@ -14,7 +14,7 @@ from tracekit.read.clockcolumns import with_packed_clocks
 from tracekit.read.convert import BITS, LevelReader, Missing, Portion, Rejected
 from tracekit.read.dateorder import with_date_order
 from tracekit.read.digitals import ROLES, LevelPlan, by_name, find_digitals
-from tracekit.read.events import EventPlan, EventReader, find_events
+from tracekit.read.events import EventPlan, EventReader, find_events, with_starts
 from tracekit.read.head import Head, finite
 from tracekit.read.opened import Opened
 from tracekit.read.plan import Plan, StationPlan
@@ -97,12 +97,13 @@ def _listed(opened: Opened, head: Head, station: Station, events: EventPlan) -> 
     time, _ = plan_time(bare, _channel(head, station.channels.get("time")))
     if time is None:
         return None
+    events = with_starts(events, head, seconds_of(head, time))
     digitals = {role: LevelPlan(column=name, kind="word") for role, name in events.names.items()}
     facts = [
         Assumption(what=role, value=f"{name} in {head.name}", evidence="listed in a second file", confidence=0.95)
         for role, name in events.names.items()
     ]
-    used = {*time.columns, events.signal, events.level}
+    used = {*time.columns, events.signal, *([events.level] if events.level else [])}
     plan = Plan(time=time, stations=(), columns={c.name: c for c in head.columns if c.name in used})
     time_fact = replace(assumption(time), what=f"time in {head.name}")
     return SideFile(opened=opened, plan=plan, digitals=digitals, assumptions=(time_fact, *facts), events=events)
@@ -137,6 +138,8 @@ class SideReader:
         self._readers = [LevelReader(role, plan, side.plan.columns) for role, plan in plans.items()]
         self._roles = tuple(plans)
         self._events = EventReader(side.events, side.plan.columns) if side.events is not None else None
+        starts = side.events.starts if side.events is not None else {}
+        self._start = np.uint8(sum(BITS[role] for role, level in starts.items() if level))
         self._rows = side.opened.rows(side.plan)
         self._times: NDArray[np.float64] = np.empty(0)
         self._levels: NDArray[np.uint8] = np.empty(0, np.uint8)
@@ -146,13 +149,13 @@ class SideReader:
         self._missing: Missing = []
 
     def under(self, samples: Samples) -> Samples:
-        """Samples with the digitals of the second file; before its first row they are 0."""
+        """Samples with the digitals of the second file; before its first row they are 0, or what its events change."""
         if len(samples) == 0:
             return samples
         self._advance(float(samples.time_s.max()))
         place = np.searchsorted(self._times, samples.time_s + _SAME_S, side="right") - 1
         levels = self._levels[np.maximum(place, 0)] if len(self._levels) else np.zeros(len(samples), np.uint8)
-        digital = samples.digital | np.where(place >= 0, levels, np.uint8(0))
+        digital = samples.digital | np.where(place >= 0, levels, self._start)
         return replace(samples, digital=digital)
 
     def _advance(self, until_s: float) -> None:
