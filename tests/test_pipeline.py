@@ -229,6 +229,13 @@ def test_law_of_repetition(simulated) -> None:
     assert table.to_pandas().equals(before)
 
 
+def test_tables_of_one_station_are_held_once(simulated) -> None:
+    """The tables of a log with one station are those of the station, not copies."""
+    record = diagnose(table_of(simulated))
+    for name in ("cycles", "periods", "edges"):
+        assert getattr(record, name) is getattr(record.stations[0].data, name)
+
+
 def test_own_baseline_is_no_news(simulated) -> None:
     """A log against itself shows no change: no cause above info."""
     table = table_of(simulated)

@@ -22,7 +22,7 @@ from tracekit.model.cycle import StationData
 from tracekit.model.estimate import Bound, Estimate, Quantity, Withheld
 from tracekit.model.result import DiagnosisRecord, LeakResult, StationResult
 from tracekit.model.station import Station
-from tracekit.model.tables import join_tables
+from tracekit.model.tables import Table, join_tables
 from tracekit.model.trace import Assumption, Layout, LogFacts
 from tracekit.options.judge import JudgeOptions
 from tracekit.options.measure import MeasureOptions
@@ -168,10 +168,15 @@ def diagnose(
         logs=(now.facts,),
         log_assumptions=(now.layout.assumptions,),
         stations=results,
-        cycles=join_tables(tuple(r.data.cycles for r in results)),
-        periods=join_tables(tuple(r.data.periods for r in results)),
-        edges=join_tables(tuple(r.data.edges for r in results)),
+        cycles=_joined(tuple(r.data.cycles for r in results)),
+        periods=_joined(tuple(r.data.periods for r in results)),
+        edges=_joined(tuple(r.data.edges for r in results)),
     )
+
+
+def _joined(tables: tuple[Table, ...]) -> Table:
+    """The tables of all stations in one; a single station's table is that table, held once."""
+    return tables[0] if len(tables) == 1 else join_tables(tables)
 
 
 def _baseline(
