@@ -20,9 +20,14 @@ _SIGN_APART = re.compile(rb"(?m)(^|[;,\t|]) *-(?: |\xc2\xa0)(?=[.,]?\d)")
 _WIDE_FIGURES = re.compile(rb"(?:\xef\xbc[\x8b-\x8f\x9a])*(?:\xef\xbc[\x90-\x99](?:\xef\xbc[\x8b-\x8f\x9a])*)+")
 _NARROW = {bytes((0xEF, 0xBC, 0x60 + c)): bytes((c,)) for c in b"+,-./:0123456789"}
 """Figures as wide as Chinese letters, the signs beside them, and what they stand for: U+FF01 to U+FF5E repeat ASCII."""
-_BOMS = ((codecs.BOM_UTF8, "utf-8"), (codecs.BOM_UTF16_LE, "utf-16-le"), (codecs.BOM_UTF16_BE, "utf-16-be"))
+_BOMS = (
+    (codecs.BOM_UTF8, "utf-8"), (codecs.BOM_UTF32_LE, "utf-32-le"), (codecs.BOM_UTF32_BE, "utf-32-be"),
+    (codecs.BOM_UTF16_LE, "utf-16-le"), (codecs.BOM_UTF16_BE, "utf-16-be"),
+)  # fmt: skip
+"""Longer marks stand before the shorter ones that they begin with."""
 _HARMLESS = frozenset(b"\t\n\v\f\r\x1a\x1b\x01")
 _LOOKED_AT = 1 << 18
+_FEW_ZEROS, _MANY_ZEROS = 0.1, 0.7
 _SINGLE = ("cp1252", "cp1250", "cp1254", "cp1251")  # a byte for each letter
 _ZEROS = re.compile(rb"\x00+")
 
@@ -48,7 +53,8 @@ def find_encoding(head: bytes, file_name: str) -> Encoding:
             return _with_line_ends(head, name, len(mark), "byte-order mark", 1.0)
     wide = _wide(head)
     if wide is not None:
-        return _with_line_ends(head, wide, 0, "every second byte is zero", 0.98)
+        evidence = "three of four bytes are zero" if wide.startswith("utf-32") else "every second byte is zero"
+        return _with_line_ends(head, wide, 0, evidence, 0.98)
     _refuse_binary(head, file_name)
     if head.isascii():
         return _with_line_ends(head, "utf-8", 0, "only plain characters", 1.0)
@@ -68,14 +74,18 @@ def _with_line_ends(head: bytes, name: str, bom: int, evidence: str, confidence:
 
 
 def _wide(head: bytes) -> str | None:
-    """UTF-16 without a mark: text of Western letters and digits has a zero in every second byte."""
-    sample = np.frombuffer(head[: len(head) // 2 * 2], np.uint8)[:65536]
+    """UTF-16 or UTF-32 without a mark: text of Western letters and digits has zeros at the same places throughout."""
+    sample = np.frombuffer(head[: len(head) // 4 * 4], np.uint8)[:65536]
     if len(sample) < 8:
         return None
-    even, odd = (sample[0::2] == 0).mean(), (sample[1::2] == 0).mean()
-    if odd > 0.7 and even < 0.1:
+    zeros = (sample.reshape(-1, 4) == 0).mean(axis=0)
+    for name, at in (("utf-32-le", 0), ("utf-32-be", 3)):
+        if zeros[at] < _FEW_ZEROS and np.delete(zeros, at).min() > _MANY_ZEROS:
+            return name
+    even, odd = zeros[0::2], zeros[1::2]
+    if odd.min() > _MANY_ZEROS and even.max() < _FEW_ZEROS:
         return "utf-16-le"
-    return "utf-16-be" if even > 0.7 and odd < 0.1 else None
+    return "utf-16-be" if even.min() > _MANY_ZEROS and odd.max() < _FEW_ZEROS else None
 
 
 def _refuse_binary(head: bytes, file_name: str) -> None:

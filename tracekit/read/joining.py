@@ -101,8 +101,7 @@ def recordings(
             result[own] = replace(result[own], aside=(*result[own].aside, left.opened))
         elif place is None:
             alone = len(result) == 1 and own is None and lacks_pressure(left.error)
-            error = no_signals(left.opened, result[0].parts[0].opened) if alone else left.error
-            refused.append(replace(left, error=error))
+            refused.append(replace(left, error=no_signals(left.opened, result[0].files[0])) if alone else left)
         else:
             result[place[0]] = place[1]
     result.sort(key=lambda r: min(order[id(f.source)] for f in r.files))

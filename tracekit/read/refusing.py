@@ -4,12 +4,15 @@ import re
 from collections.abc import Sequence
 
 from tracekit.errors import LogReadError, message
+from tracekit.options.evidence import EVIDENCE
 from tracekit.read.cells import cell_kind
 from tracekit.read.sniff import DELIMITERS, split
 
 _NESTED = re.compile(r"\{.*[:,\[]\s*\{.*\}.*\},?")
 _MEMBER = re.compile(r'[\[\]{}]+,?|[\]}]+,?[ \t]*[\[{]|"(?:[^"\\]|\\.)*"\s*:.*')
 _ALIKE, _MOST_LINES, _FEWEST_CELLS, _WIDE = 0.9, 60, 200, 10
+_LISTED = re.compile(r"-(?:[ \t]+(?:\{.*|[^\s:{][^:]*:.*))?")
+_MAPPED = re.compile(r"[^\s:{][^:]*:(?:[ \t].*)?|[\w.]+:")
 """A table on its side has few lines, many cells in each, and so many times more than it has lines."""
 
 
@@ -25,6 +28,10 @@ def check_table(lines: Sequence[str], name: str) -> None:
     if opened and sum(_MEMBER.fullmatch(line) is not None for line in written) > _ALIKE * len(written):
         found = "a list of JSON whose records stand over several lines each"
         todo = 'Export a record per line, such as {"time_s": 0.01, "pressure_kpa": -57.3}, or CSV.'
+        raise LogReadError(message(name, found, "a line per sample", todo))
+    if _is_outline(written):
+        found = 'a list of items in the manner of YAML, "- name: value"'
+        todo = "Export a line per sample with the names once above: CSV, or flat records of JSON."
         raise LogReadError(message(name, found, "a line per sample", todo))
     if (cells := _cells_of_turned(written)) > 0:
         found = f"{len(written)} lines of {cells} values behind a name each: channels stand in lines"
@@ -44,3 +51,10 @@ def _cells_of_turned(written: Sequence[str]) -> int:
         if all(row[0] == "text" for row in rows) and sum(values) > _ALIKE * len(values):
             return count
     return 0
+
+
+def _is_outline(written: Sequence[str]) -> bool:
+    """True for lines of which some begin an item with a dash and all others name a value."""
+    items = sum(1 for line in written if _LISTED.fullmatch(line))
+    others = sum(1 for line in written if line[0] != "-" and _MAPPED.fullmatch(line))
+    return items >= EVIDENCE.fewest_lines and items + others >= EVIDENCE.alike_lines * len(written)

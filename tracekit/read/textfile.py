@@ -231,7 +231,7 @@ def last_lines(path: Path, encoding: Encoding, mend: Mend | None) -> list[str]:
     """The last whole lines of a file."""
     with reading(path) as file:
         size = file.seek(0, 2)
-        file.seek(max(size - _TAIL_BYTES, encoding.bom) // 2 * 2)
+        file.seek(max(size - _TAIL_BYTES, encoding.bom) // 4 * 4)
         raw = file.read()
     text = b"".join(as_utf8(iter([raw]), Encoding(name=encoding.name, bom=0, evidence="", confidence=1.0)))
     text = sound_utf8(text)
