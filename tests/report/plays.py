@@ -186,7 +186,7 @@ def data_of(play: Play) -> StationData:
             supply_on_level=1, release_on_level=1, present_on_level=1, evidence={"supply": "pressure falls at level 1"}),
         settings=settings, cycle_settings={k: np.full(n, v) for k, v in (("set_point", SET), ("reset_point", RESET))},
         air_saving=play.saving, ambient_kpa=101.3, ambient_u_kpa=5.1, ambient_source="standard atmosphere",
-        temperature_c=20.0, temperature_u_c=4.0,
+        temperature_c=20.0, temperature_u_c=4.0, usual_peak_kpa=OFF, timing={"over_kpa": np.full(n, 1.0)},
     )  # fmt: skip
 
 

@@ -10,7 +10,7 @@ from stories import Play
 from tracekit.model.finding import CauseChance, Detectable, Evidence, NextStep
 from tracekit.model.result import BudgetLine
 from tracekit.model.trace import LogFacts
-from tracekit.report import sections
+from tracekit.report import sections, why
 from tracekit.report.doubt import since
 from tracekit.report.entries import leave_words, why_leave
 from tracekit.report.pictures.blowoff import blowoff
@@ -131,10 +131,10 @@ def test_a_time_limit_is_told_with_the_times_that_it_stands_between():
 def test_nothing_found_is_not_headed_as_a_danger():
     """Where no cause is left, the row that completes the sum says that there is no fault."""
     result = replace(stories.healthy().stations[0], causes=())
-    told = sections.why_this_cause(result, "kPa")
+    told = why.why_this_cause(result, "kPa")
     assert "No fault that this log can show" in told
     assert "Something else" not in told
-    assert "Something else, or nothing" in sections.why_this_cause(stories.torn_cup().stations[0], "kPa")
+    assert "Something else, or nothing" in why.why_this_cause(stories.torn_cup().stations[0], "kPa")
 
 
 def test_a_symptom_names_every_cause_it_may_come_from():
@@ -143,7 +143,7 @@ def test_a_symptom_names_every_cause_it_may_come_from():
     torn = stories.finding("collision_or_peel", explains=("part_dropped",), confidence=0.3, severity="info")
     lost = stories.finding("part_dropped", kind="symptom", cycles=(3,), share=0.03)
     result = stories.result(Play(cycles=30, dropped=(3,)), findings=(leak, torn, lost))
-    told = sections.why_this_cause(result, "kPa")
+    told = why.why_this_cause(result, "kPa")
     assert "Comes from: leak at the cup, hose or a fitting, or parts torn off in motion." in told
 
 
@@ -232,7 +232,7 @@ def test_what_the_log_leaves_open_is_listed_before_what_it_rules_out():
         CauseChance(code="release_valve_leak", chance=0.001, reason="not excluded: it would show so too"),
     )
     result = replace(stories.torn_cup().stations[0], causes=causes)
-    told = sections.why_this_cause(result, "kPa")
+    told = why.why_this_cause(result, "kPa")
     assert "Leaking check valve" in told
     assert "Seeping release valve" in told
     assert "Slow supply valve" not in told

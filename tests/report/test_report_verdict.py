@@ -65,7 +65,7 @@ def test_a_restriction_leads_with_the_evacuation(plain_result):
         for name, now, before in (("blow-off between two levels", 0.019, 0.03), ("evacuation between two levels", 0.19, 0.13))
     )
     found = replace(stories.finding("flow_restricted"), evidence=facts)
-    assert lead(replace(plain_result, findings=(found,))).startswith("Evacuation between two levels takes 0.19 s")
+    assert lead(replace(plain_result, findings=(found,))).startswith("Evacuation from 25 to 55 kPa takes 0.19 s")
 
 
 def test_a_close_rival_is_named():

@@ -2,10 +2,12 @@
 
 import re
 
+from tracekit.model.finding import Finding
 from tracekit.model.result import StationResult, SuggestedSetting
 from tracekit.report.measures import setting, setting_names
 from tracekit.report.text import MINUS, clean
 from tracekit.report.view import main_finding
+from tracekit.report.words import Num, plain
 
 _ELSEWHERE = ("collision_or_peel", "motion_dips", "timeout_too_short")
 """Causes whose repair changes a path, accelerations or a timer, which are settings too."""
@@ -50,11 +52,26 @@ def leave_words(result: StationResult) -> str:
     return "Settings: no values yet." if main is not None and main.kind == "setting" else "Settings: leave them."
 
 
+def _zero_shift(main: Finding) -> str:
+    """What a shifted zero does to every reading, in which direction and by how much; empty for another finding."""
+    shown = [e for e in main.evidence if e.measure == "idle_vacuum_kpa"] if main.code == "sensor_zero_shift" else []
+    if not shown or not shown[0].value:
+        return ""
+    fact = shown[0]
+    half = 0.1 if fact.lower is None or fact.upper is None else (fact.upper - fact.lower) / 2.0
+    size = plain((Num(value=abs(fact.value), unit="kPa", step=half),))
+    more = fact.value > 0.0
+    there = f"True vacuum is about {size} {'lower' if more else 'higher'} than shown"
+    return f"Set the zero first. {there}{': the grip is weaker' if more else ''}."
+
+
 def why_leave(result: StationResult) -> str:
     """Why no setting is to be entered, a sentence."""
     main = main_finding(result)
     if main is not None and main.code == "timeout_too_short":
         return "The time-out is set in the controller, as the steps say."
+    if main is not None and (shift := _zero_shift(main)):
+        return shift
     reason = clean(result.suggestion.withheld or "", 90).rstrip(".")
     reason = reason.partition(";")[0] if len(reason) > 50 else reason
     reason = re.sub(r"(?i)^leave them[:;,]?\s*", "", reason)

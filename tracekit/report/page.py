@@ -8,7 +8,7 @@ from pathlib import Path
 from tracekit.model.result import DiagnosisRecord, StationResult
 from tracekit.model.trace import Assumption, LogFacts
 from tracekit.options.report import ReportOptions
-from tracekit.report import sections
+from tracekit.report import sections, why
 from tracekit.report.cautions import SHORT
 from tracekit.report.doubt import untold_leak
 from tracekit.report.embed import packed
@@ -50,10 +50,10 @@ def station_page(
         ),
         Block("steps", "What to do, in this order", sections.what_to_do(result, unit, passed), "Steps", page_one=True),
     ]
-    if sections.has_causes(result):
+    if why.has_causes(result):
         found = main_finding(result) is not None
         title = "What was found" if not result.causes else "Why this cause and not another" if found else _NO_CAUSE
-        blocks.append(Block("causes", title, sections.why_this_cause(result, unit), "Causes", page_one=True))
+        blocks.append(Block("causes", title, why.why_this_cause(result, unit), "Causes", page_one=True))
     title, ruled = causes_map(result, unit)
     if ruled:
         blocks.append(Block("ruled-out", title, ruled, "Ruled out"))

@@ -21,7 +21,7 @@ class Phrase:
 
 _PHRASES: dict[str, Phrase] = {
     "leak_steady": Phrase("a leak at the cup, hose or a fitting", "a cup-side leak", "cup or hose"),
-    "leak_part_dependent": Phrase("a leak that comes with the part", "leaking parts", "the parts"),
+    "leak_part_dependent": Phrase("a leak on some picks only", "a leak on some picks", "part or nest"),
     "check_valve_leak": Phrase("a leaking check valve", "a leaking check valve", "check valve"),
     "release_valve_leak": Phrase("a seeping release valve", "a leaking release valve", "release valve"),
     "flow_restricted": Phrase("a blocked filter, hose or bore", "a blocked filter", "filter or hose"),
@@ -32,7 +32,7 @@ _PHRASES: dict[str, Phrase] = {
     "supply_valve_slow": Phrase("a slow supply valve", "a slow supply valve", "supply valve"),
     "supply_valve_passing": Phrase("a supply valve that seeps when off", "a seeping supply valve", "supply valve"),
     "release_weak": Phrase("a weak or late blow-off", "a weak blow-off", "blow-off"),
-    "collision_or_peel": Phrase("parts torn off in motion", "a collision", "collision"),
+    "collision_or_peel": Phrase("parts torn off in motion", "a collision", "a knock"),
     "motion_dips": Phrase("vacuum dips that come with motion", "motion dips", "motion"),
     "part_not_presented": Phrase("no part at the pick position", "missing parts", "missing parts"),
     "part_dropped": Phrase("dropped parts", "dropped parts", "drops"),

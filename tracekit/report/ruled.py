@@ -9,7 +9,7 @@ from tracekit.report.phrases import NOTHING, cause_name
 from tracekit.report.text import clean
 from tracekit.report.words import chance, count
 
-_PROBABLE = 0.3
+PROBABLE = 0.3
 """From this chance on a cause is called likely, from the next on it is left open whatever its reason."""
 LIKELY = 0.05
 _PLACES: tuple[tuple[str, tuple[str, ...]], ...] = (
@@ -83,7 +83,7 @@ def is_open(cause: CauseChance) -> bool:
 
 def _state(cause: CauseChance, unseen: Mapping[str, str]) -> str:
     """A log that could not have shown a cause, or leaves it a chance, does not speak against it."""
-    if cause.chance >= _PROBABLE:
+    if cause.chance >= PROBABLE:
         return "likely"
     left = cause.chance >= LIKELY or is_open(cause)
     return "open" if left or cause.code in unseen else "against"

@@ -5,27 +5,25 @@ import textwrap
 from dataclasses import dataclass, replace
 
 from tracekit.model.estimate import Withheld
-from tracekit.model.finding import Detectable, Finding
 from tracekit.model.result import StationResult
 from tracekit.model.trace import Assumption
 from tracekit.report.cautions import CAUTIONS
 from tracekit.report.entries import leave_words, setting_entries, why_leave
 from tracekit.report.frame import render
+from tracekit.report.levels import BLOW_OFF, EVACUATION, timed
 from tracekit.report.markup import numbers
 from tracekit.report.measures import measure, setting
 from tracekit.report.passed import Passed, with_limits
-from tracekit.report.phrases import NO_FAULT, NO_KNOWN_CAUSE, NOTHING, cause_name
+from tracekit.report.phrases import cause_name
 from tracekit.report.plot import Cell, Column, Picture
-from tracekit.report.ruled import LIKELY, is_open
-from tracekit.report.second import both_told
-from tracekit.report.text import clean, escape
+from tracekit.report.ruled import LIKELY
+from tracekit.report.text import clean, escape, whole
 from tracekit.report.todo import GOAL, Step, steps, to_record
 from tracekit.report.verdict import cannot_answer, rival_of, verdict
-from tracekit.report.view import LEAKS, codes_present, is_list, main_finding, symptom
-from tracekit.report.words import Num, Text, chance, html, is_pressure, of_estimate, plain, role, strength
+from tracekit.report.view import LEAKS, codes_present, main_finding
+from tracekit.report.words import Num, Text, chance, html, is_pressure, of_estimate, plain, role
 
-_POSSIBLE, _LEAST_CAUSES, _MOST_NAMED = 0.005, 3, 15
-_FIRST_SCREEN_PX, _REASON_MOST = 616, 600
+_FIRST_SCREEN_PX = 616
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -64,22 +62,6 @@ def what_to_do(result: StationResult, unit: str, limits: tuple[Passed, ...] = ()
     return render("steps.html", {"steps": steps(result, limits), "reasons": reasons, "told": told}, unit)
 
 
-def why_this_cause(result: StationResult, unit: str) -> str:
-    """Causes with their chances, "something else" completing the sum, and what else was found."""
-    return render("causes.html", {
-        "causes": _causes(result), "others": _others(result), "named": _named_cycles(result),
-        "both": both_told(result),
-    }, unit)  # fmt: skip
-
-
-def _named_cycles(result: StationResult) -> str:
-    """The cycles of the first finding one by one, where it names a part of them."""
-    main = main_finding(result)
-    if main is None or not 0 < len(main.cycles) < len(result.data.cycles):
-        return ""
-    return f"The first finding is about cycle{'s' if len(main.cycles) > 1 else ''} {is_list(main.cycles, _MOST_NAMED)}."
-
-
 def _lead_html(text: Text, unit: str) -> str:
     """The lead with the pressures inside its words marked too, so that the unit switch reaches them."""
     return "".join(_marked(part, unit) if isinstance(part, str) else html((part,), unit) for part in text)
@@ -90,11 +72,6 @@ def _marked(part: str, unit: str) -> str:
     stripped = part.strip(" ")
     before, after = part[: len(part) - len(part.lstrip(" "))], part[len(part.rstrip(" ")) :] if stripped else ""
     return f"{before}{numbers(stripped, unit)}{after}"
-
-
-def has_causes(result: StationResult) -> bool:
-    """True where there is anything to say about causes."""
-    return bool(result.causes) or bool(_others(result))
 
 
 def evidence(pictures: tuple[Picture, ...], unit: str) -> str:
@@ -111,7 +88,7 @@ def limits(result: StationResult, unit: str) -> str:
     """What this log cannot show, why, and how to record one that shows more."""
     return render("limits.html", {
         "hidden": _hidden(result), "lines": [clean(t, 300) for t in result.limits_of_log],
-        "record": to_record(result), "smallest": _smallest(result.detectable, unit),
+        "record": to_record(result), "smallest": _smallest(result, unit),
     }, unit)  # fmt: skip
 
 
@@ -119,7 +96,7 @@ def can_show(result: StationResult, unit: str) -> str:
     """The smallest change per cause that a log would have shown, and the causes that it could not, with the reason."""
     hidden = _by_reason([(cause_name(d.code), d.why) for d in result.detectable if d.smallest is None])
     return render("limits.html", {
-        "hidden": hidden, "lines": (), "record": to_record(result), "smallest": _smallest(result.detectable, unit),
+        "hidden": hidden, "lines": (), "record": to_record(result), "smallest": _smallest(result, unit),
     }, unit)  # fmt: skip
 
 
@@ -135,7 +112,7 @@ def _assumption_rows(assumptions: tuple[Assumption, ...]) -> list[dict[str, str]
     ordered = sorted({(a.what, a.value): a for a in assumptions}.values(), key=lambda a: a.confidence)
     return [
         {
-            "what": _whole(role(a.what)).rstrip("."), "value": clean(a.value, 120), "evidence": _whole(a.evidence),
+            "what": whole(role(a.what)).rstrip("."), "value": clean(a.value, 120), "evidence": whole(a.evidence),
             "sure": "" if a.confidence >= 0.975 else f"Chance {chance(a.confidence)}.",
         }
         for a in ordered
@@ -224,75 +201,17 @@ def _lines(text: str, wide: int = 38) -> int:
     return len(textwrap.wrap(text, wide))
 
 
-def _causes(result: StationResult) -> list[dict[str, object]]:
-    """The likely causes, each with its chance; the last row completes the sum."""
-    causes = result.causes
-    known = sorted((c for c in causes if c.code not in NOTHING), key=lambda c: -c.chance)
-    probable = [c for c in known if c.chance >= LIKELY]
-    # what the log leaves open tells more than what it rules out
-    others = sorted((c for c in known if c.chance < LIKELY), key=lambda c: not is_open(c))
-    others = [c for c in others if c.chance >= _POSSIBLE or (probable and is_open(c))]
-    likely = [*probable, *others[: max(0, _LEAST_CAUSES - len(probable))]]
-    named = [(cause_name(c.code), c.chance, _whole(c.reason)) for c in likely]
-    left = max(0.0, 1.0 - sum(c.chance for c in likely))
-    other = next(
-        (_whole(c.reason) for c in causes if c.code in NOTHING and c.reason), "What the log does not tell apart."
-    )
-    sound = verdict(result).severity == "info" and not named
-    row = (NO_FAULT, left, "Nothing in this log points to a fault.") if sound else (NO_KNOWN_CAUSE, left, other)
-    rows = [*named, row] if left >= _POSSIBLE or not named else named
-    return [{"name": n, "chance": chance(p), "boxes": _boxes(p), "reason": why} for n, p, why in rows]
-
-
-def _boxes(p: float) -> str:
-    """Ten boxes filled by the words beside them: a half one stands for 1 in 20."""
-    told = chance(p)
-    halves = {"under 1 in 20": 0, "1 in 20": 1, "19 in 20": 19, "over 19 in 20": 20}.get(told)
-    if halves is None:
-        halves = 2 * int(told.partition(" ")[0])
-    return "■" * (halves // 2) + "◧" * (halves % 2) + "□" * (10 - (halves + 1) // 2)
-
-
-def _others(result: StationResult) -> list[dict[str, str]]:
-    """Every finding but the one of the verdict, with how sure it is and its first step."""
-    first = main_finding(result) or symptom(result)
-    shown = [f for f in result.findings if f is not first]
-    return [_other(f, _brought_by(f, first, shown)) for f in shown][:10]
-
-
-def _brought_by(sign: Finding, first: Finding | None, others: list[Finding]) -> tuple[str, ...]:
-    """The causes that a symptom may come from, the first finding's before those found beside it."""
-    known = [f for f in (first, *others) if f is not None and f.kind == "cause" and sign.code in f.explains]
-    return tuple(dict.fromkeys(cause_name(f.code).lower() for f in known))
-
-
-def _other(f: Finding, brought_by: tuple[str, ...]) -> dict[str, str]:
-    word = strength(f.confidence)
-    words = {"": "Found.", "either": "Perhaps."}.get(word, word[:1].upper() + word[1:] + ".")
-    if f.kind == "symptom":
-        return {
-            "title": clean(f.title, 100).rstrip("."),
-            "words": f"Comes from: {', or '.join(brought_by)}." if brought_by else words,
-        }
-    fact = next((e.text for e in f.evidence if len(e.text.split()) >= 4), "") if f.kind == "recording" else ""
-    if fact and f.severity == "info":
-        return {"title": clean(f.title, 100).rstrip("."), "words": f"For information: {_whole(fact)}"}
-    step = clean(f.next_steps[0].do, 200).partition(". ")[0].rstrip(".") + "." if f.next_steps else ""
-    note = "For information." if f.severity == "info" else words
-    return {"title": clean(f.title, 100).rstrip("."), "words": f"{note} {step}".strip()}
-
-
 def _hidden(result: StationResult) -> list[dict[str, str]]:
     """What is withheld and which causes this log could not have shown."""
     rows: list[dict[str, str]] = []
     leak = result.leak
     if isinstance(leak.decay_rate, Withheld):
-        rows.append({"name": "Fall of vacuum with the supply closed", "why": _whole(leak.decay_rate.reason)})
+        rows.append({"name": "Fall of vacuum with the supply closed", "why": whole(leak.decay_rate.reason)})
     elif leak.mechanism == "undecided" and leak.evidence and _leaks(result):
-        rows.append({"name": "Hole or pores: undecided", "why": _whole(leak.evidence)})
+        rows.append({"name": "Hole or pores: undecided", "why": whole(leak.evidence)})
     rows += _leak_change(result)
     if isinstance(result.leak_rate_l_min_anr, Withheld):
-        rows.append({"name": "Leak in litres per minute", "why": _whole(result.leak_rate_l_min_anr.reason)})
+        rows.append({"name": "Leak in litres per minute", "why": whole(result.leak_rate_l_min_anr.reason)})
     told = _told_codes(result)
     unseen = [d for d in result.detectable if d.smallest is None and d.code not in told]
     rows += _by_reason([(cause_name(d.code), d.why) for d in unseen])
@@ -315,10 +234,10 @@ def _leak_change(result: StationResult) -> list[dict[str, str]]:
     if found is None:
         return []
     if isinstance(found, Withheld):
-        return [{"name": "Change of the leak against the baseline", "why": _whole(found.reason)}]
+        return [{"name": "Change of the leak against the baseline", "why": whole(found.reason)}]
     number = plain((of_estimate(found.change),))
     least = plain((Num(value=found.smallest_kpa_s, unit="kPa/s", step=_two(found.smallest_kpa_s)),))
-    why = f"From the vacuum that suction tends to. A change below {least} would not show. {_whole(found.how)}"
+    why = f"From the vacuum that suction tends to. A change below {least} would not show. {whole(found.how)}"
     return [{"name": f"Change of the leak against the baseline: {number}", "why": why}]
 
 
@@ -326,7 +245,7 @@ def _by_reason(pairs: list[tuple[str, str]]) -> list[dict[str, str]]:
     """Names that share a reason, in one entry each."""
     together: dict[str, list[str]] = {}
     for name, why in pairs:
-        together.setdefault(_whole(why), []).append(name)
+        together.setdefault(whole(why), []).append(name)
     return [{"name": _listed(names), "why": why} for why, names in together.items()]
 
 
@@ -341,27 +260,22 @@ def _leaks(result: StationResult) -> bool:
     return main is not None and main.code in LEAKS
 
 
-def _whole(text: str) -> str:
-    line = clean(text, _REASON_MOST).rstrip(".")
-    if "_" in line.partition(" ")[0]:
-        return f"{line}."  # a column's own name
-    return f"{line[:1].upper()}{line[1:]}." if line else ""
+def _smallest(result: StationResult, unit: str) -> list[dict[str, str]]:
+    return [
+        {
+            "name": cause_name(d.code),
+            "measure": html(_measured(d.measure, result), unit),
+            "size": html((Num(value=d.smallest, unit=d.unit, step=_two(d.smallest)),), unit),
+            "why": whole(d.why),
+        }
+        for d in result.detectable
+        if d.smallest is not None
+    ]
 
 
-def _smallest(detectable: tuple[Detectable, ...], unit: str) -> list[dict[str, str]]:
-    rows = []
-    for d in detectable:
-        if d.smallest is not None:
-            size = Num(value=d.smallest, unit=d.unit, step=_two(d.smallest))
-            rows.append(
-                {
-                    "name": cause_name(d.code),
-                    "measure": measure(d.measure).name,
-                    "size": html((size,), unit),
-                    "why": _whole(d.why),
-                }
-            )
-    return rows
+def _measured(name: str, result: StationResult) -> Text:
+    """A measure as the limits of a log name it, a time between two levels with its levels."""
+    return timed(name, result) if name in (EVACUATION, BLOW_OFF) else (measure(name).name,)
 
 
 def _two(value: float) -> float | None:

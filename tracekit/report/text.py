@@ -6,7 +6,7 @@ from html import escape as _escape
 NBSP = "\u00a0"
 NARROW = "\u202f"
 MINUS = "\u2212"
-_ELLIPSIS = "…"
+_ELLIPSIS, _LONGEST = "…", 600
 _DROPPED = ("Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp")
 
 
@@ -26,6 +26,14 @@ def clean(text: object, limit: int = 80) -> str:
     head = (limit - 1) * 2 // 3
     tail = limit - 1 - head
     return line[:head].rstrip() + _ELLIPSIS + line[len(line) - tail :].lstrip()
+
+
+def whole(text: str) -> str:
+    """A text from outside as one sentence with its capital and full stop; a column's own name keeps its letters."""
+    line = clean(text, _LONGEST).rstrip(".")
+    if "_" in line.partition(" ")[0]:
+        return f"{line}."
+    return f"{line[:1].upper()}{line[1:]}." if line else ""
 
 
 def escape(text: object) -> str:

@@ -13,11 +13,11 @@ from tracekit.model.result import StationResult
 from tracekit.report.doubt import RUNNING, told_by_log, untold_leak
 from tracekit.report.measures import handbook_code, measure
 from tracekit.report.passed import Passed
-from tracekit.report.phrases import cause_name
+from tracekit.report.phrases import cause_name, phrase
 from tracekit.report.second import SURE, second_fault
 from tracekit.report.text import clean
 from tracekit.report.verdict import cannot_answer
-from tracekit.report.view import LEAKS, fault_of_log, main_finding, symptom
+from tracekit.report.view import LEAKS, counts, fault_of_log, main_finding, symptom
 from tracekit.report.words import Num, digits, of_quantity, place_of_interval
 
 _STEP_MOST, _LINE_MOST = 500, 240
@@ -28,6 +28,8 @@ _NOW = re.compile(r"(?<=, now )(\d+(?:\.\d+)?)(?= ([^\s;.]+))")
 _GOOD_INTERVAL_S, _GOOD_CYCLES = 0.005, 200
 _RANK: tuple[Severity, ...] = ("info", "minor", "major", "critical")
 _MOST_PICKS = 0.95
+_AT_MOST = re.compile(r"at most \d+(?:\.\d+)? kPa/s")
+_DROPPED = "part_dropped"
 _SAME = 1.0  # of an interval: medians that differ by less are one measure, taken over other cycles
 
 
@@ -85,8 +87,8 @@ def _by_findings(result: StationResult, limits: Sequence[Passed]) -> tuple[Step,
     found = [_as_told(step_of(s), _figures(result, source)) for s in source.next_steps] if source is not None else []
     if found and source is not None and source.code == "timeout_too_short":
         found[0] = replace(found[0], how=f"{found[0].how} {_time_limit(result, source)}".strip())
-    if found and RUNNING in found[0].caution and any(f.severity == "critical" for f in result.findings):
-        found[0] = replace(found[0], caution=f"Run for this test only, area clear. {found[0].caution}")
+    if found:
+        found[0] = _for_test_alone(found[0], result)
     if source is None and not cannot_answer(result):
         if limits:
             return (_prove(result, None),)
@@ -94,9 +96,9 @@ def _by_findings(result: StationResult, limits: Sequence[Passed]) -> tuple[Step,
         return (_plate_first(), kept) if untold_leak(result) else (kept,)
     if source is None or source.kind == "recording":
         return tuple(found) if found and _is_recording(found[-1].act) else (*found, _record_better(result))
-    if found and _is_recording(found[-1].act):
-        return (*found[:-1], *_second_test(result, source), found[-1])
-    return (*found, *_second_test(result, source), _prove(result, source))
+    last = found.pop() if found and _is_recording(found[-1].act) else _prove(result, source)
+    told = (*found, *_second_test(result, source), *_for_drops(result, source), last)
+    return tuple(_tight(step, last) for step in told)
 
 
 def _time_limit(result: StationResult, source: Finding) -> str:
@@ -120,6 +122,44 @@ def _time_limit(result: StationResult, source: Finding) -> str:
         f"Now picks are given up after {limit:.3g} s; 95 % of {where} need at most {usual:.3g} s. "
         f"1.5 times that is {1.5 * usual:.3g} s."
     )
+
+
+def _for_drops(result: StationResult, source: Finding) -> tuple[Step, ...]:
+    """The test of what else may have lost the dropped parts, where no other step is for it."""
+    if not counts(result.data)["dropped"]:
+        return ()
+    told = {source.code, getattr(second_fault(result, source), "code", "")}
+    chances = {c.code: c.chance for c in result.causes}
+    other = [
+        f for f in result.findings
+        if f.kind == "cause" and _DROPPED in f.explains and f.next_steps and f.code not in told
+    ]  # fmt: skip
+    if not other:
+        return ()
+    likeliest = max(other, key=lambda f: chances.get(f.code, 0.0))
+    test = _named(step_of(likeliest.next_steps[0]), f"For the drops, perhaps {phrase(likeliest.code).noun}")
+    return (_for_test_alone(test, result),)
+
+
+def _for_test_alone(step: Step, result: StationResult) -> Step:
+    """A step that runs the machine although parts may fall says that it does so for the test alone."""
+    if RUNNING not in step.caution or all(f.severity != "critical" for f in result.findings):
+        return step
+    return replace(step, caution=f"Run for this test only, area clear. {step.caution}")
+
+
+def _tight(step: Step, proof: Step) -> Step:
+    """A step with an outcome "tight" says which fall counts as tight: the one that the proof of the repair asks for."""
+    goals = [_AT_MOST.findall(text) for seen, text in (*proof.results, *proof.more) if seen == GOAL]
+    most = next((found[0] for found in goals if found), "")
+    if not most:
+        return step
+
+    def said(pair: tuple[str, str]) -> tuple[str, str]:
+        seen, means = pair
+        return (f"Tight ({most}){seen.removeprefix('Tight')}", means) if seen.startswith("Tight") else pair
+
+    return replace(step, results=tuple(map(said, step.results)), more=tuple(map(said, step.more)))
 
 
 def _second_test(result: StationResult, source: Finding) -> tuple[Step, ...]:

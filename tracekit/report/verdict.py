@@ -9,9 +9,11 @@ from tracekit.model.estimate import Withheld
 from tracekit.model.finding import Evidence, Finding, Severity
 from tracekit.model.result import StationResult
 from tracekit.report.doubt import NEARLY_ALL, RUNNING, beside_leak, others_differ, since, told_by_log, untold_leak
+from tracekit.report.levels import EVACUATION, sentence
 from tracekit.report.measures import has_sentence, measure, setting_names
 from tracekit.report.phrases import NOTHING, phrase, without_article
 from tracekit.report.second import SURE, both_headlines, second_fault, second_words, sure_second
+from tracekit.report.some_picks import grouped_leads
 from tracekit.report.text import clean
 from tracekit.report.view import LEAKS, counts, early_ends, fault_of_log, main_finding, median, symptom
 from tracekit.report.words import (
@@ -37,8 +39,8 @@ _COUNTED = {
 _LIKED = {
     "sensor_zero_shift": ("idle_vacuum_kpa",), "sensor_noisy": ("noise_kpa",),
     "supply_valve_slow": ("response_delay_s",), "supply_valve_passing": ("idle_vacuum_kpa",),
-    "flow_restricted": ("evacuation between two levels", "open_cup_vacuum_kpa", "release_peak_kpa"),
-    "exhaust_restricted": ("evacuation between two levels",), "supply_pressure_low": ("evacuation between two levels",),
+    "flow_restricted": (EVACUATION, "open_cup_vacuum_kpa", "release_peak_kpa"),
+    "exhaust_restricted": (EVACUATION,), "supply_pressure_low": (EVACUATION,),
 }  # fmt: skip
 """Codes told by a count, and the measures that tell a code best."""
 _UNITS = ("s", "kPa", "kPa/s", "Hz", "Pa·m³/s", "L/min ANR")
@@ -196,9 +198,9 @@ def _lead(result: StationResult, main: Finding) -> Text:
     if beside_leak(result, main, rival_of(result, main)) is not None:
         return _leak_lead(result, None)
     if main.code == "leak_part_dependent":
-        grouped = _grouped(result, main)
-        if grouped is not None:
-            return grouped
+        grouped = grouped_leads(result, main)
+        if grouped:
+            return _first_fit(grouped)
     rate = next((e for e in main.evidence if e.measure == "decay_rate_kpa_s"), None)
     if told_by_log(result, main):
         return _leak_lead(result, main)
@@ -251,27 +253,9 @@ def _leak_lead(result: StationResult, main: Finding | None) -> Text:
     ])  # fmt: skip
 
 
-def _grouped(result: StationResult, main: Finding) -> Text | None:
-    """As in "15 of 62 cycles leak, near 10 kPa/s; the others 0.4 kPa/s."."""
-    rate, n = result.leak.rate, len(result.data.cycles)
-    slow = np.zeros(n, np.bool_)
-    slow[[c for c in main.cycles if 0 <= c < n]] = True
-    with_rate = np.isfinite(rate)
-    if not (slow & with_rate).any() or not (~slow & with_rate).any():
-        return None
-    high, low = median(rate[slow]), median(rate[~slow])
-    known = [g for g in result.leak.groups if set(main.cycles) == set(g.cycles)]
-    which = f" ({clean(known[0].label, 20)})" if known and known[0].by.startswith("context") else ""
-    return say(
-        "{}{} leak, near {}; the others lose {}.", share_of(int(slow.sum()), n, "cycles"), which,
-        Num(value=high, unit="kPa/s", step=_tenth(high)), Num(value=low, unit="kPa/s", step=0.1),
-    )  # fmt: skip
-
-
 def _evidence_lead(result: StationResult, main: Finding, fact: Evidence) -> Text:
-    words = measure(fact.measure)
     number = Num(value=fact.value, unit=fact.unit, lower=fact.lower, upper=fact.upper, step=_step(fact))
-    start = say(words.sentence, number)
+    start = sentence(fact.measure, result, number) or say(measure(fact.measure).sentence, number)
     where = _where(result, main, fact)
     if fact.reference is None:
         return _first_fit([(*start, *where), (*start, "."), (_sentence(main.title, LEAD_MOST),)])

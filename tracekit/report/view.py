@@ -7,7 +7,8 @@ from numpy.typing import NDArray
 
 from tracekit.model.cycle import StationData
 from tracekit.model.finding import Finding
-from tracekit.model.result import StationResult
+from tracekit.model.result import LeakGroup, StationResult
+from tracekit.report.text import clean
 
 Indices = NDArray[np.int64]
 Mask = NDArray[np.bool_]
@@ -18,7 +19,7 @@ LEAKS = frozenset({
     "supply_valve_passing",
 })  # fmt: skip
 REPAIRABLE = ("cause", "setting", "sensor")
-_LEAST_TOUCHED, _NEARLY_ALL = 5, 0.95
+_LEAST_TOUCHED, _NEARLY_ALL, _EVERY = 5, 0.95, 8
 _EARLY_DEVIATIONS, _EARLY_SHARE, _MOST_EARLY = 6.0, 0.2, 0.25
 _WORDS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
 
@@ -77,6 +78,12 @@ def early_ends(data: StationData) -> Indices:
     scatter = 1.4826 * median(np.abs(lasted - usual))
     early = held[lasted < usual - max(_EARLY_DEVIATIONS * scatter, _EARLY_SHARE * usual)]
     return early if len(held) >= _LEAST_TOUCHED and len(early) <= _MOST_EARLY * len(held) else early[:0]
+
+
+def column_of(group: LeakGroup) -> str:
+    """The column of the log whose values part the groups of a leak, in words; empty where the rates alone part them."""
+    name = clean(group.by.removeprefix("context_"), 30).replace("_", " ")
+    return "" if name == "rate" else name
 
 
 def codes_present(result: StationResult) -> set[str]:
@@ -142,8 +149,18 @@ def number_word(n: int) -> str:
     return _WORDS[n] if 0 <= n < len(_WORDS) else str(n)
 
 
+def _ordinal(n: int) -> str:
+    """As in "2nd", "4th", "11th"."""
+    ending = "th" if n % 100 in (11, 12, 13) else {1: "st", 2: "nd", 3: "rd"}.get(n % 10, "th")
+    return f"{n}{ending}"
+
+
 def is_list(cycles: Sequence[int], most: int = 6) -> str:
-    """Cycle numbers in a sentence: "4, 17 and 31", or "4, 17, 31 and 12 more", runs as "41–57"."""
+    """Cycle numbers in a sentence: "4, 17 and 31", or "4, 17, 31 and 12 more", runs as "41 to 57", "every 4th"."""
+    single = sorted(set(cycles))
+    steps = set(np.diff(single).tolist())
+    if len(single) >= _EVERY and len(steps) == 1 and (step := steps.pop()) > 1:
+        return f"{single[0]}, {single[1]} and so on to {single[-1]}, every {_ordinal(step)}"
     spans: list[list[int]] = []
     for c in sorted(set(cycles)):
         if spans and c == spans[-1][1] + 1:

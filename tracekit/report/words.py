@@ -182,7 +182,7 @@ def of_quantity(quantity: Quantity) -> Num | None:
         return None
     if isinstance(quantity, Bound):
         word = "at least" if quantity.status == "lower_bound" else "less than"
-        return Num(value=quantity.limit, unit=quantity.unit, bound=word, step=_two_digits(quantity.limit))
+        return Num(value=quantity.limit, unit=quantity.unit, bound=word, step=two_digits(quantity.limit))
     return of_estimate(quantity)
 
 
@@ -227,7 +227,8 @@ def _first_place(size: float) -> int:
     return math.floor(math.log10(abs(size)) + 1e-12)
 
 
-def _two_digits(value: float) -> float | None:
+def two_digits(value: float) -> float | None:
+    """A step that leaves two digits of a value, in its unit; None for nothing and for what is not finite."""
     return 10.0 ** (_first_place(value) - 1) if value and math.isfinite(value) else None
 
 

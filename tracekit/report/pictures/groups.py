@@ -19,7 +19,7 @@ from tracekit.report.plot import (
     upward,
 )
 from tracekit.report.text import clean
-from tracekit.report.view import Floats, median, spaced
+from tracekit.report.view import Floats, column_of, median, spaced
 from tracekit.report.words import Num, Text, count, of_quantity, say
 
 _MOST_GROUPS, _MOST_DOTS, _MOST_NUMBERS = 6, 120, 200
@@ -100,8 +100,8 @@ def _heading(found: list[LeakGroup], result: StationResult) -> Text:
 
 
 def _caption(found: list[LeakGroup]) -> Text:
-    by = clean(found[0].by.removeprefix("context_"), 30).replace("_", " ")
-    source = "Groups as found in the rates." if by in ("found", "data", "cluster", "") else f"Grouped by {by}."
+    column = column_of(found[0])
+    source = f"Grouped by {column}." if column else "Groups as found in the rates."
     return (f"One mark is one cycle; bar, median of its group with 95 % interval. {source}",)
 
 

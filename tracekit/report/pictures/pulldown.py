@@ -6,6 +6,7 @@ import numpy as np
 
 from tracekit.model.cycle import StationData
 from tracekit.model.result import StationResult
+from tracekit.report.levels import EVACUATION, timed
 from tracekit.report.plot import (
     Axis,
     Cell,
@@ -69,7 +70,7 @@ def pulldown(result: StationResult, unit: str = "kPa") -> Picture | None:
     names = names_of(result, part)
     heading, tells = _heading(result, part, base is not None)
     total = len(data.cycles) if part is None else int(part.sum())
-    words = (heading, join([_caption(half, (here, base), names, total), *_seen_from_behind(result, part)]))
+    words = (heading, join([_caption(result, half, (here, base), names, total), *_seen_from_behind(result, part)]))
     columns = (
         Column(name="time", unit="s"),
         Column(name="median", unit="kPa"),
@@ -293,14 +294,16 @@ def _shown(result: StationResult) -> float | None:
     return min(sizes) if sizes else None
 
 
-def _caption(half: float, rises: tuple[_Rise, _Rise | None], names: tuple[str, str], total: int) -> Text:
+def _caption(
+    result: StationResult, half: float, rises: tuple[_Rise, _Rise | None], names: tuple[str, str], total: int
+) -> Text:
     here, base = rises
     which = drawn_of(here.cycles, total, names[0] == "this log")
     aligned = Num(value=half, unit="kPa", step=1.0)
     parts = [say("Line: median of {}, aligned where each passes {}. Band: middle 90 %.", which, aligned)]
     if base is not None:
         parts.append((f"Dashed line: {'the baseline' if names[1] == 'baseline' else 'the other cycles'}.",))
-        parts.append(("Under Causes the evacuation is timed between two levels of vacuum, not to the set point.",))
+        parts.append(("Causes are judged by the ", *timed(EVACUATION, result), ", not by the time to the set point."))
     return join(parts)
 
 

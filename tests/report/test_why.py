@@ -1,0 +1,136 @@
+"""What the page says of causes, drops and tightness: which way, on which cycles, up to which figure."""
+
+from dataclasses import replace
+
+import pytest
+import stories
+from stories import Play
+
+from tracekit.judge.features import choose_bands
+from tracekit.model.finding import CauseChance, Evidence, NextStep
+from tracekit.report.entries import why_leave
+from tracekit.report.levels import EVACUATION, note, sentence, timed
+from tracekit.report.pictures.groups import groups
+from tracekit.report.todo import GOAL, steps
+from tracekit.report.verdict import verdict
+from tracekit.report.why import why_this_cause
+from tracekit.report.words import Num, plain
+
+HALVE = NextStep(
+    do="Halve the accelerations and run at least 60 picks.", expect_if="The drops stop: path or acceleration.",
+    expect_else="They go on: pick a flat plate next.", minutes=10, caution="Machine running: stay outside the guards.",
+)  # fmt: skip
+PLATE = NextStep(
+    do="Pick a clean flat plate.", expect_if="A new cup halves the fall: the cup leaks.",
+    expect_else="Tight on the plate with the old cup: the parts leak.", minutes=10, caution="Plate, never a hand.",
+)  # fmt: skip
+PROOF = NextStep(
+    do="Record again, at least 200 picks.", minutes=30, caution="",
+    expect_if="Expect: the fall is back. Here: fall with the supply off at most 0.93 kPa/s, now 6.8 kPa/s.",
+    expect_else="Not reached: look into the next likely cause.",
+)  # fmt: skip
+
+
+def words(text):
+    return text.replace("\u00a0", " ").replace("\u202f", " ")
+
+
+def dropping_leak(**knock):
+    """A leak that explains drops, with a second suspect for them."""
+    lost = (1, 4, 7)
+    leak = stories.finding("leak_steady", severity="critical", steps=(PLATE, stories.PINCH, PROOF), explains=("part_dropped",))
+    knocked = stories.finding(
+        "collision_or_peel", severity="info", confidence=0.3, steps=(HALVE,), explains=("part_dropped",), **knock
+    )  # fmt: skip
+    drop = stories.finding("part_dropped", kind="symptom", severity="critical", cycles=lost, steps=())
+    causes = (CauseChance(code="leak_steady", chance=0.7, reason="r"), CauseChance(code="collision_or_peel", chance=0.3, reason="seen"))
+    return stories.result(Play(cycles=40, rate=7.0, dropped=lost), findings=(leak, knocked, drop), causes=causes, base=stories.HEALTHY)
+
+
+def test_drops_that_a_second_suspect_may_explain_have_a_step():
+    """The test of what else may have lost the parts stands after the repair and before the proof, as a test."""
+    acts = [step.act for step in steps(dropping_leak())]
+    assert acts[-2] == "For the drops, perhaps parts torn off in motion: halve the accelerations and run at least 60 picks"
+    assert acts[-1].startswith("Record again")
+    assert steps(dropping_leak())[-2].caution.startswith("Run for this test only, area clear. Machine running")
+
+
+def test_no_step_for_drops_that_did_not_happen_or_that_nothing_else_explains():
+    """Without a dropped part, or without another cause of drops, the steps are those of the finding alone."""
+    whole = dropping_leak()
+    leak, knocked, drop = whole.findings
+    unexplained = replace(whole, findings=(leak, replace(knocked, explains=()), drop))
+    held = replace(whole, data=stories.data_of(Play(cycles=40, rate=7.0)))
+    assert [s.act for s in steps(unexplained)] == [s.act for s in steps(held)]
+    assert all("For the drops" not in s.act for s in steps(held))
+
+
+def test_tight_is_told_with_the_fall_that_the_proof_asks_for():
+    """One figure decides what is tight: in the test and in the proof of the repair."""
+    told = steps(dropping_leak())
+    assert ("Tight (at most 0.93 kPa/s) on the plate with the old cup", "the parts leak") in told[0].results
+    assert "at most 0.93 kPa/s" in dict((*told[-1].results, *told[-1].more))[GOAL]
+    without = replace(PROOF, expect_if="Expect: the fall is back.")
+    found = stories.finding("leak_steady", steps=(PLATE, stories.PINCH, without))
+    open_end = steps(stories.result(Play(cycles=12), findings=(found,)))
+    assert ("Tight on the plate with the old cup", "the parts leak") in open_end[0].results
+
+
+@pytest.mark.parametrize(("idle", "told"), [
+    (4.5, "Set the zero first. True vacuum is about 4.5 kPa lower than shown: the grip is weaker."),
+    (-3.0, "Set the zero first. True vacuum is about 3.0 kPa higher than shown."),
+])  # fmt: skip
+def test_a_shifted_zero_says_which_way_true_vacuum_differs(idle, told):
+    """In plain words and by how much, with the digits that the interval leaves."""
+    fact = Evidence(measure="idle_vacuum_kpa", value=idle, lower=idle - 0.4, upper=idle + 0.4, unit="kPa", reference=0.1)
+    found = stories.finding("sensor_zero_shift", kind="sensor", evidence=(fact,))
+    assert words(why_leave(stories.result(Play(cycles=12), findings=(found,)))) == told
+
+
+def test_symptoms_say_on_which_cycles():
+    """Few cycles one by one, many by their number."""
+    whole = dropping_leak()
+    often = stories.finding("supply_short_cycling", kind="symptom", cycles=tuple(c for c in range(40) if c % 3), steps=())
+    told = words(why_this_cause(replace(whole, findings=(*whole.findings, often)), "kPa"))
+    assert "On cycles 1, 4 and 7. Comes from: leak at the cup" in told
+    assert "On 26 of 40 cycles." in told
+
+
+def test_what_speaks_against_a_cause_is_told_as_such():
+    """A reason in the table of causes is for a probable cause, else against it."""
+    causes = (
+        CauseChance(code="exhaust_restricted", chance=0.8, reason="the evacuation between two levels changed by +182 %"),
+        CauseChance(code="supply_pressure_low", chance=0.1, reason="the blow-off time is unchanged"),
+        CauseChance(code="leak_steady", chance=0.01, reason="not excluded: it would show so too"),
+    )
+    result = replace(stories.slow_suction().stations[0], causes=causes)
+    told = words(why_this_cause(result, "kPa"))
+    assert ">Against it: the blow-off time is unchanged." in told
+    assert ">The evacuation between two levels changed" in told
+    assert ">Not excluded: it would" in told
+
+
+def test_levels_are_those_of_the_judgement():
+    """The note names the levels by which both logs were judged, only where a reason speaks of them."""
+    result = stories.slow_suction().stations[0]
+    own = choose_bands((result.data, result.baseline))
+    assert words(plain(timed(EVACUATION, result))) == f"evacuation from {own.rise_low:.0f} to {own.rise_high:.0f} kPa"
+    said = words(plain(note(result, ("the blow-off time is unchanged",))))
+    assert f"evacuation from {own.rise_low:.0f} to {own.rise_high:.0f} kPa" in said
+    assert f"blow-off from {own.fall_high:.0f} to {own.fall_low:.0f} kPa" in said
+    assert note(result, ("no dips in the hold",)) == ()
+    assert sentence("idle_vacuum_kpa", result, Num(value=1.0)) is None
+
+
+def test_some_picks_leak_and_the_test_decides_between_part_and_nest():
+    """The headline says what is known; the lead names the column that parts the groups, and that the test decides."""
+    whole = stories.by_part().stations[0]
+    said = verdict(whole)
+    assert said.headline == "A leak on some picks only"
+    told = words(plain(said.lead))
+    assert ", all with part tile 30; the others 0.5 kPa/s. Part or nest: step 1 tells." in told
+    unnamed = tuple(replace(g, by="rate", label="larger leak") for g in whole.leak.groups)
+    found = replace(whole, leak=replace(whole.leak, groups=unnamed))
+    assert "all with" not in plain(verdict(found).lead)
+    assert "Groups as found in the rates." in plain(groups(found).caption)
+    assert "Grouped by part." in plain(groups(whole).caption)

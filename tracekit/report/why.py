@@ -1,0 +1,112 @@
+"""The block of causes: which one, how likely, what speaks for or against it, and what else was found."""
+
+from tracekit.model.finding import CauseChance, Finding
+from tracekit.model.result import StationResult
+from tracekit.report.frame import render
+from tracekit.report.levels import note
+from tracekit.report.phrases import NO_FAULT, NO_KNOWN_CAUSE, NOTHING, cause_name
+from tracekit.report.ruled import LIKELY, PROBABLE, is_open
+from tracekit.report.second import both_told
+from tracekit.report.text import clean, whole
+from tracekit.report.verdict import verdict
+from tracekit.report.view import is_list, main_finding, symptom
+from tracekit.report.words import chance, html, share_of, strength
+
+_POSSIBLE, _LEAST_CAUSES, _MOST_NAMED, _MOST_LISTED = 0.005, 3, 15, 8
+
+
+def why_this_cause(result: StationResult, unit: str) -> str:
+    """Causes with their chances, "something else" completing the sum, and what else was found."""
+    return render("causes.html", {
+        "causes": _causes(result), "others": _others(result), "named": _named_cycles(result),
+        "both": both_told(result), "levels": html(note(result, tuple(c.reason for c in result.causes)), unit),
+    }, unit)  # fmt: skip
+
+
+def has_causes(result: StationResult) -> bool:
+    """True where there is anything to say about causes."""
+    return bool(result.causes) or bool(_others(result))
+
+
+def _named_cycles(result: StationResult) -> str:
+    """The cycles of the first finding one by one, where it names a part of them."""
+    main = main_finding(result)
+    if main is None or not 0 < len(main.cycles) < len(result.data.cycles):
+        return ""
+    return f"The first finding is about cycle{'s' if len(main.cycles) > 1 else ''} {is_list(main.cycles, _MOST_NAMED)}."
+
+
+def _causes(result: StationResult) -> list[dict[str, object]]:
+    """The likely causes, each with its chance; the last row completes the sum."""
+    causes = result.causes
+    known = sorted((c for c in causes if c.code not in NOTHING), key=lambda c: -c.chance)
+    probable = [c for c in known if c.chance >= LIKELY]
+    # what the log leaves open tells more than what it rules out
+    others = sorted((c for c in known if c.chance < LIKELY), key=lambda c: not is_open(c))
+    others = [c for c in others if c.chance >= _POSSIBLE or (probable and is_open(c))]
+    likely = [*probable, *others[: max(0, _LEAST_CAUSES - len(probable))]]
+    named = [(cause_name(c.code), c.chance, _reason(c, result)) for c in likely]
+    left = max(0.0, 1.0 - sum(c.chance for c in likely))
+    other = next(
+        (whole(c.reason) for c in causes if c.code in NOTHING and c.reason), "What the log does not tell apart."
+    )
+    sound = verdict(result).severity == "info" and not named
+    row = (NO_FAULT, left, "Nothing in this log points to a fault.") if sound else (NO_KNOWN_CAUSE, left, other)
+    rows = [*named, row] if left >= _POSSIBLE or not named else named
+    return [{"name": n, "chance": chance(p), "boxes": _boxes(p), "reason": why} for n, p, why in rows]
+
+
+def _reason(cause: CauseChance, result: StationResult) -> str:
+    """What speaks for a cause that is probably there; for another what speaks against it, told as such."""
+    there = max([cause.chance, *(f.confidence for f in result.findings if f.code == cause.code)])
+    said = whole(cause.reason)
+    return said if there >= PROBABLE or is_open(cause) or not said else f"Against it: {said[:1].lower()}{said[1:]}"
+
+
+def _boxes(p: float) -> str:
+    """Ten boxes filled by the words beside them: a half one stands for 1 in 20."""
+    told = chance(p)
+    halves = {"under 1 in 20": 0, "1 in 20": 1, "19 in 20": 19, "over 19 in 20": 20}.get(told)
+    if halves is None:
+        halves = 2 * int(told.partition(" ")[0])
+    return "■" * (halves // 2) + "◧" * (halves % 2) + "□" * (10 - (halves + 1) // 2)
+
+
+def _others(result: StationResult) -> list[dict[str, str]]:
+    """Every finding but the one of the verdict, with how sure it is and its first step."""
+    first = main_finding(result) or symptom(result)
+    shown = [f for f in result.findings if f is not first]
+    total = len(result.data.cycles)
+    return [_other(f, _brought_by(f, first, shown), total) for f in shown][:10]
+
+
+def _brought_by(sign: Finding, first: Finding | None, others: list[Finding]) -> tuple[str, ...]:
+    """The causes that a symptom may come from, the first finding's before those found beside it."""
+    known = [f for f in (first, *others) if f is not None and f.kind == "cause" and sign.code in f.explains]
+    return tuple(dict.fromkeys(cause_name(f.code).lower() for f in known))
+
+
+def _where(sign: Finding, total: int) -> str:
+    """On which cycles a symptom shows: one by one where they are few, else how many."""
+    named = sorted({c for c in sign.cycles if 0 <= c < total})
+    if not named:
+        return ""
+    if len(named) == total:
+        return f"On {share_of(total, total, 'cycles')}."
+    listed = is_list(named, _MOST_LISTED)
+    few = listed if " more" not in listed else share_of(len(named), total, "cycles")
+    return f"On {few}." if few != listed else f"On cycle{'s' if len(named) > 1 else ''} {listed}."
+
+
+def _other(f: Finding, brought_by: tuple[str, ...], total: int) -> dict[str, str]:
+    word = strength(f.confidence)
+    words = {"": "Found.", "either": "Perhaps."}.get(word, word[:1].upper() + word[1:] + ".")
+    if f.kind == "symptom":
+        why = f"Comes from: {', or '.join(brought_by)}." if brought_by else words
+        return {"title": clean(f.title, 100).rstrip("."), "words": f"{_where(f, total)} {why}".strip()}
+    fact = next((e.text for e in f.evidence if len(e.text.split()) >= 4), "") if f.kind == "recording" else ""
+    if fact and f.severity == "info":
+        return {"title": clean(f.title, 100).rstrip("."), "words": f"For information: {whole(fact)}"}
+    step = clean(f.next_steps[0].do, 200).partition(". ")[0].rstrip(".") + "." if f.next_steps else ""
+    note = "For information." if f.severity == "info" else words
+    return {"title": clean(f.title, 100).rstrip("."), "words": f"{note} {step}".strip()}
