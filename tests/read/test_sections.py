@@ -202,3 +202,25 @@ def test_table_of_channels_above_the_samples_is_none_in_time(tmp_path):
     path = tmp_path / "log.csv"
     path.write_text("\n".join([*channels, "", HEAD, *ROWS]) + "\n")
     assert len(read(path).time_s) == len(ROWS)
+
+
+@pytest.mark.parametrize("block_bytes", [3000, 1 << 20])
+@pytest.mark.parametrize(("unit", "factor"), [("mbar", 10.0), ("Pa", 1000.0), ("kPa", 1.0)])
+@pytest.mark.parametrize(("count", "per_s"), [("s", 1.0), ("ms", 1000.0)])
+def test_a_header_that_comes_again_with_other_units(tmp_path, unit, factor, count, per_s, block_bytes):
+    """The same names above other units part the file: every reading and every time is read in its own unit."""
+    half = len(RECORDING.time_s) // 2
+    names = "Time,Pressure,Suction,Blow-off,Part present"
+    rows = [
+        f"{t * (per_s if k >= half else 1.0):.3f},{p * (factor if k < half else 1.0):.3f},{d & 1},{d >> 1 & 1},{d >> 2}"
+        for k, (t, p, d) in enumerate(
+            zip(RECORDING.time_s, RECORDING.pressure_kpa, RECORDING.digital.astype(int), strict=True)
+        )
+    ]
+    path = tmp_path / "log.csv"
+    parts = [names, f"s,{unit},,,", *rows[:half], names, f"{count},kPa,,,", *rows[half:]]
+    path.write_text("\n".join(parts) + "\n")
+    found = read(path, options=ReadOptions(block_bytes=block_bytes))
+    assert np.allclose(found.pressure_kpa, RECORDING.pressure_kpa, atol=6e-4)
+    assert np.allclose(found.time_s, RECORDING.time_s - RECORDING.time_s[0], atol=1e-6)
+    assert np.array_equal(found.digital, RECORDING.digital)

@@ -54,6 +54,7 @@ class TextShape:
     types      Arrow types of the columns that are wanted; the others are not read
     multiline  quoted fields may hold line ends
     file_name  of the file, whose rows then must be one table; empty where lines are no longer those of the file
+    units      below the names, empty where none stand there
     words      what was met in the pieces so far
     """
 
@@ -64,6 +65,7 @@ class TextShape:
     multiline: bool = False
     decimal: str = "."
     file_name: str = ""
+    units: tuple[str, ...] = ()
     words: Words = field(default_factory=Words, compare=False)
 
 
@@ -85,7 +87,7 @@ def parse(text: bytes, shape: TextShape, first_line: int, line_count: int = -1) 
         batch, lenient = _read_leniently(text, shape, bad), True
     whole = not bad and batch.num_rows == (line_count if line_count >= 0 else text.count(b"\n"))
     if shape.file_name and (lenient or not whole):
-        again = check_sections(text, shape.names, shape.delimiter, first_line, shape.file_name)
+        again = check_sections(text, shape.names, shape.units, shape.delimiter, first_line, shape.file_name)
         if lenient and again:
             text = _marked(text, again, shape)
             bad.clear()

@@ -7,6 +7,7 @@ from collections.abc import Iterator, Sequence
 
 from tracekit.errors import LogReadError, message
 from tracekit.read.cells import cell_kind
+from tracekit.read.headers import is_unit
 from tracekit.read.sniff import split
 from tracekit.read.words import fold, hints
 
@@ -36,15 +37,15 @@ class SecondTableError(LogReadError):
 
 
 def check_sections(
-    text: bytes, names: Sequence[str], delimiter: str, first_line: int, file_name: str
+    text: bytes, names: Sequence[str], units: Sequence[str], delimiter: str, first_line: int, file_name: str
 ) -> list[tuple[int, int]]:
     """Where the header of the samples is written once more: begin and end of each such line in the text.
 
-    `text` are whole lines below the header, the first of which is line `first_line` of the file.
-    Raises SecondTableError where a table of other columns begins among them.
+    `text` are whole lines below the header, the first of which is line `first_line` of the file, `units` those below
+    the names. Raises SecondTableError where a table of other columns, or in other units, begins among them.
     """
     again: list[tuple[int, int]] = []
-    found = next(_second_headers(b"\n" + text, names, delimiter, again), None)
+    found = next(_second_headers(b"\n" + text, names, units, delimiter, again), None)
     if found is not None:
         place, header = found
         raise _refused(first_line + text.count(b"\n", 0, place), "below", header, file_name, delimiter)
@@ -54,7 +55,7 @@ def check_sections(
 def check_above(lines: Sequence[str], names: Sequence[str], delimiter: str, file_name: str) -> None:
     """Raise SecondTableError where the lines above the first row of samples hold a table in time of other columns."""
     text = ("\n".join(["", *lines]) + "\n").encode()
-    for place, header in _second_headers(text, names, delimiter, []):
+    for place, header in _second_headers(text, names, (), delimiter, []):
         line = text.count(b"\n", 0, place) + 1
         rows = [split(row, delimiter, '"') for row in lines[line:][:_ABOVE]]
         timed = next(k for k, cell in enumerate(split(header, delimiter, '"')) if _says_time(cell))
@@ -75,16 +76,19 @@ def _says_time(cell: str) -> bool:
 
 
 def _second_headers(
-    text: bytes, names: Sequence[str], delimiter: str, again: list[tuple[int, int]]
+    text: bytes, names: Sequence[str], units: Sequence[str], delimiter: str, again: list[tuple[int, int]]
 ) -> Iterator[tuple[int, str]]:
     """Positions and texts of lines that name other columns than those of the samples, with rows in time below them.
+
+    The own names above other units are such a line too.
 
     `again` takes the own header where it is written once more, and the units right below it.
     """
     stop_of_own = -2  # the line right below the own header holds its units
     for found in header_lines(delimiter).finditer(text):
         cells = [c.strip() for c in split(found[1].decode("utf-8", "replace").rstrip("\r"), delimiter, '"')]
-        if is_own(cells, names) or found.start() == stop_of_own:
+        below = text[found.end() + 1 :][:4096]
+        if found.start() == stop_of_own or (is_own(cells, names) and not other_units(units, below, delimiter)):
             stop_of_own = found.end()
             again.append((found.start(), found.end()))
         elif found.start() - stop_of_own > 1 and begins_table(cells, text[found.end() :][:4096], delimiter):
@@ -97,6 +101,21 @@ def is_own(cells: Sequence[str], names: Sequence[str]) -> bool:
     known = [(c, k) for c, k in pairs if not (c == "" and (k == "" or _UNNAMED.fullmatch(k)))]
     again = all(c and k and (c.startswith(k) or k.startswith(c)) for c, k in known)
     return again and len(known) > _OWN * len(names)
+
+
+def units_below(below: bytes, delimiter: str) -> tuple[str, ...]:
+    """The units in the first line of a text, one per column; empty where that is no row of units."""
+    line = below.partition(b"\n")[0].decode("utf-8", "replace").rstrip("\r")
+    cells = [fold(c.strip("[](){}<> ")) for c in split(line, delimiter, '"')]
+    filled = [c for c in cells if c]
+    return tuple(cells) if filled and all(is_unit(c) and any(map(str.isalpha, c)) for c in filled) else ()
+
+
+def other_units(units: Sequence[str], below: bytes, delimiter: str) -> bool:
+    """True where the first line of a text is a row of units that differ from those of the columns."""
+    known = [fold(u.strip("[](){}<> ")) for u in units]
+    found = units_below(below, delimiter)
+    return any(a != b for a, b in itertools.zip_longest(found, known, fillvalue="")) if found and any(known) else False
 
 
 def begins_table(cells: Sequence[str], below: bytes, delimiter: str) -> bool:

@@ -15,7 +15,7 @@ from tracekit.errors import LogReadError, message
 from tracekit.options.evidence import EVIDENCE
 from tracekit.read.cells import cell_kind
 from tracekit.read.rows import Rows
-from tracekit.read.sections import begins_table, header_lines, is_own
+from tracekit.read.sections import begins_table, header_lines, is_own, other_units, units_below
 from tracekit.read.sniff import split
 from tracekit.read.source import Scratch
 
@@ -50,11 +50,12 @@ class Table:
 
 
 class _Copy:
-    """A table while it is written: the cells of its header, its line, its file, lines written so far."""
+    """A table while it is written: cells of its header, units below, its line, its file, lines written so far."""
 
-    def __init__(self, cells: Sequence[str], line: int) -> None:
+    def __init__(self, cells: Sequence[str], units: Sequence[str], line: int) -> None:
         """Nothing is written yet."""
         self.cells = cells
+        self.units = units
         self.line = line
         self.file = _scratch_file()
         self.count = 0
@@ -77,12 +78,14 @@ def parted(pieces: Iterator[bytes], delimiter: str, name: str) -> tuple[Table, .
     copies: list[_Copy] = []
     try:
         for header, text, line in _stretches(pieces, delimiter):
-            copy = next((c for c in copies if list(c.cells) == header or (header and is_own(header, c.cells))), None)
+            below = text[text.find(b"\n") + 1 :][:4096] if header else b""
+            alike = [c for c in copies if list(c.cells) == header or (header and is_own(header, c.cells))]
+            copy = next((c for c in reversed(alike) if not other_units(c.units, below, delimiter)), None)
             if copy is None:
                 if len(copies) == EVIDENCE.most_tables:
                     found = f"more than {EVIDENCE.most_tables} tables, each with a header of its own"
                     raise LogReadError(message(name, found, "one table per file", "Export each as a file of its own."))
-                copy = _Copy(header, line)
+                copy = _Copy(header, units_below(below, delimiter), line)
                 copies.append(copy)
             copy.write(text, line)
     finally:

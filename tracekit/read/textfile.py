@@ -306,6 +306,7 @@ def shape_of(file: TextFile, types: Mapping[str, pa.DataType]) -> TextShape:
         quote=form.quote,
         multiline=form.multiline,
         decimal=file.decimal,
+        units=form.header.units,
         file_name=file.name if file.mend is None or isinstance(file.mend, Formulas | Glued) else "",
     )
 
