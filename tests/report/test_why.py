@@ -6,7 +6,6 @@ import pytest
 import stories
 from stories import Play
 
-from tracekit.judge.features import choose_bands
 from tracekit.model.finding import CauseChance, Evidence, NextStep
 from tracekit.report.entries import why_leave
 from tracekit.report.levels import EVACUATION, note, sentence, timed
@@ -15,6 +14,7 @@ from tracekit.report.todo import GOAL, steps
 from tracekit.report.verdict import verdict
 from tracekit.report.why import why_this_cause
 from tracekit.report.words import Num, plain
+from tracekit.signal.bands import choose_bands
 
 HALVE = NextStep(
     do="Halve the accelerations and run at least 60 picks.", expect_if="The drops stop: path or acceleration.",

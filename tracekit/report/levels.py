@@ -2,9 +2,9 @@
 
 import math
 
-from tracekit.judge.features import choose_bands
 from tracekit.model.result import StationResult
 from tracekit.report.words import Num, Text, say
+from tracekit.signal.bands import choose_bands
 
 EVACUATION, BLOW_OFF = "evacuation between two levels", "blow-off between two levels"
 _NAMES = {EVACUATION: "evacuation from {} to {}", BLOW_OFF: "blow-off from {} to {}"}
