@@ -25,6 +25,8 @@ class Evidence:
     name_weight: float = option(0.8, "1", "from which on a name says what a column is (weights of read.words)")
     slow_digitals: float = option(1.5, "1", "intervals of the pressure: digitals that are written less often come late")
     even_steps: float = option(0.1, "1", "of the usual step, by which the steps of samples differ at most")
+    few_rows_of_stamp: float = option(3.0, "row", "of a stamp: of fewer, uneven steps of stamps show (no source)")
+    common_step: float = option(0.01, "1", "of the steps of such stamps that have one length: no odd one (no source)")
     document_bytes: int = option(64 << 20, "byte", "of a document without records, which is held whole")
     document_columns: int = option(2, "column", "fewest lists of a document that are channels: time and pressure")
     document_rows: int = option(5, "row", "fewest values in such a list")

@@ -3,8 +3,10 @@
 from dataclasses import replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from tracekit.model.trace import Assumption
+from tracekit.options.evidence import EVIDENCE
 from tracekit.read.head import Head, finite
 from tracekit.read.timeplan import TimePlan, seconds_of
 
@@ -22,14 +24,32 @@ def with_rounding(head: Head, plan: TimePlan) -> TimePlan:
         return replace(plan, typical_s=float(np.median(rising)))
     starts = np.concatenate([[0], np.nonzero(steps != 0)[0] + 1, [len(known)]])
     sizes = np.diff(starts)
-    rounded = float(np.quantile(rising, 0.2))
     inner = sizes[1:-1] if len(sizes) > 2 else sizes
-    typical = rounded / max(float(np.mean(inner)), 1.0)
+    rows = max(float(np.mean(inner)), 1.0)
+    rounded = float(np.quantile(rising, 0.2))
+    typical = rounded / rows
+    if rows < EVIDENCE.few_rows_of_stamp and np.ptp(rising[rising < 2 * rounded]) > EVIDENCE.even_steps * rounded:
+        rounded, typical = _uneven(rising, rounded, sizes, steps)
     evidence = f"{plan.evidence}; {np.mean(inner):.3g} rows share a stamp, they are spread evenly over it"
     return replace(
         plan, typical_s=typical, rounded_s=rounded, first_rows=int(sizes[0]), evidence=evidence,
         confidence=min(plan.confidence, 0.8),
     )  # fmt: skip
+
+
+def _uneven(
+    rising: NDArray[np.float64], usual_s: float, sizes: NDArray[np.int64], steps: NDArray[np.float64]
+) -> tuple[float, float]:
+    """Resolution and interval [s] of stamps that step by one or two counts, so that no row overtakes the next stamp.
+
+    `sizes` are the rows of each stamp; pauses count for neither.
+    """
+    counts, often = np.unique(np.round(rising / usual_s, 3), return_counts=True)
+    common = counts[often >= max(EVIDENCE.fewest_lines, EVIDENCE.common_step * len(rising))]
+    between = steps[steps != 0]
+    close = (between > 0) & (between <= 3 * usual_s)
+    finest = float(common.min()) if len(common) else 1.0
+    return finest * usual_s, float(between[close].sum() / sizes[:-1][close].sum())
 
 
 def assumption(plan: TimePlan) -> Assumption:

@@ -68,7 +68,6 @@ class TimeReader:
         self._pause_s = float(pause_s[-1])
         return pause_s
 
-
     def _unwrapped(self, seconds: NDArray[np.float64]) -> NDArray[np.float64]:
         """Add what a counter or a clock lost when it started again."""
         last_s = self._last_s if np.isfinite(self._last_s) else seconds[0]
@@ -149,5 +148,8 @@ class Spreader:
         nth = index - np.maximum.accumulate(np.where(begins, index, 0))
         nth[np.cumsum(begins) == 0] += self._count
         self._stamp_s, self._count = float(time_s[-1]), int(nth[-1]) + 1
-        late_s = np.minimum(nth * self._typical_s, self._rounded_s - self._typical_s / 2)
+        latest_s = self._rounded_s - self._typical_s / 2
+        if latest_s < self._typical_s:  # stamps as close as samples: two rows under one lie half a stamp apart
+            latest_s = self._rounded_s / 2
+        late_s = np.minimum(nth * self._typical_s, latest_s)
         return np.asarray(time_s + (late_s - self._lead_s), np.float64)
