@@ -8,6 +8,8 @@ import pytest
 from tests.read.dialects import START, make_recording
 from tests.read.reading import read
 from tracekit.errors import LogReadError
+from tracekit.read.inspection import inspect_log
+from tracekit.read.station_file import parse_station
 
 RECORDING = make_recording(cycles=8)
 SIGNALS = ("Suction valve", "Blow-off valve", "Part present")
@@ -86,3 +88,29 @@ def test_levels_that_are_listed_at_one_time_are_no_changes(tmp_path):
     first = [row(RECORDING.time_s[4], s, int(RECORDING.digital[0] >> bit & 1)) for bit, s in enumerate(SIGNALS)]
     found = read(put(tmp_path, head, first + [row(*change) for change in changes()]))
     assert np.array_equal(found.digital, RECORDING.digital)
+
+
+@pytest.mark.parametrize("name", ["edges", "sentences"])
+def test_the_station_file_that_is_written_for_events_reads_back(tmp_path, name):
+    """Signals that a second file lists are known to both files, by whatever text names them."""
+    head, row = ROWS[name]
+    paths = put(tmp_path, head, [row(*change) for change in changes()])
+    (inspected,) = inspect_log(paths)
+    found = read(paths, parse_station(inspected.station_file, "station.toml"))
+    assert np.array_equal(found.digital, RECORDING.digital)
+    assert np.array_equal(found.pressure_kpa, RECORDING.pressure_kpa.round(2))
+
+
+def test_the_station_file_of_stations_side_by_side_names_none_of_them(tmp_path):
+    """A line for one of them would leave the other out; what each has stands in a remark."""
+    path = tmp_path / "two.csv"
+    cells = zip(RECORDING.time_s, RECORDING.pressure_kpa, RECORDING.digital.astype(int), strict=True)
+    rows = [f"{t:.3f};{p:.2f};{d & 1};{p + 0.5:.2f};{d & 1}" for t, p, d in cells]
+    path.write_text(
+        "\n".join(["Time (s);North pressure (kPa);North suction;South pressure (kPa);South suction", *rows])
+    )
+    (inspected,) = inspect_log(path)
+    told = parse_station(inspected.station_file, "station.toml")
+    assert set(told.channels) == {"time"}
+    assert "2 stations side by side" in inspected.station_file
+    assert read(path, told).layout.stations == read(path).layout.stations == ("North", "South")

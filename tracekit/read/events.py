@@ -51,6 +51,13 @@ def find_events(head: Head, station: Station, roles: tuple[str, ...]) -> EventPl
     return _in_one_text(head, given, roles)
 
 
+def listed_signals(head: Head) -> frozenset[str]:
+    """What columns of a file may list as names of signals, alone or in one text with a level."""
+    texts = [c for c in head.columns if c.kind == "text" and len(c.words) <= _MOST_SIGNALS]
+    words = {w.strip() for c in texts for w in c.words}
+    return frozenset(words | {name for w in words for name, _ in parts_of(w)})
+
+
 def _in_one_text(head: Head, given: Mapping[str, str], roles: tuple[str, ...]) -> EventPlan | None:
     """Events whose signal and level stand in one text, in nearly all rows and for every role at both levels."""
     for column in head.columns:

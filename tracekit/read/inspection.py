@@ -17,7 +17,7 @@ from tracekit.read.head import Question
 from tracekit.read.log import Log
 from tracekit.read.opening import LogGroup, open_each
 from tracekit.read.plan import Plan, StationPlan
-from tracekit.read.settled import settled_channels
+from tracekit.read.settled import settled_channels, time_channel
 from tracekit.read.station_text import station_text
 
 _NO_STATION = Station()
@@ -142,11 +142,22 @@ def _picture(name: str, blocks: Sequence[Block]) -> Picture:
 def written_station(plan: Plan, station: Station) -> str:
     """A station file with the channels of a plan; the evidence stands beside each as a comment."""
     first = plan.stations[0]
-    channels = {**settled_channels(plan, first), **station.channels}
+    alone = len(plan.stations) == 1
+    settled = settled_channels(plan, first) if alone else time_channel(plan.time, plan.columns)
+    channels = {**settled, **station.channels}
     facts: StationFacts = station.station
-    if facts.name is None and len(plan.stations) == 1 and plan.station_column is None:
+    if facts.name is None and alone and plan.station_column is None:
         facts = replace(facts, name=first.name)
-    return station_text(replace(station, station=facts, channels=channels), _comments(plan, first))
+    comments = _comments(plan, first) if alone else {**_comments(plan, first), **_side_by_side(plan)}
+    return station_text(replace(station, station=facts, channels=channels), comments)
+
+
+def _side_by_side(plan: Plan) -> Mapping[str, str]:
+    """What is said of the channels of several stations: a line for one of them would leave the others out."""
+    told = f"the log has {len(plan.stations)} stations side by side; with a line here one of them is read alone: "
+    signals = {role: [(s.name, s.digitals[role].name) for s in plan.stations if role in s.digitals] for role in ROLES}
+    named = {"pressure": [(s.name, s.pressure.column) for s in plan.stations], **signals}
+    return {f"channels.{r}": told + ", ".join(f'{n} "{c}"' for n, c in own) for r, own in named.items() if own}
 
 
 def _comments(plan: Plan, first: StationPlan) -> Mapping[str, str]:

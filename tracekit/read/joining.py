@@ -14,6 +14,7 @@ from tracekit.read.besides import apart, lacks_pressure, no_signals
 from tracekit.read.channelfiles import goes_with, with_time_of
 from tracekit.read.columns import Column
 from tracekit.read.digitals import ROLES
+from tracekit.read.events import listed_signals
 from tracekit.read.head import finite
 from tracekit.read.likeanother import same_but_for_units, units_told, with_header_of
 from tracekit.read.onefile import adds_nothing, one_after_another
@@ -72,7 +73,7 @@ def recordings(
     """
     if any(station.channels for station in stations):
         opened = list(opened)
-        known = frozenset(c.name for one in opened for c in one.head.columns)
+        known = frozenset(n for one in opened for n in (*(c.name for c in one.head.columns), *listed_signals(one.head)))
     else:
         known = frozenset()
     parts: list[Part] = []

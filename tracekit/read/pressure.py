@@ -212,7 +212,7 @@ def _sense(kpa: NDArray[np.float64], column: Column, named: Sense | None) -> tup
         return ("gauge", "no reading in the first rows", 0.5) if column.name == CANONICAL else None
     low, high = spread(known)
     near_zero = float((np.abs(known) < NEAR_ZERO_KPA).mean())
-    shown = f"readings from {low:.1f} to {high:.1f} kPa, {near_zero:.0%} of them near zero"
+    shown = f"readings from {low:.1f} to {high:.1f} kPa but for the outermost 1 %, {near_zero:.0%} of them near zero"
     shows = looks(known, low, high, near_zero)
     if shows == "" and stays(known) and named != "absolute" and abs(low) < NEAR_ZERO_KPA:
         return ("gauge", "it stays near zero, so that the sense makes no difference; " + shown, 0.6)
