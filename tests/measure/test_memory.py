@@ -1,11 +1,15 @@
 """What is worked on at once is bounded: results are the same to the bit, and memory grows with what is kept alone."""
 
 import tracemalloc
+from itertools import pairwise
 
 import numpy as np
 import pytest
 
-from tracekit.measure import leak_mixture
+from tracekit.measure import leak_budget, leak_forms, leak_mixture
+from tracekit.measure.leak_rating import Rates
+from tracekit.options.leak import LeakOptions
+from tracekit.signal.pieces import whole_runs
 
 PROBABILITIES = (0.025, 0.5, 0.975)
 
@@ -42,3 +46,58 @@ def test_memory_of_mixtures() -> None:
     finally:
         tracemalloc.stop()
     assert peak < middle.nbytes
+
+
+NODES = 10
+
+
+def rated(count: int) -> tuple[Rates, leak_budget.CycleRates, leak_budget.Models]:
+    """Cycles in two groups, rated under ten wall exchanges with every form, all of them probable."""
+    draw, models = np.random.default_rng(6), NODES * len(leak_forms.NAMES)
+    flat = np.ones(count)
+    rates = Rates(
+        rate=draw.normal(1.0, 0.1, (models, count)), slope=draw.normal(0.2, 0.01, (models, count)), noise=0.05 * flat,
+        misfit=flat, line=flat, vacuum=60.0 * flat, span=flat,
+    )  # fmt: skip
+    shown = leak_budget.Models(
+        weight=draw.dirichlet(100.0 * np.ones(models), 2), amplitude=draw.normal(0.0, 0.3, (2, models)),
+        amplitude_sd=np.full((2, models), 0.1), strain=np.zeros(2), narrow=0.0, inflation=1.0, misfit=1.0,
+        unmodelled=0.0, common_kpa=1.0, motion_kpa=0.1, windows_u=0.0, volume_u=0.01, step_kpa=0.001 * flat,
+        quantisation_kpa=0.01,
+    )  # fmt: skip
+    group = (np.arange(count) % 3 == 0).astype(np.int64)
+    return rates, leak_budget.cycle_rates(rates, group, shown, LeakOptions()), shown
+
+
+@pytest.mark.parametrize("count", [2, 9, 200])
+def test_models_in_groups(monkeypatch: pytest.MonkeyPatch, count: int) -> None:
+    """The log's rate does not depend on how many models are held at once."""
+    rates, cycles, models = rated(count)
+    found = []
+    for together in (2, 3, 4, 1000):
+        monkeypatch.setattr(leak_budget, "MODELS_TOGETHER", together)
+        found.append(leak_budget.log_rate(rates, cycles, models, np.ones(count, bool), 0.0, LeakOptions()))
+    assert found[1:] == found[:1] * 3
+
+
+def test_memory_of_the_rate_of_a_log() -> None:
+    """The median over very many cycles takes a fraction of the memory that the rates of all models take."""
+    rates, cycles, models = rated(20_000)
+    tracemalloc.start()
+    try:
+        leak_budget.log_rate(rates, cycles, models, np.ones(20_000, bool), 0.0, LeakOptions())
+        peak = tracemalloc.get_traced_memory()[1]
+    finally:
+        tracemalloc.stop()
+    assert peak < 0.8 * rates.rate.nbytes
+
+
+@pytest.mark.parametrize("least", [1, 2, 3, 5, 100])
+def test_runs_stay_whole(least: int) -> None:
+    """Pieces follow one another without a gap, no run is cut, and all but the last hold as many as asked."""
+    labels = np.array([0, 0, 0, 2, 2, 5, 6, 6, 6, 6, 6, 9], np.int32)
+    found = list(whole_runs(labels, least))
+    assert np.concatenate([labels[some] for some in found]).tolist() == labels.tolist()
+    assert all(labels[a.stop - 1] != labels[b.start] for a, b in pairwise(found))
+    assert all(some.stop - some.start >= least for some in found[:-1])
+    assert list(whole_runs(labels[:0], least)) == []

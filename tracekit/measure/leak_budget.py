@@ -4,6 +4,7 @@ Common to all cycles, and not divided by their number: sensor gain, zero and amb
 amplitude of the gas's history), mechanism, one volume for many, quantisation. Individual: noise.
 """
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -18,6 +19,8 @@ from tracekit.options.leak import LeakOptions
 
 QUANTILES = (0.025, 0.5, 0.975)
 MEDIAN_VARIANCE = np.pi / 2.0
+MODELS_TOGETHER = 4
+"""Models whose rates of all cycles are held at once: there are dozens of models."""
 STEP_SHARE = 1.5
 METHOD = "isothermal decay, gas-wall heat exchange modelled, forms weighted by probability"
 
@@ -60,28 +63,22 @@ class Models:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CycleRates:
-    """Value and interval of every cycle, shape (n_cycles,), and what the log's value is made of.
-
-    by_model   rate per model at the group's amplitude, shape (n_models, n_cycles)
-    """
+    """Value and interval of every cycle and the group it belongs to, shape (n_cycles,)."""
 
     value: Floats
     lower: Floats
     upper: Floats
-    by_model: Floats
     group: Ints
 
 
 def cycle_rates(rates: Rates, group: Ints, models: Models, options: LeakOptions) -> CycleRates:
     """Mixture over models of each cycle's rate, widened by everything that is not in the models."""
-    by_model = np.full_like(rates.rate, np.nan)
     value, lower, upper = (np.full(len(group), np.nan) for _ in range(3))
     for number in range(len(models.weight)):
         here = np.flatnonzero(group == number)
         if not len(here):
             continue
         rate = rates.rate[:, here] + models.amplitude[number][:, None] * rates.slope[:, here]
-        by_model[:, here] = rate
         weight = models.weight[number][:, None]
         used = weight[:, 0] > 1e-3
         weight = weight[used] / weight[used].sum()
@@ -89,7 +86,7 @@ def cycle_rates(rates: Rates, group: Ints, models: Models, options: LeakOptions)
         lower[here], value[here], upper[here] = positive_quantiles(rate[used], sd, weight, QUANTILES)
         # most leaks are nearer to nothing than a wide interval can tell: its end is nothing unless that is ruled out
         lower[here[share_negative(rate[used], sd, weight) > QUANTILES[0]]] = 0.0
-    return CycleRates(value=value, lower=lower, upper=upper, by_model=by_model, group=group)
+    return CycleRates(value=value, lower=lower, upper=upper, group=group)
 
 
 def _cycle_sd(rates: Rates, here: Ints, number: int, models: Models, rate: Floats, options: LeakOptions) -> Floats:
@@ -188,8 +185,12 @@ def log_rate(
     weight = models.weight[number]
     used = np.flatnonzero(weight > 1e-3)
     weight = weight[used] / weight[used].sum()
-    rows = without_noise(cycles.by_model[np.ix_(used, own)], group, noise)
-    medians = np.median(np.where(group == number, rows, mean_of), axis=1)
+    medians = np.concatenate(
+        [
+            np.median(np.where(group == number, without_noise(rows, group, noise), mean_of), axis=1)
+            for rows in _by_model(rates, models, used, own, group)
+        ]
+    )
     parts = _parts(rates, models, own, number, medians, weight, options)
     sd = float(np.sqrt(sum(p.u_kpa_s**2 for p in parts[2:])))
     box = (medians[:, None], np.array([sd]), weight[:, None])
@@ -201,6 +202,17 @@ def log_rate(
     estimate = Estimate(value=value, lower=lower, upper=upper, unit="kPa/s", n=len(own), method=METHOD)
     believed = float(np.sqrt(max(sd**2 - _impossible(medians, weight) ** 2, 0.0)))
     return LogRate(estimate=estimate, plain=float(np.sum(weight * medians)), sd=believed, budget=parts)
+
+
+def _by_model(rates: Rates, models: Models, used: Ints, own: Ints, group: Ints) -> Iterator[Floats]:
+    """Rates of some cycles at their groups' amplitudes, for a few of the used models after the other, (n, n_own)."""
+    for some in np.array_split(used, max(len(used) // MODELS_TOGETHER, 1)):
+        rows = np.full((len(some), len(own)), np.nan)
+        for number in np.unique(group):
+            here = np.flatnonzero(group == number)
+            at = np.ix_(some, own[here])
+            rows[:, here] = rates.rate[at] + models.amplitude[number][some][:, None] * rates.slope[at]
+        yield rows
 
 
 def without_noise(rate: Floats, group: Ints, noise: Floats) -> Floats:
@@ -237,7 +249,7 @@ def _parts(
     form, node = used % form_count, used // form_count
     mean = float(np.sum(weight * medians))
     by_form, by_node = _spread(medians, weight, form, mean), _spread(medians, weight, node, mean)
-    slope = np.abs(np.median(rates.slope[np.ix_(used, own)], axis=1))
+    slope = np.abs([np.median(rates.slope[model, own]) for model in used])
     amplitude = float(np.sum(weight * slope * models.amplitude_sd[number][used]))
     noise = float(np.sqrt(models.inflation * np.mean(rates.noise[own] ** 2) * MEDIAN_VARIANCE / len(own)))
     line, span = (np.array([float(np.median(v[own]))]) for v in (rates.line, rates.span))
