@@ -155,8 +155,8 @@ def written_station(plan: Plan, station: Station) -> str:
 def _side_by_side(plan: Plan) -> Mapping[str, str]:
     """What is said of the channels of several stations: a line for one of them would leave the others out."""
     told = f"the log has {len(plan.stations)} stations side by side; with a line here one of them is read alone: "
-    signals = {role: [(s.name, s.digitals[role].name) for s in plan.stations if role in s.digitals] for role in ROLES}
-    named = {"pressure": [(s.name, s.pressure.column) for s in plan.stations], **signals}
+    named: dict[str, list[tuple[str, str]]] = {"pressure": [(s.name, s.pressure.column) for s in plan.stations]}
+    named |= {role: [(s.name, s.digitals[role].name) for s in plan.stations if role in s.digitals] for role in ROLES}
     return {f"channels.{r}": told + ", ".join(f'{n} "{c}"' for n, c in own) for r, own in named.items() if own}
 
 
