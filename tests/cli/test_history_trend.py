@@ -12,6 +12,7 @@ from made_logs import write_log
 from tracekit import cli
 from tracekit.cli.trend import _end_of
 from tracekit.history.add import add_record
+from tracekit.history.digest import _with_interval
 from tracekit.model.station import Limit, Station
 
 
@@ -155,3 +156,15 @@ def test_a_date_alone_is_its_whole_day() -> None:
     day_us = 86_400 * 1_000_000
     assert _end_of("1970-01-02") == 2 * day_us - 1
     assert _end_of("1970-01-02T06:00Z") == day_us + day_us // 4
+
+
+@pytest.mark.parametrize(("figures", "told"), [
+    ((4.04, 2.1, 7.78), "4 (2 to 8)"),
+    ((0.539, 0.337, 0.816), "0.5 (0.3 to 0.9)"),
+    ((1234.5, 1190.0, 1280.0), "1230 (1190 to 1280)"),
+    ((-0.004, -0.12, 0.11), "0.0 (-0.2 to 0.2)"),
+    ((2.0, 2.0, 2.0), "2"),
+])  # fmt: skip
+def test_the_digest_tells_no_digit_that_the_interval_leaves_open(figures, told):
+    """Figures stop at the first digit of half their interval, whose bounds are rounded outward."""
+    assert _with_interval(*figures) == told

@@ -1,5 +1,6 @@
 """The weekly digest: what a reader of mail or chat must know, worst first, in plain text."""
 
+import math
 import re
 import textwrap
 from collections.abc import Iterator
@@ -33,7 +34,7 @@ def digest_text(fleet: FleetTrend, rows: int = _ROWS) -> str:
     lines += _section("Files that cannot be read:", (f"{d.name}: {d.reason}" for d in fleet.damaged), rows)
     if (one := _perhaps_one(fleet)) is not None:
         lines += ["", f"{one} If they are one station, diagnose them with --station FILE, which holds its name."]
-    lines += ["", f"At the present limits expect {fleet.false_alarms_week:.2g} false alarms a week over all stations."]
+    lines += ["", f"At the present limits expect {fleet.false_alarms_week:.1g} false alarms a week over all stations."]
     lines = [part for line in lines for part in _wrapped(line)]
     return "\n".join(lines).replace("\n\n\n", "\n\n") + "\n"
 
@@ -149,7 +150,7 @@ def _measure(trend: MeasureTrend) -> str:
         e = trend.present
         factor, unit = (100.0, "%") if trend.measure.scale == "share" else (1.0, e.unit)
         value, lower, upper = (factor * v for v in (e.value, e.lower, e.upper))
-        parts.append(f"now {value:.3g} ({lower:.3g} to {upper:.3g}) {unit}".removesuffix(" 1"))
+        parts.append(f"now {_with_interval(value, lower, upper)} {unit}".removesuffix(" 1"))
     if trend.limit is not None and trend.limit.state in ("over", "may be over"):
         parts.append(f"{trend.limit.state} the limit {trend.limit.value:g}")
     elif not isinstance(trend.crossing, Withheld):
@@ -170,14 +171,27 @@ def _measure(trend: MeasureTrend) -> str:
     return f"{trend.measure.title}: {', '.join(parts)}"
 
 
+def _with_interval(value: float, lower: float, upper: float) -> str:
+    """As in "4.0 (2.1 to 7.8)": down to the first digit of half the interval, its bounds rounded outward."""
+    half = (upper - lower) / 2.0
+    if not math.isfinite(half) or half <= 0.0:
+        return f"{value:.3g}"
+    place = math.floor(math.log10(half))
+    step, shown = 10.0**place, max(0, -place)
+    low, high = math.floor(lower / step + 1e-9) * step, math.ceil(upper / step - 1e-9) * step
+    told = round(value / step) * step + 0.0
+    return f"{told:.{shown}f} ({low + 0.0:.{shown}f} to {high + 0.0:.{shown}f})"
+
+
 def _a_day(trend: MeasureTrend) -> str:
     """Growth of a day in the form that the logs tell better, with its interval."""
     if trend.by_factors and isinstance(trend.relative, Estimate):
         r = trend.relative
-        return f"{100 * r.value:.0f} % ({100 * r.lower:.0f} to {100 * r.upper:.0f})"
+        first, _, interval = _with_interval(*(100.0 * v for v in (r.value, r.lower, r.upper))).partition(" ")
+        return f"{first} % {interval}"
     assert isinstance(trend.slope, Estimate)
     s = trend.slope
-    return f"{s.value:.3g} ({s.lower:.3g} to {s.upper:.3g}) {s.unit.removesuffix('/d')}"
+    return f"{_with_interval(s.value, s.lower, s.upper)} {s.unit.removesuffix('/d')}"
 
 
 def digest_json(fleet: FleetTrend, rows: int = _ROWS) -> dict[str, object]:

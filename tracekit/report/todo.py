@@ -29,7 +29,7 @@ _GOOD_INTERVAL_S, _GOOD_CYCLES = 0.005, 200
 _RANK: tuple[Severity, ...] = ("info", "minor", "major", "critical")
 _MOST_PICKS = 0.95
 _AT_MOST = re.compile(r"at most \d+(?:\.\d+)? kPa/s")
-_DROPPED = "part_dropped"
+_DROPPED, _TO_LOG = "part_dropped", "To log it:"
 _SAME = 1.0  # of an interval: medians that differ by less are one measure, taken over other cycles
 
 
@@ -138,7 +138,8 @@ def _for_drops(result: StationResult, source: Finding) -> tuple[Step, ...]:
         return ()
     likeliest = max(other, key=lambda f: chances.get(f.code, 0.0))
     test = _named(step_of(likeliest.next_steps[0]), f"For the drops, perhaps {phrase(likeliest.code).noun}")
-    return (_for_test_alone(test, result),)
+    # whether the drops stop is seen without a log
+    return (_for_test_alone(replace(test, how=test.how.partition(_TO_LOG)[0].strip()), result),)
 
 
 def _for_test_alone(step: Step, result: StationResult) -> Step:
