@@ -8,6 +8,7 @@ import pytest
 from history.made_up_records import log_id_of, simple_record
 
 from tracekit.history.add import add_record
+from tracekit.history.events import note_event, parse_event
 from tracekit.history.place import LocalPlace, open_place
 from tracekit.history.read import read_rows
 from tracekit.history.upkeep import check, compact
@@ -38,6 +39,19 @@ def test_a_check_says_what_to_do_and_doing_it_mends(tmp_path: Path, folder: str,
     assert (found.logs, found.damaged, found.orphans) == (3, (), ())
     assert [add_record(tmp_path, record)[0].status for record in records.values()] == ["known"] * 3
     assert read_rows(place, CYCLES, "cycles").table.texts("log_id").count(next(iter(held))) == 12
+
+
+def test_where_nothing_tells_what_a_file_held_the_list_does(tmp_path: Path) -> None:
+    """A merged file whose logs have lost their cycles too cannot be told of; a note is written again."""
+    add_record(tmp_path, simple_record(0))
+    compact(open_place(tmp_path))
+    for path in tmp_path.rglob("pack-*"):
+        path.write_bytes(b"")
+    note_event(open_place(tmp_path), parse_event("2025-01-02 Glaze 1: cups changed"))
+    next((tmp_path / "events").iterdir()).write_text("{}")
+    told = [one.reason.partition(". ")[2] for one in check(open_place(tmp_path)).damaged]
+    lost = "Add any log that the list of the history lacks again, then delete this file."
+    assert told == [lost, lost, "Note the event again, then delete this file."]
 
 
 def test_a_log_that_is_added_during_a_check_is_no_orphan(tmp_path: Path) -> None:

@@ -125,8 +125,8 @@ def _todo(name: str, ids: Mapping[str, set[str]]) -> str:
         return f"Add the log whose SHA-256 is {log_id} again; delete this file if it is still named then."
     lost = ids[SUMMARIES] - ids[CYCLES_FOLDER] if folder == CYCLES_FOLDER else ids[CYCLES_FOLDER] - ids[SUMMARIES]
     logs = " ".join(sorted(log_id for log_id in lost if shard(log_id) == inner))
-    which = f"the logs whose SHA-256 are {logs} again, then" if logs else "no log: what it held is elsewhere too;"
-    return f"Add {which} delete this file."
+    which = f"the logs whose SHA-256 are {logs}" if logs else "any log that the list of the history lacks"
+    return f"Add {which} again, then delete this file."
 
 
 def _damaged_notes(place: Place) -> Iterator[Damage]:
