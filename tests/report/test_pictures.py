@@ -362,3 +362,18 @@ def test_rows_are_named_by_round_cycles():
     assert named[0] == "0"
     assert named[-1] == "94"
     assert all(int(n) % 10 == 0 for n in named[1:-1])
+
+
+def test_the_two_forms_of_a_fall_are_drawn_apart(torn):
+    """Drawn is what is left of the fall after the form that was found, so that the other form can be seen beside it."""
+    pooled = torn.leak.shape
+    bent = replace(pooled, porous_kpa=pooled.hole_kpa + np.linspace(-0.05, 0.03, 8), lost_u_kpa=np.full(8, 0.005))
+    drawn = shape(replace(torn, leak=replace(torn.leak, mechanism="hole", shape=bent)))
+    level, dashed = (
+        [float(v) for v in re.findall(r"-?\d+(?:\.\d+)?", re.search(rf'class="{style}" d="([^"]*)"', drawn.html)[1])][1::2]
+        for style in ("line usual", "line base dash")
+    )
+    assert max(level) == min(level)
+    assert max(dashed) - min(dashed) > 300.0
+    assert "less what a hole would give" in said(shape(replace(torn, leak=replace(torn.leak, mechanism="hole", shape=bent))))
+    assert "Level line: pores; dashed: a hole." in said(shape(replace(torn, leak=replace(torn.leak, mechanism="porous", shape=bent))))

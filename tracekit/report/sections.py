@@ -23,7 +23,7 @@ from tracekit.report.verdict import cannot_answer, rival_of, verdict
 from tracekit.report.view import LEAKS, codes_present, main_finding
 from tracekit.report.words import Num, Text, chance, html, is_pressure, of_estimate, plain, role
 
-_FIRST_SCREEN_PX = 616
+_FIRST_SCREEN_PX, _MOST_HEADED = 616, 4
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -246,7 +246,15 @@ def _by_reason(pairs: list[tuple[str, str]]) -> list[dict[str, str]]:
     together: dict[str, list[str]] = {}
     for name, why in pairs:
         together.setdefault(whole(why), []).append(name)
-    return [{"name": _listed(names), "why": why} for why, names in together.items()]
+    return [_told(names, why) for why, names in together.items()]
+
+
+def _told(names: list[str], why: str) -> dict[str, str]:
+    """Names with their reason; where they are many the reason heads them."""
+    listed = _listed(names)
+    if len(set(names)) <= _MOST_HEADED:
+        return {"name": listed, "why": why}
+    return {"name": why.rstrip("."), "why": f"{listed}."}
 
 
 def _listed(names: list[str]) -> str:

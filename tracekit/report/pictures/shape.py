@@ -19,6 +19,7 @@ from tracekit.report.plot import (
 )
 from tracekit.report.words import Text, chance
 
+_LEAST_KPA, _HIGH_PX, _LINE_PX = 0.01, 180.0, 17.0
 _FORMS = {"hole": "a hole", "porous": "pores", "mixture": "holes and pores together"}
 
 
@@ -31,43 +32,53 @@ def shape(result: StationResult, unit: str = "kPa") -> Picture | None:
     sure = leak.form_probability.get(leak.mechanism)
     tail = f", chance {chance(sure)}" if sure is not None else ""
     heading: Text = (f"The fall bends as through {_FORMS[leak.mechanism]}{tail}.",)
+    own, other = _named(leak.mechanism)
     caption: Text = (
-        "Dots: fall pooled over all closed stretches, with 95 % intervals, gas warming taken out. ",
-        "Lines: what a hole and pores would do. All points together decide, no single one.",
+        f"Dots: fall pooled over all closed stretches, less what {own} would give, with 95 % intervals, gas warming ",
+        f"taken out. Level line: {own}; dashed: {other}. All points together decide, no single one.",
     )
     columns = (
         Column(name="time", unit="s"),
-        Column(name="lost", unit="kPa"),
-        Column(name="hole", unit="kPa"),
-        Column(name="pores", unit="kPa"),
+        Column(name="lost", unit="kPa", step=0.001),
+        Column(name="hole", unit="kPa", step=0.001),
+        Column(name="pores", unit="kPa", step=0.001),
+        Column(name="95 % interval ±", unit="kPa", step=0.001),
     )
-    table = zip(found.time_s, found.lost_kpa, found.hole_kpa, found.porous_kpa, strict=True)
+    table = zip(found.time_s, found.lost_kpa, found.hole_kpa, found.porous_kpa, 2.0 * found.lost_u_kpa, strict=True)
     rows = tuple(tuple(float(v) for v in row) for row in table)
     return finish("shape", (heading, caption), _plot(found, leak.mechanism), columns, rows, len(rows), unit)
 
 
+def _named(mechanism: str) -> tuple[str, str]:
+    """The form that was found and the other one, in words."""
+    return ("a hole", "pores") if mechanism == "hole" else ("pores", "a hole")
+
+
 def _plot(found: CoastShape, mechanism: str) -> Plot:
+    """The fall less that of the form found: falls of some kPa would hide by how little the two forms differ."""
+    own, other = (found.hole_kpa, found.porous_kpa)[:: 1 if mechanism == "hole" else -1]
+    names = _named(mechanism)
     x = Axis(low=0.0, high=float(found.time_s[-1]) * 1.02, unit="s", name="seconds of closed supply")
-    high = float(np.nanmax(np.concatenate((found.lost_kpa + 2.0 * found.lost_u_kpa, found.hole_kpa, found.porous_kpa))))
-    y = Axis(low=0.0, high=round_up(high), unit="kPa", name="{} of vacuum lost", down=True)
+    apart, rest = other - own, found.lost_kpa - own
+    low, up = rest - 2.0 * found.lost_u_kpa, rest + 2.0 * found.lost_u_kpa
+    seen = np.concatenate((apart, rest, np.clip(low, 3.0 * rest.min(), 0.0), np.clip(up, 0.0, 3.0 * rest.max())))
+    reach = round_up(1.1 * max(float(np.nanmax(np.abs(seen))), _LEAST_KPA))
+    y = Axis(low=-reach, high=reach, unit="kPa", name=f"{{}} more lost than through {names[0]}")
     xs = across(x, found.time_s)
-    low, up = found.lost_kpa - 2.0 * found.lost_u_kpa, found.lost_kpa + 2.0 * found.lost_u_kpa
-    winner, other = ("hole", "pores") if mechanism == "hole" else ("pores", "hole")
-    curves = {"hole": found.hole_kpa, "pores": found.porous_kpa}
     marks = (
-        line(xs, upward(y, curves[other]), "line base dash"),
-        line(xs, upward(y, curves[winner]), "line usual"),
-        uprights(xs, upward(y, np.maximum(low, 0.0)), upward(y, up), "line ink"),
-        dots(xs, upward(y, found.lost_kpa), "dots ink"),
+        line(xs, upward(y, apart), "line base dash"),
+        line(across(x, np.array([0.0, x.high])), upward(y, np.zeros(2)), "line usual"),
+        uprights(xs, upward(y, np.maximum(low, -reach)), upward(y, np.minimum(up, reach)), "line ink"),
+        dots(xs, upward(y, np.clip(rest, -reach, reach)), "dots ink"),
     )
-    ends = {name: float(curve[-1]) for name, curve in curves.items()}
-    gap_px = abs(ends["hole"] - ends["pores"]) / y.high * 180.0
-    push = int(max(0.0, 17.0 - gap_px) / 2.0) + 1 if gap_px < 17.0 else 0
+    ends = (0.0, float(apart[-1]))
+    gap_px = abs(ends[1]) / (2.0 * reach) * _HIGH_PX
+    push = int(max(0.0, _LINE_PX - gap_px) / 2.0) + 1 if gap_px < _LINE_PX else 0
     labels = tuple(
         Label(
-            x=float(found.time_s[-1]), y=ends[name], lines=(name,), style="t-usual" if name == winner else "t-base",
-            dx=8, dy=4 + (push if ends[name] == max(ends.values()) else -push),
+            x=float(found.time_s[-1]), y=end, lines=(name,), style=style, dx=8,
+            dy=4 + (-push if end == max(ends) else push),
         )
-        for name in (winner, other)
+        for name, end, style in zip(names, ends, ("t-usual", "t-base"), strict=True)
     )  # fmt: skip
-    return Plot(x=x, y=y, marks=marks, labels=labels)
+    return Plot(x=x, y=y, marks=marks, labels=labels, style="signed")
