@@ -85,4 +85,6 @@ def test_a_worker_without_memory_costs_its_logs_alone(tmp_path, tally):
         tally.add("worker without memory", word, (outcome.error, sorted(there)))
         assert word == ("right" if at else "refused"), (outcome.error, there)
     assert "log_400.csv" in outcomes[0].error
-    assert any(word in outcomes[0].error for word in ("memory", "process was ended", "unavailable", "start new thread")), outcomes[0].error
+    # which act meets the limit first differs: an array, a table, a thread, a library
+    words = ("memory", "process was ended", "unavailable", "start new thread", "map segment")
+    assert any(word in outcomes[0].error.casefold() for word in words), outcomes[0].error
