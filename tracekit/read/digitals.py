@@ -17,7 +17,7 @@ from tracekit.read.head import finite, spread
 from tracekit.read.levels import level_of_word
 from tracekit.read.rows import carried, levels, valid
 from tracekit.read.values import as_text, column_numbers, dictionary_codes, word_codes, word_levels
-from tracekit.read.words import Role, hints
+from tracekit.read.words import Role, fold, hints
 
 LevelKind = Literal["level", "threshold", "word", "bit", "filled", "state", "event"]
 ROLES: tuple[Literal["supply", "release", "part_present"], ...] = ("supply", "release", "part_present")
@@ -29,6 +29,12 @@ _EMPTY_STATE = 0.01  # of the rows of a column of states: more empty ones are no
 _FEWEST_STATES, _MOST_STATES, _MOST_BITS, _FEWEST_TURNS = 3, 24, 16, 4
 _STEP_NAMES = frozenset({"step", "phase", "state", "schritt", "etape", "paso", "passo", "krok", "zustand"})
 _WORD_NAMES = frozenset({"word", "di", "dio", "digital", "inputs", "bits", "flags", "status", "io", "byte", "mask"})
+
+
+_MEASURED = frozenset(
+    {"°c", "degc", "°f", "degf", "k", "l/min", "nl/min", "l/s", "m3/h", "%rh", "% rh", "mm", "n", "hz"}
+)
+"""Units of what no switch gives, folded; amperes and volts are left out, since a coil may be written in them."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -213,7 +219,13 @@ def _plans(column: Column, *, wanted: bool) -> list[LevelPlan]:
         within = known.min() >= -(2 ** (_MOST_BITS - 1)) and known.max() < 2**_MOST_BITS
         if within:
             return [LevelPlan(column=column.name, kind="bit", bit=b) for b in _moving_bits(np.unique(known))]
-    if column.levels > 2 and _two_plateaus(known) and (named or wanted or column.hints.weight("pressure") < 0.9):
+    read = _is_reading(column, wanted=wanted)
+    if (
+        column.levels > 2
+        and not read
+        and _two_plateaus(known)
+        and (named or wanted or column.hints.weight("pressure") < 0.9)
+    ):
         low, high = spread(known)
         return [LevelPlan(column=column.name, kind="threshold", threshold=(low + high) / 2)]
     if 2 < len(states) <= _MOST_STATES and _packed(states) and column.hints.weight("pressure") < 0.9:
@@ -224,9 +236,14 @@ def _plans(column: Column, *, wanted: bool) -> list[LevelPlan]:
 
 
 def _is_reading(column: Column, *, wanted: bool) -> bool:
-    """True for a reading that hardly moves, such as that of a barometer: it has a unit of pressure and no role."""
-    roled = any(column.hints.weight(role) >= 0.5 for role in ROLES)
-    return column.hints.pressure_unit is not None and not roled and not wanted
+    """True for what is measured, however few values it has: no switch stands beside a unit of pressure, heat or flow.
+
+    A supply pressure that drops where the generator draws moves like a valve, the other way round, and is none.
+    """
+    behind = re.search(r"[\[(](?P<set>[^\])]+)[\])]\s*$|[,/](?P<bare>[^\])\[(,/]+)$", column.name)
+    units = [column.unit, *(behind.groups("") if behind is not None else ())]
+    other = any(fold(u.strip("[]() ")) in _MEASURED for u in units)
+    return (column.hints.pressure_unit is not None or other) and not wanted
 
 
 def _states_wanted(column: Column, wanted: Sequence[str]) -> list[LevelPlan]:

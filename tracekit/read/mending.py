@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tracekit.errors import LogReadError, message
+from tracekit.read.between import Between, with_events_beside
 from tracekit.read.cells import cell_kind
 from tracekit.read.headers import is_ruler
 from tracekit.read.inserts import Inserts, without_statements
@@ -51,7 +52,7 @@ class Formulas:
     evidence: str
 
 
-Mend = Records | Glued | Named | Nested | Keyed | Formulas | Marked | Inserts
+Mend = Records | Glued | Named | Nested | Keyed | Between | Formulas | Marked | Inserts
 _FORMULAS = ((re.compile(rb'"=""([^"\n]*)"""'), rb'"\1"'), (re.compile(rb'(?m)(^|[;,\t|])="([^"\n]*)"'), rb'\1"\2"'))
 
 
@@ -168,6 +169,8 @@ def mended(text: bytes, mend: Mend) -> tuple[bytes, NDArray[np.int64] | None]:
         return without_marks(text, mend), None
     if isinstance(mend, Named):
         return without_names(text, mend), None
+    if isinstance(mend, Between):
+        return with_events_beside(text, mend), None
     if isinstance(mend, Keyed):
         return by_name(text, mend), None
     if isinstance(mend, Nested):

@@ -10,6 +10,7 @@ import pyarrow as pa
 from tracekit.errors import LogReadError, message
 from tracekit.model.trace import Assumption
 from tracekit.options.read import ReadOptions
+from tracekit.read.between import find_between
 from tracekit.read.bounds import bounded, worth_reading
 from tracekit.read.bytestream import Hash, reading, size_of, unpacked, whole_lines
 from tracekit.read.columns import Column, Profile, item_columns, make_column, profile_cells
@@ -149,6 +150,7 @@ def _cut_of(text: bytes, name: str) -> _Cut:
             or find_records(lines)
             or find_named(lines)
             or find_keyed(lines)
+            or find_between(lines)
         )
     form = sniff(lines[:_SNIFFED_LINES]) if mend is None else None
     if form is not None:

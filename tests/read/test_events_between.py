@@ -1,0 +1,83 @@
+"""Lines of events between the samples of one file."""
+
+import datetime as dt
+
+import numpy as np
+import pytest
+
+from tests.read.dialects import START, make_recording
+from tests.read.reading import read
+from tracekit.options.read import ReadOptions
+
+RECORDING = make_recording(cycles=8)
+SIGNALS = ("Suction valve", "Blow-off valve", "Part present")
+DAMAGED = 700
+
+
+def lines(head: str, stamp, sample: str, event: str) -> list[str]:
+    """A header, samples, and before each the events that have come since the one before."""
+    found, before = [head], None
+    for t, p, d in zip(RECORDING.time_s, RECORDING.pressure_kpa, RECORDING.digital.astype(int), strict=True):
+        for bit, signal in enumerate(SIGNALS):
+            if before is not None and (before ^ d) >> bit & 1:
+                level = ("off", "on")[d >> bit & 1]
+                found.append(event.format(t=stamp(t), s=signal, v=level, n=d >> bit & 1))
+        found.append(sample.format(t=stamp(t), p=p, k=20 + p / 100))
+        before = d
+    return found
+
+
+def seconds(t: float) -> str:
+    """Seconds from the start."""
+    return f"{t:.3f}"
+
+
+def clock(t: float, parting: str = " ") -> str:
+    """Date and clock."""
+    return (START + dt.timedelta(seconds=float(t))).strftime(f"%Y-%m-%d{parting}%H:%M:%S.%f")[:-3]
+
+
+LOGS = {
+    "blanks": ("# time_s  pressure_kPa", seconds, "{t:>10} {p:12.3f}", "{t:>10} >>> {s} {v}"),
+    "semicolons": ("Time (s);Pressure (kPa)", seconds, "{t};{p:.3f}", "{t};EVENT {s} switched {v}"),
+    "three columns": ("Time;Pressure (kPa);Supply (C)", seconds, "{t};{p:.3f};{k:.2f}", "{t};{s}: {n}"),
+    "date and clock": ("date time pressure_kPa temp", clock, "{t} {p:.3f} {k:.2f}", "{t} *** {s} {v}"),
+    "one stamp": ("Stamp,Pressure (kPa)", clock, "{t},{p:.3f}", "{t} [{s} = {v}]"),
+}
+
+
+@pytest.mark.parametrize("block_bytes", [3000, 1 << 20])
+@pytest.mark.parametrize("name", LOGS)
+def test_lines_of_events_are_levels_of_the_samples(tmp_path, name, block_bytes):
+    """Events hold from the next sample on, and no line is lost."""
+    written = lines(*LOGS[name])
+    path = tmp_path / "log.txt"
+    path.write_text("\n".join(written) + "\n")
+    found = read(path, options=ReadOptions(block_bytes=block_bytes))
+    assert np.allclose(found.pressure_kpa, RECORDING.pressure_kpa, atol=5.1e-4)
+    assert np.array_equal(found.digital, RECORDING.digital)
+    assert found.facts.rows_read == len(written) - 1
+
+
+def test_damage_among_them_is_rejected_and_not_an_event(tmp_path):
+    """A sample whose reading is no number, and a line that is cut, are what they were without events."""
+    written = lines(*LOGS["semicolons"])
+    written[DAMAGED], written[DAMAGED + 1] = "0.1;OVR", "0.1;-5x"
+    path = tmp_path / "log.txt"
+    path.write_text("\n".join(written)[:-3])
+    found = read(path)
+    assert found.facts.rows_read == len(written) - 1
+    assert found.facts.rows_rejected >= 1
+
+
+def test_remarks_between_samples_are_no_events(tmp_path):
+    """Lines of words that name no signal stay rejected, each with its line."""
+    written = [
+        f"{row}\n{row.partition(';')[0]};operator {k} here" if k % 100 == 50 else row
+        for k, row in enumerate(r for r in lines(*LOGS["semicolons"]) if "EVENT" not in r)
+    ]
+    path = tmp_path / "log.txt"
+    path.write_text("\n".join(written) + "\n")
+    found = read(path)
+    assert not found.digital.any()
+    assert len(found.time_s) == len(RECORDING.time_s)

@@ -1,0 +1,104 @@
+"""Lines of events between the samples, "09:14:07.155 >>> Suction valve on": a column of their own beside the others."""
+
+import re
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from tracekit.options.evidence import EVIDENCE
+from tracekit.read.cells import cell_kind
+from tracekit.read.digitals import ROLES
+from tracekit.read.eventcells import parts_of
+from tracekit.read.sniff import DELIMITERS, split
+from tracekit.read.words import hints
+
+_BEFORE = r"(?:[^\w\n]+|(?i:event|evt|info|note|msg|log|di|do)\b[^\w\n]*)*"
+_VALUED = ("number", "time", "missing", "level")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Between:
+    """How lines of events are told from samples of `fields` cells: the first `lead` cells of both are the time.
+
+    event  finds the stamp and the text of a line of events
+    mark   parts the cells, and does so in the lines that come out, but for blanks: tabs then
+    """
+
+    fields: int
+    lead: int
+    mark: str
+    event: bytes
+    evidence: str
+
+
+def find_between(lines: Sequence[str]) -> Between | None:
+    """How events stand between samples, None where none do or no signal of a station is among them."""
+    body = [line.strip() for line in lines if line.strip()]
+    if sum(any(map(str.isalpha, line)) for line in body) < EVIDENCE.fewest_lines:
+        return None
+    for mark in DELIMITERS[::-1] if "\t" not in body[-1] else DELIMITERS[:1]:
+        rows = [split(line, mark) for line in body]
+        sizes = Counter(len(r) for r in rows if len(r) > 1 and all(cell_kind(c) in _VALUED for c in r))
+        fields, count = sizes.most_common(1)[0] if sizes else (0, 0)
+        if fields and count >= EVIDENCE.sample_lines * len(body):
+            return _of_rows(body, fields, mark)
+    return None
+
+
+def _of_rows(body: Sequence[str], fields: int, mark: str) -> Between | None:
+    """Events between rows of so many cells, behind as many cells of time in each."""
+    for lead in range(min(fields - 1, 2), 0, -1):
+        pattern = _event_pattern(fields, lead, mark)
+        texts = [m[2].decode("utf-8", "replace") for m in re.finditer(pattern, "\n".join(body).encode())]
+        told = {event for text in texts for event in parts_of(text)}
+        both = [name for name, level in told if level and (name, 0) in told]
+        known = any(hints(n).weight(role) >= EVIDENCE.name_weight for n in both for role in ROLES)
+        if len(texts) >= EVIDENCE.fewest_lines and known:
+            evidence = "lines of events between the samples stand in a column of their own"
+            return Between(fields=fields, lead=lead, mark=mark, event=pattern, evidence=evidence)
+    return None
+
+
+def _event_pattern(fields: int, lead: int, mark: str) -> bytes:
+    """What finds lines that begin with a time and go on with words, not with the cells of a sample."""
+    gap = rb"[ \t]" if mark == " " else re.escape(mark).encode()
+    cells = fields - lead
+    no_sample = (
+        rb"(?![^\s" + gap.strip(rb"[]") + rb"]+[ \t]*\r?$)"
+        if cells == 1
+        else rb"(?!(?:[^\n]*?" + gap + rb"[ \t]*)??[+-]?\d[\d.,]*[ \t]*(?:" + gap + rb"|\r?$))"
+    )
+    one = rb"[+-]?\d[\d.:/TZ+-]*" if mark == "," else rb"[+-]?\d[\d.,:/TZ+-]*"
+    one += rb"(?:[ ]\d[\d.:]*)?" if mark != " " else b""
+    stamp = one + (rb"[ \t]*" + gap + rb"[ \t]*" + one) * (lead - 1)
+    words = rb"([^\W\d_\x01-\x1f][^\n]*?[\w\x80-\xff])"
+    return (
+        rb"(?m)^[ \t]*("
+        + stamp
+        + rb")(?:"
+        + gap
+        + rb"|[ \t])+"
+        + no_sample
+        + _BEFORE.encode()
+        + words
+        + rb"[\])}>.! \t]*\r?$"
+    )
+
+
+def with_events_beside(text: bytes, between: Between) -> bytes:
+    """Lines of one cell more: a sample has nothing there, an event its text and nothing in the cells of readings."""
+    mark = b"\t" if between.mark == " " else between.mark.encode()
+    none = mark * (between.fields - between.lead)
+
+    def beside(found: re.Match[bytes]) -> bytes:
+        stamp = re.sub(rb"[ \t]+", b"\t", found[1]) if between.mark == " " else found[1]
+        return b"\x06" + stamp + none + mark + found[2].replace(mark, b" ")
+
+    text = re.sub(between.event, beside, text)
+    if between.mark == " ":
+        text = re.sub(rb"(?m)^[ \t]*(?:#[ \t]*)?", b"", text)
+        text = re.sub(rb"(?m)^(?!\x06)[^\n]+", lambda m: re.sub(rb"[ \t]+", b"\t", m[0].strip()), text)
+    some = re.escape(mark)
+    wide = rb"(?m)^(?!\x06)([^\n" + some + rb"]*(?:" + some + rb"[^\n" + some + rb"]*){%d})(?=\r?$)"
+    text = re.sub(wide % (between.fields - 1), rb"\1" + mark.replace(b"\\", b"\\\\"), text)
+    return text.replace(b"\x06", b"")
