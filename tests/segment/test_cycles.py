@@ -84,6 +84,19 @@ def test_retries(tries: int) -> None:
     np.testing.assert_allclose(time[3], time[2], atol=0.005)
 
 
+@pytest.mark.parametrize("output", [True, False])
+@pytest.mark.parametrize("to", [42.0, 48.0, 54.0])
+def test_a_cup_that_seals_half_way_is_tried_again(to: float, output: bool) -> None:
+    """Tries that end between the usual open cup and the set point, with vacuum gone in between, are of one cycle."""
+    tried = (evacuate(0.6, to=to), Piece(seconds=0.3, to=0.0), idle(0.4))
+    columns = trace_of((*PLAIN * 3, idle(), *tried * 2, *PLAIN[1:], *PLAIN * 2))
+    if not output:
+        del columns["part_present"]
+    data = measured(columns, settings=KNOWN)
+    assert outcomes(data) == ["held"] * 6
+    assert data.cycles.codes("attempts").tolist() == [1, 1, 1, 3, 1, 1]
+
+
 def test_retries_at_full_vacuum_are_no_air_saving() -> None:
     """A set point that is hardly reached: tries end at full vacuum, and what follows out of none is a new try."""
     tried = (evacuate(0.6, to=48.0), coast(0.05, 46.0), coast(0.1, 12.0))

@@ -68,7 +68,7 @@ def cycle_starts(samples: Samples, reference: Reference, known: int, options: Se
     back = np.searchsorted(samples.time, samples.time[on] - options.low_time_s)
     empty = range_max(samples.smooth, back, on) < low
     previous = np.concatenate([[0], on[:-1]])
-    gripped = range_max(samples.smooth, previous, on) > options.open_share * reference.peak
+    gripped = _gripped(samples, previous, on, reference, options)
     after_gap = count_in(samples.gap, previous + 1, on + 1) > 0
     if samples.has_release:
         seen = np.searchsorted(samples.release_rise, on)
@@ -81,6 +81,26 @@ def cycle_starts(samples: Samples, reference: Reference, known: int, options: Se
     fresh[0] |= bool(empty[0])
     fresh |= on == known
     return np.asarray(on[fresh], np.int64)
+
+
+def _gripped(samples: Samples, since: Ints, until: Ints, reference: Reference, options: SegmentOptions) -> Bools:
+    """Whether vacuum came near a hold's, and the output was on, or, without one, the set point was reached.
+
+    A cup that seals half way comes near it as well, and is tried again.
+    """
+    highest = range_max(samples.smooth, since, until)
+    near = highest > options.open_share * reference.peak
+    if samples.has_present:
+        return np.asarray(near & (samples.present[since] | (count_in(samples.present_rise, since, until) > 0)))
+    return np.asarray(near & (highest >= _grip_level(samples, reference, options)))
+
+
+def _grip_level(samples: Samples, reference: Reference, options: SegmentOptions) -> float:
+    """Vacuum from which a try counts as gripped where no output tells: hardly under the set point, if that is known."""
+    near = options.open_share * reference.peak
+    if not np.isfinite(reference.set_point):
+        return near
+    return max(near, reference.set_point - 4.0 * samples.noise - options.given_up_kpa)
 
 
 def _retries(samples: Samples, starts: Ints, output: Ints, reference: Reference, options: SegmentOptions) -> Ints:
@@ -114,8 +134,7 @@ def find_spans(samples: Samples, starts: Ints, stop: int, reference: Reference, 
     tries = samples.supply_rise[samples.smooth[samples.supply_rise] < level]
     output = first_in(samples.present_rise, starts, after) if samples.has_present else np.full(len(starts), -1)
     tries = np.union1d(tries, _retries(samples, starts, output, reference, options))
-    least = np.full(len(starts), max(level, options.open_share * reference.peak))
-    grip = first_reach(samples.smooth, least, starts, after)
+    grip = first_reach(samples.smooth, np.full(len(starts), _grip_level(samples, reference, options)), starts, after)
     before = np.where(output >= 0, output, np.where(grip >= 0, grip, after))
     last = last_in(tries, starts, np.maximum(before, starts + 1))
     return Spans(
