@@ -206,7 +206,7 @@ def test_a_second_fault_is_repaired_and_pictured_too():
     acts = [s.act for s in told]
     at = acts.index("Its repair: open the throttle")
     assert acts[at - 1].startswith("Second fault, weak or late blow-off: ")
-    assert ("Now / goal", "vacuum left at most 2.0 kPa, now 13.8 kPa") in told[at].more
+    assert ("Goal", "vacuum left at most 2.0 kPa, now 13.8 kPa") in told[at].more
     assert "blowoff" in [p.id for p in choose(result, LOGS)[1]]
     alone = replace(result, findings=(leak,))
     assert not any(a.startswith("Its repair") for a in [s.act for s in steps(alone)])

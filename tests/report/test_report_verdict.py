@@ -171,7 +171,7 @@ def test_step_is_split_into_act_and_results():
     assert step.act == "Blank the cup with a flat plate"
     assert step.how.startswith("Stop safely")
     assert step.results == (("A new cup halves it", "the cup leaks"), ("Still near 7 kPa/s", "go to step 2"))
-    assert step.more == (("No change", "plug back"), ("Now / goal", "below 3.7 kPa/s"))
+    assert step.more == (("No change", "plug back"), ("Goal", "below 3.7 kPa/s"))
 
 
 def test_cause_names_have_no_article():

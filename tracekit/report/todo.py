@@ -22,7 +22,7 @@ from tracekit.report.words import Num, digits, of_quantity, place_of_interval
 
 _STEP_MOST, _LINE_MOST = 500, 240
 _END = re.compile(r"(?<=\.)\s+(?=[A-Z])")
-GOAL = "Now / goal"
+GOAL = "Goal"
 _LABELS = {"Here": GOAL}
 _NOW = re.compile(r"(?<=, now )(\d+(?:\.\d+)?)(?= ([^\s;.]+))")
 _GOOD_INTERVAL_S, _GOOD_CYCLES = 0.005, 200

@@ -1,6 +1,6 @@
 """The block of causes: which one, how likely, what speaks for or against it, and what else was found."""
 
-from tracekit.model.finding import CauseChance, Finding
+from tracekit.model.finding import CODES, CauseChance, Finding
 from tracekit.model.result import StationResult
 from tracekit.report.frame import render
 from tracekit.report.levels import note
@@ -57,10 +57,15 @@ def _causes(result: StationResult) -> list[dict[str, object]]:
 
 
 def _reason(cause: CauseChance, result: StationResult) -> str:
-    """What speaks for a cause that is probably there; for another what speaks against it, told as such."""
+    """What speaks for a cause that is probably there; for another what speaks against it, told as such.
+
+    The rules of settings and of the recording tell what they saw, whichever way it speaks.
+    """
     there = max([cause.chance, *(f.confidence for f in result.findings if f.code == cause.code)])
     said = whole(cause.reason)
-    return said if there >= PROBABLE or is_open(cause) or not said else f"Against it: {said[:1].lower()}{said[1:]}"
+    if there >= PROBABLE or is_open(cause) or not said or CODES.get(cause.code) != "cause":
+        return said
+    return f"Against it: {said[:1].lower()}{said[1:]}"
 
 
 def _boxes(p: float) -> str:
