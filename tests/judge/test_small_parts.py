@@ -23,7 +23,7 @@ from tracekit.judge.late import late_sign, rested_picks
 from tracekit.judge.reasons import _change_words, reason_for
 from tracekit.judge.sensor_rules import _clipped
 from tracekit.judge.setting_rules import _order_broken, _unreachable, weak_suction, without_reference
-from tracekit.judge.signs import _groups_without_coasts, scatter_sign
+from tracekit.judge.signs import _groups_without_coasts, loss_signs, scatter_sign
 from tracekit.judge.symptoms import _never_cuts, _partly, _release_slow
 from tracekit.judge.verdict import _seen, judge
 from tracekit.model.cycle import SettingInForce
@@ -301,6 +301,30 @@ def test_late_answers_after_a_pause_are_no_chance(shift, more):
     assert rested.sum() == 4
     assert (late_sign(features, None, rested)[0].present > 0.99) == more
     assert late_sign(features, None)[0].present < 0.5
+
+
+def test_late_answers_of_a_cold_start_are_no_valve():
+    """The first ten of sixty picks answer late and never again: something warms up; spread over the log it sticks."""
+    def present(late):
+        response = np.where(late, 0.06, 0.02) + 1e-4 * (np.arange(60) % 3)
+        features = SimpleNamespace(held=np.ones(60, bool), values={"response": response}, floor={"response": 0.001})
+        return late_sign(features, None)[0].present
+
+    assert present(np.arange(60) < 10) <= 0.5
+    assert present(np.arange(60) % 6 == 0) > 0.99
+
+
+@pytest.mark.parametrize(("picks", "listed"), [(20, True), (90, False)])
+def test_a_single_empty_pick_among_very_many_is_told_as_such(picks, listed):
+    """One empty pick in twenty is the feed's, one in ninety is an odd pick."""
+    none, empty = np.zeros(picks, bool), np.arange(picks) == 3
+    data = SimpleNamespace(
+        cycles=SimpleNamespace(where=lambda name, value: none), usual_peak_kpa=70.0,
+        settings={"reset_point": SimpleNamespace(value_kpa=None)},
+    )  # fmt: skip
+    features = SimpleNamespace(values={"decay": np.zeros(0)})
+    signs = {s.name: s.present for s, _ in loss_signs(data, features, empty, OPTIONS.odd_pick_share)}
+    assert (signs["empty_picks"] > 0.9) == listed
 
 
 def test_scatter_needs_ten_cycles():

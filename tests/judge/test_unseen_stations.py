@@ -1,5 +1,6 @@
 """What must hold on stations of any size: three causes at once, fast falls, dips, early contacts, usual values."""
 
+from collections.abc import Mapping
 from dataclasses import replace
 from types import SimpleNamespace
 
@@ -226,6 +227,28 @@ def test_a_shallow_end_speaks_for_a_weak_generator(plain, features) -> None:
     assert deep.shift == 0.0
     few = usual(features, ultimate_any=np.nan, blow=np.nan, rise=np.nan, blow_start=np.nan)
     assert not {"ultimate", "blow", "blow_start"} & set(physical_effects(plain.data, few, OPTIONS))
+
+
+def test_an_end_beyond_any_generator_speaks_for_a_lag(plain, features) -> None:
+    """An evacuation that tends to 0.97 of ambient is one seen late."""
+    lagging = physical_effects(plain.data, usual(features, ultimate_any=0.97 * plain.data.ambient_kpa), OPTIONS)
+    assert lagging["ultimate"].z > 2.0
+
+
+def test_a_lag_shows_without_reference_in_the_rise_after_the_cut(plain, features) -> None:
+    """Vacuum that goes on rising for 80 ms after the supply is cut, with a blow-off late and slow: the reading lags.
+
+    The same blow-off after a cut that stops the rise as valves do is weak in itself.
+    """
+    late = {"top": 100.0, "response": 0.045, "blow": np.log(0.2), "blow_start": 0.25, "rise": np.log(0.2)}
+
+    def present(run_on_s: float) -> Mapping[str, float]:
+        effects = physical_effects(plain.data, usual(features, overshoot=100.0 * run_on_s, **late), OPTIONS)
+        return judged(effects, calm()).present
+
+    lagging, weak = present(0.08), present(0.012)
+    assert lagging["release_weak"] < 0.1 < 0.5 < weak["release_weak"]
+    assert lagging["sensor_slow"] > 5.0 * weak["sensor_slow"]
 
 
 def test_a_short_command_in_a_slow_log_leaves_no_vacuum(plain, features) -> None:

@@ -32,6 +32,7 @@ _NAMES: Mapping[str, tuple[str, str]] = {
     "rise_scatter": ("scatter of the evacuation", "log of ratio"),
     "unevenness": ("scatter of the leak", "log of share"),
     "overshoot": ("vacuum past supply_off", "kPa"),
+    "run_on": ("rise after the cut over the speed before it", "s"),
     "fast_fall": ("fall just after the cut", "kPa"),
     "dip": ("deepest dip of the hold", "kPa"),
     "command": ("length of the release command", "s"),

@@ -1,9 +1,9 @@
 """The fingerprints of causes: what each does to each measure, as ranges that a practitioner can read.
 
 A range is in the measure's own unit: `decay` kPa/s; `rise`, `blow`, `command`, `noise` logarithms of a time or
-amplitude; `open`, `ultimate`, `residual`, `over`, `idle`, `early`, `fast_fall`, `overshoot`, `dip` kPa; `response` and
-`blow_start` s; `unevenness` is the logarithm of the relative scatter of the leak from cycle to cycle. `SAME` means
-unchanged, as is every measure that a row does not name (but `balance` and `unevenness`, which only leaks have).
+amplitude; `open`, `ultimate`, `residual`, `over`, `idle`, `early`, `fast_fall`, `overshoot`, `dip` kPa; `response`,
+`blow_start` and `run_on` s; `unevenness` is the logarithm of the relative scatter of the leak from cycle to cycle.
+`SAME` means unchanged, as is every measure that a row does not name (but `balance` and `unevenness`, which only leaks have).
 `chance` is how often a change shows. Signs follow physics; the sizes are common practice, no source.
 """
 
@@ -53,7 +53,8 @@ _BASIC: Mapping[str, Mapping[str, Change]] = {
     "release_valve_leak": {
         "decay": up(0.3, 150.0), "unevenness": Change(-6.2, -3.6), "balance": up(0.37, 1.01),
         "rise": up(0.001, 0.2, 0.6), "ultimate": down(0.1, 8.0, 0.6),
-        "open": down(0.1, 2.0, 0.6), "over": SAME, "residual": down(0.05, 0.5, 0.3), "response": SAME,
+        # an open cup loses of its vacuum what the leak is of the generator's flow: some 0.1 kPa for 6 kPa/s
+        "open": down(0.05, 1.0, 0.5), "over": SAME, "residual": down(0.05, 0.5, 0.3), "response": SAME,
         "idle": down(0.05, 1.0, 0.5), "noise": SAME,
         # what enters through it helps the blow-off and stops the rise after a cut, as air through any other leak does
         "blow": down(0.005, 0.15, 0.15), "blow_start": down(0.001, 0.02, 0.3), "overshoot": down(0.05, 2.0, 0.4),
@@ -82,7 +83,7 @@ _BASIC: Mapping[str, Mapping[str, Change]] = {
         "blow": up(0.02, 0.8, 0.25), "blow_start": up(0.002, 0.3, 0.25), "over": SAME, "idle": SAME, "residual": SAME,
         # one that is late only now and then may come up while the cup has closed already
         "noise": SAME, "rise_scatter": up(0.1, 2.5, 0.15), "overshoot": up(0.3, 10.0, 0.6),
-        "late_alike": Change(-0.3, 0.3),
+        "late_alike": Change(-0.3, 0.3), "run_on": up(0.008, 0.3, 0.5),
         "fast_fall": down(0.1, 6.0, 0.15),  # it closes late too, as the overshoot says
     },
     "supply_valve_passing": {
@@ -92,7 +93,7 @@ _BASIC: Mapping[str, Mapping[str, Change]] = {
         "rise": up(0.001, 0.3, 0.7), "ultimate": down(0.1, 15.0, 0.7), "open": down(0.1, 15.0, 0.8),
         "over": down(0.1, 10.0, 0.9), "residual": up(0.1, 15.0, 0.8), "blow": up(0.005, 0.6, 0.8),
         "response": down(0.0005, 0.02, 0.4), "noise": SAME, "overshoot": up(0.1, 5.0, 0.3),
-        "dip": up(0.3, 5.0, 0.3),
+        "dip": up(0.3, 5.0, 0.3), "run_on": up(0.005, 0.1, 0.3),
     },
     "release_weak": {
         "decay": SAME, "rise": Change(-0.3, 0.3, 0.3), "ultimate": SAME, "blow": up(0.06, 4.0, 0.65),
@@ -108,22 +109,23 @@ _BASIC: Mapping[str, Mapping[str, Change]] = {
         "noise": up(0.5, 3.0), "noise_off": up(0.5, 3.0), "open": SAME, "residual": SAME,
         "response": Change(-0.02, 0.02), "decay": SAME,
         "rise": SAME, "ultimate": SAME, "blow": SAME, "idle": SAME, "over": SAME, "rise_scatter": up(0.1, 3.0, 0.8),
-        "overshoot": up(0.1, 4.0, 0.6), "dip": up(0.3, 15.0, 0.7),
+        "overshoot": up(0.1, 4.0, 0.6), "dip": up(0.3, 15.0, 0.7), "run_on": up(0.005, 0.1, 0.5),
     },
     "sensor_slow": {
         # the reading goes on rising after the cut, so a fall just after it is missed, and an evacuation seen late
         # looks straighter than it is: its end is extrapolated too far
         "response": up(0.005, 0.8), "blow_start": up(0.01, 0.8), "rise": up(0.005, 1.0, 0.7),
-        "blow": up(0.02, 2.5, 0.8), "noise": down(0.1, 2.0, 0.4), "open": down(0.05, 8.0, 0.4),
-        "over": down(0.1, 20.0, 0.4), "residual": up(0.1, 60.0, 0.7), "overshoot": Change(-1.0, 15.0, 0.7),
+        "blow": up(0.02, 2.5, 0.8), "noise": down(0.1, 2.0, 0.4), "open": down(0.05, 10.0, 0.6),
+        "over": down(0.1, 60.0, 0.6), "residual": up(0.1, 60.0, 0.7), "overshoot": Change(-1.0, 15.0, 0.7),
         "fast_fall": down(0.1, 6.0, 0.5), "ultimate": up(0.5, 25.0, 0.4),
         "decay": up(0.1, 3.0, 0.3),  # a lag leaves the slope of a fall as it is, but where coasts are short beside it
-        "late_alike": Change(0.5, 8.0), "balance": Change(-3.0, 8.0),
+        "run_on": up(0.015, 0.6, 0.9), "late_alike": Change(0.5, 8.0), "balance": Change(-3.0, 8.0),
     },
     "none": {
         "decay": SAME, "balance": SAME, "rise": SAME, "ultimate": SAME, "open": SAME, "blow": SAME, "over": SAME,
         "idle": SAME, "residual": SAME, "response": SAME, "noise": SAME, "fast_fall": SAME, "blow_start": SAME,
         "rise_scatter": SAME, "overshoot": SAME, "command": SAME, "noise_off": SAME, "dip": SAME, "early": SAME,
+        "run_on": SAME,
     },
 }  # fmt: skip
 
@@ -169,6 +171,7 @@ AT_CUP: Mapping[str, Mapping[str, Change]] = {
         # beyond the restriction vacuum is deeper when the supply is cut: it goes on rising where falls are looked for,
         # and an evacuation that flattens for it seems to end elsewhere
         "fast_fall": down(0.1, 20.0, 0.6), "overshoot": up(0.1, 10.0, 0.5), "ultimate": Change(-3.0, 12.0, 0.5),
+        "run_on": up(0.005, 0.3, 0.5),
     },
 }  # fmt: skip
 """Rows that differ where the sensor sits at the cup side of the filter: behind a restriction, all comes late."""
@@ -223,7 +226,7 @@ SIGNS: Mapping[str, Mapping[str, float]] = {
     "spared_cycles": {
         "leak_part_dependent": 0.85, "check_valve_leak": 0.25, "leak_steady": 0.05, "release_valve_leak": 0.05,
     },
-    "sudden_losses": {"collision_or_peel": 0.97, "motion_dips": 0.1, "leak_steady": 0.006, "leak_part_dependent": 0.01},
+    "sudden_losses": {"collision_or_peel": 0.97, "motion_dips": 0.1, "leak_steady": 0.003, "leak_part_dependent": 0.01},
     "gradual_losses": {"leak_steady": 0.3, "leak_part_dependent": 0.3, "check_valve_leak": 0.2, "motion_dips": 0.1},
     "empty_picks": {"part_not_presented": 0.97, "leak_part_dependent": 0.02},
     "deep_dips": {"motion_dips": 0.9, "collision_or_peel": 0.1, "sensor_noisy": 0.2, "supply_pressure_dips": 0.03},

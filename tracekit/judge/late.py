@@ -40,8 +40,14 @@ def late_sign(features: Features, usual_response: Effect | None, rested: Bools |
             present = max(present, logistic((float(np.mean(late[tail])) - least) / 0.015))
     after_rest = rested is not None and _same_cycles(late[1:], (rested & seen)[1:])
     text = f"{int(late.sum())} commands answered late" + (", those after a pause" if after_rest else "")
-    present = 0.9999 if after_rest else present
+    present = 0.9999 if after_rest else min(present, 0.5) if _warming_up(late) else present
     return Sign(name="late_response", present=min(max(present, 0.0007), 0.9999), text=text), late
+
+
+def _warming_up(late: Bools) -> bool:
+    """Whether the late answers are those of the first cycles alone, in one run: valves and seals warm up."""
+    rows = np.flatnonzero(late)
+    return len(rows) > 0 and rows[-1] < len(late) / 3 and len(rows) >= 0.8 * (rows[-1] + 1)
 
 
 def _same_cycles(late: Bools, rested: Bools) -> bool:

@@ -5,6 +5,7 @@ against another of the same station that does. What is better than usual is no n
 """
 
 from collections.abc import Iterator
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -51,6 +52,9 @@ def _unusual(
     yield "response", values["response"], 0.022, float(np.hypot(late, slack))
     blow, spread = _usual_blow_ln(features, options)
     yield "blow", np.where(features.at_least, np.nan, values["blow"]), blow, spread
+    with np.errstate(invalid="ignore", divide="ignore"):
+        run_on = np.where(values["top"] > 0.0, values["overshoot"] / values["top"], np.nan)
+    yield "run_on", run_on, options.usual_run_on_s, float(np.hypot(options.spread_run_on_s, slack))
     start = _START_PER_BLOW * float(np.exp(blow))
     yield "blow_start", values["blow_start"], 0.022 + start, float(np.hypot(np.hypot(0.015, slack), spread * start))
 
@@ -62,15 +66,28 @@ def physical_effects(data: StationData, features: Features, options: JudgeOption
         effect = _against(values[features.held], usual, spread)
         if effect is not None:
             out[name] = effect
+    depth = _depth(data, features, options)
+    return out if depth is None else {**out, "ultimate": depth}
+
+
+def _depth(data: StationData, features: Features, options: JudgeOptions) -> Effect | None:
+    """How far vacuum ends short of what generators reach, or beyond what any does: the reading lags then.
+
+    A lagging reading makes an evacuation look straighter than it is, and its end is extrapolated too far.
+    """
     reached = features.values["ultimate_any"][features.held]
     usual, spread = (share * data.ambient_kpa for share in (options.usual_reach, options.spread_reach))
-    deep = _against(-reached, -usual, spread)
-    if deep is not None:
-        out["ultimate"] = Effect(
-            now=-deep.now, reference=usual, shift=-deep.shift, error=spread, n_now=deep.n_now, n_reference=0,
-            tail_up=0.0, tail_down=0.0, scatter=1.0,
-        )  # fmt: skip
-    return out
+    short = _against(-reached, -usual, spread)
+    if short is None or short.shift > 0.0:
+        return None if short is None else _ended(short, usual, -short.shift, spread)
+    most, width = (share * data.ambient_kpa for share in (options.most_reach, options.spread_most_reach))
+    beyond = max(-short.now - most, 0.0)
+    return _ended(short, most, beyond, width) if beyond > 0.0 else _ended(short, usual, 0.0, spread)
+
+
+def _ended(seen: Effect, reference: float, shift: float, error: float) -> Effect:
+    """The end of the evacuations against a reference [kPa]; `seen` is the same with its sign turned."""
+    return replace(seen, now=-seen.now, reference=reference, shift=shift, error=error)
 
 
 def _against(values: Floats, usual: float, spread: float) -> Effect | None:

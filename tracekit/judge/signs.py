@@ -23,6 +23,8 @@ _SCATTERED = 0.05
 """Share of slow evacuations from where on they are no chance (common practice, no source)."""
 _WIDER_Z = 3.0
 """Standard errors by which the scatter of all evacuations has grown from where on it counts."""
+_MANY = 4
+"""Losses from which on no chance is left that they only seem to be there."""
 _WEAKER_Z = 4.0
 """Standard errors by which the open cup of slow cycles reads less than that of the others, from where on it counts."""
 
@@ -264,11 +266,13 @@ def empties_at_once(data: StationData, features: Features) -> bool:
     return bool(np.nanquantile(rate, 0.9) * SegmentOptions().sudden_s > depth)
 
 
-def loss_signs(data: StationData, features: Features, empty: Bools) -> tuple[tuple[Sign, Bools], ...]:
+def loss_signs(
+    data: StationData, features: Features, empty: Bools, odd_pick_share: float = 0.0
+) -> tuple[tuple[Sign, Bools], ...]:
     """Sudden and gradual losses and picks that found nothing, by count.
 
     Where leaks empty a hold as fast as a collision does, a sudden loss tells nothing; one whose kind is open
-    may be either.
+    may be either. A single empty pick among very many, fewer than `odd_pick_share`, tells little.
     """
     cycles = data.cycles
     quick = empties_at_once(data, features)
@@ -278,10 +282,11 @@ def loss_signs(data: StationData, features: Features, empty: Bools) -> tuple[tup
     between = bool((dropped & ~sudden & ~gradual).any())
     out = []
     for name, flag, single in (
-        ("sudden_losses", sudden, 0.97), ("gradual_losses", gradual, 0.95), ("empty_picks", empty, 0.93),
+        ("sudden_losses", sudden, 0.97), ("gradual_losses", gradual, 0.95),
+        ("empty_picks", empty, 0.93 if len(empty) * odd_pick_share <= 1.0 else 0.8),
     ):  # fmt: skip
         n = int(flag.sum())
-        present = 0.001 if n == 0 else single if n == 1 else 0.998
+        present = 0.001 if n == 0 else single if n == 1 else 0.998 if n < _MANY else 0.9995
         present = min(present, 0.5) if quick and name == "sudden_losses" else present
         if between and name.endswith("losses"):
             present = max(present, 0.5)

@@ -116,7 +116,7 @@ def _seen(case: Case, options: JudgeOptions) -> Seen:
         dips = replace(dips, name="own_dips")
     asked = tuple(sign for sign in (spared, travel) if sign is not None)
     of_log = (leaky, *asked, *plate_signs(case.leak, case.blanked_leak))
-    losses = loss_signs(case.data, features, empty)
+    losses = loss_signs(case.data, features, empty, options.odd_pick_share)
     ripple = pulsation_sign(case.data, options)
     pairs = [
         (group, grouped),

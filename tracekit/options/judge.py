@@ -26,7 +26,7 @@ class JudgeOptions:
     seldom_least: float = option(0.05, "share", "of the cycles: what stands out of fewer may be wide in all")
     temper: float = option(0.7, "unitless", "measures are not independent: their joint evidence is worth less")
     worst_logp: float = option(-18.0, "nats", "one measure alone never rules a cause out by more than this")
-    at_cup: float = option(0.1, "probability", "the sensor sits at the cup although no station file says so")
+    at_cup: float = option(0.05, "probability", "the sensor sits at the cup although no station file says so")
     spread_top_kpa: float = option(0.25, "kPa", "how far the weather moves the end of the evacuation between two logs")
     worst_balance: float = option(-6.0, "nats", "the weather between two days moves the balance of a leak")
     balance_unusable: float = option(0.4, "share", "with more error the balance of a leak tells no two places apart")
@@ -47,6 +47,9 @@ class JudgeOptions:
         0.5, "share", "of the chance of a cause that leaves out another: with less it stands beside it"
     )
     rival_least: float = option(0.05, "probability", "a cause less probable than this is nobody's rival")
+    odd_pick_share: float = option(
+        0.02, "share", "of the picks: a single empty one in more is no fault of the feed (common practice)"
+    )
     retried_share: float = option(
         0.06, "share", "of the picks: fewer second tries after one that still rose are parts met late by chance"
     )
@@ -116,6 +119,14 @@ class JudgeOptions:
     spread_blow_per_rise: float = option(0.55, "log", "generators and release valves are sized in many ways")
     usual_reach: float = option(0.76, "share of ambient", "sound generators reach 0.7 to 0.9 (common practice)")
     spread_reach: float = option(0.065, "share of ambient", "generators are chosen deep or shallow, for flow")
+    most_reach: float = option(
+        0.9, "share of ambient", "no ejector is seen to come to rest deeper (common practice: 0.92 at most)"
+    )
+    spread_most_reach: float = option(0.025, "share of ambient", "how far an extrapolated end is off (common practice)")
+    usual_run_on_s: float = option(
+        0.012, "s", "vacuum rises on after the cut until the valve has closed (common practice: 0.005 to 0.025)"
+    )
+    spread_run_on_s: float = option(0.007, "s", "valves close sooner and later (common practice, no source)")
     fast_fall_kpa_s: float = option(
         15.0, "kPa/s", "a coast that cannot be rated and falls slower may be warming gas alone (common practice)"
     )
