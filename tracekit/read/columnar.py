@@ -17,6 +17,16 @@ from tracekit.read.preamble import Preamble
 from tracekit.read.rows import Rows
 from tracekit.read.values import is_texty
 
+_STREAM_BYTES = 1 << 18
+"""Bytes of a column that are fetched at once."""
+
+
+def _streamed(path: Path, footer: pq.FileMetaData | None = None, texts: list[str] | None = None) -> pq.ParquetFile:
+    """A file whose columns are fetched piece by piece: fetched ahead, all of it would be in memory by its end."""
+    return pq.ParquetFile(
+        path, metadata=footer, read_dictionary=texts or None, buffer_size=_STREAM_BYTES, pre_buffer=False
+    )
+
 
 def open_parquet(path: Path, options: ReadOptions) -> pq.ParquetFile:
     """A Parquet file, its columns of text as dictionaries.
@@ -24,10 +34,10 @@ def open_parquet(path: Path, options: ReadOptions) -> pq.ParquetFile:
     Raises LogReadError where it is damaged or declares more than a recording can hold.
     """
     try:
-        plain = pq.ParquetFile(path)
+        plain = _streamed(path)
         check_declared(plain, path, options)
         names = text_columns(plain.schema_arrow)
-        return pq.ParquetFile(path, metadata=plain.metadata, read_dictionary=names) if names else plain
+        return _streamed(path, plain.metadata, names) if names else plain
     except (pa.ArrowException, OSError, UnicodeDecodeError) as error:
         raise _damaged(path.name) from error
 
@@ -36,7 +46,7 @@ def open_again(path: Path, opened: pq.ParquetFile) -> pq.ParquetFile:
     """The same file once more, by the footer that was read and checked. Raises LogReadError where it is damaged."""
     try:
         names = text_columns(opened.metadata.schema.to_arrow_schema())
-        return pq.ParquetFile(path, metadata=opened.metadata, read_dictionary=names or None)
+        return _streamed(path, opened.metadata, names)
     except (pa.ArrowException, OSError) as error:
         raise _damaged(path.name) from error
 

@@ -126,13 +126,17 @@ def _decide_long(head: Head, station: Station, long: LongPlan) -> Plan:
     bare = replace(head, columns=tuple(c for c in head.columns if c.name not in signals))
     time, questions = plan_time(bare, station.channels.get("time"))
     if time is None:
+        questions = [replace(q, line=_without_interval(q.line)) for q in questions]
         raise asking(head.name, questions, head.assumptions)
+    if not time.columns:
+        what = f"rows that are readings of several channels, and {time.evidence}: a row is no sample"
+        todo = 'Give the column of time instead: time = "...", under [channels].'
+        raise LogReadError(message(head.name, what, "a column that tells the time of each reading", todo))
     wide = wide_head(head, long, time)
     without_time = replace(station, channels={k: c for k, c in station.channels.items() if k != "time"})
     _check_columns(wide, without_time)
     found = find_stations(wide, station, time.columns)
-    questions = [q for f in found for q in f.questions]
-    if questions:
+    if questions := [q for f in found for q in f.questions]:
         raise asking(head.name, questions, [*wide.assumptions, assumption(time)])
     stations = tuple(f.station for f in found if f.station is not None)
     time, dates = with_start(wide, with_rounding(wide, time))
@@ -141,6 +145,12 @@ def _decide_long(head: Head, station: Station, long: LongPlan) -> Plan:
     facts = [*held, *wide.assumptions, assumption(time), *dates, *shared, *_quality_facts(long.quality)]
     plan = make_plan(wide, station, time, stations, None, (), facts)
     return replace(plan, long=long, columns=long_columns(head, long, time), context=())
+
+
+def _without_interval(line: str) -> str:
+    """The line for time where rows are readings of several channels, so that no time lies from row to row."""
+    column = 'time = "..."   # the column that tells the time of each reading'
+    return column if line.startswith("time = { interval_s") else line.partition("; or interval_s")[0]
 
 
 def make_plan(

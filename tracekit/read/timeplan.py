@@ -228,6 +228,8 @@ def start_us(plan: TimePlan, origin: tuple[int, float]) -> int:
 def _plans_of(head: Head, column: Column, unit: str | None) -> list[TimePlan]:
     """Ways to read one column as time; confidence 0 where the unit is open."""
     if column.kind == "moment":
+        if is_date(column):
+            return []
         whole = pa.types.is_timestamp(column.array.type)
         zoned = whole and column.array.type.tz is not None
         name = f'type of "{column.name}"'
