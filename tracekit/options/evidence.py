@@ -22,6 +22,11 @@ class Evidence:
     alike_lines: float = option(0.98, "1", "of the lines that share such a form; the rest is damage (no source)")
     alike_events: float = option(0.9, "1", "of the rows of a list of events that switch a signal (no source)")
     sample_lines: float = option(0.5, "1", "of the lines that are rows of values where others are events (no source)")
+    shared_readings: float = option(0.3, "1", "of the readings stand beside another one of the same tag and time")
+    fewest_stamps: int = option(
+        4, "stamp", "of which two are whole: fewer tell no interval of the rows that share them"
+    )
+    rows_of_stamp: float = option(0.1, "stamp", "to a row: with fewer, rows share their stamps (no source)")
     most_named: int = option(60, "name", "of channels in one line (no source)")
     name_weight: float = option(0.8, "1", "from which on a name says what a column is (weights of read.words)")
     slow_digitals: float = option(1.5, "1", "intervals of the pressure: digitals that are written less often come late")

@@ -14,6 +14,7 @@ from tracekit.read.convert import BITS, Missing, Portion, PressureReader, Reject
 from tracekit.read.digitals import LevelPlan, filled_cells
 from tracekit.read.head import Head, joined
 from tracekit.read.headers import is_unit
+from tracekit.read.longstation import parts_readings
 from tracekit.read.onchange import held_between, hold_step
 from tracekit.read.plan import LongPlan, Plan, StationPlan
 from tracekit.read.quality import bad_rows, is_quality, plan_quality
@@ -44,7 +45,12 @@ def find_long(head: Head) -> LongPlan | None:
     quality = plan_quality(marks[0], sure=True) if marks else None
     values = sorted(values, key=lambda c: -c.levels)
     beside = values[1].name if len(values) == 2 else ""
-    station = next((c.name for c in rest if c not in values and _shares_tags(c, tags[0])), "")
+    others = [c for c in rest if c not in values and c not in marks]
+    times = [c for c in head.columns if c.kind in ("stamp", "moment") or c.hints.weight("time") >= 0.9]
+    parting = [c for c in others if _shares_tags(c, tags[0])] or [
+        c for c in others if parts_readings(c, tags[0], times)
+    ]
+    station = parting[0].name if parting else ""
     return LongPlan(tag=tags[0].name, value=values[0].name, beside=beside, station=station, quality=quality)
 
 

@@ -6,11 +6,11 @@ from dataclasses import dataclass
 
 from tracekit.read.scales import SensorScale, find_scale
 from tracekit.read.started import Started, find_start
-from tracekit.read.told import pressure_sentence, with_split_units
+from tracekit.read.told import bared, pressure_sentence, with_split_units
 from tracekit.read.words import fold
 from tracekit.units import PressureUnit, Sense, find_pressure_unit
 
-_PAIR = re.compile(r'^\s*["#;%/*\']*\s*(?P<key>[^:=;\t,]{1,60}?)\s*(?:[:=;\t,]|\s{2,})\s*(?P<value>.+?)\s*[;,\t"]*$')
+_PAIR = re.compile(r"(?P<key>[^:=;\t,]{1,60}?)(?:\s*[:=;\t,]|\s{2,})\s*(?P<value>\S.*)")
 _QUANTITY = re.compile(r"(?P<number>\d+(?:[.,]\d+)?(?:e-?\d+)?)\s*(?P<unit>[a-zµμ/]*)")
 _INTERVAL_WORDS = (
     "interval", "intervall", "abtastzeit", "abtastinterv", "period", "periode", "zykluszeit", "takt", "sampletime",
@@ -72,7 +72,7 @@ def read_preamble(lines: Sequence[str]) -> Preamble:
     intervals: list[tuple[float, str, bool]] = []
     unit, sense, unit_line, zone, counts = None, None, "", "", list[float]()
     for line in with_split_units(lines):
-        match = _PAIR.match(line)
+        match = _PAIR.match(bared(line))
         if match is None:
             continue
         key, value = fold(match["key"]).replace(" ", ""), match["value"]

@@ -47,6 +47,8 @@ def _why(head: Head) -> str:
             return f': "{column.name}" is empty in {empty:.0%} of the first rows'
         if timely and column.kind == "number" and len(finite(column.values)) > 1:
             steps = np.diff(finite(column.values))
+            if 1 < (few := len(np.unique(column.values))) < EVIDENCE.fewest_stamps:
+                return f': "{column.name}" tells {few} different times in {len(column.values)} rows'
             if (steps == 0).all():
                 return f': "{column.name}" is {column.values[0]:.10g} in all of the first rows'
             return f': "{column.name}" falls {int((steps < 0).sum())} times in {len(steps)} steps'

@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tracekit.errors import LogReadError, message
+from tracekit.options.evidence import EVIDENCE
 from tracekit.read.columns import Column
 from tracekit.read.head import finite
 
@@ -62,3 +63,10 @@ def check_order(log: str, column: Column, seconds: NDArray[np.float64]) -> None:
     if both and back.sum() > _AS_FAR * forward.sum() and len(np.unique(known)) > _OWN * len(known):
         found = f'rows that are not in the order of the times in "{column.name}"'
         raise LogReadError(message(log, found, "rows in the order of time", "Sort them and read again."))
+
+
+def tells_times(seconds: NDArray[np.float64]) -> bool:
+    """False for times that are mostly missing, or of which all rows share a few."""
+    known = finite(seconds)
+    few = len(np.unique(known)) < EVIDENCE.fewest_stamps <= EVIDENCE.rows_of_stamp * len(known)
+    return len(known) >= EVIDENCE.filled_share * len(seconds) and not few

@@ -24,7 +24,7 @@ from tracekit.read.columns import Column
 from tracekit.read.cyclelength import cycles_fit, may_be_interval, unit_by_cycles
 from tracekit.read.head import Head, Question, finite
 from tracekit.read.restarting import unreadable, usual_step, which_time, which_unit
-from tracekit.read.rising import check_order, distinct, ends_early, over_restarts, rises
+from tracekit.read.rising import check_order, distinct, ends_early, over_restarts, rises, tells_times
 from tracekit.read.stamp_values import moment_ns, stamp_ns
 from tracekit.read.values import column_numbers
 from tracekit.units import TIME_UNITS, time_unit
@@ -110,7 +110,7 @@ def plan_time(head: Head, given: Channel | None) -> tuple[TimePlan | None, list[
         for p in plans
         if rises(over_restarts(seconds_of(head, p), head.restarts), wraps=_may_wrap(head, p))
     ]
-    plans = [p for p in plans if np.isfinite(seconds_of(head, p)).mean() >= EVIDENCE.filled_share]
+    plans = [p for p in plans if tells_times(seconds_of(head, p))]
     parts = {name for p in plans if len(p.columns) > 1 for name in p.columns}
     plans = [p for p in plans if len(p.columns) != 1 or p.columns[0] not in parts]
     sure = [p for p in plans if p.confidence > 0]
@@ -360,7 +360,10 @@ def raw_seconds(
             known = finite(counts)
             origin = (0, float(known[0]) if len(known) else 0.0)
         with np.errstate(over="ignore", invalid="ignore"):  # a count beyond measure is no time: not finite
-            return (counts - origin[1]) * plan.unit_s, origin
+            seconds = counts - origin[1]
+            if plan.unit_s != 1.0:
+                seconds *= plan.unit_s
+            return seconds, origin
     ns, sound = _part_ns(*parts[0])
     for array, column in parts[1:]:
         more, good = _part_ns(array, column)

@@ -7,11 +7,12 @@ from tracekit.read.multiples import find_multiple, find_spelled
 from tracekit.read.words import fold
 from tracekit.units import PressureUnit, Sense, find_pressure_unit
 
+_LEAD, _TAIL = " \t\"#;%/*'", ' \t";,'
+_LONGEST = 500  # a fact's line is short; an expression that looks ahead would take long over a long one
 _UNIT_OF = re.compile(
-    r"^\s*[\"#;%/*']*\s*(?P<of>[^:=;\t,]*?)[\s_.-]*(?:unit|einheit|unite|unidad|unita|eenheid)s?\s*[:=;\t,]\s*"
-    r"(?P<unit>[^\W\d]{1,4})\s*[;,\t\"]*$"
+    r"(?P<of>[^:=;\t,]*?)(?:unit|einheit|unite|unidad|unita|eenheid)s?\s*[:=;\t,]\s*(?P<unit>[^\W\d]{1,4})"
 )
-_NUMBER_OF = re.compile(r"^\s*[\"#;%/*']*\s*(?P<of>[^:=;\t,]*?)\s*[:=;\t,]\s*\d+(?:[.,]\d+)?\s*[;,\t\"]*$")
+_NUMBER_OF = re.compile(r"(?P<of>[^:=;\t,]*)[:=;\t,]\s*\d+(?:[.,]\d+)?")
 _SENTENCE = re.compile(
     r"(?:^\W*|[,;:.(]\s*|\b(?:all|the|cup|vacuum|alle|die|les|las|le|todas|tutte|toutes)\s+)"
     r"(?:pressures?|vacuum|druck|drucke|druecke|unterdruck|pressions?|presion(?:es)?|pressioni?)\b[^:;,.\d]{0,30}?"
@@ -19,11 +20,17 @@ _SENTENCE = re.compile(
 )
 
 
+def bared(line: str) -> str:
+    """A free line without its marks of a comment, quotes and empty cells; of a very long one the beginning."""
+    return line[:_LONGEST].strip().lstrip(_LEAD).rstrip(_TAIL)
+
+
 def with_split_units(lines: Sequence[str]) -> list[str]:
     """The lines, with the unit that a line of its own tells ("Interval unit: ms") behind the number of its fact."""
     units: dict[str, set[str]] = {}
     for line in lines:
-        if (match := _UNIT_OF.match(fold(line))) is not None and match["of"].strip():
+        match = _UNIT_OF.fullmatch(fold(bared(line)))
+        if match is not None and _squeezed(match["of"]):
             units.setdefault(_squeezed(match["of"]), set()).add(match["unit"])
     if not units:
         return list(lines)
@@ -31,7 +38,7 @@ def with_split_units(lines: Sequence[str]) -> list[str]:
 
 
 def _with_unit(line: str, units: dict[str, set[str]]) -> str:
-    match = _NUMBER_OF.match(fold(line))
+    match = _NUMBER_OF.fullmatch(fold(bared(line)))
     own = units.get(_squeezed(match["of"]), set()) if match is not None else set()
     return f"{line.rstrip(' ;,' + chr(9) + chr(34))} {min(own)}" if len(own) == 1 else line
 
