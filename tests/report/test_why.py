@@ -6,10 +6,13 @@ import pytest
 import stories
 from stories import Play
 
+from tracekit.model.estimate import Bound, Withheld
 from tracekit.model.finding import CauseChance, Evidence, NextStep
 from tracekit.report.entries import why_leave
 from tracekit.report.levels import EVACUATION, note, sentence, timed
 from tracekit.report.pictures.groups import groups
+from tracekit.report.pictures.rates import rates
+from tracekit.report.sections import limits
 from tracekit.report.todo import GOAL, steps
 from tracekit.report.verdict import verdict
 from tracekit.report.why import why_this_cause
@@ -136,3 +139,24 @@ def test_some_picks_leak_and_the_test_decides_between_part_and_nest():
     assert "all with" not in plain(verdict(found).lead)
     assert "Groups as found in the rates." in plain(groups(found).caption)
     assert "Grouped by part." in plain(groups(whole).caption)
+
+
+def test_a_way_to_a_decay_is_told_once_and_what_shares_a_reason_together():
+    """Three withheld figures do not repeat the same recipe."""
+    recipe = "To get a decay on purpose: close the supply with a part held."
+    never = f"The supply is never cut in a hold. {recipe}"
+    whole = stories.result(Play(cycles=12), leak=stories.leak_of(stories.data_of(Play(cycles=12)), withheld=never))
+    found = replace(whole, leak_rate_l_min_anr=Withheld(never), leak_change=Withheld(f"Supply may be behind it. {recipe}"))
+    told = words(limits(found, "kPa"))
+    assert told.count("To get a decay on purpose") == 1
+    assert "<dt>Fall of vacuum with the supply closed, leak in litres per minute</dt>" in told
+    assert "<dd>Supply may be behind it.</dd>" in told
+
+
+def test_rates_below_their_bound_say_what_they_may_share():
+    """Where the log gives a bound alone, the picture of the cycles' rates says how it goes with them."""
+    whole = stories.torn_cup().stations[0]
+    below = Bound(limit=0.55, status="upper_bound", unit="kPa/s", n=95, method="pooled")
+    drawn = rates(replace(whole, leak=replace(whole.leak, decay_rate=below)))
+    assert words(plain(drawn.caption)).endswith("All may share an error: with it the leak is less than 0.55 kPa/s.")
+    assert "All may share" not in plain(rates(whole).caption)

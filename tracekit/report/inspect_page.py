@@ -14,7 +14,7 @@ from tracekit.options.report import ReportOptions
 from tracekit.report.frame import Block, frame, render
 from tracekit.report.plot import Axis, Column, Label, Picture, Plot, across, bars, finish, line, upward
 from tracekit.report.sections import can_show, lead_picture
-from tracekit.report.text import NBSP, clean
+from tracekit.report.text import NBSP, clean, evidence_words
 from tracekit.report.view import Floats, spaced
 from tracekit.report.words import Num, Text, chance, count, role, say
 
@@ -112,10 +112,9 @@ def _least_sure(assumptions: Sequence[Assumption]) -> str:
 
 
 def _row(a: Assumption) -> dict[str, str]:
-    why = clean(a.evidence, 400)
     return {
         "what": _capital(role(clean(a.what, 120))), "value": clean(a.value, 120), "chance": chance(a.confidence),
-        "why": "The name of the column says so." if why == "name" else f"{_capital(why)}.",
+        "why": evidence_words(a.evidence),
     }  # fmt: skip
 
 

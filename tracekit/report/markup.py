@@ -8,6 +8,7 @@ from tracekit.report.text import MINUS, NBSP, clean, escape
 from tracekit.report.words import Num, html, number
 
 _UNIT_AFTER = re.compile(r"(?<=\d) (?=(?:%|s|ms|min|h|Hz|mm|ml|°C|cycles?|picks|holds)(?![\w/]))")
+_CLOSE_PER_CENT = re.compile(r"(?<=\d)%")
 _NEGATIVE = re.compile(r"(?<=[\s(])-(?=\d)")
 _FIGURE = r"[-\u2212]?\d+(?:\.\d+)?"
 _PRESSURE = re.compile(
@@ -35,8 +36,8 @@ def numbers_plain(text: str, unit: str = "kPa", limit: int = 600) -> str:
 
 
 def _set(line: str) -> str:
-    """The line with true minus signs, and figures that stay beside their unit at the end of a line."""
-    return _UNIT_AFTER.sub(NBSP, _NEGATIVE.sub(MINUS, line))
+    """The line with true minus signs, and figures that stand apart from their unit yet stay beside it."""
+    return _UNIT_AFTER.sub(NBSP, _NEGATIVE.sub(MINUS, _CLOSE_PER_CENT.sub(" %", line)))
 
 
 def _marked(match: re.Match[str], unit: str) -> str:

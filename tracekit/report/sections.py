@@ -17,13 +17,14 @@ from tracekit.report.passed import Passed, with_limits
 from tracekit.report.phrases import cause_name
 from tracekit.report.plot import Cell, Column, Picture
 from tracekit.report.ruled import LIKELY
-from tracekit.report.text import clean, escape, whole
+from tracekit.report.text import clean, escape, evidence_words, whole
 from tracekit.report.todo import GOAL, Step, steps, to_record
 from tracekit.report.verdict import cannot_answer, rival_of, verdict
 from tracekit.report.view import LEAKS, codes_present, main_finding
 from tracekit.report.words import Num, Text, chance, html, is_pressure, of_estimate, plain, role
 
 _FIRST_SCREEN_PX, _MOST_HEADED = 616, 4
+_RECIPE = "To get a decay on purpose:"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -112,7 +113,8 @@ def _assumption_rows(assumptions: tuple[Assumption, ...]) -> list[dict[str, str]
     ordered = sorted({(a.what, a.value): a for a in assumptions}.values(), key=lambda a: a.confidence)
     return [
         {
-            "what": whole(role(a.what)).rstrip("."), "value": clean(a.value, 120), "evidence": whole(a.evidence),
+            "what": whole(role(a.what)).rstrip("."), "value": clean(a.value, 120),
+            "evidence": evidence_words(a.evidence),
             "sure": "" if a.confidence >= 0.975 else f"Chance {chance(a.confidence)}.",
         }
         for a in ordered
@@ -217,7 +219,19 @@ def _hidden(result: StationResult) -> list[dict[str, str]]:
     rows += _by_reason([(cause_name(d.code), d.why) for d in unseen])
     if cannot_answer(result) and not rows:
         rows.append({"name": "Anything", "why": "No cycle was found in this log."})
-    return rows
+    return _recipe_once(rows)
+
+
+def _recipe_once(rows: list[dict[str, str]]) -> list[dict[str, str]]:
+    """Rows of one reason together, and the way to a decay told by the first that tells it."""
+    together: dict[str, list[str]] = {}
+    recipes: dict[str, str] = {}
+    for row in rows:
+        why, start, rest = row["why"].partition(_RECIPE)
+        together.setdefault(why.strip(), []).append(row["name"])
+        if start and not recipes:
+            recipes[why.strip()] = start + rest
+    return [{"name": _listed(names), "why": f"{why} {recipes.get(why, '')}".strip()} for why, names in together.items()]
 
 
 def _told_codes(result: StationResult) -> set[str]:

@@ -36,6 +36,11 @@ def whole(text: str) -> str:
     return f"{line[:1].upper()}{line[1:]}." if line else ""
 
 
+def evidence_words(text: str) -> str:
+    """Why a file was read as it was, as a sentence; that a name decided is said in words."""
+    return "The name of the column says so." if text.strip() == "name" else whole(text)
+
+
 def escape(text: object) -> str:
     """Text made safe between tags and inside quoted attributes."""
     return _escape(str(text), quote=True)

@@ -25,7 +25,7 @@ from tracekit.report.plot import (
     upward,
 )  # fmt: skip
 from tracekit.report.view import LEAKS, Floats, Indices, Mask, main_finding, median, middle, odd_cycles, spaced
-from tracekit.report.words import Num, Text, count, join, say, share_of
+from tracekit.report.words import Num, Text, count, join, of_quantity, say, share_of
 
 _LEAST, _MOST_DRAWN, _MOST_NUMBERS, _MOST_NAMED = 5, 1500, 200, 6
 _GROWTH_LEAST, _TREND_Z = 24, 2.5
@@ -228,6 +228,9 @@ def _caption(result: StationResult, known: Indices, drawn: int) -> Text:
     without = len(result.leak.rate) - len(known)
     if without:
         parts.append((f"No rate for {share_of(without, len(result.leak.rate), 'cycles')}: ticks at the bottom.",))
+    whole = of_quantity(result.leak.decay_rate)
+    if whole is not None and whole.bound == "less than":
+        parts.append(say("All may share an error: with it the leak is {}.", whole))
     return join(parts)
 
 
