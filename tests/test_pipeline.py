@@ -1,5 +1,8 @@
 """What must not matter does not: the file format, the size of blocks, polarity, units, when the log was made."""
 
+import platform
+import subprocess
+import sys
 from dataclasses import replace
 from functools import partial
 
@@ -253,6 +256,41 @@ def test_memory_is_shared_while_a_log_is_read(mixed, tmp_path) -> None:
     with pytest.raises(LogReadError, match="broken"):
         measure(broken)
     assert pa.default_memory_pool().backend_name == before
+
+
+FREED = """
+import numpy as np
+from tracekit import pipeline
+
+def taken() -> int:
+    line = next(line for line in open("/proc/self/status") if line.startswith("VmRSS"))
+    return int(line.split()[1])
+
+arrays = [np.ones(8000) for _ in range(1200)]
+del arrays[:-1]
+before = taken()
+pipeline._give_back(pipeline._LONG_ROWS - 1)
+kept = taken()
+pipeline._give_back(pipeline._LONG_ROWS)
+print(before - kept, before - taken())
+"""
+
+
+@pytest.mark.skipif(platform.libc_ver()[0] != "glibc", reason="other C libraries than glibc keep what they like")
+def test_freed_memory_is_given_back_where_a_log_is_long() -> None:
+    """Of 75 MiB that were freed under an array that stays the most goes back to the system, for long logs only [KiB]."""
+    done = subprocess.run([sys.executable, "-c", FREED], capture_output=True, text=True, check=True)
+    short, long = map(int, done.stdout.split())
+    assert short < 1024
+    assert long > 50 * 1024
+
+
+def test_memory_is_given_back_after_every_stage(simulated, monkeypatch) -> None:
+    """After the pass, the leak and the judgement, by the rows of the log."""
+    told: list[int] = []
+    monkeypatch.setattr(pipeline, "_give_back", told.append)
+    diagnose(table_of(simulated))
+    assert told == [len(simulated["time_s"])] * 3
 
 
 def test_empty_log() -> None:
