@@ -20,6 +20,7 @@ from tracekit.read.values import NumberForm, column_numbers
 
 OPEN = b"\x03"
 AGAIN = b"\x04"
+FOOT = b"\x07"
 CUT = b"\x02"
 """Stands at the end of a last line that may be cut."""
 
@@ -134,6 +135,7 @@ def _reason(row: pcsv.InvalidRow) -> str:
         (AGAIN, "the header once more"),
         (DAMAGE, "zero bytes in the line"),
         (CUT, "last line is cut"),
+        (FOOT, "behind a blank line at the end, as a footer"),
         (OPEN, "a quote is not closed"),
     ):
         if mark.decode() in (row.text or ""):

@@ -1,11 +1,45 @@
-"""The last line of a text, which may be cut."""
+"""The last lines of a text: one may be cut, some may be a footer of numbers."""
 
+import re
 from collections.abc import Iterator
 
-from tracekit.read.delimited import CUT
+from tracekit.read.delimited import CUT, FOOT
 from tracekit.read.sniff import TextForm, split
 
 _CHECKED_ROWS = 20
+_FOOT = re.compile(rb"\n[ \t\r]*\n(?P<foot>(?:[^\n]*[^\s][^\n]*\n){1,3})\s*\Z")
+_BLANK = re.compile(rb"\n[ \t\r]*\n")
+_TAIL = 8192
+
+
+def without_foot(pieces: Iterator[bytes], form: TextForm) -> Iterator[bytes]:
+    """The pieces with a footer of the last one marked; see `marked_foot`."""
+    last = b""
+    for piece in pieces:
+        if last:
+            yield last
+        last = piece
+    if last:
+        yield marked_foot(last, form)
+
+
+def marked_foot(text: bytes, form: TextForm) -> bytes:
+    """Whole lines, up to three of which are marked to be rejected: they end the text behind a blank line.
+
+    Sums and ranges of the columns stand there, and without words look like a sample. Where blank lines part the rows
+    just above too, they part stretches of samples, and nothing is marked.
+    """
+    ended = text if text.endswith(b"\n") else text + b"\n"
+    tail = ended[-_TAIL:]
+    found = _FOOT.search(tail)
+    if found is None or form.multiline:
+        return text
+    above = tail[: found.start() + 1]
+    if above.count(b"\n") < _CHECKED_ROWS or _BLANK.search(above):
+        return text
+    mark = (form.delimiter.encode() + FOOT) * (form.fields + 1)
+    foot = b"".join(line.rstrip(b"\r") + mark + b"\n" for line in found["foot"].splitlines())
+    return ended[: len(ended) - len(tail) + found.start("foot")] + foot
 
 
 def guard_end(pieces: Iterator[bytes], form: TextForm, *, whole: bool) -> Iterator[bytes]:

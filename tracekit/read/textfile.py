@@ -21,7 +21,7 @@ from tracekit.read.head import Head
 from tracekit.read.headers import joined_header, unique_names
 from tracekit.read.inserts import Inserts, find_inserts
 from tracekit.read.keyed import Keyed, find_keyed
-from tracekit.read.lastline import guard_end
+from tracekit.read.lastline import guard_end, marked_foot, without_foot
 from tracekit.read.legend import check_numbered, padded_words, with_legends
 from tracekit.read.marks import find_marked
 from tracekit.read.mending import (
@@ -107,6 +107,7 @@ def open_text(name: str, path: Path, packing: str, options: ReadOptions) -> tupl
     )  # fmt: skip
     types = {n: _head_type(p, decimal) for n, p in zip(names, profiles, strict=True)}
     body_bytes = text[_offset(text, form.first_data) :]
+    body_bytes = marked_foot(body_bytes, form) if whole and cut.mend is None else body_bytes
     rows = parse(prepared(body_bytes, form), shape_of(file, types), cut.first_line + form.waiting + 1)
     columns = with_legends(_columns(form, names, profiles, rows, samples), form.preamble)
     check_numbered(columns, form.preamble, name)
@@ -378,7 +379,9 @@ def text_rows(
     text = text if file.document is None else record_lines(text, file.document)
     whole = whole_lines(text, options.block_bytes, quoted=form.multiline)
     mend = file.mend
-    body = guard_end(_after(whole, file.first_line), form, whole=isinstance(mend, Records))
+    body = _after(whole, file.first_line)
+    body = without_foot(body, form) if mend is None else body
+    body = guard_end(body, form, whole=isinstance(mend, Records))
     ready = (prepared(piece, form) for piece in body)
     rewrite = None if mend is None else lambda piece: mended(piece, mend)
     parsed = parse_ahead(ready, shape_of(file, types), file.first_line + 1, options, rewrite)
