@@ -160,3 +160,23 @@ def test_rates_below_their_bound_say_what_they_may_share():
     drawn = rates(replace(whole, leak=replace(whole.leak, decay_rate=below)))
     assert words(plain(drawn.caption)).endswith("All may share an error: with it the leak is less than 0.55 kPa/s.")
     assert "All may share" not in plain(rates(whole).caption)
+
+
+def test_motion_dips_lead_with_the_dip():
+    """Of several measures of dips in motion the dip itself stands in the verdict."""
+    facts = tuple(
+        Evidence(measure=name, value=now, lower=now - 0.8, upper=now + 0.8, unit="kPa", reference=before, reference_source="baseline")
+        for name, now, before in (("fall just after the cut", 4.0, 2.0), ("deepest dip of the hold", 2.5, 0.6))
+    )
+    found = stories.finding("motion_dips", evidence=facts, cycles=tuple(range(26)), share=0.5)
+    told = words(plain(verdict(stories.result(Play(cycles=52), findings=(found,))).lead))
+    assert told == "Vacuum dips by 2.5 kPa (1.7 to 3.3) in the hold, on 26 of 52 cycles. Baseline: 0.6."
+
+
+def test_a_second_fault_whose_test_runs_the_machine_says_that_it_is_for_the_test():
+    """Where parts fall, every step that runs the machine is marked, not the first alone."""
+    leak = stories.finding("leak_steady", severity="critical", steps=(PLATE, stories.PINCH, PROOF))
+    knocked = stories.finding("collision_or_peel", severity="critical", confidence=0.9, steps=(HALVE, stories.PINCH, PROOF))
+    told = steps(stories.result(Play(cycles=40, dropped=(3, 4, 5)), findings=(leak, knocked)))
+    second = next(step for step in told if step.act.startswith("Second fault"))
+    assert second.caution.startswith("Run for this test only, area clear. Machine running")

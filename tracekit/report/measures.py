@@ -60,6 +60,7 @@ _MEASURES: dict[str, Measure] = {
     "blow-off between two levels": Measure("blow-off between two levels", "s", "Blow-off between two levels takes {}"),
     "start of the blow-off": Measure("start of the blow-off", "s", "Blow-off starts {} after its command"),
     "fall just after the cut": Measure("fall just after the cut", "kPa", "Vacuum falls {} just after the cut"),
+    "deepest dip of the hold": Measure("deepest dip of the hold", "kPa", "Vacuum dips by {} in the hold"),
     "start_s": Measure("start in the log", "s", "The cycle starts at {}"),
     "contact_s": Measure("contact with the part", "s", "Contact comes at {}"),
     "hold_start_s": Measure("set point reached", "s", "The set point is reached at {}"),

@@ -38,6 +38,7 @@ _COUNTED = {
 }
 _LIKED = {
     "sensor_zero_shift": ("idle_vacuum_kpa",), "sensor_noisy": ("noise_kpa",),
+    "motion_dips": ("deepest dip of the hold",),
     "supply_valve_slow": ("response_delay_s",), "supply_valve_passing": ("idle_vacuum_kpa",),
     "flow_restricted": (EVACUATION, "open_cup_vacuum_kpa", "release_peak_kpa"),
     "exhaust_restricted": (EVACUATION,), "supply_pressure_low": (EVACUATION,),
