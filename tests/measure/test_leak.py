@@ -55,6 +55,37 @@ def test_known_leaks_are_found_and_covered(plant: Plant) -> None:
     assert inside.mean() >= 0.9
 
 
+def test_walls_that_conduct_are_covered_as_well() -> None:
+    """The wall exchange of this plant takes a time that goes with the pressure, not with its root as the model has it."""
+    plant = Plant(rates=SOME, wall_power=1.0, tau_s=0.25, supply_on_kpa=52.0, hold_s=4.0, set_point_kpa=58.0)
+    _, result = rated(plant)
+    found = value_of(result)
+    assert found.lower <= float(np.median(plant.rates)) <= found.upper
+    inside = (result.rate_lower <= plant.rates) & (plant.rates <= result.rate_upper)
+    assert inside.mean() >= 0.9
+
+
+@pytest.mark.parametrize(("ref_kpa", "said"), [(60.0, False), (50.0, True)])
+def test_a_reference_far_from_the_coasts_is_advised_against(ref_kpa: float, said: bool) -> None:
+    """Coasts between 72 and 62 kPa tell little of 50 kPa; the warning names the vacuum that they do tell of."""
+    result = estimate_leak(station(Plant(rates=SOME)), ref_vacuum_kpa=ref_kpa)
+    advised = [w for w in result.warnings if "ref_vacuum_kpa = 6" in w]
+    assert bool(advised) == said
+
+
+def test_the_deeper_the_coasts_the_less_the_law_of_the_walls_is_known() -> None:
+    """What `model_u_deep` adds to the budget goes with the rise of the coasts in ln P: here at most ln(38/28)."""
+    data = station(Plant(rates=SOME))
+    without, with_it = (
+        estimate_leak(data, options=replace(LeakOptions(), model_u_deep=u)) for u in (0.0, 0.02)
+    )  # fmt: skip
+    before, after = (
+        next(p.u_kpa_s for p in r.budget if p.source == "one gas volume for many") for r in (without, with_it)
+    )
+    added = np.sqrt(after**2 - before**2) / value_of(with_it).value
+    assert 0.15 * 0.02 < added < np.log(38.0 / 28.0) * 0.02
+
+
 def test_a_straight_line_would_have_been_wrong() -> None:
     """The slope as observed is far above the leak, because gas warms; the value is not."""
     plant = Plant(rates=(1.0,) * 20, tau_s=0.3, hold_s=1.2)

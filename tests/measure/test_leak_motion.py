@@ -71,6 +71,34 @@ def test_a_step_that_all_coasts_share_is_told_by_what_it_does_to_the_rate(height
     assert error_of(history, pieces, columns) < 0.2 * shift
 
 
+def with_bump(history: History, pieces: Pieces, columns: Regressors, height_kpa: float, at_s: float) -> Regressors:
+    """The same with a bump of some height and 0.3 s in all, about a time since part present."""
+    away = np.abs(history.since_present_s[pieces.index] - at_s)
+    bump = np.clip(1.0 - away / 0.15, 0.0, 1.0)
+    return replace(columns, seen=columns.seen + height_kpa * bump / history.pressure_kpa[pieces.index])
+
+
+@pytest.mark.parametrize("at_s", [0.4, 0.55, 0.7, 1.0, 1.2])
+def test_a_bump_that_springs_back_is_not_taken_for_a_step(at_s: float) -> None:
+    """In mid coast a bump hardly moves the rate, where a step moves it most: what is told is within a factor of two."""
+    history, pieces, columns = coasts(0.1)
+    moved = with_bump(history, pieces, columns, 0.15, at_s)
+    shift = abs(rate_of(history, pieces, moved) - rate_of(history, pieces, columns))
+    assert 0.6 * shift < error_of(history, pieces, moved) < 2.0 * shift
+
+
+def test_moves_one_after_another_are_told_together() -> None:
+    """Bellows that spring back at both ends of a coast, one way and the other, move a rate by the sum of both."""
+    history, pieces, columns = coasts(0.1)
+    one = with_bump(history, pieces, columns, 0.15, 0.25)
+    both = with_bump(history, pieces, one, -0.15, 1.2)
+    alone, together = (abs(rate_of(history, pieces, c) - rate_of(history, pieces, columns)) for c in (one, both))
+    told_alone, told = (error_of(history, pieces, c) for c in (one, both))
+    assert together > 1.5 * alone
+    assert told_alone == pytest.approx(alone, rel=0.33)
+    assert told > 1.25 * told_alone
+
+
 def test_what_valve_and_volumes_still_settle_hides_in_short_coasts() -> None:
     """0.05 kPa that settle say little against coasts of a second, and much against the first eighth of one."""
     options = LeakOptions(settle_kpa=0.05)

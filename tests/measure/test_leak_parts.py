@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from tests.measure.one_volume import Plant, station
 from tracekit.measure import leak_forms, leak_groups, leak_mixture, leak_posterior, leak_residuals, leak_sums
-from tracekit.measure.leak_bins import History, break_at_falls, cut_delay_s, gather, timeline
+from tracekit.measure.leak_bins import OF_BINS, History, break_at_falls, cut_delay_s, gather, timeline
 from tracekit.measure.leak_pieces import Pieces, Windows, cut_pieces, usable
 from tracekit.measure.leak_residuals import Fitted
 from tracekit.measure.leak_search import Coasts, flow_of, inflow, middle_of, thinned
@@ -155,6 +155,23 @@ def test_the_cut_delay_is_past_the_valve() -> None:
     data = station(Plant(rates=(4.0,) * 6))
     history = gather(data, timeline(data, OPTIONS), np.ones(6, bool))
     assert 0.03 <= cut_delay_s(history, 0.002, OPTIONS) <= 0.08
+
+
+def test_the_cut_delay_waits_for_a_slow_sensor() -> None:
+    """A sensor of 0.1 s goes on falling for some 0.35 s, where bins are met by a few coasts only.
+
+    Bins grow along a coast, and differently in each, as those of long coasts do. What the lag still hides at the start
+    is then less than a tenth of a kPa.
+    """
+    data = station(Plant(rates=(2.0,) * 8, sensor_s=0.1, hold_s=2.4))
+    history = gather(data, timeline(data, OPTIONS), np.ones(8, bool))
+    since = history.since_cut_s
+    spaced = (since / (0.03 + 0.004 * history.cycle)).astype(int)
+    late = (history.coast >= 0) & (since > 0.15) & (np.diff(spaced, prepend=-1) == 0)
+    keep = np.flatnonzero(~late)
+    of_bins = {k: getattr(history, k)[keep] for k in (*OF_BINS, "cycle")}
+    cut = cut_delay_s(replace(history, **of_bins), 0.002, OPTIONS)
+    assert 0.3 <= cut <= 0.8
 
 
 def test_quantiles_of_one_normal_far_from_zero_are_the_normal_ones() -> None:

@@ -112,7 +112,12 @@ def test_lines_through_ranges_have_certified_slopes_and_errors() -> None:
 
 
 FREE = Scales(
-    noise=Noise(sample_kpa=1.0, step_kpa=0.0), variance=1.0, memory_mean=0.0, memory_sd=1e9, scatter_sd=1e-12, temper=1.0
+    noise=Noise(sample_kpa=1.0, step_kpa=0.0),
+    variance=1.0,
+    memory_mean=0.0,
+    memory_sd=1e9,
+    scatter_sd=1e-12,
+    temper=1.0,
 )
 """Neither a prior of the common amplitude nor amplitudes of single pieces."""
 
@@ -161,16 +166,19 @@ IMPEDANCE_OHM = {"R": (127.732, 0.071), "X": (219.847, 0.295), "Z": (254.260, 0.
 """Tables H.3 and H.4: resistance, reactance and impedance with their standard uncertainties [Ω]."""
 
 
-def budget_of(noise_kpa_s: float, cycles: int, narrow: float = 0.0, line_kpa_s: float = 1.0) -> LogRate:
+def budget_of(
+    noise_kpa_s: float, cycles: int, narrow: float = 0.0, line_kpa_s: float = 1.0, vacuum_kpa: float = 60.0
+) -> LogRate:
     """The budget of equal cycles of 1 kPa/s whose common parts are those of the end gauge, in thousandths."""
     forms, flat = len(leak_forms.NAMES), np.ones(cycles)
     rates = Rates(
         rate=np.ones((forms, cycles)), slope=np.zeros((forms, cycles)), noise=noise_kpa_s * flat, misfit=flat,
-        line=line_kpa_s * flat, vacuum=60.0 * flat, span=flat,
+        line=line_kpa_s * flat, vacuum=vacuum_kpa * flat, span=flat,
     )  # fmt: skip
     models = Models(
         weight=np.eye(1, forms), amplitude=np.zeros((1, forms)), amplitude_sd=np.zeros((1, forms)), strain=np.zeros(1),
         narrow=narrow, inflation=1.0, misfit=1.0, unmodelled=0.0, common_kpa=1.0, volume_u=1e-3 * END_GAUGE_NM["expansion"],
+        reach_kpa=4.0,
         motion_kpa=1e-3 * END_GAUGE_NM["temperature"], windows_u=0.0, step_kpa=np.zeros(cycles), quantisation_kpa=0.01,
     )  # fmt: skip
     options = replace(
@@ -206,6 +214,15 @@ def test_a_narrow_band_takes_a_share_of_the_distance_to_the_line() -> None:
     )
     assert half == pytest.approx(0.5 * LeakOptions().narrow_share * 0.4, rel=1e-6)
     assert none == 0.0
+
+
+@pytest.mark.parametrize(("vacuum_kpa", "beyond_kpa"), [(57.0, 0.0), (64.0, 0.0), (75.0, 11.0), (45.0, 11.0)])
+def test_a_reference_that_coasts_do_not_come_near_widens_a_rate(vacuum_kpa: float, beyond_kpa: float) -> None:
+    """Coasts that rise by 8 kPa about their mean vacuum come within 4 kPa of it; what lies beyond is another volume's."""
+    found = budget_of(1e-9, 10, vacuum_kpa=vacuum_kpa).budget
+    line = next(p for p in found if p.source == "one gas volume for many").u_kpa_s
+    expected = np.hypot(1e-3 * END_GAUGE_NM["expansion"], LeakOptions().shrink_1_kpa * beyond_kpa)
+    assert line == pytest.approx(expected, rel=1e-6)
 
 
 def test_a_budget_adds_up_as_in_the_guide() -> None:

@@ -5,12 +5,12 @@ from dataclasses import replace
 import numpy as np
 
 from tracekit.measure import leak_forms
-from tracekit.measure.leak_bins import Bools, Timeline, timeline
+from tracekit.measure.leak_bins import Bools, Floats, Timeline, timeline
 from tracekit.measure.leak_budget import CycleRates, LogRate, Models, cycle_rates, log_rate
 from tracekit.measure.leak_find import Search, find
 from tracekit.measure.leak_groups import assign, masks, names
 from tracekit.measure.leak_rating import Nodes, Rates, Shared, nodes_of, rate_cycles
-from tracekit.measure.leak_residuals import narrow_share
+from tracekit.measure.leak_residuals import coast_rise, narrow_share
 from tracekit.measure.leak_rules import given, mechanism, no_such_vacuum, without_coasts
 from tracekit.measure.leak_shape import coast_shape
 from tracekit.measure.leak_sums import steps_left
@@ -70,7 +70,11 @@ def _models(data: StationData, search: Search, nodes: Nodes, options: LeakOption
         common_kpa=float(np.hypot(data.ambient_u_kpa, options.zero_u_kpa)),
         motion_kpa=options.motion_kpa if search.windows.quiet else options.motion_unseen_kpa,
         windows_u=search.windows.doubt_kpa_s,
-        volume_u=float(np.hypot(options.model_u, options.model_u_slow_1_s * data.sensor.sample_interval_s)),
+        volume_u=float(np.linalg.norm([
+            options.model_u, options.model_u_slow_1_s * data.sensor.sample_interval_s,
+            options.model_u_deep * coast_rise(search.history, search.pieces, search.history.log_pressure),
+        ])),
+        reach_kpa=0.5 * coast_rise(search.history, search.pieces, search.history.pressure_kpa),
         step_kpa=steps_left(noise, data.sensor.quantisation_kpa), quantisation_kpa=data.sensor.quantisation_kpa,
     )  # fmt: skip
 
@@ -108,7 +112,7 @@ def _result(
         ref_vacuum_kpa=options.ref_vacuum_kpa, form_probability=shares,
         wall_time_constant_s=search.found.tau_s, groups=_groups(data, search, rates, cycles, models, rated, options),
         budget=log.budget if log else (), shape=coast_shape(search, options),
-        warnings=(*said, *_warnings(search, models, options)),
+        warnings=(*said, *_warnings(search, models, options), *_far(rates.vacuum[rated], models, options)),
         rate_noise=rates.noise * np.sqrt(models.inflation * np.maximum(rates.misfit, 1.0)),
     )  # fmt: skip
 
@@ -130,6 +134,20 @@ def _groups(
         share = len(rows) / int(rated.sum())
         out.append(LeakGroup(by=by, label=label, share=share, cycles=rows, decay_rate_kpa_s=estimate, mechanism=kind))
     return tuple(out)
+
+
+def _far(vacuum: Floats, models: Models, options: LeakOptions) -> tuple[str, ...]:
+    """What to do where the reference lies far beyond the vacuum of the coasts [kPa]."""
+    middle = float(np.median(vacuum)) if len(vacuum) else options.ref_vacuum_kpa
+    if abs(middle - options.ref_vacuum_kpa) - models.reach_kpa <= options.far_kpa:
+        return ()
+    ref = options.ref_vacuum_kpa
+    said = (
+        f"The coasts lie about {middle:.0f} kPa, far from the reference of {ref:.0f} kPa: how the leak's path and the "
+        f"cups change in between widens the interval. With ref_vacuum_kpa = {middle:.0f} in the station file the rate "
+        "is that of the vacuum at which this station works."
+    )
+    return (said,)
 
 
 def _warnings(search: Search, models: Models, options: LeakOptions) -> tuple[str, ...]:

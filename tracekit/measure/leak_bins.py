@@ -207,7 +207,7 @@ def _remembered(data: StationData, chosen: Bools, rows: Ints) -> Ints:
     if not len(rows):
         return rows
     start, stop = np.searchsorted(bins.cycle, [rows[0], rows[-1] + 1])
-    here = np.arange(start, stop)[chosen[bins.cycle[start:stop]]]
+    here = start + np.flatnonzero(chosen[bins.cycle[start:stop]])
     _, free = _kinds(data, bins.period[here].astype(np.int64))
     cycle = bins.cycle[here]
     same = np.append(cycle[1:] == cycle[:-1], False)
@@ -263,16 +263,35 @@ def _scatter(history: History, use: Bools, bin_noise_kpa: Floats) -> float:
 def cut_delay_s(history: History, interval_s: float, options: LeakOptions) -> float:
     """From the supply-off command to where a coast is a coast: the pooled pressure minimum and a settling time.
 
-    The pressure goes on falling after the command until valve and generator have stopped, in 10–60 ms.
+    The pressure goes on falling after the command until valve and generator have stopped, in 10–60 ms, and until a slow
+    sensor has followed. What has settled for longer than that goes on settling for half as long again.
     """
     width = max(0.010, interval_s)
-    early = (history.coast >= 0) & (history.since_cut_s < 0.4)
-    place = (history.since_cut_s[early] / width).astype(np.int64)
-    coast = history.coast[early]
+    early = (history.coast >= 0) & (history.since_cut_s < options.settle_most_s)
+    coast, pressure = history.coast[early], history.pressure_kpa[early]
     start = np.full(history.coasts, np.nan)
-    start[coast[::-1]] = history.pressure_kpa[early][::-1]
-    fall = history.pressure_kpa[early] - start[coast]
-    count = np.bincount(place)
-    middle = [np.median(fall[place == k]) if count[k] > 0.5 * history.coasts else np.inf for k in range(len(count))]
-    lowest = int(np.argmin(middle)) if middle else 0
-    return (lowest + 1) * width + max(options.settle_s, options.settle_samples * interval_s)
+    start[coast[::-1]] = pressure[::-1]
+    place, ends = _places((history.since_cut_s[early] / width).astype(np.int64), 0.5 * history.coasts)
+    if not len(ends):
+        return width + max(options.settle_s, options.settle_samples * interval_s)
+    fall = pressure - start[coast]
+    middle = np.array([np.median(fall[place == k]) for k in range(len(ends))])
+    lowest = float(ends[int(np.argmin(middle))]) * width
+    more = options.settle_share * max(lowest - options.settle_usual_s, 0.0)
+    return lowest + more + max(options.settle_s, options.settle_samples * interval_s)
+
+
+def _places(place: Ints, least: float) -> tuple[Ints, Ints]:
+    """Places of bins joined with those after them until each holds more than `least`, and where each ends.
+
+    Bins grow longer along a coast, so that late places are met by a few coasts only. What is left at the end is
+    numbered beyond the last.
+    """
+    count, label, ends, held = np.bincount(place), [], list[int](), 0
+    for number, many in enumerate(count.tolist()):
+        label.append(len(ends))
+        held += many
+        if held > least:
+            ends.append(number + 1)
+            held = 0
+    return np.array(label, np.int64)[place], np.array(ends, np.int64)

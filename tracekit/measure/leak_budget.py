@@ -40,7 +40,8 @@ class Models:
     common_kpa    standard uncertainty of ambient and zero together [kPa]
     motion_kpa    standard uncertainty of the vacuum that motion costs in a coast [kPa]
     windows_u     of a rate by the choice of the motion windows [kPa/s]
-    volume_u      relative standard uncertainty of the model itself, more for slow logs
+    volume_u      relative standard uncertainty of the model itself, more for slow logs and deep coasts
+    reach_kpa     half of what a coast rises by, about its mean vacuum [kPa]
     step_kpa      what is left of the recorder's steps after averaging, by each cycle's own noise, (n_cycles,) [kPa]
     quantisation_kpa   these steps [kPa]
     """
@@ -57,6 +58,7 @@ class Models:
     motion_kpa: float
     windows_u: float
     volume_u: float
+    reach_kpa: float
     step_kpa: Floats
     quantisation_kpa: float
 
@@ -78,7 +80,9 @@ def cycle_rates(rates: Rates, group: Ints, models: Models, options: LeakOptions)
         here = np.flatnonzero(group == number)
         if not len(here):
             continue
-        rate = rates.rate[:, here] + models.amplitude[number][:, None] * rates.slope[:, here]
+        rate = rates.slope[:, here]
+        rate *= models.amplitude[number][:, None]
+        rate += rates.rate[:, here]
         weight = models.weight[number][:, None]
         used = weight[:, 0] > 1e-3
         weight = weight[used] / weight[used].sum()
@@ -95,7 +99,8 @@ def _cycle_sd(rates: Rates, here: Ints, number: int, models: Models, rate: Float
     mean = np.sum(weight * rate, axis=0)
     amplitude = np.sum(weight * np.abs(rates.slope[:, here]) * models.amplitude_sd[number][:, None], axis=0)
     noise = rates.noise[here] * np.sqrt(models.inflation * np.maximum(rates.misfit[here], 1.0))
-    common = [size for _, size in _common(mean, rates.line[here], rates.span[here], number, models, options)]
+    seen = Seen(line=rates.line[here], span=rates.span[here], vacuum=rates.vacuum[here])
+    common = [size for _, size in _common(mean, seen, number, models, options)]
     common.append(np.full(len(here), _misfit(rates, models)))
     common.append(np.full(len(here), _impossible(np.nanmedian(rate, axis=1), models.weight[number])))
     return np.asarray(
@@ -133,25 +138,35 @@ def _steps(rates: Rates, here: Ints, models: Models) -> Floats:
     return np.asarray(STEP_SHARE * models.step_kpa[here] / rates.span[here] / np.maximum(crossed, 1.0))
 
 
-def _common(
-    mean: Floats, line: Floats, span: Floats, number: int, models: Models, options: LeakOptions
-) -> list[tuple[str, Floats]]:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Seen:
+    """What of `Rates` the common part of the budget asks, shape (n,) each: line [kPa/s], span [s], vacuum [kPa]."""
+
+    line: Floats
+    span: Floats
+    vacuum: Floats
+
+
+def _common(mean: Floats, seen: Seen, number: int, models: Models, options: LeakOptions) -> list[tuple[str, Floats]]:
     """What is the same in all cycles and in no model, as (source, standard uncertainty).
 
     The share of the distance to the straight line, which is what warming was found to add, grows with the strain:
     where α is far from what is expected, or the mean coast fits badly, one volume with one pressure is too simple.
     It grows as well where the supply comes on again after a small fall: the gas's history is then made of recharges as
     short as the transitions of valve and generator, and the model, which knows none of these, takes them for warming.
+    Cups shrink with vacuum: where coasts do not come near the reference, their rate is that of another volume.
     """
     size = np.abs(mean)
+    beyond = np.maximum(np.abs(seen.vacuum - options.ref_vacuum_kpa) - models.reach_kpa, 0.0)
+    volume = np.hypot(models.volume_u, options.shrink_1_kpa * beyond)
     share = options.line_share * (1.0 + options.line_strain * float(models.strain[number]))
     share += options.narrow_share * models.narrow
     return [
         ("sensor gain", options.gain_u * size),
         ("ambient and zero", options.ambient_share_kpa * models.common_kpa * size),
-        ("one gas volume for many", models.volume_u * size),
-        ("distance to a straight line", share * np.abs(mean - line)),
-        ("motion outside the windows", np.hypot(models.motion_kpa / span, models.windows_u)),
+        ("one gas volume for many", volume * size),
+        ("distance to a straight line", share * np.abs(mean - seen.line)),
+        ("motion outside the windows", np.hypot(models.motion_kpa / seen.span, models.windows_u)),
     ]
 
 
@@ -252,8 +267,8 @@ def _parts(
     slope = np.abs([np.median(rates.slope[model, own]) for model in used])
     amplitude = float(np.sum(weight * slope * models.amplitude_sd[number][used]))
     noise = float(np.sqrt(models.inflation * np.mean(rates.noise[own] ** 2) * MEDIAN_VARIANCE / len(own)))
-    line, span = (np.array([float(np.median(v[own]))]) for v in (rates.line, rates.span))
-    common = [(s, float(u[0])) for s, u in _common(np.array([mean]), line, span, number, models, options)]
+    middle = {name: np.array([float(np.median(getattr(rates, name)[own]))]) for name in ("line", "span", "vacuum")}
+    common = [(s, float(u[0])) for s, u in _common(np.array([mean]), Seen(**middle), number, models, options)]
     return (
         BudgetLine(source="mechanism", u_kpa_s=by_form, common=True),
         BudgetLine(source="wall exchange", u_kpa_s=by_node, common=True),

@@ -7,13 +7,12 @@ beside it; it has put its height times the likeness of its shape to the leak's i
 still settle at the beginning of a coast is a decaying shape that short coasts cannot tell from a leak.
 """
 
-from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from tracekit.measure.leak_bins import Bools, Floats, History, Ints
-from tracekit.measure.leak_pieces import Pieces, piece_sum
+from tracekit.measure.leak_bins import Bools, Floats, History
+from tracekit.measure.leak_pieces import Pieces, cycle_sum, piece_sum
 from tracekit.measure.leak_sums import Regressors, Scales
 from tracekit.options.leak import LeakOptions
 
@@ -21,6 +20,12 @@ RAMP_S = 0.15
 """Time over which a step passes: half of a usual lift of the lips."""
 EVERY_S = 0.04
 """Distance of the places that are tried."""
+BUMPS = 3
+"""Of so many places one is tried for a bump of twice that length: bellows that stretch and spring back leak nothing."""
+ROUNDS = 4
+"""A hold has so many moves at most: lift, travel, turn, set down."""
+CERTAIN = 25.0
+"""Square of a height over its uncertainty from which a shape is there beyond doubt, however many were tried."""
 SETTLING_S = (0.03, 0.08)
 """Times in which valve and volumes settle: hoses of usual length even out in 10 to 100 ms."""
 LEAST_LEFT = 0.1
@@ -60,13 +65,31 @@ def unmodelled_rate(
     """
     if not chosen.any():
         return 0.0
-    effect = _effects(history, pieces, columns, weight, chosen, scales)
-    steps = [effect(np.clip((t - at) / RAMP_S, 0.0, 1.0)) for t, at in _places(history, pieces, chosen)]
+    bench = _bench(history, pieces, columns, weight, chosen, scales)
     since = np.maximum(history.since_cut_s[pieces.index] - cut_s, 0.0)
-    settling = [effect(np.exp(-since / lasting)) for lasting in SETTLING_S]
-    return float(
-        np.hypot(seen([*steps, *settling], options.temper), max(s.hidden(options.settle_kpa) for s in settling))
-    )
+    settling = [np.exp(-since / lasting) for lasting in SETTLING_S]
+    hidden = max(bench.effect(shape).hidden(options.settle_kpa) for shape in settling)
+    return float(np.hypot(_in_turn(bench, [*_moves(history, pieces, chosen), *settling], options.temper), hidden))
+
+
+def _moves(history: History, pieces: Pieces, chosen: Bools) -> list[Floats]:
+    """Steps, and at some of their places bumps, of a height of one, shape (m,) each."""
+    places = _places(history, pieces, chosen)
+    steps = [np.clip((t - at) / RAMP_S, 0.0, 1.0) for t, at in places]
+    return steps + [np.clip(1.0 - np.abs((t - at) / RAMP_S - 1.0), 0.0, 1.0) for t, at in places[::BUMPS]]
+
+
+def _in_turn(bench: "_Bench", shapes: list[Floats], temper: float) -> float:
+    """Error by one shape after another: what is certain is taken out of the residuals, which are looked at again."""
+    square = 0.0
+    for _ in range(ROUNDS):
+        effects = [bench.effect(shape) for shape in shapes]
+        square += seen(effects, temper) ** 2
+        best = int(np.argmax([e.z2 for e in effects]))
+        if effects[best].z2 < CERTAIN:
+            break
+        bench = bench.without(shapes[best], effects[best].height_kpa)
+    return float(np.sqrt(square))
 
 
 def seen(effects: list[Effect], temper: float) -> float:
@@ -94,68 +117,101 @@ def _places(history: History, pieces: Pieces, chosen: Bools) -> list[tuple[Float
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Bench:
-    """Takes the levels of pieces and the rates of cycles out of a column, shape (m,) each.
+    """What a shape is multiplied with, bin by bin, and what the sums of these products are held against.
 
-    leak, power   the leak's column without levels, and its weighted square per cycle, (n_cycles,)
+    Levels of pieces, rates of cycles and the common amplitude are orthogonal columns once each is freed of those
+    before it, so that sums of products with a shape say all of what they take of it and of what is left.
+
+    columns    weighted level, leak, memory and residual of every used bin, the last two of chosen cycles, (4, m)
+    plain      level, leak and memory without weights, (3, m)
+    weight     of every used bin of the chosen cycles;  pressure_kpa  of every used bin, shape (m,)
+    level      weighted square of the level per piece, shape (k,)
+    leak, memory, both   weighted square of leak and memory, and of memory times residual, per cycle, (n_cycles,)
+    precision  of the amplitude, prior included
     """
 
     pieces: Pieces
-    level: Floats
+    columns: Floats
+    plain: Floats
     weight: Floats
-    rows: Ints
-    count: int
+    pressure_kpa: Floats
+    level: Floats
     leak: Floats
-    power: Floats
+    memory: Floats
+    both: Floats
+    memory_share: Floats
+    precision: float
+    chosen: Bools
 
-    def of_cycles(self, values: Floats) -> Floats:
-        """Sums over cycles, shape (n_cycles,)."""
-        return np.asarray(np.bincount(self.rows, weights=values, minlength=self.count), np.float64)
+    def of_cycles(self, by_piece: Floats) -> Floats:
+        """Sums over cycles of sums over pieces along the last axis, shape (..., n_cycles)."""
+        return cycle_sum(self.pieces, by_piece, len(self.chosen))
 
-    def parted(self, column: Floats) -> tuple[Floats, Floats, Floats]:
-        """A column without levels; how much of the leak each cycle's looks like, (n_cycles,); what that leaves."""
-        flat = _flat(self.pieces, self.level, self.weight, column)
-        share = self.of_cycles(self.weight * self.leak * flat) / self.power
-        return flat, share, flat - self.leak * share[self.rows]
+    def effect(self, shape_kpa: Floats) -> Effect:
+        """The effect of a shape over the used bins, shape (m,)."""
+        by_piece = piece_sum(self.pieces, self.columns * shape_kpa)
+        whole = piece_sum(self.pieces, self.weight * shape_kpa * shape_kpa)
+        used = self.chosen[self.pieces.cycle]
+        leak, memory, left = self.of_cycles(by_piece[1:])
+        flat = self.of_cycles(whole - by_piece[0] ** 2 / self.level * used)
+        share = leak / self.leak
+        taken = float(np.sum(memory)) / self.precision
+        per_kpa = float(np.median((share - taken * self.memory_share)[self.chosen]))
+        own = flat - share * leak * self.chosen - 2.0 * taken * memory + taken**2 * self.memory
+        total = float(np.sum(own))
+        if total <= LEAST_LEFT * float(np.sum(flat)):
+            return Effect(per_kpa=per_kpa, height_kpa=0.0, error_kpa=float("inf"))
+        by_cycle = left - taken * self.both
+        height = float(np.sum(by_cycle)) / total
+        scatter = by_cycle - height * own
+        return Effect(per_kpa=per_kpa, height_kpa=height, error_kpa=float(np.sqrt(np.sum(scatter * scatter))) / total)
+
+    def without(self, shape_kpa: Floats, height_kpa: float) -> "_Bench":
+        """The same with some height of a shape taken out of the residuals."""
+        owner, rows = self.pieces.owner, self.pieces.cycle[self.pieces.owner]
+        by_piece = piece_sum(self.pieces, self.columns[:3] * shape_kpa)
+        leak, memory = self.of_cycles(by_piece[1:])
+        flat = shape_kpa / self.pressure_kpa - self.plain[0] * (by_piece[0] / self.level)[owner]
+        taken = float(np.sum(memory)) / self.precision
+        column = flat - self.plain[1] * (leak / self.leak)[rows] - taken * self.plain[2]
+        columns = self.columns.copy()
+        columns[3] -= height_kpa * self.weight * self.pressure_kpa * column
+        both = self.both - height_kpa * (memory - taken * self.memory) * self.chosen
+        return replace(self, columns=columns, both=both)
+
+
+def _bench(
+    history: History, pieces: Pieces, columns: Regressors, weight: Floats, chosen: Bools, scales: Scales
+) -> _Bench:
+    """The columns with levels, rates and amplitude taken out of the residuals; shapes are in kPa, columns in ln P."""
+    rows, count = pieces.cycle[pieces.owner], len(chosen)
+    used, pressure = weight * chosen[rows], history.pressure_kpa[pieces.index]
+
+    def of_cycles(values: Floats) -> Floats:
+        return cycle_sum(pieces, piece_sum(pieces, values), count)
+
+    leak = _flat(pieces, columns.level, weight, columns.leak[0])
+    power = np.maximum(of_cycles(weight * leak * leak), 1e-30)
+
+    def parted(column: Floats) -> tuple[Floats, Floats]:
+        flat = _flat(pieces, columns.level, weight, column)
+        share = of_cycles(weight * leak * flat) / power
+        return share, flat - leak * share[rows]
+
+    (memory_share, memory), (_, found) = parted(columns.memory), parted(columns.seen)
+    squares = of_cycles(used * memory * memory)
+    precision = float(np.sum(squares)) + scales.prior_weight
+    amplitude = (float(np.sum(used * memory * found)) + scales.prior_weight * (1.0 + scales.memory_mean)) / precision
+    left = found - amplitude * memory
+    return _Bench(
+        pieces=pieces, weight=used / pressure**2, pressure_kpa=pressure, plain=np.stack([columns.level, leak, memory]),
+        columns=np.stack([weight * columns.level, weight * leak, used * memory, used * left]) / pressure,
+        level=piece_sum(pieces, weight * columns.level**2), leak=power, memory=squares,
+        both=of_cycles(used * memory * left), memory_share=memory_share, precision=precision, chosen=chosen,
+    )  # fmt: skip
 
 
 def _flat(pieces: Pieces, level: Floats, weight: Floats, column: Floats) -> Floats:
     """A column without the levels of the pieces, shape (m,)."""
     w = weight * level
     return np.asarray(column - level * (piece_sum(pieces, w * column) / piece_sum(pieces, w * level))[pieces.owner])
-
-
-def _bench(pieces: Pieces, columns: Regressors, weight: Floats, count: int) -> _Bench:
-    """What the shapes over the used bins share, for `count` cycles."""
-    rows, leak = pieces.cycle[pieces.owner], _flat(pieces, columns.level, weight, columns.leak[0])
-    power = np.bincount(rows, weights=weight * leak * leak, minlength=count)
-    return _Bench(
-        pieces=pieces, level=columns.level, weight=weight, rows=rows, count=count, leak=leak,
-        power=np.maximum(power, 1e-30),
-    )  # fmt: skip
-
-
-def _effects(
-    history: History, pieces: Pieces, columns: Regressors, weight: Floats, chosen: Bools, scales: Scales
-) -> Callable[[Floats], Effect]:
-    """The effect of any shape over the used bins, against residuals of the chosen cycles that are made once."""
-    bench = _bench(pieces, columns, weight, len(chosen))
-    used, pressure = weight * chosen[bench.rows], history.pressure_kpa[pieces.index]
-    (_, memory_share, memory), (_, _, found) = bench.parted(columns.memory), bench.parted(columns.seen)
-    precision = float(np.sum(used * memory * memory)) + scales.prior_weight
-    amplitude = (float(np.sum(used * memory * found)) + scales.prior_weight * (1.0 + scales.memory_mean)) / precision
-    left = found - amplitude * memory
-
-    def effect(shape: Floats) -> Effect:
-        flat, share, column = bench.parted(shape / pressure)
-        taken = float(np.sum(used * memory * column)) / precision
-        column = column - taken * memory
-        own = float(np.sum(used * column * column))
-        per_kpa = float(np.median((share - taken * memory_share)[chosen]))
-        if own <= LEAST_LEFT * float(np.sum(used * flat * flat)):
-            return Effect(per_kpa=per_kpa, height_kpa=0.0, error_kpa=float("inf"))
-        by_cycle = bench.of_cycles(used * column * left)
-        height = float(np.sum(by_cycle)) / own
-        scatter = by_cycle - height * bench.of_cycles(used * column * column)
-        return Effect(per_kpa=per_kpa, height_kpa=height, error_kpa=float(np.sqrt(np.sum(scatter * scatter))) / own)
-
-    return effect

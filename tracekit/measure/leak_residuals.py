@@ -198,6 +198,14 @@ def narrow_share(history: History, pieces: Pieces, narrow_kpa: float) -> float:
     return float(np.sum(length * short) / np.sum(length)) if len(length) else 0.0
 
 
+def coast_rise(history: History, pieces: Pieces, of_bins: Floats) -> float:
+    """Rise over a coast's used bins of what is given per bin, shape (n_bins,): the median over coasts, at least 0."""
+    coast, u = history.coast[pieces.index], of_bins[pieces.index]
+    first = np.flatnonzero(np.diff(coast, prepend=-1))
+    rise = u[np.append(first[1:], len(u)) - 1] - u[first]
+    return max(float(np.median(rise)), 0.0) if len(rise) else 0.0
+
+
 def _places(time: Floats, cycle: Ints, residual: Floats) -> Floats:
     """Squared mean residual over its variance at places along the coast that enough cycles reach."""
     if len(time) < 4 * PLACES:

@@ -15,8 +15,11 @@ from tracekit.options.leak import LeakOptions
 FREE_LEAST = 20.0
 """Degrees of freedom that a trial needs: the misfit per degree of fewer scatters by a third and more."""
 
-LONGER_S = ((0.1, 0.0), (0.2, 0.0), (0.0, 0.1), (0.0, 0.2), (0.1, 0.1), (0.2, 0.2))
-"""By how much longer the windows are that test those found."""
+LONGER_S = (
+    (0.1, 0.0, 0.0), (0.2, 0.0, 0.0), (0.0, 0.1, 0.0), (0.0, 0.2, 0.0), (0.1, 0.1, 0.0), (0.2, 0.2, 0.0),
+    (0.0, 0.0, 0.1), (0.0, 0.0, 0.2),
+)  # fmt: skip
+"""By how much longer the windows are that test those found: of the lift, before the end, after the cut."""
 FEWEST_MOVES = 5
 """Fewest cycles that tell by how much a rate moves."""
 
@@ -83,8 +86,8 @@ def _doubt(bench: _Bench, found: Windows, least: float) -> float:
     """
     _, rate, _ = _fit(bench, found)
     square, weight = [0.0], [1e-12]
-    for present, end in LONGER_S:
-        longer = replace(found, present_s=found.present_s + present, end_s=found.end_s + end)
+    for present, end, cut in LONGER_S:
+        longer = replace(found, present_s=found.present_s + present, end_s=found.end_s + end, cut_s=found.cut_s + cut)
         _, other, loose = _fit(bench, longer)
         move = other - rate
         known = np.isfinite(move)

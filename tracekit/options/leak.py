@@ -22,6 +22,11 @@ class LeakOptions:
         0.020, "s", "left out after the pooled pressure minimum: the valve's gulp and the sensor's lag"
     )
     settle_samples: float = option(2.5, "", "the same in samples, for slow logs")
+    settle_most_s: float = option(1.0, "s", "latest pressure minimum after the cut: a sensor of 0.15 s follows by then")
+    settle_usual_s: float = option(0.06, "s", "pressure minimum up to which valve and generator alone explain it")
+    settle_share: float = option(
+        0.5, "", "share of a later minimum left out beyond it: a lag θ puts it at some 5 θ, and 2 θ leave an eighth"
+    )
     lost_share: float = option(0.8, "", "a vacuum below this share of the reset point is a loss of grip, no coast")
     lost_margin_s: float = option(0.1, "s", "left out before a loss of grip")
     bins_per_piece: int = option(4, "", "fewest bins of an uninterrupted stretch that can tell a slope")
@@ -79,6 +84,18 @@ class LeakOptions:
         0.005, "", "relative standard uncertainty that one gas volume with one wall exchange leaves"
     )
     model_u_slow_1_s: float = option(0.3, "1/s", "what a sampling interval adds to it: bends in between are not seen")
+    model_u_deep: float = option(
+        0.02, "1/ln", "what a coast's rise in ln P adds: rates differ by 2 % of it between walls that convect, whose "
+        "time goes with √x, and gas that conducts, whose time goes with x, and forms are told less surely (simulated)"
+    )  # fmt: skip
+    shrink_1_kpa: float = option(
+        0.0016, "1/kPa", "relative change of a rate per kPa that the reference lies beyond the coasts' vacuum: cups "
+        "lose some 5 % of a station's volume per 60 kPa, and what gives way counts twice (common practice, no source)"
+    )  # fmt: skip
+    far_kpa: float = option(
+        8.0, "kPa", "how far beyond the coasts' vacuum the reference may lie before another one is advised: pores and "
+        "choked holes differ by some 6 % over it"
+    )  # fmt: skip
     motion_kpa: float = option(
         0.006, "kPa", "standard uncertainty of the vacuum that motion outside the windows costs in a coast"
     )
@@ -86,9 +103,9 @@ class LeakOptions:
         0.3, "kPa", "the same where holds are too short to see its end: an acceleration costs 0.1 to 1.2 kPa in all"
     )
     line_share: float = option(
-        0.06, "", "share of the distance to the straight line that enters the uncertainty beside what residuals show"
+        0.025, "", "share of the distance to the straight line that enters the uncertainty beside what residuals show"
     )
-    line_strain: float = option(1.5, "", "growth of that share per prior standard deviation that α is off")
+    line_strain: float = option(3.6, "", "growth of that share per prior standard deviation that α is off")
     settle_kpa: float = option(
         0.05, "kPa", "what valve and volumes may still settle where a coast is first used (no source)"
     )
