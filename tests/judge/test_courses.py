@@ -5,17 +5,19 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
-from segment.made_traces import KNOWN, PLAIN, blow_off, evacuate, hold, idle, measured, trace_of
+from segment.made_traces import KNOWN, PLAIN, Piece, blow_off, evacuate, hold, idle, measured, trace_of
 
 from tests.judge.test_evidence import calm, effect, judged, quiet
 from tests.judge.test_verdict import case_of
 from tracekit.judge.course import dip_sign, shared_course, travel_sign
 from tracekit.judge.effects import Comparison, _scatter
 from tracekit.judge.evidence import USUAL, combined, log_fit, log_likelihood
+from tracekit.judge.falls import fall_sign
 from tracekit.judge.fingerprints import FINGERPRINTS
 from tracekit.judge.ripple import fast_line_chance, line_chance, pulsation_sign
 from tracekit.judge.sensor_rules import sensor_facts
 from tracekit.judge.signs import _groups_without_coasts
+from tracekit.judge.swing import swing_chance
 from tracekit.judge.symptoms import _partly
 from tracekit.judge.verdict import judge
 from tracekit.options.judge import JudgeOptions
@@ -101,6 +103,38 @@ def test_moves_and_dips_are_no_ripple():
     """A trace that bends one way for several bins does not go back and forth."""
     assert pulsation_sign(moved(8.0), OPTIONS).present < 0.1
     assert pulsation_sign(dipped(8.0), OPTIONS).present < 0.1
+
+
+@pytest.mark.parametrize("tone_hz", [1.23, 1.61, 2.17])
+def test_a_swing_of_a_few_periods_a_hold_is_a_pulsation(tone_hz):
+    """Three to six periods in each hold, too few for a line of a spectrum; at the same times of each it is motion."""
+    free = holds_with(lambda time, _: 1.5 * np.sin(2 * np.pi * tone_hz * time), everywhere=True)
+    bound = holds_with(lambda _, since: 1.5 * np.sin(2 * np.pi * tone_hz * since), everywhere=True)
+    assert pulsation_sign(free, OPTIONS).present > 0.99
+    assert swing_chance(bound, OPTIONS) < 0.01
+    for other in (moved(8.0), dipped(8.0), dipped(3.0), holds_with(lambda time, _: 0.2 * np.sin(0.2 * time))):
+        assert swing_chance(other, OPTIONS) < 0.05
+
+
+def saved(fall_kpa, *, warming_kpa=0.0, picks=14):
+    """Holds of 3 s after a cut at 75 kPa that leak 2 kPa/s; `fall_kpa` more go 1.6 s after the cut, or at once."""
+    pieces = (idle(), evacuate(), Piece(seconds=3.0, to=69.0), blow_off()) * picks
+    columns = trace_of(pieces, 100, noise=0.03)
+    since = np.mod(columns["time_s"], 4.5) - 1.2
+    here = (since > 0.0) & (since < 3.0)
+    more = fall_kpa / (1.0 + np.exp(-(since - 1.6) / 0.03)) + warming_kpa * (1.0 - np.exp(-np.maximum(since, 0.0) / 0.3))
+    return measured({**columns, "pressure_kpa": np.round(columns["pressure_kpa"] + more * here, 2)})
+
+
+def test_a_fall_at_one_time_of_every_coast_is_motion():
+    """5 kPa more within 0.1 s at one time of every hold are a move; gas that warms after the cut is none."""
+    fall = fall_sign(saved(5.0), None, OPTIONS)
+    assert fall is not None
+    assert fall.name == "travel_dips"
+    assert fall.present > 0.9
+    assert fall_sign(saved(5.0), saved(0.0), OPTIONS).present > 0.9
+    for data, baseline in ((saved(0.0), None), (saved(0.0, warming_kpa=6.0), None), (saved(5.0), saved(5.0))):
+        assert fall_sign(data, baseline, OPTIONS) is None
 
 
 def test_a_hold_whose_end_alone_is_low_leaks_no_more():

@@ -3,8 +3,8 @@
 A range is in the measure's own unit: `decay` kPa/s; `rise`, `blow`, `command`, `noise` logarithms of a time or
 amplitude; `open`, `ultimate`, `residual`, `over`, `idle`, `early`, `fast_fall`, `overshoot`, `dip` kPa; `response`,
 `blow_start` and `run_on` s; `unevenness` is the logarithm of the relative scatter of the leak from cycle to cycle.
-`SAME` means unchanged, as is every measure that a row does not name (but `balance` and `unevenness`, which only leaks have).
-`chance` is how often a change shows. Signs follow physics; the sizes are common practice, no source.
+`SAME` means unchanged, as is every measure that a row does not name (but `balance` and `unevenness`, which only leaks
+have). `chance` is how often a change shows. Signs follow physics; the sizes are common practice, no source.
 """
 
 from collections.abc import Mapping
@@ -171,7 +171,7 @@ AT_CUP: Mapping[str, Mapping[str, Change]] = {
         # beyond the restriction vacuum is deeper when the supply is cut: it goes on rising where falls are looked for,
         # and an evacuation that flattens for it seems to end elsewhere
         "fast_fall": down(0.1, 20.0, 0.6), "overshoot": up(0.1, 10.0, 0.5), "ultimate": Change(-3.0, 12.0, 0.5),
-        "run_on": up(0.005, 0.3, 0.5),
+        "run_on": up(0.005, 0.06, 0.3),  # little volume lies beyond it to even out
     },
 }  # fmt: skip
 """Rows that differ where the sensor sits at the cup side of the filter: behind a restriction, all comes late."""

@@ -1,6 +1,7 @@
 """A line in the spectrum of the hold that is there only while the supply is on: the supply pulsates.
 
-Slow lines are looked for in the averaged trace of the whole log, fast ones in cycles that are kept sample by sample.
+Lines are looked for in the averaged trace of the whole log, the slowest as swings (`swing`), and fast ones in cycles
+that are kept sample by sample.
 """
 
 from collections.abc import Sequence
@@ -11,21 +12,23 @@ from numpy.typing import NDArray
 
 from tracekit.judge.evidence import Sign
 from tracekit.judge.signs import logistic
+from tracekit.judge.swing import (
+    BEFORE_END_S,
+    LEAST_S,
+    LEAST_STRETCHES,
+    SETTLED_S,
+    course_of,
+    settled_stretches,
+    swing_chance,
+)
 from tracekit.model.cycle import StationData
 from tracekit.options.judge import JudgeOptions
 
 Floats = NDArray[np.float64]
 
-_SETTLED_S = 0.2
-_BEFORE_END_S = 0.1
-_LEAST_S = 0.7
-"""A stretch shorter than this holds too few periods of a slow line."""
-_LEAST_STRETCHES = 6
-_MOST_STRETCHES = 200
-_LEAST_BINS = 16
 _LEAST_TONES = 12
 _LEAST_KEPT = 5
-_LEAST_SAMPLES = 16
+LEAST_SAMPLES = 16
 _MOST_SAMPLES = 4096
 _LEAST_REST_S = 0.15
 _RESTS_ALIKE = 4.0
@@ -38,8 +41,6 @@ _BESIDE, _FIRST = 7, 6
 """Places of a spectrum of half a place per period: how far beside a line its window ends, and the slowest line."""
 _TURNED = 0.55
 """Share of neighbouring bends that turn opposite ways, from where on the trace goes back and forth and is no curve."""
-_APPROACH_S = 0.15
-"""Time constant of the end of an evacuation that a stretch may still hold (common practice, no source)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -58,7 +59,7 @@ def spectrum(data: StationData, kinds: Sequence[str]) -> Spectrum | None:
     None where there are too few stretches, or too short ones.
     """
     stretches = _stretches(data, kinds)
-    if len(stretches) < _LEAST_STRETCHES:
+    if len(stretches) < LEAST_STRETCHES:
         return None
     step_s = float(np.median([np.median(np.diff(time)) for time, _ in stretches]))
     length_s = float(np.median([time[-1] - time[0] for time, _ in stretches]))
@@ -71,26 +72,13 @@ def spectrum(data: StationData, kinds: Sequence[str]) -> Spectrum | None:
 
 
 def _stretches(data: StationData, kinds: Sequence[str]) -> list[tuple[Floats, Floats]]:
-    """Times and readings less their slow course of at most so many long stretches, spread over the log [s, kPa]."""
-    names, bins = data.periods.categories["kind"], data.bins
-    start, end = data.periods.floats("start_s"), data.periods.floats("end_s")
-    wanted = np.isin(data.periods.codes("kind"), [names.index(kind) for kind in kinds])
-    rows = np.flatnonzero(wanted & (end - start > _LEAST_S + _SETTLED_S + _BEFORE_END_S))
-    if len(rows) > _MOST_STRETCHES:
-        rows = rows[np.linspace(0, len(rows) - 1, _MOST_STRETCHES).astype(np.int64)]
-    first, last = (np.searchsorted(bins.period, rows, side=side) for side in ("left", "right"))
-    found = []
-    for row, low, high in zip(rows, first, last, strict=True):
-        time = bins.time_s[low:high] - start[row]
-        inside = (time > _SETTLED_S) & (time < end[row] - start[row] - _BEFORE_END_S)
-        if np.count_nonzero(inside) >= _LEAST_BINS:
-            found.append(_less_course(time[inside], bins.pressure_kpa[low:high][inside]))
-    return found
+    """Times and readings less their slow course of long stretches, spread over the log [s, kPa]."""
+    return [_less_course(time, pressure) for time, pressure in settled_stretches(data, kinds)]
 
 
 def _less_course(time: Floats, pressure: Floats) -> tuple[Floats, Floats]:
     """Without a parabola and the end of an exponential."""
-    course = np.stack([np.ones_like(time), time, time**2, np.exp(-time / _APPROACH_S)], axis=1)
+    course = course_of(time)
     return time, pressure - course @ np.linalg.lstsq(course, pressure, rcond=None)[0]
 
 
@@ -121,7 +109,7 @@ def line_chance(data: StationData, options: JudgeOptions) -> float:
 
 def fast_line_chance(data: StationData, options: JudgeOptions) -> float:
     """The same from single samples, at frequencies that the averaged trace does not show."""
-    on = _kept_spectrum(data, ("steady", "recharge"), _LEAST_S)
+    on = _kept_spectrum(data, ("steady", "recharge"), LEAST_S)
     if on is None:
         return 0.0
     tones, power, usual = on
@@ -154,7 +142,7 @@ def _kept_spectrum(data: StationData, kinds: Sequence[str], least_s: float) -> t
     step = data.sensor.sample_interval_s
     found = [
         (time, vacuum) for time, vacuum in _kept_stretches(data, kinds)
-        if time[-1] - time[0] >= least_s and len(time) >= _LEAST_SAMPLES
+        if time[-1] - time[0] >= least_s and len(time) >= LEAST_SAMPLES
     ]  # fmt: skip
     if len(found) < _LEAST_KEPT:
         return None
@@ -185,7 +173,7 @@ def _kept_stretches(data: StationData, kinds: Sequence[str]) -> list[tuple[Float
             continue
         row = rows[np.argmax(end[rows] - start[rows])]
         time = excerpt.time_s
-        inside = (time > start[row] + _SETTLED_S) & (time < end[row] - _BEFORE_END_S)
+        inside = (time > start[row] + SETTLED_S) & (time < end[row] - BEFORE_END_S)
         if np.count_nonzero(inside) > 2:
             found.append((time[inside], excerpt.pressure_kpa[inside]))
     return found
@@ -193,7 +181,7 @@ def _kept_stretches(data: StationData, kinds: Sequence[str]) -> list[tuple[Float
 
 def pulsation_sign(data: StationData, options: JudgeOptions) -> Sign:
     """Does the vacuum ripple while the supply is on, at one frequency or from bin to bin, and not while it is off?"""
-    line = max(line_chance(data, options), fast_line_chance(data, options))
+    line = max(line_chance(data, options), fast_line_chance(data, options), swing_chance(data, options))
     return Sign(
         name="pulsation", present=max(_from_bin_to_bin(data), min(line, 0.9998)),
         text="the vacuum ripples while the supply is on",

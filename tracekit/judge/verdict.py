@@ -14,6 +14,7 @@ from tracekit.judge.effects import Comparison, compare
 from tracekit.judge.effects_of import effects_of
 from tracekit.judge.evidence import Circumstances
 from tracekit.judge.facts import Fact
+from tracekit.judge.falls import fall_sign
 from tracekit.judge.features import Bands, Features, choose_bands, make_features, response_from_open_cup
 from tracekit.judge.findings import fact_finding
 from tracekit.judge.late import late_sign, rested_picks
@@ -110,7 +111,7 @@ def _seen(case: Case, options: JudgeOptions) -> Seen:
     volume_ml = case.station.station.volume_ml
     leaky = leaky_sign(case.leak, volume_ml, _band_kpa(case.data), compared, options, _least_rate(case.data))
     spared = spared_sign(features, comparison)
-    travel = travel_sign(case.data, case.baseline, options)
+    travel = travel_sign(case.data, case.baseline, options) or fall_sign(case.data, case.baseline, options)
     if travel is not None:  # it tells what the deepest dip of each hold does, and when
         effects.pop("dip", None)
         dips = replace(dips, name="own_dips")

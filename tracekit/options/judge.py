@@ -159,6 +159,7 @@ class JudgeOptions:
         2.5, "kPa", "moves of a sound station lower the vacuum by less at the same times (common practice, no source)"
     )
     travel_dip_least_kpa: float = option(0.6, "kPa", "the same beyond what a baseline shows")
+    travel_holds: float = option(0.4, "share", "of the holds: what fewer show at one time is no move of them all")
     travel_share: float = option(
         0.35, "share", "of the variance in holds, from where on its timing is the machine's own"
     )
@@ -166,6 +167,9 @@ class JudgeOptions:
     burst_ln: float = option(0.7, "log", "noise that comes and goes is this much more than the rest, at least twice it")
     burst_kpa: float = option(0.2, "kPa", "noise that comes and goes and is less disturbs nothing (no source)")
     line_ratio: float = option(10.0, "unitless", "a line of the supply stands this far out of the power beside it")
+    swing_share: float = option(
+        0.75, "share", "of a hold beside its course: what one slow sine explains less of creeps or dips instead"
+    )
     line_kpa: float = option(0.05, "kPa", "a fainter line moves no switch (common practice, no source)")
     overlap_s: float = option(0.02, "s", "supply and release on together for longer than this overlap")
     slow_response_s: float = option(0.06, "s", "a supply valve answering later is slow without a baseline")
