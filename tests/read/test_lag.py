@@ -169,3 +169,47 @@ def test_vacuum_that_rises_again_at_once_is_in_time(tmp_path, late_s, told):
     on = ((shifted >= 0.4) & (shifted < 1.02)) | ((shifted >= 1.52) & (shifted < 1.6))
     recording = twenty_picks(vacuum, on, (shifted >= 2.4) & (shifted < 2.6), seed=4)
     assert bool(read(written(tmp_path, recording, Dialect())).facts.digital_lags) == told
+
+
+def early(found) -> list[str]:
+    """What is told of digitals that look early."""
+    return [w for w in found.facts.warnings if "early or more" in w]
+
+
+@pytest.mark.parametrize("samples", [4, 10, 25])
+@pytest.mark.parametrize("invert", [False, True])
+def test_early_digitals_are_told_by_the_switch(tmp_path, samples, invert):
+    """A switch that comes on below where it goes off shows stamps that are early, by no more than they are."""
+    digital = np.concatenate([RECORDING.digital[samples:], np.full(samples, RECORDING.digital[-1])])
+    moved = replace(RECORDING, digital=(digital ^ 7 if invert else digital).astype(np.uint8))
+    found = read(written(tmp_path, moved, Dialect()))
+    assert found.facts.digital_lags == ()
+    (told,) = early(found)
+    assert 0.0 < float(told.partition(" look ")[2].partition(" s ")[0]) <= samples * 0.01 + 0.011
+
+
+@pytest.mark.parametrize("samples", [0, 1, 12])
+def test_digitals_in_time_or_late_are_not_called_early(tmp_path, samples):
+    """In time, or late: the switch comes on above where it goes off."""
+    assert early(read(written(tmp_path, late(samples), Dialect()))) == []
+
+
+def test_a_part_sensor_that_is_no_switch_is_not_called_early(tmp_path):
+    """A light barrier sees the part before there is vacuum, but the pressure answers the valves at once."""
+    bits = RECORDING.digital & 3
+    barrier = np.roll(RECORDING.digital & 4, -40)
+    assert early(read(written(tmp_path, replace(RECORDING, digital=bits | barrier), Dialect()))) == []
+
+
+def test_a_slow_valve_is_not_called_early(tmp_path):
+    """A pressure that answers late moves the switch with it."""
+    slow = np.roll(RECORDING.pressure_kpa, 15)
+    moved = replace(RECORDING, pressure_kpa=slow, digital=RECORDING.digital & 3 | np.roll(RECORDING.digital & 4, 15))
+    assert early(read(written(tmp_path, moved, Dialect()))) == []
+
+
+def test_a_supply_that_looks_late_alone_is_no_lag(tmp_path):
+    """One logger writes both commands: where blow-off is answered in time, a late supply is no lag of the digitals."""
+    moved = RECORDING.digital & 6 | np.roll(RECORDING.digital & 1, 12)
+    assert read(written(tmp_path, replace(RECORDING, digital=moved), Dialect())).facts.digital_lags == ()
+    assert len(read(written(tmp_path, late(12), Dialect())).facts.digital_lags) == 2

@@ -27,6 +27,8 @@ class Evidence:
         4, "stamp", "of which two are whole: fewer tell no interval of the rows that share them"
     )
     rows_of_stamp: float = option(0.1, "stamp", "to a row: with fewer, rows share their stamps (no source)")
+    early_share: float = option(0.05, "1", "of the range of vacuum by which a switch must come on too low to be early")
+    early_most_s: float = option(0.6, "s", "by which digitals are looked at for being early (no source)")
     most_named: int = option(60, "name", "of channels in one line (no source)")
     name_weight: float = option(0.8, "1", "from which on a name says what a column is (weights of read.words)")
     slow_digitals: float = option(1.5, "1", "intervals of the pressure: digitals that are written less often come late")

@@ -64,6 +64,7 @@ class Log:
         self._shared = False
         self._state = "unread"
         self._found_lags: tuple[DigitalLag, ...] = ()
+        self._early: tuple[str, ...] = ()
         self._log_id = ""
 
     @property
@@ -100,6 +101,7 @@ class Log:
             yield from self._finish(station, clock.feed(rest, last=True))
         # here and not in facts: blocks are made ahead, while the last ones are still being analysed
         self._found_lags = tuple(lag for watch in self._lags for lag in watch.lags())
+        self._early = tuple(told for watch in self._lags if (told := watch.early()))
         self._log_id = self._ending.log_id()
         self._state = "read"
 
@@ -156,7 +158,7 @@ class Log:
             quantisation_kpa=quantisation(self._pressures.values),
             gaps=tuple(g for clock in clocks for g in clock.gaps),
             clock_steps=(*self._ending.steps(), *(s for clock in clocks for s in clock.steps)),
-            warnings=(*self._ending.warnings(), *self._missing_warnings(), *map(_lag_warning, lags)),
+            warnings=(*self._ending.warnings(), *self._missing_warnings(), *map(_lag_warning, lags), *self._early),
             duplicates=sum(clock.losses.count(DOUBLE) for clock in clocks),
             digital_lags=lags,
             context_values=self._ending.context(),

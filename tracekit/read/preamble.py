@@ -10,7 +10,7 @@ from tracekit.read.told import bared, pressure_sentence, with_split_units
 from tracekit.read.words import fold
 from tracekit.units import PressureUnit, Sense, find_pressure_unit
 
-_PAIR = re.compile(r"(?P<key>[^:=;\t,]{1,60}?)(?:\s*[:=;\t,]|\s{2,})\s*(?P<value>\S.*)")
+_PAIR = re.compile(r"(?P<key>[^:=;\t,]{1,60}?)(?:[^\S\t]*+[:=;\t,]\s*+|\s{2,}+)(?P<value>\S.*)")
 _QUANTITY = re.compile(r"(?P<number>\d+(?:[.,]\d+)?(?:e-?\d+)?)\s*(?P<unit>[a-zµμ/]*)")
 _INTERVAL_WORDS = (
     "interval", "intervall", "abtastzeit", "abtastinterv", "period", "periode", "zykluszeit", "takt", "sampletime",
