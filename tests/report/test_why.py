@@ -63,6 +63,8 @@ def test_no_step_for_drops_that_did_not_happen_or_that_nothing_else_explains():
     whole = dropping_leak()
     leak, knocked, drop = whole.findings
     unexplained = replace(whole, findings=(leak, replace(knocked, explains=()), drop))
+    faint = tuple(replace(c, chance=0.03) if c.code == "collision_or_peel" else c for c in whole.causes)
+    assert all("For the drops" not in s.act for s in steps(replace(whole, causes=faint)))
     held = replace(whole, data=stories.data_of(Play(cycles=40, rate=7.0)))
     assert [s.act for s in steps(unexplained)] == [s.act for s in steps(held)]
     assert all("For the drops" not in s.act for s in steps(held))
@@ -113,6 +115,16 @@ def test_what_speaks_against_a_cause_is_told_as_such():
     assert ">The evacuation between two levels changed" in told
     assert ">Not excluded: it would" in told
     assert ">The output toggles in 41 of 41 holds." in told
+    rival = tuple(replace(c, chance=0.2) if c.code == "supply_pressure_low" else c for c in causes)
+    assert ">The blow-off time is unchanged." in words(why_this_cause(replace(result, causes=rival), "kPa"))
+
+
+def test_a_long_goal_is_told_whole():
+    """What a proof expects is not cut in its middle."""
+    long = "Expect: open-cup vacuum at the generator is back at its baseline. " + "Evacuation is as quick as before. " * 5
+    proof = replace(PROOF, expect_if=f"{long}Here: over-pressure of the blow-off at most 7.7 kPa, now 32.0 kPa.")
+    told = steps(stories.result(Play(cycles=12), findings=(stories.finding("flow_restricted", steps=(PLATE, stories.PINCH, proof)),)))
+    assert (GOAL, "over-pressure of the blow-off at most 7.7 kPa, now 32.0 kPa") in told[-1].more
 
 
 def test_levels_are_those_of_the_judgement():

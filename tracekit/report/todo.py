@@ -14,13 +14,14 @@ from tracekit.report.doubt import RUNNING, told_by_log, untold_leak
 from tracekit.report.measures import handbook_code, measure
 from tracekit.report.passed import Passed
 from tracekit.report.phrases import cause_name, phrase
+from tracekit.report.ruled import LIKELY
 from tracekit.report.second import SURE, second_fault
 from tracekit.report.text import clean
 from tracekit.report.verdict import cannot_answer
 from tracekit.report.view import LEAKS, counts, fault_of_log, main_finding, symptom
 from tracekit.report.words import Num, digits, of_quantity, place_of_interval
 
-_STEP_MOST, _LINE_MOST = 500, 240
+_STEP_MOST, _LINE_MOST = 500, 400
 _END = re.compile(r"(?<=\.)\s+(?=[A-Z])")
 GOAL = "Goal"
 _LABELS = {"Here": GOAL}
@@ -133,6 +134,7 @@ def _for_drops(result: StationResult, source: Finding) -> tuple[Step, ...]:
     other = [
         f for f in result.findings
         if f.kind == "cause" and _DROPPED in f.explains and f.next_steps and f.code not in told
+        and chances.get(f.code, f.confidence) >= LIKELY
     ]  # fmt: skip
     if not other:
         return ()

@@ -13,6 +13,7 @@ from tracekit.report.view import is_list, main_finding, symptom
 from tracekit.report.words import chance, html, share_of, strength
 
 _POSSIBLE, _LEAST_CAUSES, _MOST_NAMED, _MOST_LISTED = 0.005, 3, 15, 8
+_MAY_BE = 0.15
 
 
 def why_this_cause(result: StationResult, unit: str) -> str:
@@ -61,9 +62,10 @@ def _reason(cause: CauseChance, result: StationResult) -> str:
 
     The rules of settings and of the recording tell what they saw, whichever way it speaks.
     """
-    there = max([cause.chance, *(f.confidence for f in result.findings if f.code == cause.code)])
+    named = [f.confidence for f in result.findings if f.code == cause.code]
+    there = max([cause.chance, *named]) >= PROBABLE or cause.chance >= _MAY_BE
     said = whole(cause.reason)
-    if there >= PROBABLE or is_open(cause) or not said or CODES.get(cause.code) != "cause":
+    if there or is_open(cause) or not said or CODES.get(cause.code) != "cause":
         return said
     return f"Against it: {said[:1].lower()}{said[1:]}"
 
