@@ -1,12 +1,15 @@
 """What is worked on at once is bounded: results are the same to the bit, and memory grows with what is kept alone."""
 
 import tracemalloc
+from dataclasses import fields, replace
 from itertools import pairwise
 
 import numpy as np
 import pytest
 
+from tests.measure.one_volume import Plant, station
 from tracekit.measure import leak_budget, leak_forms, leak_mixture
+from tracekit.measure.leak_bins import gather, timeline
 from tracekit.measure.leak_rating import Rates
 from tracekit.options.leak import LeakOptions
 from tracekit.signal.pieces import whole_runs
@@ -62,7 +65,7 @@ def rated(count: int) -> tuple[Rates, leak_budget.CycleRates, leak_budget.Models
     shown = leak_budget.Models(
         weight=draw.dirichlet(100.0 * np.ones(models), 2), amplitude=draw.normal(0.0, 0.3, (2, models)),
         amplitude_sd=np.full((2, models), 0.1), strain=np.zeros(2), narrow=0.0, inflation=1.0, misfit=1.0,
-        unmodelled=0.0, common_kpa=1.0, motion_kpa=0.1, windows_u=0.0, volume_u=0.01, step_kpa=0.001 * flat,
+        unmodelled=0.0, common_kpa=1.0, motion_kpa=0.1, windows_u=0.0, volume_u=0.01, reach_kpa=5.0, step_kpa=0.001 * flat,
         quantisation_kpa=0.01,
     )  # fmt: skip
     group = (np.arange(count) % 3 == 0).astype(np.int64)
@@ -101,3 +104,30 @@ def test_runs_stay_whole(least: int) -> None:
     assert all(labels[a.stop - 1] != labels[b.start] for a, b in pairwise(found))
     assert all(some.stop - some.start >= least for some in found[:-1])
     assert list(whole_runs(labels[:0], least)) == []
+
+
+def test_memory_of_some_cycles_of_a_long_log() -> None:
+    """The bins of a few cycles from all over a log are found without going through all bins."""
+    data = station(Plant(rates=(4.0,) * 20))
+    times, cycles = 500, 20
+    bins = replace(
+        data.bins,
+        **{
+            name: np.concatenate([getattr(data.bins, name) + k * cycles * (name == "cycle") for k in range(times)])
+            for name in ("cycle", "period", "time_s", "pressure_kpa", "samples")
+        },
+    )
+    bins = replace(bins, cycle=bins.cycle.astype(np.int32), period=bins.period.astype(np.int32))
+    line = timeline(data, LeakOptions())
+    wide = replace(line, **{f.name: np.tile(getattr(line, f.name), times) for f in fields(line)})
+    chosen = np.zeros(times * cycles, bool)
+    chosen[[0, 7, -1]] = True
+    tracemalloc.start()
+    try:
+        history = gather(replace(data, bins=bins), wide, chosen)
+        peak = tracemalloc.get_traced_memory()[1]
+    finally:
+        tracemalloc.stop()
+    first = gather(data, line, np.isin(np.arange(cycles), [0, 7, 19]))
+    assert history.pressure_kpa.tobytes() == first.pressure_kpa.tobytes()
+    assert peak < 0.5 * bins.cycle.nbytes

@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 
 from tracekit.model.cycle import StationData
 from tracekit.options.leak import LeakOptions
+from tracekit.signal.segments import range_index
 from tracekit.signal.standing import standing
 
 Floats = NDArray[np.float64]
@@ -151,7 +152,7 @@ def _floor(data: StationData, options: LeakOptions) -> Floats:
 def gather(data: StationData, line: Timeline, chosen: Bools) -> History:
     """The bins of the chosen cycles (mask over cycles), with everything that the fits ask of them."""
     bins, rows = data.bins, np.flatnonzero(chosen)
-    keep = _remembered(data, chosen, rows)
+    keep = _remembered(data, rows)
     period = bins.period[keep].astype(np.int64)
     cycle, time = bins.cycle[keep].astype(np.int64), bins.time_s[keep]
     coasting, free = _kinds(data, period)
@@ -201,13 +202,13 @@ def _kinds(data: StationData, period: Ints) -> tuple[Bools, Bools]:
     return np.asarray(kind == names.index("coast")), np.isin(kind, resting)
 
 
-def _remembered(data: StationData, chosen: Bools, rows: Ints) -> Ints:
+def _remembered(data: StationData, rows: Ints) -> Ints:
     """Bins of the chosen cycles that a coast can depend on: where gas flows or rests, only the last before others."""
     bins = data.bins
     if not len(rows):
         return rows
-    start, stop = np.searchsorted(bins.cycle, [rows[0], rows[-1] + 1])
-    here = start + np.flatnonzero(chosen[bins.cycle[start:stop]])
+    row = rows.astype(bins.cycle.dtype)
+    here, _ = range_index(np.searchsorted(bins.cycle, row, "left"), np.searchsorted(bins.cycle, row, "right"))
     _, free = _kinds(data, bins.period[here].astype(np.int64))
     cycle = bins.cycle[here]
     same = np.append(cycle[1:] == cycle[:-1], False)
