@@ -46,6 +46,59 @@ class Evidence:
     days_below_step: float = option(1e-5, "1", "a finer step of unknown unit is of days or hours: 1 s is 1.2e-5 d")
     state_falls: float = option(3.0, "1", "ranges of the pressure by which it falls in all of a state of suction")
     fewest_rows_of_state: int = option(5, "row", "at most that a word has which is none of the states (no source)")
+    most_kpa: float = option(
+        200.0, "kPa", "beyond any vacuum and the usual blow-off, so that the scale is asked (common practice)"
+    )
+    full_scale_kpa: float = option(
+        -101.3, "kPa", "at the end of a raw sensor's range, offered to be filled in (common practice)"
+    )
+    deep_kpa: float = option(
+        -80.0, "kPa", "that a station may reach, offered for its deepest raw reading (common practice)"
+    )
+    both_on_share: float = option(
+        0.1, "1", "of the shorter of two pulses in which both coils are on: suction is short (no source)"
+    )
+    blown_kpa: float = option(
+        60.0, "kPa", "most over-pressure of blow-off that makes a unit worth offering (common practice)"
+    )
+    idle_share: float = option(
+        0.3, "1", "of the vacuum that may stay when idle, for a unit worth offering (common practice)"
+    )
+    also_changes: float = option(
+        0.1, "1", "of the change, and of its speed, in the foremost state: others make it too (no source)"
+    )
+    least_vacuum_kpa: float = option(
+        15.0, "kPa", "of vacuum in readings that make a unit worth offering (common practice)"
+    )
+    most_vacuum_kpa: float = option(
+        102.0, "kPa", "of vacuum in such readings: there is no more (standard atmosphere, rounded up)"
+    )
+    least_ambient_kpa: float = option(
+        78.0, "kPa", "highest absolute reading of a station at 2000 m at least (standard atmosphere)"
+    )
+    most_absolute_kpa: float = option(160.0, "kPa", "highest absolute reading, in a blow-off (common practice)")
+    most_stations: int = option(400, "station", "that a column of words names (no source)")
+    most_station_numbers: int = option(40, "station", "that a column of whole numbers tells (no source)")
+    most_beside: int = option(16, "word", "that may stand under every stamp, one for each station (no source)")
+    stamps_of_stations: int = option(
+        50, "stamp", "that show whether rows under one are of several stations (no source)"
+    )
+    always: float = option(
+        0.98, "1", "of the rows in which what holds throughout must hold: the rest is damage (no source)"
+    )
+    near_start: float = option(
+        0.1, "1", "of a stretch, within which times that begin again come to its start (no source)"
+    )
+    moving: float = option(
+        0.02, "1", "of the range, by which a reading changes so that the order of rows shows (no source)"
+    )
+    on_the_way: float = option(
+        0.2, "step", "from its place on the way to the next stamp that a row of one station lies (no source)"
+    )
+    stations_apart: float = option(
+        1.5, "1", "times as much change from row to row as from stamp to stamp: other stations (no source)"
+    )
+    by_turns: float = option(0.3, "1", "of the rows in which numbers of stations change from row to row (no source)")
     sharp_edge: float = option(
         0.5, "1", "of the lowest tenth of changes that the lowest hundredth is, where changes are written (no source)"
     )

@@ -20,15 +20,8 @@ from tracekit.units import PressureUnit, Sense, pressure_unit
 _RAW_UNITS = ("ma", "v", "mv", "volt", "volts", "counts", "count", "adc", "#", "digits", "raw", "lsb", "inc")
 _RAW_NAMES = ("adc", "counts", "raw", "digits", "lsb")
 _NO_UNITS = ("", "-", "–", "1", "abs", "absolute", "a", "real", "float", "int", "double", "word")
-_MOST_KPA = 200.0  # beyond any vacuum and the usual blow-off
-_ALSO = 0.1  # of what the pressure falls in the foremost state: so much in others is vacuum that is made there too
 _FULL_COUNTS = (4095.0, 32767.0, 65535.0)  # of converters of 12 and 16 bits
-_FULL_KPA, _DEEP_KPA = -101.3, -80.0  # at the end of a sensor's range, and what a station may reach: to be filled in
-_BOTH_ON = 0.1  # pulses of both coils may overlap where suction is short
 _OFFERED = ("kPa", "mbar", "bar", "Pa")
-_VACUUM_KPA, _BLOWN_KPA, _AMBIENT_KPA, _IDLE_SHARE = (15.0, 102.0), 60.0, (78.0, 160.0), 0.3
-"""Vacuum, blow-off, highest absolute pressure [kPa], and share of the vacuum that may stay when idle, in readings that
-make a unit worth offering (common practice, no source)."""
 _EXAMPLES = {
     "ma": "[[4.0, 0.0], [20.0, -101.3]]", "v": "[[0.0, 0.0], [10.0, -101.3]]", "volt": "[[0.0, 0.0], [10.0, -101.3]]",
     "mv": "[[0.0, 0.0], [10000.0, -101.3]]",
@@ -67,7 +60,7 @@ def _from_rest(column: Column) -> str:
     end = high if high - rest > rest - low else low
     if column.profile.whole and end > rest:
         end = next((t for t in _FULL_COUNTS if end <= t), end)
-    return f"[[{rest:g}, 0.0], [{end:g}, {_FULL_KPA if end in _FULL_COUNTS else _DEEP_KPA}]]"
+    return f"[[{rest:g}, 0.0], [{end:g}, {EVIDENCE.full_scale_kpa if end in _FULL_COUNTS else EVIDENCE.deep_kpa}]]"
 
 
 def _possible(low: float, high: float) -> tuple[str, Sense] | None:
@@ -82,13 +75,21 @@ def _possible(low: float, high: float) -> tuple[str, Sense] | None:
 
 def _possible_sense(low_kpa: float, high_kpa: float) -> Sense | None:
     """The sense in which readings go from near ambient to a vacuum, None where they do so in none."""
-    if _VACUUM_KPA[0] < -low_kpa < _VACUUM_KPA[1] and _IDLE_SHARE * low_kpa < high_kpa < _BLOWN_KPA:
+    if (
+        EVIDENCE.least_vacuum_kpa < -low_kpa < EVIDENCE.most_vacuum_kpa
+        and EVIDENCE.idle_share * low_kpa < high_kpa < EVIDENCE.blown_kpa
+    ):
         return "gauge"
-    if low_kpa >= 0 and _AMBIENT_KPA[0] < high_kpa < _AMBIENT_KPA[1] and high_kpa - low_kpa > _VACUUM_KPA[0]:
+    if (
+        low_kpa >= 0
+        and EVIDENCE.least_ambient_kpa < high_kpa < EVIDENCE.most_absolute_kpa
+        and high_kpa - low_kpa > EVIDENCE.least_vacuum_kpa
+    ):
         return "absolute"
     return (
         "vacuum"
-        if _VACUUM_KPA[0] < high_kpa < _VACUUM_KPA[1] and -_BLOWN_KPA < low_kpa < _IDLE_SHARE * high_kpa
+        if EVIDENCE.least_vacuum_kpa < high_kpa < EVIDENCE.most_vacuum_kpa
+        and -EVIDENCE.blown_kpa < low_kpa < EVIDENCE.idle_share * high_kpa
         else None
     )
 
@@ -117,7 +118,7 @@ def ask_sense(column: Column, unit: PressureUnit, raw: NDArray[np.float64]) -> Q
     turned = other_way_round(unit)
     if turned is not None:
         return _by_factor(column, (unit, turned), low, high)
-    if max(-kpa[0], kpa[1]) > _MOST_KPA and not (kpa[0] >= 0 and kpa[1] - kpa[0] < _MOST_KPA):
+    if max(-kpa[0], kpa[1]) > EVIDENCE.most_kpa and not (kpa[0] >= 0 and kpa[1] - kpa[0] < EVIDENCE.most_kpa):
         found = f'"{column.name}" reads from {low:.4g} to {high:.4g} {unit.symbol}, which no vacuum reaches'
         line = f'pressure = {{ column = "{column.name}", scale = [[0.0, 0.0], [-1000.0, -100.0]] }}'
         return Question(found=found, line=line + "   # two points: reading, kPa of gauge pressure")
@@ -178,9 +179,9 @@ def ask_states(head: Head, station: Station, kpa: NDArray[np.float64]) -> list[Q
     named = {r: _with_others(words, _states_of(words, r)) for r in roles}
     fall = _falls(column, words, kpa)
     falling = _by_fall(column, words, kpa)
-    making = [w for w in falling if fall[w] < 0 and fall[w] <= _ALSO * fall[falling[0]]] or falling[:1]
+    making = _like(column, falling, fall)
     if column.kind == "number" or falling[0] not in named["supply"]:
-        named |= {"supply": making, "release": named["release"] or _rising(column, falling, fall)}
+        named |= {"supply": making, "release": named["release"] or _like(column, falling[::-1], fall)}
     else:
         named |= {"supply": [*named["supply"], *(w for w in making if w not in named["supply"])]}
     remark = f'   # several as "{column.name}.{words[0]}+{words[1]}"; or context = ["{column.name}"] to leave it aside'
@@ -192,15 +193,21 @@ def ask_states(head: Head, station: Station, kpa: NDArray[np.float64]) -> list[Q
     ]
 
 
-def _rising(column: Column, falling: Sequence[str], fall: Mapping[str, float]) -> list[str]:
-    """The state in which the pressure rises most, and others in which it rises as much, and about as fast."""
+def _like(column: Column, ordered: Sequence[str], change: Mapping[str, float]) -> list[str]:
+    """The first of some states and those in which the pressure changes the same way, as much, and about as fast.
+
+    A state of rest holds the tails of other changes: it is long, and so its change is slow.
+    """
     codes, known = word_codes(column.array)
     rows = {word.strip().removesuffix(".0"): int((codes == k).sum()) for k, word in enumerate(known)}
-    best = falling[-1]
-    speed = {w: fall[w] / max(rows.get(w, 0), 1) for w in falling}
-    return [best] + [
-        w for w in falling[-2::-1] if fall[w] > 0 and fall[w] > _ALSO * fall[best] and speed[w] > _ALSO * speed[best]
-    ]
+    speed = {w: change[w] / max(rows.get(w, 0), 1) for w in ordered}
+    first = ordered[0]
+    also = EVIDENCE.also_changes
+    return (
+        [first] + [w for w in ordered[1:] if change[w] / change[first] > also and speed[w] / speed[first] > also]
+        if change[first]
+        else [first]
+    )
 
 
 def _moving_states(head: Head, kpa: NDArray[np.float64]) -> list[tuple[Column, tuple[str, ...]]]:
@@ -250,7 +257,7 @@ def ask_coils(digitals: Sequence[Digital], channels: Mapping[str, Channel]) -> l
     if len(pairs) != 1:
         return []
     first, second = (d.levels == 1 for d in pairs[0])
-    if (first & second).sum() > _BOTH_ON * min(first.sum(), second.sum()):
+    if (first & second).sum() > EVIDENCE.both_on_share * min(first.sum(), second.sum()):
         return []
     on, off = (d.name for d in pairs[0])
     found = f'"{on}" and "{off}" look like the two coils of a valve that stays where the last pulse put it'

@@ -13,13 +13,6 @@ from tracekit.read.head import Head, Question, joined, spread
 from tracekit.read.timeplan import times_of
 from tracekit.read.values import word_codes
 
-_MOST_STATIONS, _MOST_NUMBERS = 400, 40
-_MOST_BESIDE, _FEWEST_STAMPS, _ALWAYS, _NEAR = 16, 50, 0.98, 0.1
-_MOVING, _ON_THE_WAY, _APART = 0.02, 0.2, 1.5
-"""Change from stamp to stamp, as a share of the range, at which the order of rows shows; how far from its place on the
-way from one stamp to the next the reading of a row of the same station may lie, in steps from row to row; how much
-more readings of different stations change from row to row than from stamp to stamp (no source)."""
-
 
 def station_column(head: Head, given: Channel | None, context: Sequence[str] = ()) -> Column | None:
     """The column that names the station of each row, None where there is none; columns of `context` are none."""
@@ -28,9 +21,9 @@ def station_column(head: Head, given: Channel | None, context: Sequence[str] = (
     columns = [c for c in head.columns if c.name not in context]
     named = [c for c in columns if c.hints.weight("station") >= 0.9 and not _measures(c)]
     for column in named:
-        if column.kind == "text" and len(column.words) <= _MOST_STATIONS:
+        if column.kind == "text" and len(column.words) <= EVIDENCE.most_stations:
             return column
-        if column.kind == "number" and column.profile.whole and 1 < column.levels < _MOST_NUMBERS:
+        if column.kind == "number" and column.profile.whole and 1 < column.levels < EVIDENCE.most_station_numbers:
             codes, words = word_codes(column.array)
             times = [seconds for _, seconds in times_of(head, None)]
             if _interleaved(column) or any(_in_blocks(codes, len(words), t) for t in times):
@@ -68,19 +61,19 @@ def _stations(column: Column, head: Head) -> bool | None:
     whole = values[: len(values) // size * size].reshape(-1, size)
     step = np.diff(whole[:, 0])
     low, high = spread(values)
-    moving = np.isfinite(whole[:-1]).all(axis=1) & (np.abs(step) > _MOVING * (high - low))
-    if np.count_nonzero(moving) < _FEWEST_STAMPS // 2:
+    moving = np.isfinite(whole[:-1]).all(axis=1) & (np.abs(step) > EVIDENCE.moving * (high - low))
+    if np.count_nonzero(moving) < EVIDENCE.stamps_of_stations // 2:
         return None
     shares = np.median((whole[:-1][moving] - whole[:-1][moving][:, :1]) / step[moving][:, None], axis=0)
-    if (np.abs(size * shares - np.arange(size)) < _ON_THE_WAY).all():
+    if (np.abs(size * shares - np.arange(size)) < EVIDENCE.on_the_way).all():
         return False
     apart = float(np.nanmean(np.abs(np.diff(values)))) / float(np.nanmean(np.abs(values[size:] - values[:-size])))
-    return True if apart > _APART else None
+    return True if apart > EVIDENCE.stations_apart else None
 
 
 def _reads(column: Column) -> bool:
     """True for numbers that may be a pressure."""
-    return column.levels > _MOST_BESIDE and not column.hints.sample_number
+    return column.levels > EVIDENCE.most_beside and not column.hints.sample_number
 
 
 def _parts_stamps(column: Column, head: Head) -> bool:
@@ -92,11 +85,11 @@ def _parts_stamps(column: Column, head: Head) -> bool:
     whole = column.kind == "number" and column.profile.whole and not timely
     if not (whole or (column.kind == "text" and not column.hints.weight("time"))):
         return False
-    if whole and np.count_nonzero(np.diff(column.values)) < _ALWAYS * (len(column.values) - 1):
+    if whole and np.count_nonzero(np.diff(column.values)) < EVIDENCE.always * (len(column.values) - 1):
         return False  # a state that stays from row to row, as most columns of whole numbers do
     codes, words = word_codes(column.array)
     size = len(words)
-    if not 1 < size <= _MOST_BESIDE or (codes < 0).any():
+    if not 1 < size <= EVIDENCE.most_beside or (codes < 0).any():
         return False
     times = [seconds for _, seconds in times_of(head, None)]
     return any(_once_each(codes, size, t) or (column.kind == "text" and _in_blocks(codes, size, t)) for t in times)
@@ -105,10 +98,10 @@ def _parts_stamps(column: Column, head: Head) -> bool:
 def _once_each(codes: np.ndarray, size: int, seconds: np.ndarray) -> bool:
     """True where every stamp stands in as many rows as there are words, one of each, in one order."""
     whole = codes[: len(codes) // size * size].reshape(-1, size)
-    if len(whole) < _FEWEST_STAMPS or float((whole == whole[0]).all(axis=1).mean()) < _ALWAYS:
+    if len(whole) < EVIDENCE.stamps_of_stations or float((whole == whole[0]).all(axis=1).mean()) < EVIDENCE.always:
         return False
     shared = float((seconds[1:] == seconds[:-1]).mean())
-    return shared > _ALWAYS * (1 - 1 / size) and len(set(whole[0].tolist())) == size
+    return shared > EVIDENCE.always * (1 - 1 / size) and len(set(whole[0].tolist())) == size
 
 
 def _in_blocks(codes: np.ndarray, size: int, seconds: np.ndarray) -> bool:
@@ -119,17 +112,23 @@ def _in_blocks(codes: np.ndarray, size: int, seconds: np.ndarray) -> bool:
         return False
     lengths = np.diff(np.concatenate([[0], starts, [len(codes)]]))
     span = float(np.ptp(seconds[: starts[0]]))
-    return bool(lengths.min() >= _FEWEST_STAMPS and (np.abs(seconds[starts] - seconds[0]) < _NEAR * span).all())
+    return bool(
+        lengths.min() >= EVIDENCE.stamps_of_stations
+        and (np.abs(seconds[starts] - seconds[0]) < EVIDENCE.near_start * span).all()
+    )
 
 
 def _measures(column: Column) -> bool:
-    return any(column.hints.weight(r) >= 0.8 for r in ("pressure", "supply", "release", "part_present", "time"))
+    return any(
+        column.hints.weight(r) >= EVIDENCE.name_weight
+        for r in ("pressure", "supply", "release", "part_present", "time")
+    )
 
 
 def _interleaved(column: Column) -> bool:
     """True where the numbers of stations change from row to row, as those of a counter do not."""
     known = column.values[np.isfinite(column.values)]
-    return len(known) > 1 and float((np.diff(known) != 0).mean()) > 0.3
+    return len(known) > 1 and float((np.diff(known) != 0).mean()) > EVIDENCE.by_turns
 
 
 def one_station(head: Head, column: Column | None) -> tuple[Head, tuple[str, ...]]:
