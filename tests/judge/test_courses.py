@@ -12,7 +12,7 @@ from tests.judge.test_verdict import case_of
 from tracekit.judge.course import dip_sign, shared_course, travel_sign
 from tracekit.judge.effects import Comparison, _scatter
 from tracekit.judge.evidence import USUAL, combined, log_fit, log_likelihood
-from tracekit.judge.falls import fall_sign
+from tracekit.judge.falls import fall_sign, shared_fall
 from tracekit.judge.fingerprints import FINGERPRINTS
 from tracekit.judge.ripple import fast_line_chance, line_chance, pulsation_sign
 from tracekit.judge.sensor_rules import sensor_facts
@@ -133,6 +133,7 @@ def test_a_fall_at_one_time_of_every_coast_is_motion():
     assert fall.name == "travel_dips"
     assert fall.present > 0.9
     assert fall_sign(saved(5.0), saved(0.0), OPTIONS).present > 0.9
+    assert not shared_fall(saved(5.0), pulses=True).refilled
     for data, baseline in ((saved(0.0), None), (saved(0.0, warming_kpa=6.0), None), (saved(5.0), saved(5.0))):
         assert fall_sign(data, baseline, OPTIONS) is None
 

@@ -109,16 +109,21 @@ def test_evacuations_that_all_scatter_are_scattered() -> None:
 def test_an_end_that_was_reached_against_one_that_was_not() -> None:
     """A settled vacuum is held against an extrapolated one, the less surely the further that reaches past the peak."""
 
-    def of(now: float, past: float) -> Effect:
+    def of(now: float, past: float, past_now: float = 0.0) -> Effect:
         shown = {
             "ultimate_any": replace(effect("ultimate"), now=now, reference=77.0, shift=now - 77.0, error=1.2),
-            "extrapolated": replace(effect("ultimate"), now=0.0, reference=past, shift=-past, error=0.2),
+            "extrapolated": replace(
+                effect("ultimate"), now=past_now, reference=past, shift=past_now - past, error=0.2
+            ),
         }
         _one_ultimate(shown, OPTIONS)
         return shown["ultimate"]
 
     assert of(59.0, 0.5).z < -10.0
     assert of(59.0, 20.0).error == pytest.approx(np.hypot(1.2, OPTIONS.bent_share * 20.0))
+    # a fit that was cut short ended under what is reached now; one that ends too deep now, past a lag, is news
+    assert of(85.0, 0.0).shift == 0.0
+    assert of(85.0, 0.0, 9.0).shift == 8.0
     measured = {"ultimate": effect("ultimate", 1.0), "ultimate_any": effect("ultimate", 9.0)}
     _one_ultimate(measured, OPTIONS)
     assert measured["ultimate"].shift == 1.0

@@ -252,9 +252,15 @@ def test_no_finding_is_beyond_doubt():
 
 
 def test_a_cause_is_never_certain(plain):
-    """A posterior of one is told as 0.99."""
-    finding = cause_finding(plain, _seen(plain, OPTIONS), "leak_steady", 1.0, (), (), True)
-    assert finding.confidence == 0.99
+    """A posterior of one is told less what the table may leave out, one of a half as it is."""
+    seen = _seen(plain, OPTIONS)
+
+    def told(own):
+        return cause_finding(plain, seen, "leak_steady", own, (), (), True, OPTIONS.unmodelled).confidence
+
+    assert told(1.0) == pytest.approx(1.0 - OPTIONS.unmodelled)
+    assert told(0.5) == 0.5
+    assert 0.9 < told(0.95) < 0.95
 
 
 def test_groups_of_vacuum_without_coasts():

@@ -325,7 +325,8 @@ def _surer(between_logs: Effect | None, within: Effect | None) -> Effect | None:
 def _one_ultimate(effects: dict[str, Effect], options: JudgeOptions) -> None:
     """The ultimate vacuum as both sides reached it, else as both were extrapolated, else one against the other.
 
-    The suction curve bends, so that an extrapolation may be off by a share of how far it reaches past the peak.
+    The suction curve bends, so that an extrapolation may be off by a share of how far it reaches past the peak. One
+    that ended short of what is reached now is no news.
     """
     measured, fitted, either = (effects.get(name) for name in ("ultimate", "ultimate_fit", "ultimate_any"))
     past = effects.get("extrapolated")
@@ -335,7 +336,8 @@ def _one_ultimate(effects: dict[str, Effect], options: JudgeOptions) -> None:
         effects["ultimate"] = fitted
     elif either is not None and past is not None:
         doubt = options.bent_share * float(np.hypot(past.now, past.reference))
-        effects["ultimate"] = replace(either, error=float(np.hypot(either.error, doubt)))
+        shift = min(either.shift, 0.0) if past.now <= past.reference else either.shift
+        effects["ultimate"] = replace(either, shift=shift, error=float(np.hypot(either.error, doubt)))
 
 
 def compare(features: Features, baseline: Features | None, options: JudgeOptions) -> Comparison:

@@ -28,6 +28,8 @@ _USUAL = 0.7
 """Quantile of the holds that a fall must reach: what half of them show counts."""
 _EDGE = 0.2
 """Of the fastest fall, where its window ends."""
+_REFILLED = 0.8
+"""Of the least fall that counts, where a refill ends it."""
 _LONGEST_S = 0.6
 """Moves that lift a lip are over in less (common practice, no source)."""
 
@@ -37,12 +39,14 @@ class SharedFall:
     """The largest fall beyond the holds' own leak at one time of the holds [kPa], `at_s` after they began.
 
     inside  share of the holds that show at least half of it then; outside  the same at other times
+    refilled  whether the supply comes on in most holds before it is over, so that it may be larger
     """
 
     depth_kpa: float
     at_s: float
     inside: float
     outside: float
+    refilled: bool
 
 
 def shared_fall(data: StationData, *, pulses: bool) -> SharedFall | None:
@@ -73,7 +77,7 @@ def shared_fall(data: StationData, *, pulses: bool) -> SharedFall | None:
         return None
     return SharedFall(
         depth_kpa=depth, at_s=(first + 0.5) * cell_s, inside=float(np.mean(here > 0.5 * depth)),
-        outside=float(np.mean(there > 0.5 * depth)),
+        outside=float(np.mean(there > 0.5 * depth)), refilled=bool(last >= len(usual) or not known[last]),
     )  # fmt: skip
 
 
@@ -86,7 +90,7 @@ def fall_sign(data: StationData, baseline: StationData | None, options: JudgeOpt
     fall = shared_fall(data, pulses=baseline is None)
     if not data.air_saving or fall is None:
         return None
-    limit = options.travel_dip_kpa
+    limit = options.travel_dip_kpa * (_REFILLED if fall.refilled else 1.0)
     if baseline is not None:
         usual = shared_fall(baseline, pulses=False)
         if usual is None:

@@ -134,8 +134,23 @@ def _sign_evidence(seen: Seen, code: str) -> tuple[tuple[Evidence, ...], NDArray
     return tuple(out), flag
 
 
+def stated(own: float, unmodelled: float) -> float:
+    """Confidence of a posterior, less what certainty the table cannot give: some stations are none that it describes.
+
+    Nothing is taken off at one half, all of `unmodelled` at certainty: what is listed stays listed.
+    """
+    return own - unmodelled * max(2.0 * own - 1.0, 0.0)
+
+
 def cause_finding(
-    case: Case, seen: Seen, code: str, own: float, others: tuple[str, ...], explains: tuple[str, ...], listed: bool
+    case: Case,
+    seen: Seen,
+    code: str,
+    own: float,
+    others: tuple[str, ...],
+    explains: tuple[str, ...],
+    listed: bool,
+    unmodelled: float,
 ) -> Finding:
     """A cause (or sensor fault) that the ranking names."""
     signs, flag = _sign_evidence(seen, code)
@@ -146,7 +161,7 @@ def cause_finding(
         code=code,
         kind=CODES[code],
         severity=severity if listed else "info",
-        confidence=min(own, 0.99),
+        confidence=stated(own, unmodelled),
         share=float(touched.mean()) if len(touched) else 0.0,
         title=title(code, case.station.station.source),
         onset_cycle=seen.comparison.onset,

@@ -64,7 +64,9 @@ def _causes(
         if listed:
             named.add(code)
             told |= set(others)
-        finding = cause_finding(case, seen, code, own, others if listed else (), _explained(code, shown), listed)
+        finding = cause_finding(
+            case, seen, code, own, others if listed else (), _explained(code, shown), listed, options.unmodelled
+        )
         yield chances[code] + (1.0 if listed else 0.0), finding
 
 

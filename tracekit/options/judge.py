@@ -37,6 +37,9 @@ class JudgeOptions:
     since_before: float = option(
         0.3, "probability", "a fault is older than the log's own change: earlier cycles are no healthy reference"
     )
+    unmodelled: float = option(
+        0.04, "probability", "a station that the table does not describe: first looks at unseen ones err so often"
+    )
     listed: float = option(0.5, "probability", "findings above info have at least this confidence")
     fact_least: float = option(0.3, "probability", "a setting less probable than this leads no set of alternatives")
     rival: float = option(2.0, "factor", "alternatives are rivals within this factor")
