@@ -11,6 +11,7 @@ from tracekit.model.finding import CauseChance, Evidence, NextStep
 from tracekit.report.entries import why_leave
 from tracekit.report.levels import EVACUATION, note, sentence, timed
 from tracekit.report.pictures.groups import groups
+from tracekit.report.pictures.hold_rows import hold_rows
 from tracekit.report.pictures.rates import rates
 from tracekit.report.sections import limits
 from tracekit.report.todo import GOAL, steps
@@ -192,3 +193,13 @@ def test_a_second_fault_whose_test_runs_the_machine_says_that_it_is_for_the_test
     told = steps(stories.result(Play(cycles=40, dropped=(3, 4, 5)), findings=(leak, knocked)))
     second = next(step for step in told if step.act.startswith("Second fault"))
     assert second.caution.startswith("Run for this test only, area clear. Machine running")
+
+
+def test_groups_without_a_column_are_named_by_their_leak_beside_the_rows():
+    """The margin of the holds says of what a group has less or more."""
+    whole = stories.by_part().stations[0]
+    labels = ("smaller leak", "larger leak")
+    parted = tuple(replace(g, by="rate", label=label) for g, label in zip(whole.leak.groups, labels, strict=True))
+    drawn = hold_rows(replace(whole, leak=replace(whole.leak, groups=parted))).html
+    assert ">small leak<" in drawn
+    assert ">large leak<" in drawn

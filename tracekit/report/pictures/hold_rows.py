@@ -26,6 +26,11 @@ from tracekit.report.words import Text, count, join, say, share_of
 _MOST_ROWS, _MOST_ODD, _BASE_ROWS, _GAP_ROWS, _MOST_NUMBERS = 100, 60, 15, 2, 200
 _REFILL_CODES = {*LEAKS, "supply_short_cycling", "supply_band_too_narrow", "supply_on_below_reset"}
 _OUTPUT_CODES = {"switch_chatter", "hysteresis_too_small"}
+_BY_RATE = {
+    "smaller leak": "small leak", "larger leak": "large leak", "smallest leak": "least leak",
+    "largest leak": "most leak",
+}  # fmt: skip
+"""Groups that the rates alone part, in ten characters beside their rows."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -106,7 +111,7 @@ def _grouped(chosen: Indices, result: StationResult) -> tuple[Indices, tuple[str
     owner = {c: k for k, g in enumerate(result.leak.groups) for c in g.cycles}
     rank = np.array([owner.get(c, len(result.leak.groups)) for c in chosen.tolist()])
     order = np.argsort(rank, kind="stable")
-    names = [*(clean(group_name(g).removesuffix(" leak"), 10) for g in result.leak.groups), "no group"]
+    names = [*(clean(_BY_RATE.get(g.label, group_name(g)), 10) for g in result.leak.groups), "no group"]
     return chosen[order], tuple(names[k] for k in rank[order].tolist())
 
 
