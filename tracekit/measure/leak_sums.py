@@ -166,13 +166,15 @@ def regressors(history: History, pieces: Pieces, gas: Gas, flow: Floats) -> Regr
     """Columns of the model; `flow` is φ in every bin of the history, shape (n_forms, n_bins)."""
     index, start, owner, parts = pieces.index, pieces.start, pieces.owner, gas.parts
     step = np.where(pieces.first, 0.0, np.diff(history.time_s[index], prepend=0.0))
-    turns = _mean_of_pairs(gas.rate[..., index]) * step
+    turns = _mean_of_pairs(gas.rate[..., index])
+    turns *= step
     run = _since(np.cumsum(turns, axis=-1), start, owner)
     modes = parts.lam.reshape(-1, *(1,) * run.ndim)
     faded = np.exp(-modes * run)
     u, y = history.log_pressure[index], gas.memory[..., index]
     content = u - MEMORY_SHARE * (u - y.mean(axis=0))
-    grown = _mean_of_pairs(flow[:, index] * np.exp(-content)[..., None, :] / history.ambient_kpa) * step
+    grown = _mean_of_pairs(flow[:, index] * (np.exp(-content) / history.ambient_kpa)[..., None, :])
+    grown *= step
     path = _since(np.cumsum(grown, axis=-1), start, owner)
     lagging = follow(path, modes[..., None] * turns[..., None, :], pieces.first)
     u_a = u[start]
@@ -196,7 +198,11 @@ def sum_over(weight: Floats, values: Floats) -> Floats:
 
 def _mean_of_pairs(values: Floats) -> Floats:
     """Mean of each value and the one before it, along the last axis."""
-    return np.asarray(0.5 * (values + np.concatenate([values[..., :1], values[..., :-1]], axis=-1)))
+    out = values.copy()
+    out[..., :1] += values[..., :1]
+    out[..., 1:] += values[..., :-1]
+    out *= 0.5
+    return out
 
 
 def _since(cumulated: Floats, start: Ints, owner: Ints) -> Floats:

@@ -89,7 +89,7 @@ class LeakOptions:
         "time goes with √x, and gas that conducts, whose time goes with x, and forms are told less surely (simulated)"
     )  # fmt: skip
     shrink_1_kpa: float = option(
-        0.0016, "1/kPa", "relative change of a rate per kPa that the reference lies beyond the coasts' vacuum: cups "
+        0.0015, "1/kPa", "relative change of a rate per kPa that the reference lies beyond the coasts' vacuum: cups "
         "lose some 5 % of a station's volume per 60 kPa, and what gives way counts twice (common practice, no source)"
     )  # fmt: skip
     far_kpa: float = option(
@@ -103,9 +103,9 @@ class LeakOptions:
         0.3, "kPa", "the same where holds are too short to see its end: an acceleration costs 0.1 to 1.2 kPa in all"
     )
     line_share: float = option(
-        0.025, "", "share of the distance to the straight line that enters the uncertainty beside what residuals show"
+        0.015, "", "share of the distance to the straight line that enters the uncertainty beside what residuals show"
     )
-    line_strain: float = option(3.6, "", "growth of that share per prior standard deviation that α is off")
+    line_strain: float = option(6.0, "", "growth of that share per prior standard deviation that α is off")
     settle_kpa: float = option(
         0.05, "kPa", "what valve and volumes may still settle where a coast is first used (no source)"
     )
