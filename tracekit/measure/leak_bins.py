@@ -277,7 +277,9 @@ def cut_delay_s(history: History, interval_s: float, options: LeakOptions) -> fl
         return width + max(options.settle_s, options.settle_samples * interval_s)
     fall = pressure - start[coast]
     middle = np.array([np.median(fall[place == k]) for k in range(len(ends))])
-    lowest = float(ends[int(np.argmin(middle))]) * width
+    # what falls again after it has risen is a recharge that the recorder missed
+    risen = np.flatnonzero(middle > np.minimum.accumulate(middle) + options.settle_rise_kpa)
+    lowest = float(ends[int(np.argmin(middle[: risen[0]] if len(risen) else middle))]) * width
     more = options.settle_share * max(lowest - options.settle_usual_s, 0.0)
     return lowest + more + max(options.settle_s, options.settle_samples * interval_s)
 

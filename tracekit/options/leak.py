@@ -23,6 +23,7 @@ class LeakOptions:
     )
     settle_samples: float = option(2.5, "", "the same in samples, for slow logs")
     settle_most_s: float = option(1.0, "s", "latest pressure minimum after the cut: a sensor of 0.15 s follows by then")
+    settle_rise_kpa: float = option(0.1, "kPa", "rise of the pooled pressure that shows that its minimum has passed")
     settle_usual_s: float = option(0.06, "s", "pressure minimum up to which valve and generator alone explain it")
     settle_share: float = option(
         0.5, "", "share of a later minimum left out beyond it: a lag θ puts it at some 5 θ, and 2 θ leave an eighth"
