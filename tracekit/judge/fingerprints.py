@@ -114,7 +114,8 @@ _BASIC: Mapping[str, Mapping[str, Change]] = {
     "sensor_slow": {
         # the reading goes on rising after the cut, so a fall just after it is missed, and an evacuation seen late
         # looks straighter than it is: its end is extrapolated too far
-        "response": up(0.005, 0.8), "blow_start": up(0.01, 0.8), "rise": up(0.005, 1.0, 0.7),
+        # where an onset stands out early on its way, the answer to the supply is seen in time
+        "response": up(0.005, 0.8, 0.85), "blow_start": up(0.01, 0.8), "rise": up(0.005, 1.0, 0.7),
         "blow": up(0.02, 2.5, 0.8), "noise": down(0.1, 2.0, 0.4), "open": down(0.05, 10.0, 0.6),
         "over": down(0.1, 60.0, 0.6), "residual": up(0.1, 60.0, 0.7), "overshoot": Change(-1.0, 15.0, 0.7),
         "fast_fall": down(0.1, 6.0, 0.5), "ultimate": up(0.5, 25.0, 0.4),
