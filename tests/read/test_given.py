@@ -9,6 +9,7 @@ from tests.read.dialects import AMBIENT_KPA, Dialect, make_recording, write
 from tests.read.reading import read, written
 from tracekit.errors import LogReadError
 from tracekit.model.station import Channel, Station, StationFacts
+from tracekit.read.station_file import parse_station
 
 RECORDING = make_recording(cycles=8)
 
@@ -123,3 +124,19 @@ def test_a_zone_makes_the_date_utc(tmp_path, zone, hours):
     assert read(path).facts.start_time_us is None
     found = read(path, Station(station=StationFacts(timezone=zone)))
     assert found.facts.start_time_us == (1711448234 - hours * 3600) * 1_000_000
+
+
+@pytest.mark.parametrize(
+    ("sense", "share"), [("absolute", lambda p: 100 + p / 1.01325), ("gauge", lambda p: p / 1.01325),
+                         ("vacuum", lambda p: -p / 1.01325)],
+)  # fmt: skip
+def test_per_cent_of_ambient_in_the_sense_that_is_given(tmp_path, sense, share):
+    """A share of ambient is read as absolute, gauge or vacuum, as the station file says."""
+    recording = make_recording(cycles=8)
+    rows = [f"{t:.3f};{share(p):.3f};{d & 1}" for t, p, d in
+            zip(recording.time_s, recording.pressure_kpa, recording.digital.astype(int), strict=True)]  # fmt: skip
+    path = tmp_path / "log.csv"
+    path.write_text("\n".join(["Time (s);Pressure [% of atmosphere];Suction", *rows]) + "\n")
+    given = f'[channels]\npressure = {{ column = "Pressure [% of atmosphere]", unit = "%", sense = "{sense}" }}\n'
+    found = read(path, parse_station(given, "station.toml"))
+    assert np.allclose(found.pressure_kpa, recording.pressure_kpa, atol=0.002)

@@ -99,6 +99,9 @@ class Evidence:
         1.5, "1", "times as much change from row to row as from stamp to stamp: other stations (no source)"
     )
     by_turns: float = option(0.3, "1", "of the rows in which numbers of stations change from row to row (no source)")
+    clean_cells: float = option(
+        0.6, "1", "that cells are values where a sign stands equally often in every line (no source)"
+    )
     sharp_edge: float = option(
         0.5, "1", "of the lowest tenth of changes that the lowest hundredth is, where changes are written (no source)"
     )

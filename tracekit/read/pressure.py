@@ -179,7 +179,8 @@ def _unit(column: Column, head: Head, given: Channel | None) -> tuple[PressureUn
     said = given.unit if given is not None else None
     named = column.hints.says_vacuum or column.hints.weight("pressure") >= EVIDENCE.name_weight
     if said == PERCENT or (column.hints.percent and said is None and named):
-        return PressureUnit(PERCENT, 1.01325), "station file" if said else "per cent of vacuum", "vacuum"
+        told = cast("Sense | None", given.sense) if given is not None else None
+        return PressureUnit(PERCENT, 1.01325), "station file" if said else "per cent of vacuum", told or "vacuum"
     if said:
         return pressure_unit(said), "station file", sense
     if column.hints.pressure_unit is not None:
@@ -326,7 +327,8 @@ def _plan(
         level = ambient.kpa or 101.325
         why = f"per cent of {level:g} kPa, {ambient.source if ambient.kpa else 'standard atmosphere'}"
         facts.append(Assumption(what="ambient", value=f"{level:g} kPa", evidence=why, confidence=0.7))
-        return PressurePlan(column=column.name, factor=-level / 100.0, ambient_kpa=level, assumptions=tuple(facts))
+        plan = PressurePlan(column=column.name, factor=-level / 100.0, ambient_kpa=level, assumptions=tuple(facts))
+        return plan if sense == "vacuum" else replace(plan, factor=level / 100.0, offset_kpa=-level, absolute=True)
     if sense == "vacuum":
         return PressurePlan(column=column.name, factor=-unit.kpa, assumptions=tuple(facts))
     plan = PressurePlan(column=column.name, factor=unit.kpa, assumptions=tuple(facts))

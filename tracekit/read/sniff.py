@@ -2,9 +2,10 @@
 
 import re
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+from tracekit.options.evidence import EVIDENCE
 from tracekit.read.cells import CellKind, cell_kind, is_reading
 from tracekit.read.headers import Header, find_header
 from tracekit.read.waiting import first_waiting
@@ -69,6 +70,8 @@ def sniff(lines: Sequence[str]) -> TextForm | None:
     marks = (declared["mark"],) if declared else DELIMITERS
     scores = {mark: _score(body, mark, quote) for mark in marks}
     delimiter = max(marks, key=lambda mark: (round(scores[mark][0], 2), -marks.index(mark)))
+    if delimiter == " ":
+        delimiter = next((mark for mark in DELIMITERS[:3] if mark in marks and _throughout(body, mark, scores)), " ")
     score, fields = scores[delimiter]
     if score < 0.3:
         return None
@@ -116,6 +119,11 @@ def _score(body: list[str], delimiter: str, quote: str | None) -> tuple[float, i
     cells = [cell for row in rows if len(row) == fields for cell in row]
     clean = sum(_cleanness(cell) for cell in cells) / len(cells)
     return often / len(rows) * clean, fields
+
+
+def _throughout(body: list[str], mark: str, scores: Mapping[str, tuple[float, int]]) -> bool:
+    """True for a sign that parts every line into as many cells of one value: blanks then stand inside of cells."""
+    return scores[mark][0] >= EVIDENCE.clean_cells and len({line.count(mark) for line in body}) == 1
 
 
 def _cleanness(cell: str) -> float:

@@ -56,7 +56,7 @@ def _pressure_unit(sound: Mapping[str, Any], faults: Faults) -> dict[str, str | 
     if text is None:
         return {}
     if text.strip() == PERCENT:
-        return {"unit": PERCENT, "sense": "vacuum"}
+        return {"unit": PERCENT, "sense": sound.get("sense") or "vacuum"}
     found = find_pressure_unit(text)
     if found is None:
         hint = nearest(text, [u.symbol for u in PRESSURE_UNITS])
