@@ -8,16 +8,18 @@ from numpy.typing import NDArray
 
 from tracekit.judge.motion import late_fall_kpa
 from tracekit.judge.sawtooth import with_fast_falls
-from tracekit.model.cycle import StationData
+from tracekit.model.cycle import Bins, StationData
 from tracekit.model.result import LeakResult
 from tracekit.options.judge import JudgeOptions
 from tracekit.options.measure import MeasureOptions
 from tracekit.signal.bands import Bands, choose_bands
+from tracekit.signal.pieces import whole_runs
 from tracekit.signal.range_end import cut_cycles
 
 __all__ = ["Bands", "Features", "choose_bands", "make_features"]
 
 Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 _ENOUGH = 8
 """Cycles from which on a spread is worth anything."""
@@ -160,19 +162,20 @@ def deepest_dip(data: StationData) -> Floats:
     A dip that recovers shows, by as much as it does; the saw-tooth of air saving and a step that stays do not.
     """
     names = data.periods.categories["kind"]
-    kind = data.periods.codes("kind")
-    bins = data.bins
-    n = len(data.cycles)
-    out = np.full(n, np.nan)
-    wanted = (
-        np.isin(kind[bins.period], [names.index("steady"), names.index("coast")])
-        if len(bins.period)
-        else np.zeros(0, bool)
-    )
-    settled = bins.time_s - data.periods.floats("start_s")[bins.period] > 0.08 if len(bins.period) else wanted
-    keep = np.flatnonzero(wanted & settled)
+    wanted = np.isin(data.periods.codes("kind"), [names.index("steady"), names.index("coast")])
+    start_s = data.periods.floats("start_s")
+    out = np.full(len(data.cycles), np.nan)
+    for some in whole_runs(data.bins.period):
+        period = data.bins.period[some]
+        settled = wanted[period] & (data.bins.time_s[some] - start_s[period] > 0.08)
+        _note_dips(data.bins, some.start + np.flatnonzero(settled), out)
+    return out
+
+
+def _note_dips(bins: Bins, keep: Ints, out: Floats) -> None:
+    """Note the deepest dip of the bins at `keep`, whole stretches of them, in the cycles' `out`, in place."""
     if not len(keep):
-        return out
+        return
     period, time, vacuum = bins.period[keep], bins.time_s[keep], -bins.pressure_kpa[keep]
     first = np.concatenate([[0], np.flatnonzero(np.diff(period)) + 1])
     last = np.append(first[1:], len(keep)) - 1
@@ -182,7 +185,6 @@ def deepest_dip(data: StationData) -> Floats:
     line = vacuum[first][owner] + np.nan_to_num(share) * (vacuum[last] - vacuum[first])[owner]
     deepest = np.maximum.reduceat(np.minimum(line - vacuum, _highest_yet(vacuum, owner) - vacuum), first)
     np.fmax.at(out, bins.cycle[keep][first], deepest)
-    return out
 
 
 def _highest_yet(values: Floats, owner: NDArray[np.int64]) -> Floats:

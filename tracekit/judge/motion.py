@@ -3,7 +3,8 @@
 import numpy as np
 from numpy.typing import NDArray
 
-from tracekit.model.cycle import StationData
+from tracekit.model.cycle import Bins, StationData
+from tracekit.signal.pieces import whole_runs
 
 Floats = NDArray[np.float64]
 _SETTLED_S = 0.15
@@ -18,13 +19,18 @@ def late_fall_kpa(data: StationData) -> Floats:
     NaN where no coast is long enough. What falls at the cut is left out: volumes that even out do it.
     """
     out = np.full(len(data.cycles), np.nan)
-    bins, periods = data.bins, data.periods
-    if not len(bins.period):
-        return out
-    coast = periods.codes("kind")[bins.period] == periods.categories["kind"].index("coast")
-    keep = np.flatnonzero(coast & (bins.time_s - periods.floats("start_s")[bins.period] > _SETTLED_S))
-    if len(keep) < 3:
-        return out
+    coast, start_s = data.periods.where("kind", "coast"), data.periods.floats("start_s")
+    for some in whole_runs(data.bins.period):
+        period = data.bins.period[some]
+        settled = coast[period] & (data.bins.time_s[some] - start_s[period] > _SETTLED_S)
+        _note_falls(data.bins, some.start + np.flatnonzero(settled), out)
+    return out
+
+
+def _note_falls(bins: Bins, keep: NDArray[np.int64], out: Floats) -> None:
+    """Note the deepest fall of the bins at `keep`, whole coasts of them, in the cycles' `out`, in place."""
+    if not len(keep):
+        return
     period, time, vacuum = bins.period[keep], bins.time_s[keep], -bins.pressure_kpa[keep]
     first = np.concatenate([[0], np.flatnonzero(np.diff(period)) + 1])
     last = np.append(first[1:], len(keep)) - 1
@@ -40,4 +46,3 @@ def late_fall_kpa(data: StationData) -> Floats:
     deepest = np.maximum.reduceat(fall, first)
     seen = np.isfinite(deepest)
     np.fmax.at(out, bins.cycle[keep][first[seen]], deepest[seen])
-    return out

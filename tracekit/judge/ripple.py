@@ -23,6 +23,7 @@ from tracekit.judge.swing import (
 )
 from tracekit.model.cycle import StationData
 from tracekit.options.judge import JudgeOptions
+from tracekit.signal.pieces import whole_runs
 
 Floats = NDArray[np.float64]
 
@@ -190,38 +191,56 @@ def pulsation_sign(data: StationData, options: JudgeOptions) -> Sign:
 
 def _from_bin_to_bin(data: StationData) -> float:
     """A ripple of the averaged trace while the supply is on that is absent while it is off."""
-    kind = data.periods.codes("kind")
-    names = data.periods.categories["kind"]
-    bins = data.bins
-    if len(bins.time_s) < 50:
+    if len(data.bins.time_s) < 50:
         return 0.003
-    curve = bins.pressure_kpa[2:] - 2.0 * bins.pressure_kpa[1:-1] + bins.pressure_kpa[:-2]
-    bend = np.abs(curve) / np.sqrt(6.0)
-    middle = bins.period[1:-1]
-    inside = (bins.period[2:] == bins.period[:-2]) & (bins.samples[1:-1] >= 1)
-    start = data.periods.floats("start_s")[middle]
-    settled = bins.time_s[1:-1] - start > 0.15
-    on = inside & settled & np.isin(kind[middle], [names.index("steady"), names.index("recharge")])
-    off = inside & settled & (kind[middle] == names.index("coast"))
-    expected = data.sensor.noise_kpa / np.sqrt(max(float(np.median(bins.samples)), 1.0))
-    if on.sum() < 40:
+    on, off = _bends(data, ("steady", "recharge")), _bends(data, ("coast",))
+    expected = data.sensor.noise_kpa / np.sqrt(max(float(np.median(data.bins.samples)), 1.0))
+    if len(on.size_kpa) < 40:
         return 0.003
-    ripple = float(np.median(bend[on])) / 0.6745
+    ripple = float(np.median(on.size_kpa)) / 0.6745
     calm = max(
-        float(np.median(bend[off])) / 0.6745 if off.sum() >= 40 else expected,
+        float(np.median(off.size_kpa)) / 0.6745 if len(off.size_kpa) >= 40 else expected,
         expected,
         0.3 * data.sensor.quantisation_kpa,
     )
     if ripple <= 0.0:  # no sample moves: nothing ripples
         return 0.003
-    present = logistic(4.0 * np.log(ripple / max(2.2 * calm, 1e-6))) * _back_and_forth(curve, on)
+    present = logistic(4.0 * np.log(ripple / max(2.2 * calm, 1e-6))) * _back_and_forth(on)
     return min(max(present, 0.003), 0.99)
 
 
-def _back_and_forth(curve: Floats, inside: NDArray[np.bool_]) -> float:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Bends:
+    """How the averaged trace bends from bin to bin in settled periods of some kinds.
+
+    size_kpa  of each bend, as a standard deviation of single bins, shape (n_bends,) [kPa]
+    pairs     neighbouring bends, neither of them none;  turned  those of them that turn opposite ways
+    """
+
+    size_kpa: Floats
+    pairs: int
+    turned: int
+
+
+def _bends(data: StationData, kinds: Sequence[str]) -> _Bends:
+    """The bends of the trace in periods of these kinds, some bins at a time."""
+    names, bins, start_s = data.periods.categories["kind"], data.bins, data.periods.floats("start_s")
+    wanted = np.isin(data.periods.codes("kind"), [names.index(kind) for kind in kinds])
+    found, pairs, turned = [np.zeros(0)], 0, 0
+    for some in whole_runs(bins.period):
+        period, pressure, middle = bins.period[some], bins.pressure_kpa[some], bins.period[some][1:-1]
+        curve = pressure[2:] - 2.0 * pressure[1:-1] + pressure[:-2]
+        inside = (period[2:] == period[:-2]) & (bins.samples[some][1:-1] >= 1) & wanted[middle]
+        inside &= bins.time_s[some][1:-1] - start_s[middle] > 0.15
+        both = inside[1:] & inside[:-1] & (curve[1:] != 0.0) & (curve[:-1] != 0.0)
+        found.append(np.abs(curve[inside]) / np.sqrt(6.0))
+        pairs += int(np.count_nonzero(both))
+        turned += int(np.count_nonzero(curve[1:][both] * curve[:-1][both] < 0.0))
+    return _Bends(size_kpa=np.concatenate(found), pairs=pairs, turned=turned)
+
+
+def _back_and_forth(bends: _Bends) -> float:
     """Whether neighbouring bends turn opposite ways, as noise does three times in four; a slow dip bends one way."""
-    both = inside[1:] & inside[:-1] & (curve[1:] != 0.0) & (curve[:-1] != 0.0)
-    if np.count_nonzero(both) < 20:
+    if bends.pairs < 20:
         return 1.0
-    turned = float(np.mean(curve[1:][both] * curve[:-1][both] < 0.0))
-    return logistic((turned - _TURNED) / 0.02)
+    return logistic((bends.turned / bends.pairs - _TURNED) / 0.02)

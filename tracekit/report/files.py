@@ -6,6 +6,7 @@ import secrets
 import time
 from collections.abc import Callable, Iterable, Mapping
 from contextlib import suppress
+from functools import partial
 from pathlib import Path, PurePosixPath
 from typing import Any, BinaryIO
 
@@ -39,9 +40,9 @@ def write_result(
     writes: dict[str, Write] = {"diagnosis.json": json_write(diagnosis_json(record))}
     for name in TABLES:
         table = getattr(record, name)
-        writes[f"{name}.parquet"] = _parquet_write(arrow_table(table, name))
+        writes[f"{name}.parquet"] = _parquet_write(partial(arrow_table, table, name))
         if csv:
-            writes[f"{name}.csv"] = _csv_write(csv_table(table))
+            writes[f"{name}.csv"] = _csv_write(partial(csv_table, table))
     for name, text in (pages or {}).items():
         writes[name] = text_write(text)
     return write_files(folder, writes)
@@ -223,9 +224,10 @@ def _write_bytes(sink: BinaryIO, data: bytes) -> None:
     sink.write(data)
 
 
-def _parquet_write(table: Any) -> Write:
-    return lambda sink: pyarrow.parquet.write_table(table, sink, compression="zstd")
+def _parquet_write(make: Callable[[], Any]) -> Write:
+    """Writes a table that is made when its turn comes, so that no two are held at once."""
+    return lambda sink: pyarrow.parquet.write_table(make(), sink, compression="zstd")
 
 
-def _csv_write(table: Any) -> Write:
-    return lambda sink: pyarrow.csv.write_csv(table, sink)
+def _csv_write(make: Callable[[], Any]) -> Write:
+    return lambda sink: pyarrow.csv.write_csv(make(), sink)

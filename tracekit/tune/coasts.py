@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tracekit.model.cycle import StationData
+from tracekit.signal.pieces import whole_runs
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -56,10 +57,12 @@ def _turns(data: StationData, period: Ints, *, highest: bool) -> tuple[Floats, F
     n = len(data.periods)
     sign = 1.0 if highest else -1.0
     value = np.full(n, -np.inf)
-    np.maximum.at(value, bins.period, -sign * bins.pressure_kpa)
     at = np.full(n, np.inf)
-    top = -sign * bins.pressure_kpa >= value[bins.period] - 1e-12
-    np.minimum.at(at, bins.period[top], bins.time_s[top])
+    for some in whole_runs(bins.period):
+        own, level = bins.period[some], -sign * bins.pressure_kpa[some]
+        np.maximum.at(value, own, level)
+        top = level >= value[own] - 1e-12
+        np.minimum.at(at, own[top], bins.time_s[some][top])
     with np.errstate(invalid="ignore"):
         when = at[period] - data.periods.floats("start_s")[period]
     return sign * value[period], np.where(np.isfinite(when), when, np.nan)

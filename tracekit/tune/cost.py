@@ -60,7 +60,7 @@ def _share_above(values: Floats, level: Floats, spread: float, shift: float) -> 
     """Share of values above each level, smeared by `spread`; 0 where there are none."""
     if not len(values):
         return np.zeros(len(level))
-    return np.asarray(above((level[:, None] - values[None, :] - shift) / spread).mean(axis=1))
+    return np.array([above((one - values - shift) / spread).mean() for one in level])
 
 
 def drop_cost(distance: Floats, levels: Levels, w: Mapping[str, float], o: TuneOptions) -> Floats:

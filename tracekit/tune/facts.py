@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 
 from tracekit.model.cycle import StationData
 from tracekit.options.tune import TuneOptions
+from tracekit.signal.pieces import whole_runs
 from tracekit.tune.quantile import high_bound, low_bound
 
 Floats = NDArray[np.float64]
@@ -138,16 +139,18 @@ def _beyond(data: StationData, held: Bools, then: str, options: TuneOptions) -> 
 def settled(data: StationData, held: Bools) -> Bools:
     """Bins in which a held cycle has reached its hold's usual vacuum: coasts, recharges, and steady supply late on."""
     bins, periods = data.bins, data.periods
-    kind = periods.codes("kind")[bins.period]
-    names = periods.categories["kind"]
-    since = bins.time_s - periods.floats("start_s")[bins.period]
-    loop = (kind == names.index("coast")) & (since > _SETTLED_S)
-    loop |= kind == names.index("recharge")
+    coast, recharge, steady = (periods.where("kind", kind) for kind in ("coast", "recharge", "steady"))
     tau = data.cycles.floats("pump_time_constant_s")
     wait = np.nan_to_num(4.0 * np.nanmedian(tau), nan=0.5) if np.isfinite(tau).any() else 0.5
-    contact = np.nan_to_num(data.cycles.floats("contact_s"), nan=-np.inf)[bins.cycle]
-    steady = (kind == names.index("steady")) & (since > wait) & (bins.time_s > contact + wait)
-    return np.asarray((loop | steady) & held[bins.cycle], np.bool_)
+    contact = np.nan_to_num(data.cycles.floats("contact_s"), nan=-np.inf)
+    start_s, found = periods.floats("start_s"), np.zeros(len(bins.time_s), np.bool_)
+    for some in whole_runs(bins.period):
+        time, period, cycle = bins.time_s[some], bins.period[some], bins.cycle[some]
+        since = time - start_s[period]
+        reached = recharge[period] | (coast[period] & (since > _SETTLED_S))
+        reached |= steady[period] & (since > wait) & (time > contact[cycle] + wait)
+        found[some] = reached & held[cycle]
+    return found
 
 
 def floors(data: StationData, held: Bools) -> Floats:
@@ -174,22 +177,23 @@ def deepest_dip(data: StationData, held: Bools, options: TuneOptions) -> float:
     """Loss of vacuum within `dip_window_s` beyond the usual loss of the same period: the motion's doing [kPa]."""
     bins = data.bins
     use = np.flatnonzero(settled(data, held) & ~_kind(data, "recharge"))
-    if len(use) < 4:
+    lost, owner = [np.zeros(0)], [np.zeros(0, np.int32)]
+    for some in whole_runs(bins.period[use]):
+        time, vacuum, period = bins.time_s[use[some]], -bins.pressure_kpa[use[some]], bins.period[use[some]]
+        later = np.searchsorted(time, time + options.dip_window_s)
+        known = (later < len(time)) | (some.stop == len(use))  # else in the next piece: another period
+        later = np.minimum(later, len(time) - 1)
+        same = known & (period[later] == period) & (later > np.arange(len(time)))
+        lost.append((vacuum - vacuum[later])[same])
+        owner.append(bins.cycle[use[some]][same])
+    loss, cycle = np.concatenate(lost), np.concatenate(owner)
+    if len(use) < 4 or not len(loss):
         return float("nan")
-    time, vacuum, period = bins.time_s[use], -bins.pressure_kpa[use], bins.period[use]
-    later = np.searchsorted(time, time + options.dip_window_s)
-    later = np.minimum(later, len(use) - 1)
-    same = (period[later] == period) & (later > np.arange(len(use)))
-    if not same.any():
-        return float("nan")
-    loss = np.where(same, vacuum - vacuum[later], np.nan)
-    usual = np.nanmedian(loss)
     most = np.full(len(data.cycles), -np.inf)
-    np.maximum.at(most, bins.cycle[use][same], loss[same] - usual)
+    np.maximum.at(most, cycle, loss - np.nanmedian(loss))
     found = most[np.isfinite(most)]
     return max(high_bound(found, options.quantile), 0.0)
 
 
 def _kind(data: StationData, name: str) -> Bools:
-    index = data.periods.categories["kind"].index(name)
-    return np.asarray(data.periods.codes("kind")[data.bins.period] == index, np.bool_)
+    return np.asarray(data.periods.where("kind", name)[data.bins.period], np.bool_)
