@@ -81,3 +81,12 @@ def test_remarks_between_samples_are_no_events(tmp_path):
     found = read(path)
     assert not found.digital.any()
     assert len(found.time_s) == len(RECORDING.time_s)
+
+
+def test_a_line_full_of_signs_takes_no_time(tmp_path):
+    """Thousands of signs behind a time are tried once, in whatever way they could be parted."""
+    written = lines(*LOGS["semicolons"])
+    written[DAMAGED] = "0.1;" + "-#" * 20_000
+    path = tmp_path / "log.txt"
+    path.write_text("\n".join(written) + "\n")
+    assert len(read(path).time_s) >= len(RECORDING.time_s) - 1

@@ -12,7 +12,7 @@ from tracekit.read.eventcells import parts_of
 from tracekit.read.sniff import DELIMITERS, split
 from tracekit.read.words import hints
 
-_BEFORE = r"(?:[^\w\n]+|(?i:event|evt|info|note|msg|log|di|do)\b[^\w\n]*)*"
+_BEFORE = r"(?>(?:[^\w\n]|(?i:event|evt|info|note|msg|log|di|do)\b)*)"  # no way back: signs may fill a line
 _VALUED = ("number", "time", "missing", "level")
 
 
