@@ -1,12 +1,21 @@
 """What all tests share: properties are tried on the same examples in every run, without a stop-watch."""
 
+import signal
 
 import pytest
 from browser_path import chromium_path
-from hypothesis import settings
+from hypothesis import HealthCheck, settings
 
-settings.register_profile("steady", derandomize=True, deadline=None, max_examples=50)
+settings.register_profile(
+    "steady", derandomize=True, deadline=None, max_examples=50, suppress_health_check=[HealthCheck.too_slow]
+)
 settings.load_profile("steady")
+
+
+def pytest_configure() -> None:
+    """Processes of tests hear Ctrl-C: a shell has a job that it begins in the background ignore it."""
+    if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
+        signal.signal(signal.SIGINT, signal.default_int_handler)
 
 
 @pytest.fixture(scope="module")

@@ -3,6 +3,7 @@
 import gzip
 import io
 import zipfile
+from types import SimpleNamespace
 
 import pyarrow as pa
 import pyarrow.parquet as pq
@@ -99,9 +100,13 @@ def test_progress_waits_until_a_rate_is_known(monkeypatch):
     """In the first half second nothing flickers by."""
     screen = Terminal()
     monkeypatch.setattr("sys.stderr", screen)
+    clock = iter([100.0, 100.49, 100.51])
+    monkeypatch.setattr(progress, "time", SimpleNamespace(monotonic=lambda: next(clock)))
     seen = progress.ReadingProgress("a.csv", 1000)
     seen(500)
     assert screen.getvalue() == ""
+    seen(510)
+    assert "510 of about 1 000 rows" in screen.getvalue()
 
 
 @pytest.mark.parametrize("command", ["inspect", "volume", "tune"])

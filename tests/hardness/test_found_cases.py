@@ -5,6 +5,7 @@ import json
 import os
 import subprocess
 import sys
+import time
 from pathlib import Path
 
 import numpy as np
@@ -22,6 +23,7 @@ from tracekit.model.outside import disarmed, visible
 from tracekit.model.tables import Column, join_tables, make_table
 from tracekit.read.opening import open_log
 from tracekit.read.pressure import highest_stable
+from tracekit.read.told import with_split_units
 
 
 def test_a_station_without_cycles_beside_one_with_context(tmp_path):
@@ -228,3 +230,39 @@ def test_a_sheet_whose_station_files_have_sums_that_are_no_text(tmp_path, odd):
     sheet.write_text(json.dumps({**document, "station_files": {**document["station_files"], "other.toml": odd}}), encoding="utf-8")
     ran = command("verify", sheet, log, "--station", station)
     assert (ran.outcome(), "station files: the sheet names" in ran.err) == ("refused", True), ran.err
+
+
+def test_free_lines_of_many_blanks_cost_no_more_than_their_length(tmp_path):
+    """Lines above the header that are long, or all blanks and marks, are looked at for split units in no time."""
+    ops = [("comments", 255, 944, 223), ("headers", 625, 806, 239), ("column constant", 953, 75, 107)]
+    (tmp_path / "log.bin").write_bytes(mutated_log(NAMES, SMALLEST, ops, "gzip"))
+    assert command("inspect", tmp_path / "log.bin").outcome() in ("right", "refused")
+    odd = [sign * 100_000 for sign in (" ", "\t", "_ ", " #", "; ", "unit ", "unit:\t", "a_")]
+    begun = time.process_time()
+    assert with_split_units([*odd, "Interval: 10", "# Interval unit: ms"]) == [*odd, "Interval: 10 ms", "# Interval unit: ms"]
+    assert time.process_time() - begun < 1.0
+
+
+@pytest.mark.parametrize(("head", "piece"), [("", "0"), ("", " "), ("pressure [", " "), ("# ", "\t"), ("unit: ", " "), ("1", "0."), ("# 1 = a", " ")])
+def test_long_runs_of_one_sign_cost_no_more_than_their_length(tmp_path, head, piece):
+    """Above the header, in a name or in a cell, 20 000 times the same sign hold no reader up."""
+    header, cells = rows(2)
+    plain = f"{head}{piece * (20_000 // len(piece))}!"
+    run = f'"{plain}"'
+    written = {
+        "above": f"{plain};\n{run}\n{csv_text(header, cells)}",
+        "name": csv_text(header, cells).replace("pressure_kpa", f'"pressure_kpa {run[1:]}', 1),
+        "cell": csv_text([*header, "part"], [[*row, run if n == 50 else "a"] for n, row in enumerate(cells)]),
+    }
+    for place, text in written.items():
+        (tmp_path / "log.csv").write_text(text)
+        begun = time.process_time()
+        assert command("inspect", tmp_path / "log.csv", "--quiet").outcome() in ("right", "refused"), place
+        assert time.process_time() - begun < 5.0, place
+
+
+def test_a_record_whose_last_value_is_blank_costs_no_more_than_its_length(tmp_path):
+    """Records that name their values, the last of them 3 000 blanks, are read like others."""
+    (tmp_path / "log.bin").write_bytes(mutated_log(NAMES, SMALL, [("column constant", 198, 874, 173)], "records"))
+    ran = command("inspect", tmp_path / "log.bin", "--quiet")
+    assert (ran.outcome(), ran.seconds < 5.0) == ("right", True), (ran.seconds, ran.err)

@@ -88,3 +88,4 @@ def test_a_worker_without_memory_costs_its_logs_alone(tmp_path, tally):
     # which act meets the limit first differs: an array, a table, a thread, a library
     words = ("memory", "process was ended", "unavailable", "start new thread", "map segment")
     assert any(word in outcomes[0].error.casefold() for word in words), outcomes[0].error
+    assert "Try fewer --workers." in outcomes[0].error

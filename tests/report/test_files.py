@@ -13,7 +13,7 @@ import pytest
 import stories
 
 from tracekit.errors import OutputError
-from tracekit.report.files import check_folder, json_write, text_write, write_files, write_result
+from tracekit.report.files import check_folder, json_write, text_write, write_file, write_files, write_result
 
 NAMES = {"diagnosis.json", "cycles.parquet", "periods.parquet", "edges.parquet"}
 
@@ -164,3 +164,38 @@ def test_two_at_once_make_the_same_parent(tmp_path: Path, monkeypatch: pytest.Mo
         write_files(tmp_path / "out" / "station", {"a.txt": full})
     assert not (tmp_path / "out" / "station").exists()
     assert (tmp_path / "out").is_dir()
+
+
+def test_a_folder_that_another_makes_last_is_used(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The folder itself may come to be between the look and the making, too; what goes and comes does not matter."""
+    seen, made = Path.is_dir, tmp_path / "out"
+
+    def just_too_early(path: Path) -> bool:
+        there = seen(path)
+        if path == made and not there:
+            made.mkdir()
+        return there
+
+    monkeypatch.setattr(Path, "is_dir", just_too_early)
+    monkeypatch.setattr(Path, "exists", lambda path: path == made or seen(path))
+    write_files(made, {"a.txt": text_write("a")})
+    assert (made / "a.txt").read_text() == "a"
+
+
+def test_a_file_that_comes_to_be_meanwhile_is_not_written_over(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A file that another process puts there between two looks at its name is never opened and written over in place."""
+    path, seen = tmp_path / "all.csv", Path.is_file
+
+    def just_after(looked: Path) -> bool:
+        there = seen(looked)
+        path.write_text("another's")
+        return there
+
+    def breaks(sink: BinaryIO) -> None:
+        sink.write(b"half")
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(Path, "is_file", just_after)
+    with pytest.raises(OutputError, match="No space left"):
+        write_file(path, breaks)
+    assert not path.exists() or path.read_text() == "another's"

@@ -9,7 +9,7 @@ from tracekit.signal.threads import together
 
 def test_both_are_done_at_once() -> None:
     """Each act goes on while the other has not ended, the first in the caller's own thread."""
-    meet = threading.Barrier(2, timeout=10.0)
+    meet = threading.Barrier(2, timeout=60.0)
     names = together(
         lambda: (meet.wait(), threading.current_thread().name)[1],
         lambda: (meet.wait(), threading.current_thread().name)[1],

@@ -26,6 +26,8 @@ from tracekit.report.whole import pages
 
 LAST_GOOD = "last-good"
 SEVERITIES: tuple[Severity, ...] = ("info", "minor", "major", "critical")
+_SHORT_OF_MEMORY = ("unavailable", "start new thread", "map segment", "allocate memory")
+"""What the system says where there is no memory for a thread, a process or a library."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -185,7 +187,7 @@ def told_whatever(job: Job, heard: Heard | None = None) -> Outcome:
     with fault:
         return told(job, heard)
     said = " ".join(f"{type(fault.error).__name__}: {fault.error}".split())[:300]
-    short = isinstance(fault.error, MemoryError) or "unavailable" in said
+    short = isinstance(fault.error, MemoryError) or any(words in said for words in _SHORT_OF_MEMORY)
     todo = "Try fewer --workers." if short else "Please report it; TRACEKIT_DEBUG=1 with this log alone shows more."
     return Outcome(log=job.log, error=message(Path(job.log).name, said, "a log that can be diagnosed", todo))
 

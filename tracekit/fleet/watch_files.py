@@ -1,5 +1,6 @@
 """The files of a watched folder: which are there, whether they can be opened, and moving bad ones aside."""
 
+import itertools
 import os
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import suppress
@@ -63,10 +64,9 @@ def set_aside(path: Path, reason: str, say: Say) -> bool:
         return False
     try:
         folder.mkdir(exist_ok=True)
-        target = _free_name(folder, path.name)
-        why = target.with_name(f"{target.name}.reason.txt")
-        why.write_text(f"{reason}\n", encoding="utf-8", errors="replace")
+        target, why = _free_name(folder, path.name)
         try:
+            why.write_text(f"{reason}\n", encoding="utf-8", errors="replace")
             path.rename(target)
         except OSError:
             with suppress(OSError):
@@ -79,9 +79,13 @@ def set_aside(path: Path, reason: str, say: Say) -> bool:
     return True
 
 
-def _free_name(folder: Path, name: str) -> Path:
-    target, n = folder / name, 1
-    while target.exists() or target.with_name(f"{target.name}.reason.txt").exists():
-        n += 1
-        target = folder / f"{n}-{name}"
-    return target
+def _free_name(folder: Path, name: str) -> tuple[Path, Path]:
+    """A name that nothing has, and the place of its reason, made empty here: so no other watch takes the same name."""
+    for number in itertools.count(1):
+        target = folder / (name if number == 1 else f"{number}-{name}")
+        why = target.with_name(f"{target.name}.reason.txt")
+        if not os.path.lexists(target):
+            with suppress(FileExistsError):
+                why.open("x").close()
+                return target, why
+    raise AssertionError

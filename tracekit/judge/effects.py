@@ -82,6 +82,7 @@ def _spread(name: str, value: float, options: JudgeOptions) -> float:
         "noise_off": options.spread_noise,
         "fast_fall": options.spread_fast_fall,
         "overshoot": 0.4,
+        "run_on": options.spread_run_on_day_s,
         "cut": options.spread_cut,
         "dip": 0.4,
         "command": options.spread_command,
@@ -258,11 +259,25 @@ def _allow_for_cut(effects: dict[str, Effect], options: JudgeOptions) -> None:
     cut = effects.pop("cut", None)
     if cut is None or abs(cut.shift) < options.other_cut_kpa or abs(cut.z) < 4.0:
         return
-    for name in ("ultimate_fit", "ultimate_any", "overshoot", "fast_fall", "dip"):
+    for name in ("ultimate_fit", "ultimate_any", "overshoot", "run_on", "fast_fall", "dip"):
         effects.pop(name, None)
     level = effects.get("open")
     if level is not None:
         effects["open"] = replace(level, error=float(np.hypot(level.error, options.open_per_cut * abs(cut.shift))))
+
+
+def _allow_for_run_on(effects: dict[str, Effect], options: JudgeOptions) -> None:
+    """What vacuum rises on after the cut is told by time, which a slower evacuation leaves alone, where it is more.
+
+    A lag of the reading goes on over the cut for as long as it delays everything else.
+    """
+    run_on = effects.get("run_on")
+    if run_on is None:
+        return
+    if run_on.z < options.onset_least_z:
+        effects.pop("run_on")
+    else:
+        effects.pop("overshoot", None)
 
 
 def _allow_for_overlap(effects: dict[str, Effect], options: JudgeOptions) -> None:
@@ -385,6 +400,7 @@ def compare(features: Features, baseline: Features | None, options: JudgeOptions
         effects["command"] = replace(command, shift=min(command.shift, 0.0))
     if dip is not None:  # a hold that dips less is none
         effects["dip"] = replace(dip, shift=max(dip.shift, 0.0))
+    _allow_for_run_on(effects, options)
     _allow_for_cut(effects, options)
     _allow_for_overlap(effects, options)
     _one_ultimate(effects, options)

@@ -28,7 +28,7 @@ _STEADY_REST = 0.3
 
 
 AT_THE_TOP = (
-    "ultimate", "ultimate_fit", "ultimate_any", "extrapolated", "start", "fast_fall", "overshoot", "dip", "peak",
+    "ultimate", "ultimate_fit", "ultimate_any", "extrapolated", "start", "fast_fall", "overshoot", "run_on", "dip", "peak",
     "noise",
 )  # fmt: skip
 """Measures taken where vacuum is deepest."""
@@ -204,6 +204,12 @@ def _closed(data: StationData) -> Bools:
     return np.asarray(held | data.cycles.where("outcome", "missed") & closed, np.bool_)
 
 
+def run_on_s(values: Mapping[str, Floats]) -> Floats:
+    """How long vacuum rises on after the cut at the speed that it had before, shape (n_cycles,) [s]."""
+    with np.errstate(invalid="ignore", divide="ignore"):
+        return np.asarray(np.where(values["top"] > 0.0, values["overshoot"] / values["top"], np.nan), np.float64)
+
+
 def make_features(data: StationData, leak: LeakResult, bands: Bands) -> Features:
     """Per-cycle measures of one log."""
     cycles = data.cycles
@@ -250,6 +256,7 @@ def make_features(data: StationData, leak: LeakResult, bands: Bands) -> Features
         "command": np.log(_given_s(data)),
         "overlap": data.timing["overlap_s"],
     }
+    values["run_on"] = run_on_s(values)
     # a reading cut off by the range tells nothing about the vacuum beyond it
     cut = cut_cycles(data)
     values |= {name: np.where(cut, np.nan, values[name]) for name in AT_THE_TOP}
@@ -297,6 +304,7 @@ def _floors(data: StationData, values: Mapping[str, Floats]) -> Mapping[str, flo
         "noise_off": 0.1,
         "fast_fall": max(small, noise / 3),
         "overshoot": small,
+        "run_on": small / max(top_speed, 1.0),
         "cut": small,
         "peak": small,
         "dip": small,

@@ -115,7 +115,7 @@ _BASIC: Mapping[str, Mapping[str, Change]] = {
         # the reading goes on rising after the cut, so a fall just after it is missed, and an evacuation seen late
         # looks straighter than it is: its end is extrapolated too far
         # where an onset stands out early on its way, the answer to the supply is seen in time
-        "response": up(0.005, 0.8, 0.85), "blow_start": up(0.01, 0.8), "rise": up(0.005, 1.0, 0.7),
+        "response": up(0.005, 0.8, 0.6), "blow_start": up(0.01, 0.8), "rise": up(0.005, 1.0, 0.7),
         "blow": up(0.02, 2.5, 0.8), "noise": down(0.1, 2.0, 0.4), "open": down(0.05, 10.0, 0.6),
         "over": down(0.1, 60.0, 0.6), "residual": up(0.1, 60.0, 0.7), "overshoot": Change(-1.0, 15.0, 0.7),
         "fast_fall": down(0.1, 6.0, 0.5), "ultimate": up(0.5, 25.0, 0.4),
@@ -153,14 +153,14 @@ FINGERPRINTS: Mapping[str, Mapping[str, Change]] = {
     # a coast may begin in the middle of a move, which also makes the deepest reading of a hold
     "motion_dips": {
         **_NEUTRAL, "dip": up(0.3, 40.0, 0.5), "fast_fall": Change(-3.0, 15.0, 0.4),
-        "overshoot": Change(-2.0, 4.0, 0.15),
+        "overshoot": Change(-2.0, 4.0, 0.15), "run_on": up(0.005, 0.1, 0.15),
     },
     "supply_pulsation": {
         **_NEUTRAL, "noise": up(0.2, 3.0, 0.5), "rise_scatter": up(0.1, 5.0, 0.5), "dip": up(0.3, 15.0, 0.15),
         # few cycles meet one half of it or the other by chance; suction bends, so that its mean is less
         "rise": Change(-0.3, 0.3, 0.03), "ultimate": Change(-8.0, 4.0, 0.15), "open": Change(-3.0, 3.0, 0.03),
         "blow": Change(-0.2, 0.2, 0.03), "over": Change(-3.0, 3.0, 0.05), "residual": Change(-3.0, 3.0, 0.03),
-        "overshoot": Change(-3.0, 3.0, 0.05),
+        "overshoot": Change(-3.0, 3.0, 0.05), "run_on": up(0.005, 0.1, 0.05),
     },
 }  # fmt: skip
 
@@ -171,8 +171,8 @@ AT_CUP: Mapping[str, Mapping[str, Change]] = {
         "blow_start": up(0.0005, 0.2, 0.7),
         # beyond the restriction vacuum is deeper when the supply is cut: it goes on rising where falls are looked for,
         # and an evacuation that flattens for it seems to end elsewhere
-        "fast_fall": down(0.1, 20.0, 0.6), "overshoot": up(0.1, 10.0, 0.5), "ultimate": Change(-3.0, 12.0, 0.5),
-        "run_on": up(0.005, 0.06, 0.3),  # little volume lies beyond it to even out
+        "fast_fall": down(0.1, 5.0, 0.6), "overshoot": up(0.1, 5.0, 0.5), "ultimate": Change(-3.0, 6.0, 0.5),
+        "run_on": up(0.005, 0.03, 0.3),  # little volume lies beyond it to even out
     },
 }  # fmt: skip
 """Rows that differ where the sensor sits at the cup side of the filter: behind a restriction, all comes late."""
@@ -211,7 +211,7 @@ SIGNS: Mapping[str, Mapping[str, float]] = {
         "leak_part_dependent": 0.9, "check_valve_leak": 0.25, "leak_steady": 0.03, "supply_pressure_dips": 0.02,
     },
     "late_response": {
-        "supply_valve_slow": 0.8, "sensor_slow": 0.8, "sensor_noisy": 0.3, "supply_pulsation": 0.05,
+        "supply_valve_slow": 0.8, "sensor_slow": 0.6, "sensor_noisy": 0.3, "supply_pulsation": 0.05,
         "exhaust_restricted": 0.04, "supply_pressure_low": 0.05,
     },
     "scattered_evacuation": {

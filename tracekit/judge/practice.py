@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tracekit.judge.effects import Effect
-from tracekit.judge.features import Features, response_from_open_cup
+from tracekit.judge.features import Features, response_from_open_cup, run_on_s
 from tracekit.model.cycle import StationData
 from tracekit.options.judge import JudgeOptions
 
@@ -52,9 +52,7 @@ def _unusual(
     yield "response", values["response"], 0.022, float(np.hypot(late, slack))
     blow, spread = _usual_blow_ln(features, options)
     yield "blow", np.where(features.at_least, np.nan, values["blow"]), blow, spread
-    with np.errstate(invalid="ignore", divide="ignore"):
-        run_on = np.where(values["top"] > 0.0, values["overshoot"] / values["top"], np.nan)
-    yield "run_on", run_on, options.usual_run_on_s, float(np.hypot(options.spread_run_on_s, slack))
+    yield "run_on", run_on_s(values), options.usual_run_on_s, float(np.hypot(options.spread_run_on_s, slack))
     start = _START_PER_BLOW * float(np.exp(blow))
     yield "blow_start", values["blow_start"], 0.022 + start, float(np.hypot(np.hypot(0.015, slack), spread * start))
 

@@ -130,6 +130,7 @@ class JudgeOptions:
         0.012, "s", "vacuum rises on after the cut until the valve has closed (common practice: 0.005 to 0.025)"
     )
     spread_run_on_s: float = option(0.007, "s", "valves close sooner and later (common practice, no source)")
+    spread_run_on_day_s: float = option(0.003, "s", "the same valve, day to day (common practice, no source)")
     fast_fall_kpa_s: float = option(
         15.0, "kPa/s", "a coast that cannot be rated and falls slower may be warming gas alone (common practice)"
     )

@@ -108,7 +108,7 @@ def strange_unit(column: Column) -> bool:
 
 def _written_units(column: Column) -> list[str]:
     """Units that stand with a column, in its row of units or in brackets in its name."""
-    return [column.unit.strip("[]() "), *re.findall(r"[\[(]\s*([^\])]*?)\s*[\])]", column.name)]
+    return [column.unit.strip("[]() "), *(t.strip() for t in re.findall(r"[\[(]([^\])]*)[\])]", column.name))]
 
 
 def ask_sense(column: Column, unit: PressureUnit, raw: NDArray[np.float64]) -> Question:

@@ -62,27 +62,21 @@ def _of_rows(body: Sequence[str], fields: int, mark: str) -> Between | None:
 def _event_pattern(fields: int, lead: int, mark: str) -> bytes:
     """What finds lines that begin with a time and go on with words, not with the cells of a sample."""
     gap = rb"[ \t]" if mark == " " else re.escape(mark).encode()
-    cells = fields - lead
+    cells, blank = fields - lead, mark == " "
+    # every run is taken whole, and no two parts of the expression take the same signs: a line costs its length
+    number = rb"[+-]?\d[\d.]*+" if mark == "," else rb"[+-]?\d[\d.,]*+"
     no_sample = (
-        rb"(?![^\s" + gap.strip(rb"[]") + rb"]+[ \t]*\r?$)"
+        rb"(?![^\s" + gap.strip(rb"[]") + rb"]++[ \t]*+\r?$)"
         if cells == 1
-        else rb"(?!(?:[^\n]*?" + gap + rb"[ \t]*)??[+-]?\d[\d.,]*[ \t]*(?:" + gap + rb"|\r?$))"
-    )
+        else rb"(?!(?:[^\n]*?" + gap + (b"" if blank else rb"[ \t]*+") + rb")??"
+        + number + (rb"(?:[ \t]" if blank else rb"[ \t]*+(?:" + gap) + rb"|\r?$))"
+    )  # fmt: skip
     one = rb"[+-]?\d[\d.:/TZ+-]*" if mark == "," else rb"[+-]?\d[\d.,:/TZ+-]*"
-    one += rb"(?:[ ]\d[\d.:]*)?" if mark != " " else b""
-    stamp = one + (rb"[ \t]*" + gap + rb"[ \t]*" + one) * (lead - 1)
+    one += b"" if blank else rb"(?:[ ]\d[\d.:]*)?"
+    stamp = one + ((rb"[ \t]++" if blank else rb"[ \t]*+" + gap + rb"[ \t]*+") + one) * (lead - 1)
+    behind = rb"[ \t]++" if blank else rb"(?:" + gap + rb"|[ \t])++"
     words = rb"([^\W\d_\x01-\x1f][^\n]*?[\w\x80-\xff])"
-    return (
-        rb"(?m)^[ \t]*("
-        + stamp
-        + rb")(?:"
-        + gap
-        + rb"|[ \t])+"
-        + no_sample
-        + _BEFORE.encode()
-        + words
-        + rb"[\])}>.! \t]*\r?$"
-    )
+    return rb"(?m)^[ \t]*+(" + stamp + rb")" + behind + no_sample + _BEFORE.encode() + words + rb"[\])}>.! \t]*+\r?$"
 
 
 def with_events_beside(text: bytes, between: Between) -> bytes:

@@ -12,8 +12,8 @@ _WHOLE_LINE = re.compile(r'"(?:[^"]|"")*"')
 _APOSTROPHE = re.compile(r"(?:^|[;,\t|])'[\d+-][^';,\t|]*(?=[;,\t|]|$)")
 _BRACKETED = re.compile(r"(?:^|[;,\t|])\s*\(\d[\d.,]*\)\s*(?=[;,\t|]|$)")
 _LEGEND = re.compile(
-    r"\s*[#;%/*!]+\s*(?:id|channel|ch|kanal|canal|tag|signal|no\.?|nr\.?)?\s*(?P<id>\d{1,6})\s*[=:]"
-    r"\s*(?P<name>[^;,\t|\"]+?)\s*",
+    r"\s*[#;%/*!]+\s*+(?:id|channel|ch|kanal|canal|tag|signal|no\.?|nr\.?)?\s*(?P<id>\d{1,6})\s*[=:]"
+    r"\s*+(?P<name>[^;,\t|\"]++)\s*",
     re.IGNORECASE,
 )
 _NUMBERED = re.compile(
@@ -63,7 +63,7 @@ def _is_table(line: str) -> bool:
 def _find_legend(written: Sequence[str], body: Sequence[str]) -> Marked | None:
     """Names instead of the numbers of channels, which remarks above the rows tell."""
     found = [m for m in map(_LEGEND.fullmatch, written[:_LOOKED_AT]) if m is not None]
-    names = {m["id"]: m["name"] for m in found}
+    names = {m["id"]: m["name"].rstrip() for m in found}
     known = [hints(n) for n in names.values()]
     pressures = [h for h in known if h.weight("pressure") >= 0.9 or h.pressure_unit is not None]
     if not 2 <= len(names) <= _MOST_IDS or len(names) != len(found) or not 0 < len(pressures) < len(names):

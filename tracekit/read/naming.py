@@ -39,7 +39,8 @@ def find_named(lines: Sequence[str]) -> Named | None:
         pressures = [h for h in known if h.weight("pressure") >= 0.9 or h.pressure_unit is not None]
         if pressures and len(pressures) < len(known):
             steps = "".join(rf"""(?>([^\n]*?)["']?(?<!\w){re.escape(n)}["']?[ \t]?[=:][ \t]?)""" for n in names if n)
-            pattern = rf"(?m)^[ \t]*\{{?[ \t]*{steps}(?>([^\n]*?)[ \t]*\}}?,?\r?$)".encode()
+            # a run of blanks is taken whole: tried from each of its places, a long one would cost its square
+            pattern = rf"(?m)^[ \t]*+\{{?[ \t]*+{steps}(?>((?:[^\n \t]|[ \t]++)*?)[ \t]*+\}}?,?\r?$)".encode()
             return Named(names=names, pattern=pattern, evidence=f"{len(known)} fields of every line name their value")
     return None
 

@@ -11,6 +11,7 @@ from tracekit.read.words import fold
 from tracekit.units import PressureUnit, Sense, find_pressure_unit
 
 _PAIR = re.compile(r"(?P<key>[^:=;\t,]{1,60}?)(?:[^\S\t]*+[:=;\t,]\s*+|\s{2,}+)(?P<value>\S.*)")
+_LONGEST = 1000
 _QUANTITY = re.compile(r"(?P<number>\d+(?:[.,]\d+)?(?:e-?\d+)?)\s*(?P<unit>[a-zµμ/]*)")
 _INTERVAL_WORDS = (
     "interval", "intervall", "abtastzeit", "abtastinterv", "period", "periode", "zykluszeit", "takt", "sampletime",
@@ -68,7 +69,8 @@ class Preamble:
 
 
 def read_preamble(lines: Sequence[str]) -> Preamble:
-    """Facts of the free lines above the header."""
+    """Facts of the free lines above the header; lines longer than any that tells a fact are left out."""
+    lines = [line for line in lines if len(line) <= _LONGEST]
     intervals: list[tuple[float, str, bool]] = []
     unit, sense, unit_line, zone, counts = None, None, "", "", list[float]()
     for line in with_split_units(lines):

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from tracekit.read.multiples import find_spelled
 from tracekit.units import Sense
 
-_NUMBER = r"[-+\u2212]?\d+(?:[.,]\d+)?"
+_NUMBER = r"(?<!\d)[-+\u2212]?\d++(?:[.,]\d++)?"  # figures are taken whole: a long run of them costs its length
 _RAW = r"(?P<raw>mA|mV|V|counts?|digits?|inc|LSB)"
 _IS = r"\s*(?:=+>?|->|→|:|≙|≅|is|entspricht|corresponds to)\s*"
 _TO = r"\s*(?:\.{2,3}|…|–|to|bis|a|à|до|~)\s*"

@@ -30,6 +30,8 @@ _TENTH = r"(?:0[.,]0*1|1/10+)\s?"
 _MULTIPLE = re.compile(
     rf"(?:^|[\s_])(?P<unit>[x*×·]\s?{_TENTH}[^\W\d]+|{_TENTH}[x*×·]\s?[^\W\d]+)$", re.IGNORECASE
 )  # a factor without its sign may be a threshold
+_LONGEST = 1000
+"""Of a name that is longer, the rest says nothing."""
 _PATH = 2  # strokes in a name that is a path: "plant/line 2/vacuum/suction"
 _LONE = 3  # letters of a name that is nothing but a unit: "mbar", "psia"
 _TOO_SHORT = ("at", "mb")  # units only where they stand in brackets or in a row of units; "at" is also a word
@@ -107,6 +109,7 @@ def tokens_of(name: str) -> tuple[str, ...]:
 
 def hints(name: str, unit_text: str = "") -> NameHints:
     """What the name of a column, and the unit that stands with it, say; of a path the last part where that does."""
+    name = name[:_LONGEST]
     if name.count("/") >= _PATH:
         last = hints(name.rpartition("/")[2], unit_text)
         if last.roles or last.pressure_unit is not None or last.time_unit is not None:
@@ -152,7 +155,7 @@ def _sharpen(roles: dict[Role, float], *, confirming: bool) -> None:
 def _set_apart(name: str, unit_text: str) -> list[str]:
     """The text of a row of units, and texts between brackets of a name."""
     found = [unit_text] if unit_text.strip() else []
-    return found + re.findall(r"[\[(<{]\s*([^\])>}]*?)\s*[\])>}]", name)
+    return found + [text.strip() for text in re.findall(r"[\[(<{]([^\])>}]*)[\])>}]", name)]
 
 
 def _unit_texts(name: str, unit_text: str) -> list[str]:

@@ -3,6 +3,7 @@
 import json
 import os
 import secrets
+import stat
 import time
 from collections.abc import Callable, Iterable, Mapping
 from contextlib import suppress
@@ -102,13 +103,21 @@ def write_file(path: Path, write: Write) -> None:
     Raises OutputError where that fails.
     """
     try:
-        if path.parent.is_dir() and (path.is_file() or not path.exists()):
+        if path.parent.is_dir() and _is_plain(path):
             write_files(path.parent, {path.name: write}, todo=_ANOTHER)
             return
         with path.open("wb") as sink:
             write(sink)
     except OSError as error:
         raise _refused(path, error, _ANOTHER) from error
+
+
+def _is_plain(path: Path) -> bool:
+    """Whether a name is free or a file's, by one look: another process may write the same file just now."""
+    try:
+        return stat.S_ISREG(path.stat().st_mode)
+    except FileNotFoundError:
+        return True
 
 
 def check_folder(folder: str | Path) -> None:
@@ -181,8 +190,7 @@ def _make_folder(folder: Path, made: list[Path]) -> None:
         with suppress(FileExistsError):
             place.mkdir(parents=True)
             made.append(place)
-    if not folder.is_dir():
-        folder.mkdir()
+    folder.mkdir(parents=True, exist_ok=True)
 
 
 def _staged(target: Path, write: Write) -> Path:

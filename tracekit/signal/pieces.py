@@ -10,7 +10,7 @@ TOGETHER = 1 << 16
 
 
 def whole_runs(labels: NDArray[np.integer], least: int = TOGETHER) -> Iterator[slice]:
-    """Slices of ascending labels, shape (n,): at least so many in each but the last, and no run of equal ones is cut."""
+    """Slices of ascending labels, shape (n,): at least so many in each but the last, and no run of equals is cut."""
     begin = 0
     while begin < len(labels):
         end = begin + least

@@ -3,6 +3,7 @@
 import csv
 import json
 import os
+import secrets
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
@@ -92,7 +93,7 @@ class SimulatedLog:
 @contextmanager
 def whole(path: Path) -> Iterator[Path]:
     """A place beside a file to write it to, which then becomes that file; nothing stays of one that failed."""
-    beside = path.with_name(f".{path.name}.{os.getpid()}.part")
+    beside = path.with_name(f".{path.name}.{secrets.token_hex(6)}.part")
     try:
         yield beside
         with beside.open("rb+") as file:

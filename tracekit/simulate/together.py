@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 
 from tracekit.errors import OutputError, UsageError, message
-from tracekit.simulate.log import COLUMNS, SimulatedLog
+from tracekit.simulate.log import COLUMNS, SimulatedLog, whole
 
 
 def write_together(logs: Sequence[SimulatedLog], folder: str | Path) -> Path:
@@ -31,8 +31,10 @@ def write_together(logs: Sequence[SimulatedLog], folder: str | Path) -> Path:
     place = Path(folder)
     try:
         place.mkdir(parents=True, exist_ok=True)
-        (place / "log.csv").write_text("\n".join(lines) + "\n", encoding="utf-8", newline="\n")
-        (place / "truth.json").write_text(json.dumps(truth, separators=(",", ":")) + "\n", encoding="utf-8")
+        with whole(place / "log.csv") as beside:
+            beside.write_text("\n".join(lines) + "\n", encoding="utf-8", newline="\n")
+        with whole(place / "truth.json") as beside:
+            beside.write_text(json.dumps(truth, separators=(",", ":")) + "\n", encoding="utf-8")
     except OSError as problem:
         said = problem.strerror or str(problem)
         raise OutputError(message(place.name, said, "a folder that can be written", "Choose another.")) from problem
