@@ -45,6 +45,6 @@ def test_rows_of_readings_take_no_interval(tmp_path):
         read(path, parse_station("[channels]\ntime = { interval_s = 0.01 }\n", "station.toml"))
     shuffled = np.random.default_rng(3).permutation(len(rows))
     path.write_text("\n".join(["time [s];tag;value", *(rows[k] for k in shuffled)]))
-    with pytest.raises(LogReadError) as refused:
+    with pytest.raises(LogReadError, match="log.csv") as refused:
         read(path)
     assert "interval_s" not in str(refused.value)

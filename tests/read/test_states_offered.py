@@ -21,7 +21,7 @@ def test_a_state_of_rest_is_not_offered_beside_suction(tmp_path):
     rows = [f"{t:.2f};{p:.2f};{d & 1} {d >> 1 & 1} {d >> 2}" for t, p, d in cells]
     path = tmp_path / "log.csv"
     path.write_text("\n".join(["Time (s);Pressure (kPa);State", *rows]) + "\n")
-    with pytest.raises(UndecidedLogError) as asked:
+    with pytest.raises(UndecidedLogError, match="supply") as asked:
         read(path)
     lines = {q.line.partition(" ")[0]: q.line for q in asked.value.questions}
     assert "0 0 0" not in lines["supply"].partition("   #")[0]
