@@ -10,6 +10,7 @@ import pytest
 from tests.read.dialects import START, Dialect, make_recording
 from tests.read.reading import read, wrong
 from tracekit.errors import LogReadError
+from tracekit.options.read import ReadOptions
 from tracekit.read.station_file import parse_station
 
 RECORDING = make_recording(cycles=8)
@@ -45,6 +46,34 @@ def test_rows_of_readings_take_no_interval(tmp_path):
         read(path, parse_station("[channels]\ntime = { interval_s = 0.01 }\n", "station.toml"))
     shuffled = np.random.default_rng(3).permutation(len(rows))
     path.write_text("\n".join(["time [s];tag;value", *(rows[k] for k in shuffled)]))
-    with pytest.raises(LogReadError, match="log.csv") as refused:
+    with pytest.raises(LogReadError, match="order of the times") as refused:
         read(path)
     assert "interval_s" not in str(refused.value)
+
+
+def test_readings_in_no_order_are_refused_whatever_the_station_file_says(tmp_path):
+    """A column of times that is given does not put rows in order; nor do rows beyond the first ones go unseen."""
+    kpa, levels = RECORDING.pressure_kpa, RECORDING.digital.astype(float)
+    table = pa.table({
+        "event_time": pa.array([*STAMPS, *STAMPS], pa.timestamp("us")),
+        "tag": ["VACUUM_KPA"] * len(STAMPS) + ["SUCTION"] * len(STAMPS),
+        "value": np.concatenate([kpa, levels % 2]),
+    })  # fmt: skip
+    path = tmp_path / "log.parquet"
+    pq.write_table(table.take(np.random.default_rng(3).permutation(len(table))), path)
+    given = parse_station('[channels]\ntime = "event_time"\n', "station.toml")
+    for station in (None, given):
+        with pytest.raises(LogReadError, match="not in the order of the times"):
+            read(path, station)
+
+
+def test_rows_that_lose_their_order_later_are_refused(tmp_path):
+    """The first rows rise; behind them most go back."""
+    head, rest = 3000, np.random.default_rng(3).permutation(20_000) + 3000
+    order = np.concatenate([np.arange(head), rest])
+    rows = [f"{k * 0.01:.2f};{-30 + 30 * np.cos(k / 40):.2f}" for k in order.tolist()]
+    path = tmp_path / "log.csv"
+    path.write_text("\n".join(["time [s];pressure [kPa]", *rows]))
+    given = parse_station('[channels]\ntime = { column = "time [s]", unit = "s" }\n', "station.toml")
+    with pytest.raises(LogReadError, match="time goes back"):
+        read(path, given, ReadOptions(head_bytes=20_000, block_bytes=40_000))

@@ -27,6 +27,7 @@ class Evidence:
         4, "stamp", "of which two are whole: fewer tell no interval of the rows that share them"
     )
     rows_of_stamp: float = option(0.1, "stamp", "to a row: with fewer, rows share their stamps (no source)")
+    most_strays: float = option(0.5, "1", "of the rows whose time goes back: of more, the rows are in no order")
     early_share: float = option(0.05, "1", "of the range of vacuum by which a switch must come on too low to be early")
     early_most_s: float = option(0.6, "s", "by which digitals are looked at for being early (no source)")
     most_named: int = option(60, "name", "of channels in one line (no source)")

@@ -1,14 +1,15 @@
 """Decides what the columns of a file are, or asks one question."""
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 from types import MappingProxyType
 
 from tracekit.errors import LogReadError, message
 from tracekit.model.station import Channel, Station
 from tracekit.model.trace import Assumption
-from tracekit.read.asks import ask_coils, ask_column, ask_states
+from tracekit.read.asks import ask_column, ask_states
+from tracekit.read.assigning import Found, with_digitals
 from tracekit.read.atrest import with_ambient
 from tracekit.read.clockcolumns import with_packed_clocks
 from tracekit.read.clocks import with_second_clock
@@ -16,7 +17,7 @@ from tracekit.read.columns import Column
 from tracekit.read.dateorder import with_date_order
 from tracekit.read.dating import with_start
 from tracekit.read.declared import with_doubts
-from tracekit.read.digitals import ROLES, Digital, LevelPlan, asks, by_name
+from tracekit.read.digitals import ROLES, Digital, by_name
 from tracekit.read.eventwords import hold_changes, with_events
 from tracekit.read.grouping import check_stations, of_station, shares_signals, station_keys, station_name
 from tracekit.read.head import Head, Question, joined
@@ -26,24 +27,15 @@ from tracekit.read.pairs import are_copies, rows_per_stamp
 from tracekit.read.plan import LongPlan, Plan, StationPlan
 from tracekit.read.pressure import Ambient, PressurePlan, plan_pressure, pressure_columns
 from tracekit.read.quality import QualityPlan, plan_quality
-from tracekit.read.roles import by_response
+from tracekit.read.rising import check_order
 from tracekit.read.rounding import assumption, with_rounding
 from tracekit.read.settled import pressure_channel, time_channel
 from tracekit.read.signs import with_signed_counts
 from tracekit.read.stretches import check_events
-from tracekit.read.timeplan import TimePlan, plan_time, seconds_of
+from tracekit.read.timeplan import TimePlan, plan_time, seconds_of, times_of
 from tracekit.read.views import ask_station, one_station, station_column
 
 _NONE: Mapping[str, Channel] = MappingProxyType({})
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Found:
-    """Channels of one station, what was assumed, what is open."""
-
-    station: StationPlan | None
-    assumptions: tuple[Assumption, ...] = ()
-    questions: tuple[Question, ...] = ()
 
 
 def decide(head: Head, station: Station) -> Plan:
@@ -126,6 +118,8 @@ def _decide_long(head: Head, station: Station, long: LongPlan) -> Plan:
     bare = replace(head, columns=tuple(c for c in head.columns if c.name not in signals))
     time, questions = plan_time(bare, station.channels.get("time"))
     if time is None:
+        for way, _ in times_of(bare, None):
+            _check_order(wide_head(head, long, way), way)
         questions = [replace(q, line=_without_interval(q.line)) for q in questions]
         raise asking(head.name, questions, head.assumptions)
     if not time.columns:
@@ -133,6 +127,7 @@ def _decide_long(head: Head, station: Station, long: LongPlan) -> Plan:
         todo = 'Give the column of time instead: time = "...", under [channels].'
         raise LogReadError(message(head.name, what, "a column that tells the time of each reading", todo))
     wide = wide_head(head, long, time)
+    _check_order(wide, time)
     without_time = replace(station, channels={k: c for k, c in station.channels.items() if k != "time"})
     _check_columns(wide, without_time)
     found = find_stations(wide, station, time.columns)
@@ -145,6 +140,13 @@ def _decide_long(head: Head, station: Station, long: LongPlan) -> Plan:
     facts = [*held, *wide.assumptions, assumption(time), *dates, *shared, *_quality_facts(long.quality)]
     plan = make_plan(wide, station, time, stations, None, (), facts)
     return replace(plan, long=long, columns=long_columns(head, long, time), context=())
+
+
+def _check_order(wide: Head, time: TimePlan) -> None:
+    """Raise LogReadError where the readings of the tag that moves most are in no order of time."""
+    column = wide.column(time.columns[0]) if time.columns else None
+    if column is not None:
+        check_order(wide.name, column, seconds_of(wide, time))
 
 
 def _without_interval(line: str) -> str:
@@ -290,7 +292,7 @@ def _one(head: Head, station: Station, name: str, column: Column, digitals: Sequ
         return Found(station=None, questions=tuple(questions))
     pressure = with_doubts(pressure, column, head, station.channels.get("pressure"), _ambient(station))
     others = [d for d in digitals if d.plan.column != column.name]
-    found = _with_digitals(name, column, pressure, others, station.channels)
+    found = with_digitals(name, column, pressure, others, station.channels)
     if found.station is not None and _ambient(station).kpa is None:
         found = _without_blow_off(found, found.station, column, others)
     told = found.station is None or "supply" in found.station.digitals or any(d.plan.kind == "event" for d in others)
@@ -316,83 +318,3 @@ def _ambient(station: Station) -> Ambient:
         kpa = 101.325 * (1.0 - 2.25577e-5 * facts.altitude_m) ** 5.25588  # ISO 2533
         return Ambient(kpa=kpa, source="altitude in the station file")
     return Ambient(kpa=None, source="")
-
-
-def _with_digitals(
-    name: str,
-    column: Column,
-    pressure: PressurePlan,
-    digitals: Sequence[Digital],
-    channels: Mapping[str, Channel],
-) -> Found:
-    """Give each digital its role: by the station file, else by name, else by the response of the pressure."""
-    roles: dict[str, LevelPlan] = {}
-    facts: list[Assumption] = list(pressure.assumptions)
-    free = list(digitals)
-    barred = {r for r, c in channels.items() if r == "release" and (c.absent or c.internal)}
-    for role in ROLES:
-        given = channels.get(role)
-        chosen = next((d for d in free if given is not None and given.column == d.name), None)
-        if chosen is not None:
-            free.remove(chosen)
-            _take(roles, facts, role, chosen, "station file", 1.0)
-            barred.add(role)
-    off = channels["supply"].off_column if "supply" in channels else None
-    off_coil = next((d for d in free if d.name == off), None)
-    free = [d for d in free if d is not off_coil]
-    for named_role, digital in by_name(free).items():
-        if named_role not in barred:
-            free.remove(digital)
-            _take(roles, facts, named_role, digital, "name", 0.97)
-    open_roles = [r for r in ROLES if r not in roles and r not in barred]
-    if open_roles:
-        vague = [d for d in free if d.moves and not d.weights.get("other")]
-        for shown_role, (digital, why) in by_response(vague, pressure.kpa(column.values)).items():
-            if shown_role in open_roles and digital in free:
-                free.remove(digital)
-                _take(roles, facts, shown_role, digital, why, 0.9)
-    unknown = [d for d in free if d.moves and not d.weights.get("other") and not d.weights.get("quality")]
-    questions = _ask_roles([d for d in unknown if asks(d)], [r for r in open_roles if r not in roles])
-    questions += [*_ask_levels(digitals, roles), *ask_coils(digitals, channels)]
-    if unknown and not questions:
-        text = joined(d.name for d in unknown)
-        facts.append(Assumption(what="left aside", value=text, evidence="all roles are filled", confidence=0.8))
-    plan = StationPlan(name=name, pressure=pressure, digitals=roles, off_coil=off_coil.plan if off_coil else None)
-    return Found(station=plan, assumptions=tuple(facts), questions=tuple(questions))
-
-
-def _take(
-    roles: dict[str, LevelPlan], facts: list[Assumption], role: str, digital: Digital, why: str, confidence: float
-) -> None:
-    roles[role] = digital.plan
-    text = digital.name
-    if digital.plan.kind == "threshold":
-        text += f", 1 above {digital.plan.threshold:g}"
-    if digital.plan.changes:
-        text += ", written on change: empty cells hold the level before"
-    if digital.plan.kind == "filled":
-        text += ", empty cells read as 0"
-    if digital.plan.kind == "word" and digital.plan.words:
-        text += f', "{digital.plan.words[0]}" read as 0 and "{digital.plan.words[1]}" as 1'
-    facts.append(Assumption(what=role, value=text, evidence=why, confidence=confidence))
-
-
-def _ask_levels(digitals: Sequence[Digital], roles: Mapping[str, LevelPlan]) -> list[Question]:
-    """Ask where a signal has a role and no level of it can be read."""
-    dark = [(r, d) for r, plan in roles.items() for d in digitals if d.plan is plan and not (d.levels >= 0).any()]
-    return [
-        Question(found=f'"{d.name}" holds no level that can be read', line=f'{role} = {{ column = "..." }}')
-        for role, d in dark
-    ]
-
-
-def _ask_roles(unknown: Sequence[Digital], open_roles: Sequence[str]) -> list[Question]:
-    """Ask where signals move whose role is open, and a role that they may have is not filled."""
-    if not unknown or not open_roles:
-        return []
-    names = joined(d.name for d in unknown)
-    found = f"{names} switch, but which is {' or '.join(open_roles)} does not show"
-    return [
-        Question(found=found, line=f'{role} = {{ column = "{unknown[min(i, len(unknown) - 1)].name}" }}')
-        for i, role in enumerate(open_roles)
-    ]

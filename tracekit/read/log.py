@@ -6,10 +6,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from tracekit.errors import UsageError, message
+from tracekit.errors import LogReadError, UsageError, message
 from tracekit.model.trace import Block, DigitalLag, Layout, LogFacts
+from tracekit.options.evidence import EVIDENCE
 from tracekit.options.read import ReadOptions
-from tracekit.read.clock import DOUBLE, Clock, Samples
+from tracekit.read.clock import DOUBLE, STRAY, Clock, Samples
 from tracekit.read.convert import Portion
 from tracekit.read.lag import LagWatch
 from tracekit.read.pairs import Merger
@@ -83,7 +84,10 @@ class Log:
         return self._rows_read
 
     def blocks(self) -> Iterator[Block]:
-        """The samples, once, in bounded memory."""
+        """The samples, once, in bounded memory.
+
+        Raises LogReadError at the end where most rows were in no order of time.
+        """
         if self._state != "unread":
             raise UsageError(message(self._source, "already read", "one pass", "Open the log again."))
         self._state = "reading"
@@ -99,11 +103,19 @@ class Log:
             rest = _nothing(len(self._context))
             rest = self._mergers[station].feed(rest, last=True) if self._mergers else rest
             yield from self._finish(station, clock.feed(rest, last=True))
+        self._check_order()
         # here and not in facts: blocks are made ahead, while the last ones are still being analysed
         self._found_lags = tuple(lag for watch in self._lags for lag in watch.lags())
         self._early = tuple(told for watch in self._lags if (told := watch.early()))
         self._log_id = self._ending.log_id()
         self._state = "read"
+
+    def _check_order(self) -> None:
+        """Raise LogReadError where most rows went back in time: what is left of them is no recording."""
+        strays = self._all_losses().count(STRAY)
+        if strays > EVIDENCE.most_strays * self._rows_read:
+            found = f"{strays} of {self._rows_read} rows whose time goes back: they are not in the order of time"
+            raise LogReadError(message(self._source, found, "rows in the order of time", "Sort them and read again."))
 
     def _account(self, portion: Portion) -> None:
         self._rows_read += portion.rows_read

@@ -1,0 +1,103 @@
+"""Which digital signal has which role: by the station file, else by name, else by the response of the pressure."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from tracekit.model.station import Channel
+from tracekit.model.trace import Assumption
+from tracekit.read.asks import ask_coils
+from tracekit.read.columns import Column
+from tracekit.read.digitals import ROLES, Digital, LevelPlan, asks, by_name
+from tracekit.read.head import Question, joined
+from tracekit.read.plan import StationPlan
+from tracekit.read.pressure import PressurePlan
+from tracekit.read.roles import by_response
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Found:
+    """Channels of one station, what was assumed, what is open."""
+
+    station: StationPlan | None
+    assumptions: tuple[Assumption, ...] = ()
+    questions: tuple[Question, ...] = ()
+
+
+def with_digitals(
+    name: str,
+    column: Column,
+    pressure: PressurePlan,
+    digitals: Sequence[Digital],
+    channels: Mapping[str, Channel],
+) -> Found:
+    """Give each digital its role: by the station file, else by name, else by the response of the pressure."""
+    roles: dict[str, LevelPlan] = {}
+    facts: list[Assumption] = list(pressure.assumptions)
+    free = list(digitals)
+    barred = {r for r, c in channels.items() if r == "release" and (c.absent or c.internal)}
+    for role in ROLES:
+        given = channels.get(role)
+        chosen = next((d for d in free if given is not None and given.column == d.name), None)
+        if chosen is not None:
+            free.remove(chosen)
+            _take(roles, facts, role, chosen, "station file", 1.0)
+            barred.add(role)
+    off = channels["supply"].off_column if "supply" in channels else None
+    off_coil = next((d for d in free if d.name == off), None)
+    free = [d for d in free if d is not off_coil]
+    for named_role, digital in by_name(free).items():
+        if named_role not in barred:
+            free.remove(digital)
+            _take(roles, facts, named_role, digital, "name", 0.97)
+    open_roles = [r for r in ROLES if r not in roles and r not in barred]
+    if open_roles:
+        vague = [d for d in free if d.moves and not d.weights.get("other")]
+        for shown_role, (digital, why) in by_response(vague, pressure.kpa(column.values)).items():
+            if shown_role in open_roles and digital in free:
+                free.remove(digital)
+                _take(roles, facts, shown_role, digital, why, 0.9)
+    unknown = [d for d in free if d.moves and not d.weights.get("other") and not d.weights.get("quality")]
+    questions = _ask_roles([d for d in unknown if asks(d)], [r for r in open_roles if r not in roles])
+    questions += [*_ask_levels(digitals, roles), *ask_coils(digitals, channels)]
+    if unknown and not questions:
+        text = joined(d.name for d in unknown)
+        facts.append(Assumption(what="left aside", value=text, evidence="all roles are filled", confidence=0.8))
+    plan = StationPlan(name=name, pressure=pressure, digitals=roles, off_coil=off_coil.plan if off_coil else None)
+    return Found(station=plan, assumptions=tuple(facts), questions=tuple(questions))
+
+
+def _take(
+    roles: dict[str, LevelPlan], facts: list[Assumption], role: str, digital: Digital, why: str, confidence: float
+) -> None:
+    roles[role] = digital.plan
+    text = digital.name
+    if digital.plan.kind == "threshold":
+        text += f", 1 above {digital.plan.threshold:g}"
+    if digital.plan.changes:
+        text += ", written on change: empty cells hold the level before"
+    if digital.plan.kind == "filled":
+        text += ", empty cells read as 0"
+    if digital.plan.kind == "word" and digital.plan.words:
+        text += f', "{digital.plan.words[0]}" read as 0 and "{digital.plan.words[1]}" as 1'
+    facts.append(Assumption(what=role, value=text, evidence=why, confidence=confidence))
+
+
+def _ask_levels(digitals: Sequence[Digital], roles: Mapping[str, LevelPlan]) -> list[Question]:
+    """Ask where a signal has a role and no level of it can be read."""
+    dark = [(r, d) for r, plan in roles.items() for d in digitals if d.plan is plan and not (d.levels >= 0).any()]
+    return [
+        Question(found=f'"{d.name}" holds no level that can be read', line=f'{role} = {{ column = "..." }}')
+        for role, d in dark
+    ]
+
+
+def _ask_roles(unknown: Sequence[Digital], open_roles: Sequence[str]) -> list[Question]:
+    """Ask where signals move whose role is open, and a role that they may have is not filled."""
+    if not unknown or not open_roles:
+        return []
+    names = joined(d.name for d in unknown)
+    found = f"{names} switch, but which is {' or '.join(open_roles)} does not show"
+    return [
+        Question(found=found, line=f'{role} = {{ column = "{unknown[min(i, len(unknown) - 1)].name}" }}')
+        for i, role in enumerate(open_roles)
+    ]
