@@ -31,6 +31,30 @@ def test_sums_behind_a_blank_line_are_rejected(tmp_path, end, closed, lines, opt
     assert "as a footer" in left.reason
 
 
+@pytest.mark.parametrize("end", ["\n", "\r\n"])
+@pytest.mark.parametrize("closed", [True, False])
+@pytest.mark.parametrize("lines", [1, 3])
+@pytest.mark.parametrize("options", [ReadOptions(), ReadOptions(block_bytes=4000, head_bytes=20_000)])
+def test_sums_without_a_blank_line_are_rejected(tmp_path, end, closed, lines, options):
+    """A time thousands of intervals away, and numbers where all others hold a level: no sample."""
+    foot = [f"{len(ROWS)};-71.6;10.0;-41.1;28.1"] * lines
+    path = tmp_path / "log.csv"
+    path.write_bytes((end.join([HEAD, *ROWS, *foot]) + end * closed).encode())
+    found = read(path, options=options)
+    assert np.array_equal(found.digital, RECORDING.digital)
+    (left,) = found.facts.rejections
+    assert (left.rows, left.first_lines[0]) == (lines, len(ROWS) + 2)
+    assert found.facts.duration_s == pytest.approx(RECORDING.time_s[-1] - RECORDING.time_s[0])
+
+
+@pytest.mark.parametrize("last", ["9785.000;-40.00;0;0;1", f"{RECORDING.time_s[-1] + 0.02:.3f};-40.00;0;2;1"])
+def test_a_last_row_that_is_odd_in_one_way_alone_stays(tmp_path, last):
+    """After a long pause with levels as ever, or at once with a cell that is no level."""
+    path = tmp_path / "log.csv"
+    path.write_text("\n".join([HEAD, *ROWS, last]) + "\n")
+    assert len(read(path).time_s) == len(ROWS) + 1
+
+
 def test_blank_lines_that_part_stretches_lose_nothing(tmp_path):
     """Where rows just above are parted by blank lines too, a short last stretch is a stretch."""
     parted = [row + "\n" if k % 10 == len(ROWS) % 10 - 3 else row for k, row in enumerate(ROWS)]

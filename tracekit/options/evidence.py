@@ -13,6 +13,7 @@ class Evidence:
         0.9, "1", "of the rows of one second that must go on under one reading of what follows the seconds (no source)"
     )
     count_full: float = option(0.9, "1", "of its hundred that a count of two figures fills if it is one (no source)")
+    foot_leap: float = option(1000.0, "interval", "from the last sample that a footer's number lies at least (no source)")
     most_tables: int = option(60, "table", "of one file; more headers are no recording of stations (no source)")
     table_rows: int = option(3, "row", "so many rows of values make lines without a header a table (no source)")
     last_lines: int = option(200, "line", "of the end of a file that are held against its first rows")

@@ -135,7 +135,7 @@ def _reason(row: pcsv.InvalidRow) -> str:
         (AGAIN, "the header once more"),
         (DAMAGE, "zero bytes in the line"),
         (CUT, "last line is cut"),
-        (FOOT, "behind a blank line at the end, as a footer"),
+        (FOOT, "at the end, as a footer of numbers"),
         (OPEN, "a quote is not closed"),
     ):
         if mark.decode() in (row.text or ""):
