@@ -49,14 +49,27 @@ def _of_rows(body: Sequence[str], fields: int, mark: str) -> Between | None:
     """Events between rows of so many cells, behind as many cells of time in each."""
     for lead in range(min(fields - 1, 2), 0, -1):
         pattern = _event_pattern(fields, lead, mark)
-        texts = [m[2].decode("utf-8", "replace") for m in re.finditer(pattern, "\n".join(body).encode())]
-        told = {event for text in texts for event in parts_of(text)}
+        found = list(re.finditer(pattern, "\n".join(body).encode()))
+        if mark != " " and _stand_apart(body, fields, mark, found):
+            continue
+        texts = [m[2].decode("utf-8", "replace") for m in found]
+        told = {event for text in texts for event in parts_of(text.replace(mark, " "))}
         both = [name for name, level in told if level and (name, 0) in told]
         known = any(hints(n).weight(role) >= EVIDENCE.name_weight for n in both for role in ROLES)
         if len(texts) >= EVIDENCE.fewest_lines and known:
             evidence = "lines of events between the samples stand in a column of their own"
             return Between(fields=fields, lead=lead, mark=mark, event=pattern, evidence=evidence)
     return None
+
+
+def _stand_apart(body: Sequence[str], fields: int, mark: str, events: Sequence[re.Match[bytes]]) -> bool:
+    """Whether the events stand in a column of their own as it is, one that is empty in the samples."""
+    places = Counter(m[0][: m.start(2) - m.start()].count(mark.encode()) for m in events)
+    place = places.most_common(1)[0][0] if places else fields
+    rows = [split(line, mark) for line in body]
+    samples = [row for row in rows if len(row) == fields and cell_kind(row[0]) in _VALUED]
+    filled = sum(bool(row[place].strip()) for row in samples) if place < fields else len(samples)
+    return filled < EVIDENCE.sample_lines * len(samples)
 
 
 def _event_pattern(fields: int, lead: int, mark: str) -> bytes:
