@@ -41,6 +41,8 @@ LOGS = {
     "blanks": ("# time_s  pressure_kPa", seconds, "{t:>10} {p:12.3f}", "{t:>10} >>> {s} {v}"),
     "semicolons": ("Time (s);Pressure (kPa)", seconds, "{t};{p:.3f}", "{t};EVENT {s} switched {v}"),
     "three columns": ("Time;Pressure (kPa);Supply (C)", seconds, "{t};{p:.3f};{k:.2f}", "{t};{s}: {n}"),
+    "cells of events": ("Time (s);Pressure (kPa)", seconds, "{t};{p:.3f}", "{t};EVENT;{s};{n}"),
+    "more cells": ("Time (s);Pressure (kPa);Supply (C)", seconds, "{t};{p:.3f};{k:.2f}", "{t};DI;;{s};{v}"),
     "date and clock": ("date time pressure_kPa temp", clock, "{t} {p:.3f} {k:.2f}", "{t} *** {s} {v}"),
     "one stamp": ("Stamp,Pressure (kPa)", clock, "{t},{p:.3f}", "{t} [{s} = {v}]"),
 }

@@ -3,8 +3,12 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+import numpy as np
+from numpy.typing import NDArray
+
 from tracekit.model.station import Channel
 from tracekit.model.trace import Assumption
+from tracekit.options.evidence import EVIDENCE
 from tracekit.read.asks import ask_coils
 from tracekit.read.columns import Column
 from tracekit.read.digitals import ROLES, Digital, LevelPlan, asks, by_name
@@ -12,6 +16,10 @@ from tracekit.read.head import Question, joined
 from tracekit.read.plan import StationPlan
 from tracekit.read.pressure import PressurePlan
 from tracekit.read.roles import by_response
+from tracekit.read.words import tokens_of
+
+_REPORTS = frozenset({"fb", "fbk", "feedback", "ack", "rm", "rückmeldung", "rueckmeldung", "ret", "status", "state"})
+"""Words behind the name of a valve that say that it is reported, not commanded (common practice, no source)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -49,6 +57,7 @@ def with_digitals(
         if named_role not in barred:
             free.remove(digital)
             _take(roles, facts, named_role, digital, "name", 0.97)
+    exchanged = [] if barred else _ask_exchanged(digitals, roles, pressure.kpa(column.values))
     open_roles = [r for r in ROLES if r not in roles and r not in barred]
     if open_roles:
         vague = [d for d in free if d.moves and not d.weights.get("other")]
@@ -58,7 +67,7 @@ def with_digitals(
                 _take(roles, facts, shown_role, digital, why, 0.9)
     unknown = [d for d in free if d.moves and not d.weights.get("other") and not d.weights.get("quality")]
     questions = _ask_roles([d for d in unknown if asks(d)], [r for r in open_roles if r not in roles])
-    questions += [*_ask_levels(digitals, roles), *ask_coils(digitals, channels)]
+    questions += [*exchanged, *_ask_levels(digitals, roles), *ask_coils(digitals, channels)]
     if unknown and not questions:
         text = joined(d.name for d in unknown)
         facts.append(Assumption(what="left aside", value=text, evidence="all roles are filled", confidence=0.8))
@@ -82,6 +91,25 @@ def _take(
     facts.append(Assumption(what=role, value=text, evidence=why, confidence=confidence))
 
 
+def _ask_exchanged(
+    digitals: Sequence[Digital], roles: Mapping[str, LevelPlan], kpa: NDArray[np.float64]
+) -> list[Question]:
+    """Ask where vacuum begins at the edges of the signal named blow-off and ends at those of the one named suction."""
+    named = {r: next((d for d in digitals if d.plan is roles.get(r)), None) for r in ("supply", "release")}
+    supply, release = named["supply"], named["release"]
+    if supply is None or release is None:
+        return []
+    shown = {role: digital for role, (digital, _) in by_response((supply, release), kpa).items()}
+    if shown.get("supply") is not release or shown.get("release") is not supply:
+        return []
+    found = (
+        f'the pressure contradicts two names: vacuum begins after the edges of "{release.name}" and ends after those '
+        f'of "{supply.name}"'
+    )
+    line = f'supply = "{release.name}"   # as the pressure shows; or supply = "{supply.name}" where the names are right'
+    return [Question(found=found, line=line)]
+
+
 def _ask_levels(digitals: Sequence[Digital], roles: Mapping[str, LevelPlan]) -> list[Question]:
     """Ask where a signal has a role and no level of it can be read."""
     dark = [(r, d) for r, plan in roles.items() for d in digitals if d.plan is plan and not (d.levels >= 0).any()]
@@ -95,9 +123,24 @@ def _ask_roles(unknown: Sequence[Digital], open_roles: Sequence[str]) -> list[Qu
     """Ask where signals move whose role is open, and a role that they may have is not filled."""
     if not unknown or not open_roles:
         return []
-    names = joined(d.name for d in unknown)
-    found = f"{names} switch, but which is {' or '.join(open_roles)} does not show"
-    return [
-        Question(found=found, line=f'{role} = {{ column = "{unknown[min(i, len(unknown) - 1)].name}" }}')
-        for i, role in enumerate(open_roles)
-    ]
+    ordered = sorted(unknown, key=_reports)
+    likely = {role: [d for d in ordered if not _named_otherwise(d, role)] or ordered for role in open_roles}
+    alike = all(len(own) == len(unknown) for own in likely.values())
+    questions = []
+    for place, (role, own) in enumerate(likely.items()):
+        which = " or ".join(open_roles if alike else [role])
+        found = f"{joined(d.name for d in own)} switch, but which is {which} does not show"
+        chosen = own[min(place, len(own) - 1) if alike else 0]
+        questions.append(Question(found=found, line=f'{role} = {{ column = "{chosen.name}" }}'))
+    return questions
+
+
+def _named_otherwise(digital: Digital, role: str) -> bool:
+    """True for a signal whose name says another role than this one."""
+    own = digital.weights.get(role, 0.0)
+    return any(digital.weights.get(r, 0.0) >= EVIDENCE.name_weight > own for r in ROLES if r != role)
+
+
+def _reports(digital: Digital) -> bool:
+    """True for a signal that reports what a valve did; its command comes before it."""
+    return not _REPORTS.isdisjoint(tokens_of(digital.name))

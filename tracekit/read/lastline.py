@@ -58,7 +58,7 @@ def _foot_behind_blank(tail: bytes) -> int:
 
 
 def bare_foot(tail: bytes, form: TextForm) -> int:
-    """Where the last lines begin whose time leaps and whose cells of signals hold numbers that are no level; -1 if none.
+    """Where the last lines begin whose time leaps and whose cells of signals hold numbers that are no level, else -1.
 
     At most three such lines are a footer; the rows before show which cells tell the time and which hold signals.
     """
