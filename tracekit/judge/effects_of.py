@@ -27,6 +27,7 @@ _NAMES: Mapping[str, tuple[str, str]] = {
     "early": ("vacuum made before the supply command", "kPa"),
     "idle_real": ("idle reading that the open cup does not share", "share"),
     "late_alike": ("delay of the blow-off over that of the response", "share"),
+    "stretch": ("stretch of the evacuation over the delay of the response", "share"),
     "noise": ("noise_kpa", "kPa"),
     "noise_off": ("noise with the valves off", "kPa"),
     "rise_scatter": ("scatter of the evacuation", "log of ratio"),
@@ -96,6 +97,21 @@ def with_late_alike(effects: Mapping[str, Effect]) -> dict[str, Effect]:
         n_reference=release.n_reference, tail_up=0.0, tail_down=0.0, scatter=1.0,
     )  # fmt: skip
     return out
+
+
+def with_stretch(effects: Mapping[str, Effect]) -> dict[str, Effect]:
+    """Add how much longer the evacuation takes between its levels, as a share of how much later the supply is answered.
+
+    0 for a supply valve, which opens late and then lets everything run as before. A lag rounds what it delays, and an
+    onset is seen early on its way: some twice the delay and more.
+    """
+    answer, rise = effects.get("response"), effects.get("rise")
+    if answer is None or rise is None or answer.shift < 4.0 * answer.error:
+        return dict(effects)
+    before = float(np.exp(rise.reference))
+    longer = before * float(np.expm1(rise.shift))
+    in_time = replace(rise, shift=-longer, error=(before + max(longer, 0.0)) * rise.error)
+    return {**effects, "stretch": _fall_share(in_time, answer, counted=rise, least_error=0.1)}
 
 
 def evacuation_without_leak(effects: Mapping[str, Effect], band_kpa: float) -> dict[str, Effect]:
@@ -214,7 +230,8 @@ def effects_of(
         if comparison.source == "baseline":
             measured = allow_for_weather(measured, bands, options)
         band_kpa = bands.rise_high - bands.rise_low
-        out = with_late_alike(with_idle_real(with_balance(evacuation_without_leak(measured, band_kpa))))
+        out = with_idle_real(with_balance(evacuation_without_leak(measured, band_kpa)))
+        out = with_stretch(with_late_alike(out))
     uneven = unevenness(comparison.now, features, reference)
     decay = out.get("decay")
     if grouped:  # the scatter is that of the groups, and they tell the balance better

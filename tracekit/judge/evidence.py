@@ -28,10 +28,10 @@ from tracekit.judge.fingerprints import (
 from tracekit.options.judge import JudgeOptions
 
 _POINTS = 14
-OWN = ("unevenness", "idle_real", "late_alike")
+OWN = ("unevenness", "idle_real", "late_alike", "stretch")
 """Measures of leaks, of what moves the idle reading, or of late answers only: a second cause says nothing of them."""
-_SHARE_OF: Mapping[str, str] = {"idle_real": "open", "late_alike": "blow_start"}
-"""What two of them are the share of: a second cause that moves it leaves the share anywhere."""
+_SHARE_OF: Mapping[str, str] = {"idle_real": "open", "late_alike": "blow_start", "stretch": "rise"}
+"""What three of them are the share of: a second cause that moves it leaves the share anywhere."""
 _ANYWHERE = Change(-10.0, 10.0)
 """What a cause that says nothing of such a share lets it be; more says no more."""
 
@@ -116,9 +116,14 @@ def _spanning(name: str, first: Mapping[str, Change], second: Mapping[str, Chang
     """Either cause may be the one that the measure tells about; one that moves what it is a share of, frees it."""
     rows = [row[name] for row in (first, second) if name in row]
     part = _SHARE_OF.get(name)
-    if len(rows) == 1 and part and any(name not in row and row.get(part, SAME) != SAME for row in (first, second)):
+    if len(rows) == 1 and part and any(name not in row and _moves(row, part) for row in (first, second)):
         return _ANYWHERE
     return Change(min(c.least for c in rows), max(c.most for c in rows)) if len(rows) > 1 else rows[0]
+
+
+def _moves(row: Mapping[str, Change], measure: str) -> bool:
+    """Whether a cause moves a measure one way or far."""
+    return row.get(measure, SAME) != SAME and not (measure == "rise" and _same_drive(row))
 
 
 def _same_drive(row: Mapping[str, Change]) -> bool:

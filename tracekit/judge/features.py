@@ -28,8 +28,8 @@ _STEADY_REST = 0.3
 
 
 AT_THE_TOP = (
-    "ultimate", "ultimate_fit", "ultimate_any", "extrapolated", "start", "fast_fall", "overshoot", "run_on", "dip", "peak",
-    "noise",
+    "ultimate", "ultimate_fit", "ultimate_any", "extrapolated", "start", "fast_fall", "overshoot", "run_on", "dip",
+    "peak", "noise",
 )  # fmt: skip
 """Measures taken where vacuum is deepest."""
 
@@ -224,7 +224,8 @@ def make_features(data: StationData, leak: LeakResult, bands: Bands) -> Features
     zero = np.where(np.isfinite(idle), idle, usual)
     blow, at_least = _blow_off(data, bands, zero)
     # what was reached can be reached, wherever the fit of an evacuation in two steps ends
-    ultimate = np.maximum(column("ultimate_vacuum_kpa"), np.where(seen, -np.inf, column("peak_vacuum_kpa"))) - zero
+    tends_to = data.timing.get("tends_to_kpa", column("ultimate_vacuum_kpa"))
+    ultimate = np.maximum(tends_to, np.where(seen, -np.inf, column("peak_vacuum_kpa"))) - zero
     values = {
         "decay": with_fast_falls(leak.rate, data, JudgeOptions()),
         "rise": np.where(
@@ -236,7 +237,7 @@ def make_features(data: StationData, leak: LeakResult, bands: Bands) -> Features
         "ultimate": np.where(seen, column("ultimate_vacuum_kpa") - zero, np.nan),
         "ultimate_fit": np.where(seen, np.nan, ultimate),
         "ultimate_any": ultimate,
-        "extrapolated": np.maximum(column("ultimate_vacuum_kpa") - column("peak_vacuum_kpa"), 0.0),
+        "extrapolated": np.maximum(tends_to - column("peak_vacuum_kpa"), 0.0),
         "start": _before_release(data) - zero,
         "blow": np.log(blow),
         "blow_start": _time_at(fall, levels, bands.fall_high + zero),

@@ -2,7 +2,8 @@
 
 A range is in the measure's own unit: `decay` kPa/s; `rise`, `blow`, `command`, `noise` logarithms of a time or
 amplitude; `open`, `ultimate`, `residual`, `over`, `idle`, `early`, `fast_fall`, `overshoot`, `dip` kPa; `response`,
-`blow_start` and `run_on` s; `unevenness` is the logarithm of the relative scatter of the leak from cycle to cycle.
+`blow_start` and `run_on` s; `stretch` and `late_alike` shares of a delay; `unevenness` is the logarithm of the relative
+scatter of the leak from cycle to cycle.
 `SAME` means unchanged, as is every measure that a row does not name (but `balance` and `unevenness`, which only leaks
 have). `chance` is how often a change shows. Signs follow physics; the sizes are common practice, no source.
 """
@@ -83,7 +84,7 @@ _BASIC: Mapping[str, Mapping[str, Change]] = {
         "blow": up(0.02, 0.8, 0.25), "blow_start": up(0.002, 0.3, 0.25), "over": SAME, "idle": SAME, "residual": SAME,
         # one that is late only now and then may come up while the cup has closed already
         "noise": SAME, "rise_scatter": up(0.1, 2.5, 0.15), "overshoot": up(0.3, 10.0, 0.6),
-        "late_alike": Change(-0.3, 0.3), "run_on": up(0.008, 0.3, 0.5),
+        "late_alike": Change(-0.3, 0.3), "stretch": Change(-0.15, 0.15), "run_on": up(0.008, 0.3, 0.5),
         "fast_fall": down(0.1, 6.0, 0.15),  # it closes late too, as the overshoot says
     },
     "supply_valve_passing": {
@@ -115,12 +116,13 @@ _BASIC: Mapping[str, Mapping[str, Change]] = {
         # the reading goes on rising after the cut, so a fall just after it is missed, and an evacuation seen late
         # looks straighter than it is: its end is extrapolated too far
         # where an onset stands out early on its way, the answer to the supply is seen in time
-        "response": up(0.005, 0.8, 0.6), "blow_start": up(0.01, 0.8), "rise": up(0.005, 1.0, 0.7),
+        "response": up(0.005, 0.8, 0.6), "blow_start": up(0.01, 0.8), "rise": up(0.005, 1.0, 0.85),
         "blow": up(0.02, 2.5, 0.8), "noise": down(0.1, 2.0, 0.4), "open": down(0.05, 10.0, 0.6),
         "over": down(0.1, 60.0, 0.6), "residual": up(0.1, 60.0, 0.7), "overshoot": Change(-1.0, 15.0, 0.7),
         "fast_fall": down(0.1, 6.0, 0.5), "ultimate": up(0.5, 25.0, 0.4),
         "decay": up(0.1, 3.0, 0.3),  # a lag leaves the slope of a fall as it is, but where coasts are short beside it
-        "run_on": up(0.015, 0.6, 0.9), "late_alike": Change(0.5, 8.0), "balance": Change(-3.0, 8.0),
+        "run_on": up(0.015, 0.6, 0.9), "late_alike": Change(0.5, 8.0), "stretch": Change(0.6, 20.0),
+        "balance": Change(-3.0, 8.0),
     },
     "none": {
         "decay": SAME, "balance": SAME, "rise": SAME, "ultimate": SAME, "open": SAME, "blow": SAME, "over": SAME,

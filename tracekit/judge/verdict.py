@@ -43,6 +43,8 @@ from tracekit.options.judge import JudgeOptions
 Bools = NDArray[np.bool_]
 _COARSE_ANSWER_S = 0.012
 """How far an answer found on the way to an open cup and one found after the contact differ on a healthy station."""
+_PUNCTUAL = 0.35
+"""Answers that scatter by less than this share of what contacts scatter do not wait for them (common practice)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -73,13 +75,17 @@ def _alike_in_response(
     """Make the response of two logs comparable, of which only one shows an open cup on the way.
 
     Without an open cup the onset is that of the rise after the contact: it is held against the contact of the other.
-    Answers of which some come well before that contact did not wait for it: they are such as the other log shows.
+    Answers of which some come well before that contact, or that all come at one time while contacts scatter, did not
+    wait for it: they are such as the other log shows.
     """
     sides = [(own, data), (healthy, baseline)]
     coarse = [replace(one, floor={**one.floor, "response": _COARSE_ANSWER_S}) for one, _ in sides]
     shown = next(k for k, (_, of) in enumerate(sides) if response_from_open_cup(of))
     contact = sides[shown][1].cycles.floats("contact_s") - sides[shown][1].timing["try_s"]
-    if _at(0.1, sides[1 - shown][0].values["response"]) > _at(0.5, contact) - 3.0 * _COARSE_ANSWER_S:
+    answer = sides[1 - shown][0].values["response"]
+    wide = _at(0.9, contact) - _at(0.1, contact)
+    alike = wide > _COARSE_ANSWER_S and _at(0.9, answer) - _at(0.1, answer) < _PUNCTUAL * wide
+    if _at(0.1, answer) > _at(0.5, contact) - 3.0 * _COARSE_ANSWER_S and not alike:
         coarse[shown] = replace(coarse[shown], values={**coarse[shown].values, "response": contact})
     return coarse[0], coarse[1]
 
