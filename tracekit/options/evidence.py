@@ -13,7 +13,7 @@ class Evidence:
         0.9, "1", "of the rows of one second that must go on under one reading of what follows the seconds (no source)"
     )
     count_full: float = option(0.9, "1", "of its hundred that a count of two figures fills if it is one (no source)")
-    foot_leap: float = option(1000.0, "interval", "from the last sample that a footer's number lies at least (no source)")
+    foot_leap: float = option(1000.0, "interval", "from the last sample to a footer's number, at least (no source)")
     most_tables: int = option(60, "table", "of one file; more headers are no recording of stations (no source)")
     table_rows: int = option(3, "row", "so many rows of values make lines without a header a table (no source)")
     last_lines: int = option(200, "line", "of the end of a file that are held against its first rows")
@@ -29,6 +29,7 @@ class Evidence:
     )
     rows_of_stamp: float = option(0.1, "stamp", "to a row: with fewer, rows share their stamps (no source)")
     most_strays: float = option(0.5, "1", "of the rows whose time goes back: of more, the rows are in no order")
+    still_share: float = option(0.1, "1", "of another pressure's range: what moves less follows no valve (no source)")
     early_share: float = option(0.05, "1", "of the range of vacuum by which a switch must come on too low to be early")
     early_most_s: float = option(0.6, "s", "by which digitals are looked at for being early (no source)")
     most_named: int = option(60, "name", "of channels in one line (no source)")
@@ -54,6 +55,8 @@ class Evidence:
     full_scale_kpa: float = option(
         -101.3, "kPa", "at the end of a raw sensor's range, offered to be filled in (common practice)"
     )
+    live_zero: float = option(1.0, "V", "at rest of a transmitter of 1 to 5 V, broken at 0 V (common practice)")
+    live_zero_off: float = option(0.02, "V", "by which such a sensor rests beside it (no source)")
     deep_kpa: float = option(
         -80.0, "kPa", "that a station may reach, offered for its deepest raw reading (common practice)"
     )

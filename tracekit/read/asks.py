@@ -47,9 +47,22 @@ def ask_unit(column: Column) -> Question:
             found=found, line=f'pressure = {{ column = "{column.name}", unit = "{unit}", sense = "{sense}" }}'
         )
     found = f'the scale of "{column.name}" from {raw} to kPa does not show (readings from {low:.4g} to {high:.4g})'
-    points = _EXAMPLES.get(raw.casefold()) or _from_rest(column)
+    points = _live_zero(column, raw.casefold()) or _EXAMPLES.get(raw.casefold()) or _from_rest(column)
     line = f'pressure = {{ column = "{column.name}", scale = {points} }}'
     return Question(found=found, line=line + f"   # two points of the sensor: {raw}, kPa")
+
+
+def _live_zero(column: Column, raw: str) -> str:
+    """Two points of a transmitter of 1 to 5 V where most readings lie at 1 V and none beyond; empty elsewhere."""
+    size = {"v": 1.0, "volt": 1.0, "volts": 1.0, "mv": 1000.0}.get(raw, 0.0)
+    values, often = np.unique(finite(column.values), return_counts=True)
+    if not size or len(values) == 0:
+        return ""
+    rest, highest = float(values[often.argmax()]) / size, spread(values)[1] / size
+    full = 5.0 * EVIDENCE.live_zero
+    if abs(rest - EVIDENCE.live_zero) > EVIDENCE.live_zero_off or highest > full + EVIDENCE.live_zero_off:
+        return ""
+    return f"[[{EVIDENCE.live_zero * size}, 0.0], [{full * size}, {EVIDENCE.full_scale_kpa}]]"
 
 
 def _from_rest(column: Column) -> str:

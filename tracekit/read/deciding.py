@@ -25,7 +25,8 @@ from tracekit.read.holding import holding
 from tracekit.read.longform import find_long, long_columns, wide_head, with_holding
 from tracekit.read.pairs import are_copies, rows_per_stamp
 from tracekit.read.plan import LongPlan, Plan, StationPlan
-from tracekit.read.pressure import Ambient, PressurePlan, plan_pressure, pressure_columns
+from tracekit.read.pressure import Ambient, PressurePlan, plan_pressure
+from tracekit.read.pressurecolumns import pressure_columns
 from tracekit.read.quality import QualityPlan, plan_quality
 from tracekit.read.rising import check_order
 from tracekit.read.rounding import assumption, with_rounding

@@ -13,7 +13,6 @@ from tracekit.options.evidence import EVIDENCE
 from tracekit.read.asks import ask_sense, ask_unit, raw_unit, strange_unit
 from tracekit.read.columns import Column
 from tracekit.read.head import Head, Question, finite, spread
-from tracekit.read.pairs import means_or_extremes
 from tracekit.read.scales import SensorScale, find_scale
 from tracekit.units import PERCENT, PRESSURE_UNITS, PressureUnit, Sense, pressure_unit
 
@@ -21,7 +20,7 @@ CANONICAL = "pressure_kpa"
 NEAR_ZERO_KPA = 6.0
 AMBIENT_KPA = (78.0, 107.0)
 _MOST_VACUUM_KPA = 96.0
-_DEEP_KPA, _FEED_KPA = 8.0, 150.0
+_DEEP_KPA = 8.0
 _BINS = 50
 _APART_KPA = 2.0
 SENTINELS = (-9999.0, -999.9, -999.0, -99.99, 999.9, 9999.0, 99999.0, 32767.0, -32768.0, 65535.0, 6999.0, 7999.0)
@@ -78,56 +77,6 @@ class Ambient:
 
     kpa: float | None
     source: str
-
-
-def pressure_columns(head: Head, time: tuple[str, ...]) -> list[Column]:
-    """Columns that may be the pressure, by their names; failing such, the only one with many values."""
-    analogue = [c for c in head.columns if c.kind == "number" and c.name not in time and c.levels > 2]
-    named = [
-        c for c in analogue
-        if c.hints.weight("other") <= 1
-        and (c.hints.weight("pressure") or c.hints.pressure_unit or (c.hints.percent and c.hints.says_vacuum))
-    ]  # fmt: skip
-    if len(named) > 1:
-        best = max(map(_naming, named))
-        named = [c for c in named if _naming(c) >= best - 0.3]
-        named = [c for c in named if not _is_feed(c)] or named
-    if named:
-        return named
-    stretches = means_or_extremes([c for c in analogue if c.hints.weight("pressure") or c.hints.pressure_unit])
-    if stretches:
-        return [column if other is None else _middle(column, other) for column, other in stretches]
-    flat = [c for c in head.columns if c.kind == "number" and c.name not in time and _is_flat(c)]
-    if flat:
-        return flat
-    unnamed = [c for c in analogue if c.levels > 8 and c.hints.weight("other") <= 1]
-    return [c for c in unnamed if not _counts_up(c) and not (c.profile.whole and c.hints.weight("time") >= 0.5)]
-
-
-def _is_feed(column: Column) -> bool:
-    """True for a pressure in a written unit that always lies above any ambient: compressed air."""
-    unit = column.hints.pressure_unit
-    return unit is not None and spread(without_sentinels(column.values))[0] * unit.kpa > _FEED_KPA
-
-
-def _is_flat(column: Column) -> bool:
-    """True for a column whose name and unit say pressure and which takes one or two values: a stuck sensor."""
-    said = column.hints.pressure_unit is not None or column.name == CANONICAL
-    return said and 0 < column.levels <= 2 and column.hints.weight("other") <= 1
-
-
-def _middle(low: Column, high: Column) -> Column:
-    """A column of lowest readings that stands for the middle between them and the highest of another column."""
-    return replace(low, values=(low.values + high.values) / 2, beside=high.name)
-
-
-def _naming(column: Column) -> float:
-    return column.hints.weight("pressure") + (0.5 if column.hints.pressure_unit else 0.0)
-
-
-def _counts_up(column: Column) -> bool:
-    steps = np.diff(finite(column.values))
-    return len(steps) > 0 and bool((steps >= 0).all())
 
 
 def plan_pressure(
