@@ -16,7 +16,7 @@ from tracekit.read.columns import Column
 from tracekit.read.digitals import ROLES
 from tracekit.read.events import listed_signals
 from tracekit.read.head import finite
-from tracekit.read.likeanother import same_but_for_units, units_told, with_header_of
+from tracekit.read.likeanother import in_own_unit, same_but_for_units, units_told, with_header_of
 from tracekit.read.onefile import adds_nothing, one_after_another
 from tracekit.read.opened import Opened
 from tracekit.read.overlap import FirstSamples, Part, shared_rows
@@ -119,9 +119,15 @@ def _of_same_file(result: Sequence[Recording], table: Opened) -> int | None:
 def _like_another(one: Opened, parts: Sequence[Part], stations: Sequence[Station]) -> Part | None:
     """A file that leaves something open, read as another file with the same columns was; None where there is none."""
     for part in parts:
+        known = stations[0] if len(stations) == 1 else Station()
+        other = in_own_unit(known, part.opened.head, one.head)
+        if other is not None:
+            try:
+                return _part(one, decide_among(one.head, (other,)))
+            except LogReadError:
+                continue
         own = with_header_of(part.opened.head, one.head)
         if own is not None and len(part.plan.stations) == 1:
-            known = stations[0] if len(stations) == 1 else Station()
             channels = {**settled_channels(part.plan, part.plan.stations[0]), **known.channels}
             try:
                 found = _part(replace(one, head=own), decide_among(own, (replace(known, channels=channels),)))

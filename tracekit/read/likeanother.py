@@ -3,6 +3,7 @@
 import re
 from dataclasses import replace
 
+from tracekit.model.station import Station
 from tracekit.model.trace import Assumption
 from tracekit.read.columns import Column
 from tracekit.read.head import Head
@@ -38,6 +39,26 @@ def _named(column: Column, like: Column) -> Column:
     )
 
 
+def in_own_unit(station: Station, other: Head, head: Head) -> Station | None:
+    """The station file of another file for one whose columns are the same but for their units; None for others.
+
+    The pressure then is the column of the same name, in the unit that stands with it.
+    """
+    given = station.channels.get("pressure")
+    if given is None or given.column is None or given.scale or head.column(given.column) is not None:
+        return None
+    if [_bare(c.name) for c in head.columns] != [_bare(c.name) for c in other.columns]:
+        return None
+    name = next((c.name for c in head.columns if _bare(c.name) == _bare(given.column or "")), None)
+    own = None if name is None else replace(given, column=name, unit=None)
+    return None if own is None else replace(station, channels={**station.channels, "pressure": own})
+
+
+def _bare(name: str) -> str:
+    """A name without the unit between its brackets."""
+    return _UNIT.sub("", name).strip()
+
+
 def same_but_for_units(one: Plan, other: Plan) -> bool:
     """True for plans that read the same columns in the same way, but for the unit in which the pressure is written."""
     units = [[s.pressure.unit for s in plan.stations] for plan in (one, other)]
@@ -50,7 +71,7 @@ def same_but_for_units(one: Plan, other: Plan) -> bool:
 
 
 def _without_units(plan: Plan) -> tuple[object, ...]:
-    pressures = [(_UNIT.sub("", s.pressure.column).strip(), s.pressure.sense) for s in plan.stations]
+    pressures = [(_bare(s.pressure.column), s.pressure.sense) for s in plan.stations]
     digitals = [sorted((role, level.name) for role, level in s.digitals.items()) for s in plan.stations]
     return (plan.time.columns, plan.time.dated, plan.long is None, plan.station_column, pressures, digitals)
 

@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 
 from tracekit.model.station import Channel
+from tracekit.read.clockcolumns import is_date
 from tracekit.read.columns import Column
 from tracekit.read.multiples import find_multiple
 from tracekit.read.plan import Plan, StationPlan
@@ -48,4 +49,6 @@ def time_channel(time: TimePlan, columns: Mapping[str, Column]) -> dict[str, Cha
 
 
 def _has_clock(column: Column | None) -> bool:
-    return column is not None and column.profile.stamp is not None and column.profile.stamp.has_clock
+    if column is None or column.kind == "moment":
+        return column is not None and not is_date(column)
+    return column.profile.stamp is not None and column.profile.stamp.has_clock
