@@ -53,7 +53,7 @@ def test_fits_that_end_at_other_vacua_are_not_compared(usual):
 def test_a_lower_cut_alone_is_no_fault(usual):
     """The station was set otherwise: neither a leak nor a restriction is listed for it."""
     lower = case_of(cut_at(58.0) * 12)
-    fit = [float(np.nanmedian(c.data.cycles.floats("ultimate_vacuum_kpa"))) for c in (lower, usual)]
+    fit = [float(np.nanmedian(c.data.timing["tends_to_kpa"])) for c in (lower, usual)]
     assert fit[0] < fit[1] - 3.0
     found = judge(replace(lower, baseline=usual.data, baseline_leak=usual.leak), OPTIONS)
     assert not {f.code for f in found.findings if f.severity != "info"} & set(HYPOTHESES)

@@ -19,11 +19,13 @@ def log(
 ) -> StationData:  # fmt: skip
     """A log whose cycles tend to a vacuum, with a little scatter; seen, or `extrapolated`."""
     rng = np.random.default_rng(2)
+    tends_to_kpa = ultimate_kpa + 0.02 * rng.normal(size=20)
     cycles = PLAIN.cycles.with_columns(
-        ultimate_vacuum_kpa=ultimate_kpa + 0.02 * rng.normal(size=20), pump_time_constant_s=np.full(20, tau_s),
+        ultimate_vacuum_kpa=tends_to_kpa, pump_time_constant_s=np.full(20, tau_s),
         idle_vacuum_kpa=np.full(20, idle_kpa), ultimate_extrapolated=np.full(20, extrapolated),
     )  # fmt: skip
-    return replace(PLAIN, cycles=cycles, ambient_kpa=ambient_kpa)
+    timing = {**PLAIN.timing, "tends_to_kpa": tends_to_kpa}
+    return replace(PLAIN, cycles=cycles, ambient_kpa=ambient_kpa, timing=timing)
 
 
 def change(now: StationData, before: StationData) -> Estimate:
@@ -99,9 +101,8 @@ def test_a_vacuum_that_was_seen_is_not_held_against_one_that_was_extrapolated() 
     assert isinstance(both, LeakChange)
     some = np.arange(20) % 2
     mixed = log(84.0, extrapolated=some)
-    mixed = replace(mixed, cycles=mixed.cycles.with_columns(
-        ultimate_vacuum_kpa=mixed.cycles.floats("ultimate_vacuum_kpa") + 5.0 * some
-    ))  # fmt: skip
+    further = {**mixed.timing, "tends_to_kpa": mixed.timing["tends_to_kpa"] + 5.0 * some}
+    mixed = replace(mixed, timing=further)
     like = leak_change(mixed, log(84.0))
     assert isinstance(like, LeakChange)
     assert abs(like.rise_kpa) < 0.1

@@ -1,15 +1,18 @@
 """Measures of cycles drawn by hand: evacuation, hold, release, and the thinned strip, with answers known beforehand."""
 
+from types import SimpleNamespace
+
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from segment.made_traces import KNOWN, PLAIN, Piece, blow_off, data_of, evacuate, hold, idle
 
-from tracekit.measure.evacuation import fit_exponential
+from tracekit.measure.evacuation import _bounded, fit_exponential
 from tracekit.measure.stream import grain
 from tracekit.measure.strip import StripMaker
 from tracekit.model.cycle import Wiring
+from tracekit.options.measure import MeasureOptions
 from tracekit.options.segment import SegmentOptions
 from tracekit.segment.samples import make_samples
 
@@ -39,14 +42,33 @@ def test_an_end_of_the_range_beside_the_grid_does_not_hide_the_step(end: float) 
     assert noise >= step / 12.0**0.5 - 1e-9
 
 
-def test_ultimate_is_extrapolated_where_supply_is_cut() -> None:
-    """Where the supply is cut on the way up, the ultimate vacuum is extrapolated and says so; else it is read off."""
+def test_ultimate_is_extrapolated_where_supply_is_cut_near_it() -> None:
+    """Cut a little before its end the rise tells it, and says so; cut on the way up it does not; else it is read off."""
     early = (idle(), evacuate(0.4, to=80.0, tau_s=0.2), Piece(seconds=1.0, to=62.0), blow_off())
     cut = data_of(early * 8, rate_hz=RATE_HZ)
-    assert cut.cycles.codes("ultimate_extrapolated").tolist() == [1] * 8
-    np.testing.assert_allclose(median(cut, "ultimate_vacuum_kpa"), 80.0, rtol=0.03)
+    assert cut.cycles.codes("ultimate_extrapolated").tolist() == [-1] * 8
+    assert not np.isfinite(cut.cycles.floats("ultimate_vacuum_kpa")).any()
+    np.testing.assert_allclose(np.median(cut.timing["tends_to_kpa"]), 80.0, rtol=0.03)
+    near = (idle(), evacuate(1.0, to=80.0, tau_s=0.2), Piece(seconds=1.0, to=70.0), blow_off())
+    bounded = data_of(near * 8, rate_hz=RATE_HZ)
+    assert bounded.cycles.codes("ultimate_extrapolated").tolist() == [1] * 8
+    np.testing.assert_allclose(median(bounded, "ultimate_vacuum_kpa"), 80.0, atol=0.3)
     seen = data_of((idle(), evacuate(2.0, to=78.0), blow_off()) * 6, rate_hz=RATE_HZ)
     assert seen.cycles.codes("ultimate_extrapolated").tolist() == [0] * 6
+
+
+@pytest.mark.parametrize(("fitted", "told"), [(71.0, 73.0), (73.2, 73.2), (90.0, 73.6)])
+def test_an_extrapolated_end_is_bounded(fitted: float, told: float) -> None:
+    """It lies between the vacuum reached (73) and as much over it as the last time constant gained (0.6)."""
+    time = np.arange(0.0, 2.0, 0.005)
+    vacuum = 73.0 - 0.6 * (1.0 - np.clip(time, 1.0, 1.2) / 0.2 + 5.0)
+    samples = SimpleNamespace(time=time, smooth=vacuum)
+    reached = SimpleNamespace(peak=np.array([73.0]))
+    cut = np.array([int(1.2 / 0.005) + 1])
+    end = _bounded(samples, reached, cut, np.array([0.2]), np.array([fitted]), MeasureOptions())
+    np.testing.assert_allclose(end, told, atol=0.02)
+    unbounded = _bounded(samples, reached, cut, np.array([np.nan]), np.array([fitted]), MeasureOptions())
+    assert not np.isfinite(unbounded).any()
 
 
 def test_evacuation_time() -> None:

@@ -32,6 +32,7 @@ def withhold_beyond_range(data: StationData) -> StationData:
             ultimate_vacuum_kpa=np.where(cut, np.nan, cycles.floats("ultimate_vacuum_kpa")),
             ultimate_extrapolated=np.where(cut, -1, cycles.codes("ultimate_extrapolated")),
         ),
+        timing={**data.timing, "tends_to_kpa": np.where(cut, np.nan, data.timing["tends_to_kpa"])},
         settings=settings,
         cycle_settings={
             name: np.where(level >= end, _filed(settings[name]), level) for name, level in data.cycle_settings.items()

@@ -158,6 +158,7 @@ def _evacuation_columns(e: Evacuation) -> Arrays:
         "pump_time_constant_s": e.pump_time_constant_s,
         "ultimate_vacuum_kpa": e.ultimate_vacuum_kpa,
         "ultimate_extrapolated": e.ultimate_extrapolated,
+        "tends_to_kpa": e.tends_to_kpa,
     }
 
 

@@ -31,6 +31,8 @@ class Evacuation:
 
     rise_s (n_cycles, n_levels) is the time from the supply command of the last try to the first reading at each level
     of the grid; `first_cut` the first supply-off after the grip, as a sample index, or the end of suction.
+    tends_to_kpa is where the fit ends, however far past the recorded vacuum: off by up to that way, alike in all cycles
+    of a station, so it serves to compare them and is no vacuum that is reached.
     """
 
     response_delay_s: Floats
@@ -42,6 +44,7 @@ class Evacuation:
     pump_time_constant_s: Floats
     ultimate_vacuum_kpa: Floats
     ultimate_extrapolated: Ints
+    tends_to_kpa: Floats
     rise_s: Floats
     first_cut: Ints
 
@@ -204,7 +207,8 @@ def measure_evacuation(
     tau, end_level = fit_exponential(samples, begin, np.where(top >= 0, top + 1, begin), options.fit_least_samples)
     contact, contact_time, open_level = _contact(samples, spans, hold, begin, tau, end_level, empty, closed, options)
     amplitude = _onset_amplitude(usual_open, open_level - empty, hold.peak - empty, samples.noise, options)
-    ultimate, extrapolated = _ultimate(samples, hold, top, first_cut, tau, end_level, options)
+    tends_to, seen = _tends_to(samples, hold, top, first_cut, tau, end_level, options)
+    ultimate = np.where(seen, tends_to, _bounded(samples, hold, first_cut, tau, tends_to, options))
     held = hold.grip >= 0
     command = command_time(samples, spans)
     return Evacuation(
@@ -216,7 +220,8 @@ def measure_evacuation(
         seal_time_s=np.where(held & (hold.grip_time > contact_time), hold.grip_time - contact_time, np.nan),
         pump_time_constant_s=np.where(closed, tau, np.nan),
         ultimate_vacuum_kpa=np.where(closed, ultimate, np.nan),
-        ultimate_extrapolated=np.where(closed & np.isfinite(ultimate), extrapolated, -1),
+        ultimate_extrapolated=np.where(closed & np.isfinite(ultimate), np.where(seen, 0, 1), -1),
+        tends_to_kpa=np.where(closed, tends_to, np.nan),
         rise_s=rise_times(samples, spans, top, options),
         first_cut=first_cut,
     )
@@ -266,17 +271,32 @@ def _contact(
     return contact, np.where(never, np.nan, when), open_level
 
 
-def _ultimate(
+def _tends_to(
     samples: Samples, hold: Hold, top: Ints, first_cut: Ints, tau: Floats, end_level: Floats, options: MeasureOptions
-) -> tuple[Floats, Ints]:
-    """Vacuum that the evacuation tends to: read off where suction went on long enough, else extrapolated by the fit."""
+) -> tuple[Floats, NDArray[np.bool_]]:
+    """Vacuum at the end: read off where suction went on long enough (true), else where the fit ends [kPa]."""
     grip = np.where(hold.grip >= 0, hold.grip, top)
     stretch = samples.time[np.clip(first_cut - 1, 0, len(samples.time) - 1)] - samples.time[np.maximum(grip, 0)]
     seen = (grip >= 0) & (stretch > options.settled_tau * np.where(np.isfinite(tau), tau, np.inf))
     start = grip + (np.maximum(first_cut - grip, 0)) * 3 // 4
     level = range_quantile(samples.vacuum, np.where(seen, start, 0), np.where(seen, first_cut, 0), 0.5)
     sane = (end_level > 0.9 * hold.peak) & (end_level < 106.0)
-    return np.where(seen, level, np.where(sane, end_level, np.nan)), np.where(seen, 0, 1)
+    return np.where(seen, level, np.where(sane, end_level, np.nan)), seen
+
+
+def _bounded(
+    samples: Samples, hold: Hold, first_cut: Ints, tau: Floats, end_level: Floats, options: MeasureOptions
+) -> Floats:
+    """The extrapolated end where what the rise still gained before the cut bounds it, NaN elsewhere [kPa].
+
+    A suction curve bends in its own way, so that a fit ends short of the true end or past it by as much as the way
+    there. The end lies no lower than what was reached, and no further past it than the last time constant added.
+    """
+    last = np.clip(first_cut - 1, 0, len(samples.time) - 1)
+    before = np.searchsorted(samples.time, samples.time[last] - np.nan_to_num(tau))
+    gained = samples.smooth[last] - samples.smooth[np.minimum(before, last)]
+    near = np.isfinite(tau) & (gained <= options.end_gain_kpa)
+    return np.where(near, np.clip(end_level, hold.peak, hold.peak + np.maximum(gained, 0.0)), np.nan)
 
 
 def fall_times(samples: Samples, start: Ints, stop: Ints, options: MeasureOptions) -> Floats:

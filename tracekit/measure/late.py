@@ -49,7 +49,11 @@ def withhold_late(data: StationData, lags: Sequence[DigitalLag], options: Measur
             name: np.full(len(cycles), np.nan if (v := settings[name].value_kpa) is None else v)
             for name in data.cycle_settings
         },
-        timing={**data.timing, "idle_rise_kpa": nothing},
+        timing={
+            **data.timing,
+            "idle_rise_kpa": nothing,
+            **({"tends_to_kpa": nothing} if "ultimate_vacuum_kpa" in columns else {}),
+        },
         late_s=late_s,
         notes=(*data.notes, _told(lags, columns, late_s)),
     )

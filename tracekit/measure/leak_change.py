@@ -165,12 +165,12 @@ def _budget(
 def _ultimate(data: StationData, kind: int, options: LeakOptions) -> _Ultimate | None:
     """Medians over the held cycles of a log of one kind, or None where there are too few."""
     cycles = data.cycles
-    vacuum = cycles.floats("ultimate_vacuum_kpa") - np.nan_to_num(
+    vacuum = data.timing.get("tends_to_kpa", cycles.floats("ultimate_vacuum_kpa")) - np.nan_to_num(
         _steady(zero_readings(cycles.floats("idle_vacuum_kpa"), options))
     )
     tau = cycles.floats("pump_time_constant_s")
     use = cycles.where("outcome", "held") & np.isfinite(vacuum) & np.isfinite(tau)
-    use &= cycles.codes("ultimate_extrapolated") == kind
+    use &= (cycles.codes("ultimate_extrapolated") == SEEN) == (kind == SEEN)
     if np.count_nonzero(use) < options.change_cycles:
         return None
     middle = float(np.median(vacuum[use]))

@@ -25,7 +25,7 @@ Arrays = dict[str, NDArray[Any]]
 _THRESHOLDS = ("set_point", "reset_point", "supply_off", "supply_on")
 _TIMING = (
     "try_s", "release_s", "release_end_s", "quit_s", "overlap_s", "first_cut_s", "has_output_on", "over_kpa",
-    "idle_noise_kpa", "idle_rise_kpa",
+    "idle_noise_kpa", "idle_rise_kpa", "tends_to_kpa",
 )  # fmt: skip
 
 

@@ -105,7 +105,8 @@ class StationData:
                       quit_s (end of suction), overlap_s (supply and release on together), first_cut_s,
                       and over_kpa (highest reading above ambient in the release, not cut off at 0) and idle_noise_kpa
                       (scatter of single samples with all valves off), idle_rise_kpa (how far vacuum had risen over
-                      idle by the supply command) [kPa]
+                      idle by the supply command) and tends_to_kpa (where suction went, or else the fit of the rise
+                      ends, however far past the recorded vacuum: to compare cycles by) [kPa]
     usual_open_kpa    rise from idle to the open-cup vacuum, NaN where most cycles do not show it [kPa]
     from_request      the log holds a request: the supply was found in the saw-tooth of the pressure
     reading_range_kpa highest minus lowest reading of each cycle, shape (n_cycles,) [kPa]

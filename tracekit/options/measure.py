@@ -33,4 +33,10 @@ class MeasureOptions:
     )
     idle_settle_s: float = option(0.15, "s", "the end of a blow-off is over this long after its command")
     settled_tau: float = option(4.0, "time constants", "supply on for so long after the set point shows the ultimate")
+    end_gain_kpa: float = option(
+        1.0,
+        "kPa",
+        "most that the last time constant before the cut may have added where an end is extrapolated: cuts farther from "
+        "it end 4 to 12 kPa off, either way (simulated stations)",
+    )
     open_flat: float = option(0.35, "share of slope", "an open-cup stretch is flatter than this share of evacuation")

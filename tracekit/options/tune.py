@@ -20,6 +20,12 @@ class TuneOptions:
     answer_s: float = option(0.02, "s", "a switch answers within this time of a crossing (common practice, no source)")
     margin_open_kpa: float = option(5.0, "kPa", "set point over the open-cup vacuum (common practice, no source)")
     margin_reach_kpa: float = option(3.0, "kPa", "supply_off under the weakest vacuum reached (3 to 5, the same)")
+    beyond_most_kpa: float = option(
+        6.0,
+        "kPa",
+        "an extrapolated end is taken no further past the recorded vacuum, and half of that is believed: such ends are 4 "
+        "to 12 kPa off (simulated stations), and supply_off stays within what was recorded",
+    )
     set_share: float = option(0.85, "share", "set point at most this share of the weakest reach (the same)")
     grip_share: float = option(0.7, "share", "a set point under this share of it grips too weakly (the same)")
     set_least_share: float = option(0.6, "share", "set point at least this share of it, if moved (the same)")

@@ -107,7 +107,7 @@ def peaks(data: StationData) -> Floats:
 
 def _reach_low(data: StationData, held: Bools, options: TuneOptions) -> float:
     """What the weakest healthy cycle reaches: seen where the supply stayed on, else extrapolated."""
-    ultimate = data.cycles.floats("ultimate_vacuum_kpa")
+    ultimate = data.timing.get("tends_to_kpa", data.cycles.floats("ultimate_vacuum_kpa"))
     peak = peaks(data)
     seen = held & (ultimate > peak - 2.0) & (data.cycles.codes("ultimate_extrapolated") == 0)
     if seen.sum() >= options.least_held:
@@ -115,8 +115,9 @@ def _reach_low(data: StationData, held: Bools, options: TuneOptions) -> float:
     shown = held & np.isfinite(ultimate)
     if shown.sum() < options.least_held:
         return low_bound(peak[held], options.quantile)
-    # an extrapolated level is believed half of the way beyond what was reached
-    return low_bound((peak + 0.5 * np.maximum(ultimate - peak, 0.0))[shown], options.quantile)
+    # an extrapolated level is believed half of the way beyond what was reached, and not far
+    beyond = np.clip(ultimate - peak, 0.0, options.beyond_most_kpa)
+    return low_bound((peak + 0.5 * beyond)[shown], options.quantile)
 
 
 def _beyond(data: StationData, held: Bools, then: str, options: TuneOptions) -> float:

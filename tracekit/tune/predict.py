@@ -181,11 +181,12 @@ def most_overshoot_kpa(scene: Scene) -> float:
 
 
 def later_reach_kpa(scene: Scene) -> float:
-    """How much higher vacuum goes where the supply cuts later: half of the way to the ultimate vacuum is believed."""
+    """How much higher vacuum goes where the supply cuts later: half of some way to its end is believed."""
     ultimate, reach = scene.model.rise.ultimate, scene.levels.reach
     if not len(ultimate) or not len(reach):
         return 0.0
-    return max(0.5 * float(np.median(ultimate) - np.median(reach)), 0.0)
+    beyond = float(np.median(ultimate) - np.median(reach))
+    return 0.5 * min(max(beyond, 0.0), scene.options.beyond_most_kpa)
 
 
 def _of_saw_tooth(scene: Scene, values: Values, switches: Estimate, holds: int) -> dict[str, Estimate]:

@@ -128,8 +128,11 @@ def _monotone(times: Floats) -> Floats:
 
 
 def ultimates(data: StationData, rows: Ints) -> Floats:
-    """Ultimate vacuum per cycle [kPa], the usual one where a cycle shows none; always above the cycle's peak."""
-    ultimate = data.cycles.floats("ultimate_vacuum_kpa")[rows]
+    """Where suction of each cycle tends [kPa], the usual place where a cycle shows none; always above the cycle's peak.
+
+    However far past the recorded vacuum: good for the times of a rise, not for what can be reached.
+    """
+    ultimate = data.timing.get("tends_to_kpa", data.cycles.floats("ultimate_vacuum_kpa"))[rows]
     peak = data.cycles.floats("peak_vacuum_kpa")[rows]
     usual = np.nanmedian(ultimate) if np.isfinite(ultimate).any() else np.nanmax(peak, initial=0.0) * 1.05
     value = np.where(np.isfinite(ultimate), ultimate, usual)

@@ -94,7 +94,8 @@ def _loop(prepared: Prepared, top: float, tried: tuple[Values, ...]) -> tuple[Fl
     nothing = np.zeros(0)
     if not prepared.problem.saving or leak_unseen(scene):
         return nothing, nothing, np.zeros((0, 0)), np.zeros((0, 0))
-    high = float(np.median(model.rise.ultimate))
+    reached = float(np.median(scene.levels.reach)) if len(scene.levels.reach) else np.inf
+    high = min(float(np.median(model.rise.ultimate)), reached + scene.options.beyond_most_kpa)
     off = _fine_grid(scene.now, "supply_off", 0.4 * top, high, tried)
     on = _fine_grid(scene.now, "supply_on", 0.25 * top, high, tried)
     pairs = np.stack(np.meshgrid(off, on, indexing="ij"), axis=-1).reshape(-1, 2)
