@@ -56,7 +56,7 @@ def test_a_measured_leak_beside_another_cause_is_a_fact():
     assert said.headline == "A leak, place open; perhaps a blocked filter too"
     lead = plain(said.lead).replace("\u00a0", " ")
     assert re.match(r"Vacuum falls 5\.\d+ kPa/s .* with the supply closed\. Baseline: 0\.\d", lead)
-    assert "Filter or hose: chance 4 in 10." in said.reasons
+    assert "Filter or hose: 4 in 10 likely." in said.reasons
     assert "else" not in said.reasons
     sure = stories.finding("release_valve_leak", confidence=0.85)
     assert "Also" not in verdict(replace(result, findings=(*result.findings, sure))).reasons

@@ -75,7 +75,7 @@ def test_a_close_rival_is_named():
     far = (CauseChance(code="leak_steady", chance=0.9, reason=""), CauseChance(code="check_valve_leak", chance=0.1, reason=""))
     sure = replace(close, causes=far, findings=(replace(close.findings[0], confidence=0.9),))
     assert verdict(sure).headline == "Very likely a leak at the cup, hose or a fitting"
-    assert verdict(sure).reasons.endswith("Chance 9 in 10; else check valve.")
+    assert verdict(sure).reasons.endswith("Cause: 9 in 10 likely; else check valve.")
 
 
 def test_leak_lead_holds_rate_share_and_baseline():

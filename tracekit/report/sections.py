@@ -115,7 +115,7 @@ def _assumption_rows(assumptions: tuple[Assumption, ...]) -> list[dict[str, str]
         {
             "what": whole(role(a.what)).rstrip("."), "value": clean(a.value, 120),
             "evidence": evidence_words(a.evidence),
-            "sure": "" if a.confidence >= 0.975 else f"Chance {chance(a.confidence)}.",
+            "sure": "" if a.confidence >= 0.975 else f"Sure: {chance(a.confidence)}.",
         }
         for a in ordered
     ]  # fmt: skip

@@ -66,7 +66,7 @@ def _cause(result: StationResult) -> list[str]:
         told = (f"{cause_name(f.code)}, chance {chance(f.confidence)}" for f in (main, second))
         return _wrapped(f"To repair: 1. {'; 2. '.join(told)}.")
     p = main.confidence if second_fault(result, main) is not None else chance_of(result, main)
-    sure = f"Cause: {cause_name(main.code)}, chance {chance(p)}"
+    sure = f"Cause: {cause_name(main.code)}, {chance(p)} likely"
     rival = rival_of(result, main)
     return _wrapped(f"{sure}; not told apart from: {cause_name(rival).lower()}." if rival else f"{sure}.")
 

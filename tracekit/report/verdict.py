@@ -359,11 +359,11 @@ def _reasons(result: StationResult, main: Finding | None, room: int) -> str:
         return next((t for t in (" ".join([*parts, tail]), tail) if len(t) <= room), " ".join(parts))
     if main is not None and beside is not None:
         p = next((c.chance for c in result.causes if c.code == beside), main.confidence)
-        tail = f"{plain(capital((phrase(beside).rival,)))}: chance {chance(p)}."
+        tail = f"{plain(capital((phrase(beside).rival,)))}: {chance(p)} likely."
         parts = next((t for t in ([*parts, tail], [tail]) if len(" ".join(t)) <= room), parts)
     elif main is not None:
         other = runner_up(result, main)
-        sure = f"Chance {chance(chance_of(result, main))}"
+        sure = f"Cause: {chance(chance_of(result, main))} likely"
         full = f"{sure}; else {phrase(other).rival}." if other else f"{sure}."
         tries = [[*parts, full], [*parts, f"{sure}."], parts if n["dropped"] + n["missed"] else [full]]
         parts = next((t for t in tries if len(" ".join(t)) <= room), parts)
