@@ -210,6 +210,12 @@ def run_on_s(values: Mapping[str, Floats]) -> Floats:
         return np.asarray(np.where(values["top"] > 0.0, values["overshoot"] / values["top"], np.nan), np.float64)
 
 
+def _in_range(data: StationData, values: Mapping[str, Floats]) -> Mapping[str, Floats]:
+    """Measures at the top; a reading cut off by the range tells nothing about the vacuum beyond it."""
+    cut = cut_cycles(data)
+    return {name: np.where(cut, np.nan, values[name]) for name in AT_THE_TOP}
+
+
 def make_features(data: StationData, leak: LeakResult, bands: Bands) -> Features:
     """Per-cycle measures of one log."""
     cycles = data.cycles
@@ -257,10 +263,7 @@ def make_features(data: StationData, leak: LeakResult, bands: Bands) -> Features
         "command": np.log(_given_s(data)),
         "overlap": data.timing["overlap_s"],
     }
-    values["run_on"] = run_on_s(values)
-    # a reading cut off by the range tells nothing about the vacuum beyond it
-    cut = cut_cycles(data)
-    values |= {name: np.where(cut, np.nan, values[name]) for name in AT_THE_TOP}
+    values |= _in_range(data, {**values, "run_on": run_on_s(values)})
     noise = leak.rate_noise if len(leak.rate_noise) else np.full(len(cycles), np.nan)
     doubt = float(np.sqrt(sum(line.u_kpa_s**2 for line in leak.budget if line.common)))
     return Features(

@@ -20,6 +20,7 @@ from tracekit.judge.findings import fact_finding
 from tracekit.judge.late import late_sign, rested_picks
 from tracekit.judge.listing import ranked
 from tracekit.judge.misses import empty_picks, slow_misses
+from tracekit.judge.moved import moved_sign, without_moved
 from tracekit.judge.rank import Posterior, posterior
 from tracekit.judge.reasons import reason_for
 from tracekit.judge.ripple import pulsation_sign
@@ -96,8 +97,12 @@ def _at(share: float, values: NDArray[np.float64]) -> float:
 
 def _seen(case: Case, options: JudgeOptions) -> Seen:
     features, reference, bands = _features(case)
-    comparison = compare(features, reference, options)
     group, grouped = group_sign(case.data, features)
+    moved = moved_sign(case.data, features, grouped, options) if group.present > options.listed else None
+    if moved is not None:  # what falls for a moment is no group of leaks
+        features = without_moved(features, grouped)
+        group, grouped = group_sign(case.data, features)
+    comparison = compare(features, reference, options)
     effects = effects_of(case.data, features, comparison, reference, grouped, group.present > 0.5, bands, options)
     # without an open cup the answer is that of the part, which a robot back from a pause may meet at another time
     rested = rested_picks(case.data) if response_from_open_cup(case.data) else None
@@ -118,6 +123,8 @@ def _seen(case: Case, options: JudgeOptions) -> Seen:
     leaky = leaky_sign(case.leak, volume_ml, _band_kpa(case.data), compared, options, _least_rate(case.data))
     spared = spared_sign(features, comparison)
     travel = travel_sign(case.data, case.baseline, options) or fall_sign(case.data, case.baseline, options)
+    if moved is not None and (travel is None or travel.present < moved.present):
+        travel = moved
     if travel is not None:  # it tells what the deepest dip of each hold does, and when
         effects.pop("dip", None)
         dips = replace(dips, name="own_dips")

@@ -167,6 +167,11 @@ class JudgeOptions:
     travel_share: float = option(
         0.35, "share", "of the variance in holds, from where on its timing is the machine's own"
     )
+    moved_share: float = option(
+        0.4, "share", "of what a group of holds falls faster, that it leaks in between if it is one of leaks (no source)"
+    )
+    moved_fixed: float = option(0.8, "share", "of such holds that fall at one time or at two: the machine's own")
+    moved_within_s: float = option(0.12, "s", "of a time of the hold, which a move keeps to (common practice)")
     burst_share: float = option(0.2, "share", "of the cycles: noise in fewer may be chance, in more it comes and goes")
     burst_ln: float = option(0.7, "log", "noise that comes and goes is this much more than the rest, at least twice it")
     burst_kpa: float = option(0.2, "kPa", "noise that comes and goes and is less disturbs nothing (no source)")
