@@ -132,7 +132,7 @@ def test_nothing_found_is_not_headed_as_a_danger():
     """Where no cause is left, the row that completes the sum says that there is no fault."""
     result = replace(stories.healthy().stations[0], causes=())
     told = why.why_this_cause(result, "kPa")
-    assert "No fault that this log can show" in told
+    assert "Nothing wrong" in told
     assert "Something else" not in told
     assert "Something else, or nothing" in why.why_this_cause(stories.torn_cup().stations[0], "kPa")
 

@@ -42,7 +42,7 @@ def test_few_refills_are_told_as_at_most_one():
     counted = hold_rows(base)
     assert "no to" not in said(counted)
     mixed = stories.result(Play(cycles=30, slow=tuple(range(0, 30, 2)), slow_rate=3.2, hold_s=2.4))
-    assert "Most of 30 holds need at most one refill." in said(hold_rows(mixed))
+    assert "All 30 holds need at most one refill." in said(hold_rows(mixed))
 
 
 def test_vacuum_that_rises_is_not_called_lost():

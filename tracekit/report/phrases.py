@@ -63,7 +63,7 @@ _PHRASES: dict[str, Phrase] = {
     "supply_is_request": Phrase("a logged request, not the valve", "only a request logged", "the log"),
 }
 
-NO_KNOWN_CAUSE, NO_FAULT = "Something else, or nothing", "No fault that this log can show"
+NO_KNOWN_CAUSE, NO_FAULT = "Something else, or nothing", "Nothing wrong"
 NOTHING = ("none of these", "none", "other", "none_of_these", "healthy", "something_else")
 
 

@@ -254,10 +254,11 @@ def _usual_count(refills: Indices) -> str:
         what = f"{number_word(usual)} refill{'s' if usual > 1 else ''}"
         return f"{holds[:1].upper()}{holds[1:]} need {what}"
     low, high = int(np.percentile(refills, 5)), int(np.percentile(refills, 95))
+    inside = low <= refills.min() and refills.max() <= high
+    most = f"{'All' if inside else 'Most of'} {count(n)} holds need"
     if low == 0:
-        most = "at most one refill" if high < 2 else f"up to {number_word(high)} refills"
-        return f"Most of {count(n)} holds need {most}"
-    return f"Most of {count(n)} holds need {number_word(low)} to {number_word(high)} refills"
+        return f"{most} at most one refill" if high < 2 else f"{most} up to {number_word(high)} refills"
+    return f"{most} {number_word(low)} to {number_word(high)} refills"
 
 
 def _tally(refills: Indices) -> str:
