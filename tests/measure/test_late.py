@@ -95,9 +95,14 @@ def test_the_evacuation_is_withheld_where_the_supply_shows_the_lag(in_time: Stat
     after = replace(in_time, timing={**in_time.timing, "release_s": in_time.timing["release_s"] + lag.lag_s})
     found = withhold_late(after, (lag,), MeasureOptions())
     assert found.late_s == pytest.approx(0.1 + 0.02 + MeasureOptions().late_hidden_s)
-    for name in FROM_SUPPLY:
-        assert np.isfinite(in_time.cycles.floats(name)).any()
-        assert np.isfinite(found.cycles.floats(name)).any() == (signal == "release")
+    shown, left = (
+        {"tends_to_kpa": d.timing["tends_to_kpa"]} | {n: d.cycles.floats(n) for n in FROM_SUPPLY}
+        for d in (in_time, found)
+    )
+    for name in ("tends_to_kpa", "pump_time_constant_s"):
+        assert np.isfinite(shown[name]).any()
+    for name in shown:
+        assert np.isfinite(left[name]).any() == (np.isfinite(shown[name]).any() and signal == "release")
 
 
 def test_vacuum_before_the_supply_command_is_no_lag_where_blow_offs_wait(in_time: StationData) -> None:

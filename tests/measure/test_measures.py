@@ -90,6 +90,33 @@ def test_open_cup_and_contact() -> None:
     assert "open" in kinds
 
 
+@pytest.mark.parametrize("level", [14.0, 19.0, 28.0, 34.0])
+@pytest.mark.parametrize("rate_hz", [100, 500])
+def test_a_deep_open_cup_shows(level: float, rate_hz: int) -> None:
+    """A clogged filter's open cup lies over the share of the peak from which rises are fitted, and shows all the same."""
+    deep = Piece(seconds=0.35, to=level, tau_s=0.03, supply=1, present=0)
+    data = data_of(
+        (idle(), deep, evacuate(1.5, tau_s=0.2), blow_off()) * 8, rate_hz=rate_hz, noise=0.02, settings=KNOWN
+    )
+    np.testing.assert_allclose(data.cycles.floats("open_cup_vacuum_kpa"), level, atol=0.2)
+    contact = data.cycles.floats("contact_s") - data.cycles.floats("start_s")
+    np.testing.assert_allclose(contact, 0.35, atol=0.015)
+    np.testing.assert_allclose(median(data, "pump_time_constant_s"), 0.2, rtol=0.05)
+
+
+def test_the_evacuation_of_a_dropped_pick_is_measured() -> None:
+    """A part torn off later was evacuated like any other: open cup, contact and time constant are told, no end of it."""
+    start = (idle(), Piece(seconds=0.4, to=8.0, tau_s=0.02, supply=1), evacuate(0.5, tau_s=0.2))
+    torn = (*start, Piece(seconds=0.1, to=5.0, tau_s=0.02, supply=1), Piece(seconds=0.4, to=5.0, supply=1))
+    data = data_of((*start, blow_off()) * 6 + (*torn, blow_off()) * 3, rate_hz=RATE_HZ, noise=0.02, settings=KNOWN)
+    dropped = data.cycles.where("outcome", "dropped")
+    assert dropped.tolist() == [False] * 6 + [True] * 3
+    for column, value in (("open_cup_vacuum_kpa", 8.0), ("pump_time_constant_s", 0.2), ("seal_time_s", 0.25)):
+        np.testing.assert_allclose(data.cycles.floats(column)[dropped], value, rtol=0.06)
+    told = data.cycles.floats("ultimate_vacuum_kpa")[dropped]
+    assert not (told < data.cycles.floats("peak_vacuum_kpa")[dropped]).any()
+
+
 def test_no_contact_where_none_shows() -> None:
     """A cup that is closed from the start shows neither contact nor open-cup vacuum."""
     data = data_of(PLAIN * 6, rate_hz=RATE_HZ, settings=KNOWN)

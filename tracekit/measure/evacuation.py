@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from tracekit.measure.plateau import deep_plateaus
 from tracekit.options.measure import MeasureOptions
 from tracekit.segment.cycles import Spans
 from tracekit.segment.hold import Hold
@@ -197,18 +198,26 @@ def measure_evacuation(
     cut = first_in(samples.supply_fall, after, np.maximum(hold.quit + 1, after))
     first_cut = np.where(cut >= 0, np.minimum(cut, hold.quit), hold.quit)
     curve = curve_of(samples, options)
+    lost = (hold.drop >= 0) & (first_cut > hold.drop)  # before suction ended: the rise is whole
+    until = np.where(lost, hold.drop + 1, first_cut)
     # suction may be cut before the peak, which the valve's delay adds
     last = np.clip(first_cut - 1, 0, len(samples.time) - 1)
-    summit = np.fmin(options.fit_to * hold.peak, samples.smooth[last])
+    summit = np.fmin(options.fit_to * hold.peak, np.where(lost, np.inf, samples.smooth[last]))
     top = first_reach(samples.smooth, summit, spans.last_try, np.maximum(first_cut, after + 1))
     empty = np.where(np.isfinite(zero), zero, 0.0)
     half = first_reach(curve, empty + 0.5 * (hold.peak - empty), spans.last_try, np.where(top >= 0, top + 1, 0))
     begin = first_reach(curve, empty + options.fit_from * (hold.peak - empty), spans.last_try, half + 1)
+    deep, flat = deep_plateaus(samples, begin, half, top, options)
+    above = deep + options.fit_from * (hold.peak - deep)
+    begin = np.where(flat >= 0, first_reach(curve, above, flat, np.where(flat >= 0, top + 1, 0)), begin)
+    base = np.where(flat >= 0, deep, empty)
     tau, end_level = fit_exponential(samples, begin, np.where(top >= 0, top + 1, begin), options.fit_least_samples)
-    contact, contact_time, open_level = _contact(samples, spans, hold, begin, tau, end_level, empty, closed, options)
+    contact, contact_time, open_level = _contact(
+        samples, spans, hold, begin, tau, end_level, empty, base, closed, options
+    )
     amplitude = _onset_amplitude(usual_open, open_level - empty, hold.peak - empty, samples.noise, options)
-    tends_to, seen = _tends_to(samples, hold, top, first_cut, tau, end_level, options)
-    ultimate = np.where(seen, tends_to, _bounded(samples, hold, first_cut, tau, tends_to, options))
+    tends_to, seen = _tends_to(samples, hold, top, until, tau, end_level, options)
+    ultimate = np.where(seen, tends_to, _bounded(samples, hold, until, tau, tends_to, options))
     held = hold.grip >= 0
     command = command_time(samples, spans)
     return Evacuation(
@@ -235,18 +244,20 @@ def _contact(
     tau: Floats,
     end_level: Floats,
     zero: Floats,
+    base: Floats,
     closed: NDArray[np.bool_],
     options: MeasureOptions,
 ) -> tuple[Ints, Floats, Floats]:
     """Contact as sample index (-1) and time, and the open-cup level before it, by carrying the fit back to that level.
 
+    `zero` is the idle vacuum, `base` that from which the fitted rise starts, where it is known already [kPa].
     It shows only where at least three samples of a stretch much flatter than the evacuation come before it. A missed
     pick has no contact, and its open-cup level is the median over the second half of its suction.
     """
     here = np.maximum(begin, 1)
     rise = samples.vacuum[here]
     time = samples.time[here]
-    level = zero.copy()
+    level = base.copy()
     at = begin
     for _ in range(2):
         with np.errstate(invalid="ignore", divide="ignore"):
@@ -272,30 +283,31 @@ def _contact(
 
 
 def _tends_to(
-    samples: Samples, hold: Hold, top: Ints, first_cut: Ints, tau: Floats, end_level: Floats, options: MeasureOptions
+    samples: Samples, hold: Hold, top: Ints, until: Ints, tau: Floats, end_level: Floats, options: MeasureOptions
 ) -> tuple[Floats, NDArray[np.bool_]]:
     """Vacuum at the end: read off where suction went on long enough (true), else where the fit ends [kPa]."""
     grip = np.where(hold.grip >= 0, hold.grip, top)
-    stretch = samples.time[np.clip(first_cut - 1, 0, len(samples.time) - 1)] - samples.time[np.maximum(grip, 0)]
+    stretch = samples.time[np.clip(until - 1, 0, len(samples.time) - 1)] - samples.time[np.maximum(grip, 0)]
     seen = (grip >= 0) & (stretch > options.settled_tau * np.where(np.isfinite(tau), tau, np.inf))
-    start = grip + (np.maximum(first_cut - grip, 0)) * 3 // 4
-    level = range_quantile(samples.vacuum, np.where(seen, start, 0), np.where(seen, first_cut, 0), 0.5)
+    start = grip + (np.maximum(until - grip, 0)) * 3 // 4
+    level = range_quantile(samples.vacuum, np.where(seen, start, 0), np.where(seen, until, 0), 0.5)
     sane = (end_level > 0.9 * hold.peak) & (end_level < 106.0)
     return np.where(seen, level, np.where(sane, end_level, np.nan)), seen
 
 
 def _bounded(
-    samples: Samples, hold: Hold, first_cut: Ints, tau: Floats, end_level: Floats, options: MeasureOptions
+    samples: Samples, hold: Hold, until: Ints, tau: Floats, end_level: Floats, options: MeasureOptions
 ) -> Floats:
     """The extrapolated end where what the rise still gained before the cut bounds it, NaN elsewhere [kPa].
 
     A suction curve bends in its own way, so that a fit ends short of the true end or past it by as much as the way
     there. The end lies no lower than what was reached, and no further past it than the last time constant added.
     """
-    last = np.clip(first_cut - 1, 0, len(samples.time) - 1)
+    last = np.clip(until - 1, 0, len(samples.time) - 1)
     before = np.searchsorted(samples.time, samples.time[last] - np.nan_to_num(tau))
     gained = samples.smooth[last] - samples.smooth[np.minimum(before, last)]
-    near = np.isfinite(tau) & (gained <= options.end_gain_kpa)
+    # where the vacuum has been lost by then, it gained nothing that tells
+    near = np.isfinite(tau) & (gained <= options.end_gain_kpa) & (samples.smooth[last] >= options.fit_to * hold.peak)
     return np.where(near, np.clip(end_level, hold.peak, hold.peak + np.maximum(gained, 0.0)), np.nan)
 
 

@@ -36,7 +36,9 @@ class MeasureOptions:
     end_gain_kpa: float = option(
         1.0,
         "kPa",
-        "most that the last time constant before the cut may have added where an end is extrapolated: cuts farther from "
-        "it end 4 to 12 kPa off, either way (simulated stations)",
+        "most that the last time constant before the cut may have added where an end is extrapolated: others are 4 to "
+        "12 kPa off, either way (simulated stations)",
     )
+    open_least_s: float = option(0.03, "s", "a shorter stretch between two rises is no open cup but a bend of one")
+    open_least_samples: int = option(3, "samples", "nor is one of fewer")
     open_flat: float = option(0.35, "share of slope", "an open-cup stretch is flatter than this share of evacuation")

@@ -23,8 +23,8 @@ class TuneOptions:
     beyond_most_kpa: float = option(
         6.0,
         "kPa",
-        "an extrapolated end is taken no further past the recorded vacuum, and half of that is believed: such ends are 4 "
-        "to 12 kPa off (simulated stations), and supply_off stays within what was recorded",
+        "an extrapolated end is taken no further past the recorded vacuum, and half of that is believed: such ends are "
+        "4 to 12 kPa off (simulated stations), and supply_off stays within what was recorded",
     )
     set_share: float = option(0.85, "share", "set point at most this share of the weakest reach (the same)")
     grip_share: float = option(0.7, "share", "a set point under this share of it grips too weakly (the same)")
