@@ -32,6 +32,7 @@ from tracekit.read.rising import check_order
 from tracekit.read.rounding import assumption, with_rounding
 from tracekit.read.settled import pressure_channel, time_channel
 from tracekit.read.signs import with_signed_counts
+from tracekit.read.stampwords import zone_of_name
 from tracekit.read.stretches import check_events
 from tracekit.read.timeplan import TimePlan, plan_time, seconds_of, times_of
 from tracekit.read.views import ask_station, one_station, station_column
@@ -191,9 +192,16 @@ def make_plan(
         supply_signal=supply.signal if supply else "valve",
         on_level=on_level,
         quality=quality,
-        zone=head.preamble.zone,
+        zone=head.preamble.zone or _zone_told(head, time),
         assumptions=(*assumptions, *_quality_facts(quality)),
     )
+
+
+def _zone_told(head: Head, time: TimePlan) -> str:
+    """The zone that stands behind the stamps or with their name, empty where none does."""
+    columns = [c for c in map(head.column, time.columns) if c is not None]
+    places = [c.profile.stamp.place for c in columns if c.profile.stamp is not None]
+    return next(filter(None, [*places, *(zone_of_name(c.name) for c in columns)]), "")
 
 
 def _quality(head: Head, stations: Sequence[StationPlan]) -> QualityPlan | None:

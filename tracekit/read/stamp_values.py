@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from tracekit.read.rows import valid
 from tracekit.read.stampform import StampForm
 from tracekit.read.stamps import MONTHS
+from tracekit.read.stampwords import all_spelled_out
 
 NS = 1_000_000_000
 _DAY_NS = 86_400 * NS
@@ -43,6 +44,8 @@ def stamp_ns(array: pa.Array, form: StampForm) -> tuple[Ints, NDArray[np.bool_]]
         return _clock_of_floats(array, form)
     if pa.types.is_integer(array.type):
         array = array.cast(pa.string())
+    if form.spelled:
+        array = all_spelled_out(array)
     if form.worded:
         array = _numbered_months(array, weekday=form.weekday)
     texts = array.cast(pa.binary())
@@ -82,7 +85,7 @@ def _numbered_months(array: pa.Array, *, weekday: bool) -> pa.Array:
     texts = pc.utf8_lower(array.cast(pa.binary()).cast(pa.string(), safe=False))
     if weekday:
         texts = pc.replace_substring_regex(texts, r"^\s*\p{L}+\.?,?\s+", "", max_replacements=1)
-    for accented, plain in (("ä", "a"), ("é", "e"), ("û", "u"), ("ş", "s"), ("ğ", "g"), ("ź", "z"), ("ú", "u")):
+    for accented, plain in zip("äáéûşğźú", "aaeusgzu", strict=True):
         texts = pc.replace_substring(texts, accented, plain)
     for starts, number in MONTHS:
         pattern = r"(?:" + "|".join(starts.split()) + r")\p{L}*\.?"

@@ -18,6 +18,8 @@ class StampForm:
     worded     months are names
     weekday    the name of a day stands first
     ambiguous  day and month could be exchanged
+    spelled    the half of the day or the zone is a word that `stampwords.spelled_out` writes in signs
+    place      name of the zone, "Europe/Lisbon", that stands behind
     counted    what follows the seconds could be a count of milliseconds as well as a fraction
     evidence   how day and month were told apart
     """
@@ -28,6 +30,8 @@ class StampForm:
     worded: bool = False
     weekday: bool = False
     ambiguous: bool = False
+    spelled: bool = False
+    place: str = ""
     counted: bool = False
     evidence: str = ""
 

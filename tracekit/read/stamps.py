@@ -12,25 +12,30 @@ from dataclasses import replace
 
 from tracekit.read.fractions import with_counts
 from tracekit.read.stampform import Field, StampForm
+from tracekit.read.stampwords import parted_place, spelled_out
 from tracekit.read.words import fold
 
 DATE_FIELDS: tuple[Field, ...] = ("year", "month", "day")
 
 MONTHS: tuple[tuple[str, int], ...] = (
-    ("jan ene gen ian янв sty led oca", 1), ("feb fev unor lut sub фев", 2), ("mar maa mrz brez мар bre", 3),
-    ("apr avr abr kwi dub nis апр", 4), ("may mai maj mei mag май mayis", 5), ("jun juin giu cze haz июн cerv", 6),
-    ("jul juil lug lip tem июл cervenec", 7), ("aug aou ago sie agu srp авг", 8), ("sep set wrz eyl zar сен", 9),
-    ("oct okt out ott paz eki rij окт", 10), ("nov lis kas ноя", 11), ("dec dez dic des gru ara pros дек", 12),
+    ("marra", 11),
+    ("jan ene gen ian янв sty led oca tammi", 1), ("feb fev unor lut sub фев helmi", 2),
+    ("mar maa mrt mrz brez мар bre", 3), ("apr avr abr kwi dub nis апр huhti", 4),
+    ("may mai maj mei mag май mayis touko", 5), ("jun juin giu cze haz июн cerv kesa", 6),
+    ("jul juil lug lip tem июл cervenec heina", 7), ("aug aou ago sie agu srp авг elok", 8),
+    ("sep set wrz eyl zar сен syys", 9), ("oct okt out ott paz eki rij окт loka", 10), ("nov lis kas ноя", 11),
+    ("dec dez dic des gru ara pros дек joulu", 12),
 )  # fmt: skip
-"""First letters of the names of the months in common languages, folded."""
+"""First letters of the names of the months in common languages, folded; a longer beginning before a shorter one."""
 
 
 _RUN = re.compile(r"\d+")
 _WORD_MONTH = re.compile(r"[^\W\d_]{3,}\.?")
 _WEEKDAY = re.compile(r"[^\W\d_]{2,}\.?,?\s+(?=\d|[^\W\d_]{3,9}\.?\s+\d)")
-_TEXT_DATE = str.maketrans({"年": "-", "月": "-", "日": " ", "時": ":", "时": ":", "点": ":", "分": ":", "秒": ""})
+_TEXT_DATE = str.maketrans(dict(zip("年月日년월일時时点分秒", [*"--", " ", *"--", " ", *"::::", ""], strict=True)))
 _LETTERED = re.compile(r"(\d)\s?h\s?(\d{1,2})\s?m(?:in)?\s?(\d{1,2})(?:(?:s|(?=[.,]))([.,]?\d+))?\s?s?", re.IGNORECASE)
-_DOTTED = re.compile(r"([-./]\d{1,4},?\s)(\d{1,2})\.(\d{2})\.(\d{2})")
+_DOTTED = re.compile(r"([-./]\d{1,4},?\s|[^\W\d_]\.?\s\d{4},?\s(?:klo?\.?\s)?)(\d{1,2})\.(\d{2})\.(\d{2})")
+_OF = re.compile(r"\bde\s")
 _PM = re.compile(r"[aApP]\.?\s?[mM]\.?\s*$|[aApP]\.?[mM]\.?(?=\s|$)")
 
 
@@ -59,10 +64,22 @@ def find_form(cells: Sequence[str]) -> StampForm | None:
 
 
 def _cell_form(cell: str) -> StampForm | None:
+    text = cell.strip()
+    bare, place = parted_place(text)
+    told = spelled_out(bare)
+    form = _form_of(told)
+    if form is not None and told != bare:
+        spelled = form.has_date or "zone_h" not in form.fields  # hours from UTC say nothing of a clock without a date
+        form = replace(form, spelled=True) if spelled else _form_of(bare)
+    return form if form is None or not place or form.zone else replace(form, place=place)
+
+
+def _form_of(cell: str) -> StampForm | None:
+    """The form of one stamp without words but for its month and the name of the day."""
     text = _LETTERED.sub(_with_colons, cell.strip().translate(_TEXT_DATE).strip(": "))
     text = _DOTTED.sub(r"\1\2:\3:\4", text)
     worded = False
-    plain = _PM.sub("", text)
+    plain = _OF.sub("", _PM.sub("", text))
     weekday = _has_weekday(plain)
     plain = _WEEKDAY.sub("", plain, count=1) if weekday else plain
     for word in _WORD_MONTH.findall(plain):
@@ -122,7 +139,8 @@ def _date_fields(runs: list[str], marks: list[str], *, month_first: bool) -> tup
         return (("year", "day_of_year"), 2)
     first, second = marks[1].strip(), marks[2].strip()
     parted = first[:1] in ("-", ".", "/") and second[:1] in ("-", ".", "/")
-    blank = first in ("", ".") and second in ("", ",", ".") and ":" not in marks[1] + marks[2] and len(runs[2]) == 4
+    blank = first in ("", ".") and second in ("", ",", ".") and ":" not in marks[1] + marks[2]
+    blank = blank and (len(runs[2]) == 4 or (len(runs[0]) == 4 and first == "."))
     if not (parted or (blank and len(runs) >= 3 and ":" not in "".join(marks[:3]))):
         return (), 0
     if len(runs[0]) == 4:
@@ -166,7 +184,8 @@ def _zone_fields(runs: list[str], marks: list[str], place: int, fields: list[Fie
     if marks[place].strip()[-1:] not in ("+", "-"):
         return None
     rest = len(runs) - place
-    if rest == 1 and len(runs[place]) in (2, 4):
+    short = len(runs[place]) == 1 and re.search("UTC|GMT", marks[place]) is not None
+    if rest == 1 and (len(runs[place]) in (2, 4) or short):
         return (*fields, "zone_h")
     return (*fields, "zone_h", "zone_m") if rest == 2 and marks[place + 1] == ":" else None
 
