@@ -11,12 +11,13 @@ from segment.made_traces import KNOWN, PLAIN, blow_off, coast, evacuate, hold, i
 from tests.judge.test_verdict import case_of
 from tracekit.judge.case import Seen
 from tracekit.judge.detect import detectable
-from tracekit.judge.effects import ONSET_MEASURES, Comparison, Effect, _one_ultimate, compare, compare_feature
+from tracekit.judge.effects import Comparison, Effect, _one_ultimate, compare, compare_feature
 from tracekit.judge.effects_of import _usable, with_idle_real
 from tracekit.judge.evidence import USUAL, Circumstances, Sign, combined
 from tracekit.judge.features import Features, choose_bands, make_features
 from tracekit.judge.fingerprints import FINGERPRINTS
 from tracekit.judge.motion import late_fall_kpa
+from tracekit.judge.onset import ONSET_MEASURES
 from tracekit.judge.rank import posterior
 from tracekit.judge.setting_rules import _hardly_cut, _unreachable
 from tracekit.judge.signs import empties_at_once, loss_signs, scatter_sign, weak_open_sign

@@ -21,9 +21,10 @@ from segment.made_traces import (
 )
 
 from tracekit.judge.case import Case
-from tracekit.judge.effects import compare, find_onset
+from tracekit.judge.effects import compare
 from tracekit.judge.features import choose_bands, make_features
 from tracekit.judge.findings import drop_severity
+from tracekit.judge.onset import find_onset
 from tracekit.judge.verdict import judge
 from tracekit.model.finding import CODES
 from tracekit.model.station import Limit, Settings, Station

@@ -168,7 +168,7 @@ class JudgeOptions:
         0.35, "share", "of the variance in holds, from where on its timing is the machine's own"
     )
     moved_share: float = option(
-        0.4, "share", "of what a group of holds falls faster, that it leaks in between if it is one of leaks (no source)"
+        0.4, "share", "of what a group of holds falls faster, that it leaks in between if it is of leaks (no source)"
     )
     moved_fixed: float = option(0.8, "share", "of such holds that fall at one time or at two: the machine's own")
     moved_within_s: float = option(0.12, "s", "of a time of the hold, which a move keeps to (common practice)")
