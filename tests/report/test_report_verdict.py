@@ -11,6 +11,8 @@ from tracekit.model.estimate import Bound
 from tracekit.model.finding import CODES, CauseChance, Evidence
 from tracekit.report.page import station_page
 from tracekit.report.phrases import cause_name, phrase, without_article
+from tracekit.report.pictures.fall import fall
+from tracekit.report.pictures.rates import rates
 from tracekit.report.second import both_told, second_fault
 from tracekit.report.terminal import first_screen
 from tracekit.report.todo import lasting, step_of, steps, to_record
@@ -89,6 +91,21 @@ def test_leak_lead_holds_rate_share_and_baseline():
     assert "at least 9.0 kPa/s" in lead(worst) or "Vacuum falls" in lead(worst)
 
 
+def test_two_rates_are_told_as_two():
+    """A leak that jumps between two rates has both in its lead and its pictures; a median of neither stands anywhere."""
+    story = stories.by_part().stations[0]
+    alike = tuple(replace(group, by="rate") for group in story.leak.groups)
+    found = stories.finding("check_valve_leak", cycles=tuple(range(62)), share=1.0)
+    result = replace(story, leak=replace(story.leak, groups=alike), findings=(found,), causes=())
+    told = lead(result)
+    assert told.startswith("15 of 62 cycles lose 10.")
+    assert "; the other 47 lose 0." in told
+    assert "15 of 62 cycles lose 10." in plain(rates(result).heading)
+    assert "15 of 62 cycles lose 10." in plain(fall(result).heading)
+    one = replace(result, leak=replace(result.leak, groups=alike[:1]))
+    assert lead(one).startswith("Vacuum falls")
+
+
 def test_evidence_becomes_the_lead(plain_result):
     """A measured fact is told with interval, share and reference."""
     fact = Evidence(measure="evacuation_time_s", value=0.162, lower=0.16, upper=0.165, unit="s", reference=0.118,
@@ -112,10 +129,12 @@ def test_a_figure_of_the_last_cycles_says_so(plain_result):
 
 
 def test_healthy_says_what_would_have_shown():
-    """Without a finding the lead names the smallest rise of the leak that would have shown, but never of an unmeasured leak."""
+    """Without a finding the lead names the smallest rise of the leak that would have shown, or that it cannot."""
     assert "A rise by 1.5 kPa/s would have shown." in lead(stories.healthy().stations[0])
-    unmeasured = stories.withheld().stations[0]
+    unmeasured = replace(stories.withheld().stations[0], detectable=stories.DETECTABLE[1:])
     assert lead(unmeasured) == "Whether it leaks, this recording cannot show."
+    rise = replace(unmeasured, detectable=stories.DETECTABLE)
+    assert lead(rise) == "A rise of the leak by 1.5 kPa/s would have shown; its size now does not show."
     assert verdict(stories.healthy().stations[0]).headline == "No fault found in 71 cycles"
     unknown = replace(stories.healthy().stations[0], detectable=(), baseline=None, baseline_leak=None)
     assert lead(unknown).endswith(" with the supply closed. No baseline says whether that is usual.")

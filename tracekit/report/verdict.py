@@ -13,7 +13,7 @@ from tracekit.report.levels import EVACUATION, sentence
 from tracekit.report.measures import has_sentence, measure, setting_names
 from tracekit.report.phrases import NOTHING, phrase, without_article
 from tracekit.report.second import SURE, both_headlines, second_fault, second_words, sure_second
-from tracekit.report.some_picks import grouped_leads
+from tracekit.report.some_picks import grouped_leads, rates_told, two_rates
 from tracekit.report.text import clean
 from tracekit.report.view import LEAKS, counts, early_ends, fault_of_log, main_finding, median, symptom
 from tracekit.report.words import (
@@ -167,19 +167,21 @@ def _nothing_found(result: StationResult, log: Finding | None) -> str:
 def _would_have_shown(result: StationResult) -> Text:
     """As in "A rise by 1.5 kPa/s would have shown." and what it is now, or that a leak could not be measured."""
     rate = of_quantity(result.leak.decay_rate)
+    sizes = [d.smallest for d in result.detectable if d.code == "leak_steady" and d.unit == "kPa/s"]
+    rise = Num(value=sizes[0], unit="kPa/s", step=_tenth(sizes[0])) if sizes and sizes[0] is not None else None
     if rate is None:
         deep = [d.smallest for d in result.detectable if d.code == "leak_steady" and d.measure == "ultimate_vacuum_kpa"]
         if deep and deep[0] is not None:
             size = Num(value=deep[0], unit="kPa", step=_tenth(deep[0]))
             return say("A leak that costs {} of the deepest vacuum would have shown; smaller ones would not.", size)
+        if rise is not None:
+            return say("A rise of the leak by {} would have shown; its size now does not show.", rise)
         return ("Whether it leaks, this recording cannot show.",)
     parts: list[Text] = [say("Vacuum falls {} with the supply closed.", rate)]
     if untold_leak(result):
         return _first_fit([(*parts[0], " Only a healthy log tells if that is usual."), parts[0]])
-    sizes = [d.smallest for d in result.detectable if d.code == "leak_steady" and d.unit == "kPa/s"]
-    if sizes and sizes[0] is not None:
-        size = Num(value=sizes[0], unit="kPa/s", step=_tenth(sizes[0]))
-        parts.append(say("A rise by {} would have shown.", size))
+    if rise is not None:
+        parts.append(say("A rise by {} would have shown.", rise))
     elif result.baseline is None:
         return _first_fit([(*parts[0], " No baseline says whether that is usual."), parts[0]])
     return _shortest(parts)
@@ -244,6 +246,9 @@ def _leak_lead(result: StationResult, main: Finding | None) -> Text:
     start = say("Vacuum falls {} with the supply closed", rate)
     where = say(", on {}.", _share(result, main)) if main is not None else (".",)
     base = of_quantity(result.baseline_leak.decay_rate) if result.baseline_leak is not None else None
+    fast = two_rates(result)
+    if fast is not None:
+        start, where = rates_told(result, fast)[:-1], (".",)
     if base is None or base.bound:
         return _first_fit([(*start, *where), (*start, ".")])
     bare = Num(value=base.value, unit=base.unit, lower=base.lower, upper=base.upper, bare=True)

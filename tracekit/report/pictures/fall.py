@@ -9,6 +9,7 @@ from tracekit.model.estimate import Estimate
 from tracekit.model.result import LeakResult, StationResult
 from tracekit.report.pictures.pulldown import names_of
 from tracekit.report.plot import Axis, Cell, Column, Label, Picture, Plot, across, band, finish, line, round_up, upward
+from tracekit.report.some_picks import rates_told, two_rates
 from tracekit.report.view import (
     LEAKS,
     Floats,
@@ -179,7 +180,10 @@ def _rate_heading(result: StationResult, part: Mask | None, names: tuple[str, st
     if now is None:
         return None
     who = "" if part is None else f" on {names[0]}"
-    text = say("Vacuum falls {} with the supply closed{}", now, who)
+    fast = two_rates(result) if part is None else None
+    text = (
+        rates_told(result, fast)[:-1] if fast is not None else say("Vacuum falls {} with the supply closed{}", now, who)
+    )
     if result.baseline_leak is not None:
         there, where = of_quantity(result.baseline_leak.decay_rate), "in the baseline"
     else:

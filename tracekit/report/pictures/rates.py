@@ -24,6 +24,7 @@ from tracekit.report.plot import (
     uprights,
     upward,
 )  # fmt: skip
+from tracekit.report.some_picks import two_rates
 from tracekit.report.view import LEAKS, Floats, Indices, Mask, main_finding, median, middle, odd_cycles, spaced
 from tracekit.report.words import Num, Text, count, join, of_quantity, say, share_of
 
@@ -67,13 +68,18 @@ def trend_z(values: Floats) -> float:
 
 
 def _odd(result: StationResult, known: Indices) -> Mask:
-    """Cycles drawn as squares: those a finding names where they are not nearly all, else outliers."""
+    """Cycles drawn as squares: those a finding names where they are not nearly all, those of the faster of two rates,
+    else outliers.
+    """
     main = main_finding(result)
     odd = odd_cycles(result)
     rate = result.leak.rate
     some = main is not None and main.code in LEAKS and 0 < odd[known].sum() <= 0.7 * len(known)
     if some and _apart(rate[odd], rate[~odd]):
         return odd
+    fast = two_rates(result)
+    if fast is not None:
+        return fast
     mid = median(rate)
     scatter = max(1.4826 * median(np.abs(rate - mid)), median((result.leak.rate_upper - result.leak.rate_lower) / 2.0))
     return np.asarray(np.nan_to_num(np.abs(rate - mid)) > 6.0 * scatter, np.bool_)
