@@ -6,6 +6,7 @@ import os
 import subprocess
 import sys
 import time
+import warnings
 from pathlib import Path
 
 import numpy as np
@@ -21,6 +22,7 @@ from hardness.trial import command, leftovers
 from tracekit.cli.stream import HarmlessStream
 from tracekit.model.outside import disarmed, visible
 from tracekit.model.tables import Column, join_tables, make_table
+from tracekit.pipeline import diagnose
 from tracekit.read.opening import open_log
 from tracekit.read.pressure import highest_stable
 from tracekit.read.told import with_split_units
@@ -196,8 +198,8 @@ def test_levels_next_to_nothing_apart_beside_one_beyond_measure(tmp_path):
 
 @pytest.mark.parametrize(("packing", "outcome", "ops"), [
     ("parquet", "refused", [("one row", 956, 107, 214), ("bytes", 308, 369, 255)]),
-    ("plain", "right", [("time stops", 904, 681, 167), ("row short", 756, 821, 80), ("cell", 248, 698, 142), ("column scaled", 173, 800, 47)]),
-    ("plain", "right", [("row twice", 858, 113, 10), ("row gone", 921, 912, 81), ("column scaled", 364, 345, 68), ("cell", 974, 266, 106)]),
+    ("plain", "refused", [("time stops", 904, 681, 167), ("row short", 756, 821, 80), ("cell", 248, 698, 142), ("column scaled", 173, 800, 47)]),
+    ("plain", "refused", [("row twice", 858, 113, 10), ("row gone", 921, 912, 81), ("column scaled", 364, 345, 68), ("cell", 974, 266, 106)]),
     ("plain", "right", [("comments", 890, 725, 220), ("column constant", 148, 454, 204), ("cell", 360, 949, 139)]),
     ("plain", "refused", [("cell", 633, 804, 178), ("bytes", 493, 124, 146), ("column constant", 962, 245, 74)]),
     ("plain", "refused", [("header", 606, 491, 102), ("column constant", 481, 420, 141), ("packing", 209, 853, 5), ("bytes", 144, 153, 209)]),
@@ -266,3 +268,14 @@ def test_a_record_whose_last_value_is_blank_costs_no_more_than_its_length(tmp_pa
     (tmp_path / "log.bin").write_bytes(mutated_log(NAMES, SMALL, [("column constant", 198, 874, 173)], "records"))
     ran = command("inspect", tmp_path / "log.bin", "--quiet")
     assert (ran.outcome(), ran.seconds < 5.0) == ("right", True), (ran.seconds, ran.err)
+
+
+def test_a_time_beyond_measure_is_no_time(tmp_path):
+    """A last row at 1e308 s is rejected and counted; no hold lasts until then, and nothing overflows."""
+    ops = [("columns swapped", 242, 958, 101), ("row moved", 902, 25, 109), ("cell", 136, 845, 204), ("bytes", 91, 825, 162)]
+    (tmp_path / "log.csv").write_bytes(mutated_log(NAMES, SMALL, ops, "plain"))
+    with warnings.catch_warnings():
+        warnings.simplefilter("error", RuntimeWarning)
+        record = diagnose(tmp_path / "log.csv")
+    assert record.logs[0].rows_rejected >= 1
+    assert np.nanmax(record.cycles.floats("hold_end_s"), initial=0.0) < 1e6

@@ -15,7 +15,7 @@ from tracekit.read.stampwords import all_spelled_out
 NS = 1_000_000_000
 _DAY_NS = 86_400 * NS
 _PACKED_DATE, _PACKED_BOTH = 10_000_000, 10_000_000_000_000
-
+_FARTHEST_S = (1 << 62) / NS
 
 _BELOW_S = {"fraction": 0, "centi": NS // 100, "milli": NS // 1000, "micro": NS // 1_000_000}
 """Sizes of counts that follow the seconds [ns]; that of a fraction depends on its figures."""
@@ -226,3 +226,11 @@ def moment_ns(array: pa.Array) -> tuple[NDArray[np.int64], NDArray[np.bool_]]:
     whole = array.cast(pa.int64() if kind.bit_width == 64 else pa.int32()).cast(pa.int64())
     values = np.frombuffer(whole.buffers()[1], np.int64)[whole.offset : whole.offset + len(whole)]
     return values * factor, valid(array)
+
+
+def within_reach(seconds: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Seconds from the first row, NaN in place where they lie further off than nanoseconds in 64 bits reach."""
+    far = ~(np.abs(seconds) < _FARTHEST_S)
+    if far.any():
+        seconds[far] = np.nan
+    return seconds

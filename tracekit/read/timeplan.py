@@ -25,7 +25,7 @@ from tracekit.read.cyclelength import cycles_fit, may_be_interval, unit_by_cycle
 from tracekit.read.head import Head, Question, finite
 from tracekit.read.restarting import unreadable, usual_step, which_time, which_unit
 from tracekit.read.rising import check_order, distinct, ends_early, over_restarts, rises, tells_times
-from tracekit.read.stamp_values import moment_ns, stamp_ns
+from tracekit.read.stamp_values import moment_ns, stamp_ns, within_reach
 from tracekit.read.values import column_numbers
 from tracekit.units import TIME_UNITS, time_unit
 
@@ -363,7 +363,7 @@ def raw_seconds(
             seconds = counts - origin[1]
             if plan.unit_s != 1.0:
                 seconds *= plan.unit_s
-            return seconds, origin
+            return within_reach(seconds), origin
     ns, sound = _part_ns(*parts[0])
     for array, column in parts[1:]:
         more, good = _part_ns(array, column)
