@@ -305,7 +305,7 @@ def test_no_release_channel_with_air_saving() -> None:
 
 
 def test_no_release_channel_with_one_coast() -> None:
-    """Without recharges and without a release channel the station file alone tells air saving from the end of suction."""
+    """Without recharges and without a release channel a part held on and then let go tells air saving, as a file does."""
     pieces = (idle(), evacuate(0.3, to=72.0), coast(1.0, 65.0), blow_off())
     settings = replace(KNOWN, supply_off_kpa=68.0, supply_on_kpa=62.0)
     told = data_of((*pieces * 5, idle()), drop=["release"], settings=settings)
@@ -313,9 +313,11 @@ def test_no_release_channel_with_one_coast() -> None:
     assert told.cycles.codes("coasts").tolist() == [1] * 5
     assert outcomes(told) == ["held"] * 5
     untold = data_of((*pieces * 5, idle()), drop=["release"])
-    assert not untold.air_saving
-    assert untold.cycles.codes("coasts").tolist() == [0] * 5
+    assert untold.air_saving
+    assert untold.cycles.codes("coasts").tolist() == [1] * 5
     assert outcomes(untold) == ["held"] * 5
+    cut = 0.9 + seconds_of(pieces) * np.arange(5)
+    np.testing.assert_allclose(untold.cycles.floats("hold_end_s"), cut + 1.0, atol=0.05)
 
 
 def test_drop_without_release_channel() -> None:

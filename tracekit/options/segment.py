@@ -19,6 +19,13 @@ class SegmentOptions:
     release_gap_s: float = option(0.1, "s", "a release this soon after the last supply-off belongs to it")
     hidden_release_kpa: float = option(4.0, "kPa", "this far under supply_on the supply would have resumed")
     hidden_release_s: float = option(0.03, "s", "a blow-off that is not logged begins so long before vacuum has fallen")
+    coast_alone_s: float = option(
+        0.3,
+        "s",
+        "vacuum held so long after a supply-off is a coast, also where no release is logged: blow-offs follow "
+        "suction within 0.1 s and have emptied the cup by then",
+    )
+    let_go_to: float = option(0.25, "share", "a part has been let go where vacuum is down to this share of the cut's")
     given_up_kpa: float = option(1.0, "kPa", "a supply cut this far under the set point, before the output, ends a try")
     lost_share: float = option(0.6, "unitless", "vacuum under this share of the cycle's peak counts as lost")
     cut_before_grip_s: float = option(0.1, "s", "a set point over supply_off is reached so soon after a cut, or never")

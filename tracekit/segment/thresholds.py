@@ -13,7 +13,7 @@ from tracekit.model.cycle import SettingInForce
 from tracekit.options.segment import SegmentOptions
 from tracekit.segment.cycles import Spans
 from tracekit.segment.samples import Samples, samples_in
-from tracekit.signal.segments import range_max, range_min
+from tracekit.signal.segments import first_fall, last_reach, range_max, range_min
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -142,13 +142,29 @@ def _of_holds(samples: Samples, spans: Spans, edges: Ints, gripped: Ints, margin
     return edges[edges >= first[_owner(edges, spans)]]
 
 
+def _let_go_later(samples: Samples, cut: Ints, stop: Ints, options: SegmentOptions) -> NDArray[np.bool_]:
+    """Supply-offs after which the part was held on and then let go at once, in a log without release commands.
+
+    Suction that a supply-off ends is followed by its blow-off within a moment, or by a slow fall to nothing.
+    """
+    level = samples.smooth[cut]
+    low = first_fall(samples.smooth, options.let_go_to * level, cut, stop)
+    gone = low >= 0
+    high = last_reach(samples.smooth, options.lost_share * level, cut, np.where(gone, low, cut))
+    here = np.maximum(high, 0)
+    coasted = samples.time[here] - samples.time[cut] > options.coast_alone_s
+    at_once = samples.time[np.maximum(low, 0)] - samples.time[here] < options.gradual_s
+    return np.asarray(gone & (high >= 0) & coasted & at_once, np.bool_)
+
+
 def switch_edges(samples: Samples, spans: Spans, peak: float, options: SegmentOptions) -> SwitchEdges:
     """The edges from which thresholds are read.
 
     Set point: first output-on of each cycle. Reset point: every output-off before the release, and the one that the
     release causes. supply_off: supply-offs at a vacuum worth holding that are followed by a recharge (not by a new
-    attempt out of little vacuum), or by nothing for longer than a gap before a release that is logged. supply_on:
-    supply-ons inside a hold. Cuts and supply-ons of tries that failed before the output came on are none of these.
+    attempt out of little vacuum), or by nothing for longer than a gap before a release, which is logged or shows.
+    supply_on: supply-ons inside a hold. Cuts and supply-ons of tries that failed before the output came on are none of
+    these.
     """
     n = len(spans.start)
     on = samples.present_rise
@@ -168,8 +184,11 @@ def switch_edges(samples: Samples, spans: Spans, peak: float, options: SegmentOp
         following = np.append(resume, np.iinfo(np.int64).max)[np.searchsorted(resume, cut)]
         follows = following < stop[mine]
         held_on = follows & (samples.smooth[np.where(follows, following, 0)] > _HELD_SHARE * peak)  # else a new attempt
-        release_time = samples.time[np.minimum(stop[mine], len(samples.time) - 1)]
-        alone = (release_time - samples.time[cut] > options.release_gap_s) & (spans.release[mine] >= 0)
+        if samples.has_release:
+            release_time = samples.time[np.minimum(stop[mine], len(samples.time) - 1)]
+            alone = (release_time - samples.time[cut] > options.release_gap_s) & (spans.release[mine] >= 0)
+        else:
+            alone = _let_go_later(samples, cut, stop[mine], options)
         worth = samples.smooth[cut] > 0.5 * peak
         cut = cut[(held_on | alone & ~follows) & worth & (cut < stop[mine])]
     if n and len(resume):
