@@ -11,6 +11,7 @@ from tests.judge.test_verdict import case_of
 from tracekit.judge.effects import Effect, compare
 from tracekit.judge.effects_of import with_stretch
 from tracekit.judge.features import Features, choose_bands, make_features, run_on_s
+from tracekit.judge.late import where_all_are_late
 from tracekit.judge.verdict import _alike_in_response
 from tracekit.options.judge import JudgeOptions
 
@@ -86,3 +87,28 @@ def test_answers_at_one_time_did_not_wait_for_the_part() -> None:
 
     assert usual_answer(np.full(n, 0.108)) == 0.006
     assert usual_answer(np.linspace(0.1, 0.19, n)) > 0.1
+
+
+def test_answers_that_are_all_late_do_not_stand_out_of_each_other() -> None:
+    """Every answer after 107 ms and nothing else: the valve comes first, no exhaust."""
+    effects = {name: value for name, value in moved().items() if name in ("response", "run_on", "blow", "ultimate")}
+    effects["response"] = replace(effect("response", 0.085), error=0.011)
+    none = calm(late_response=0.002)
+    late = next(sign for sign in none if sign.name == "late_response")
+    told = tuple(where_all_are_late(s, effects["response"], OPTIONS) if s is late else s for s in none)
+    present = judged(effects, told).present
+    assert present["supply_valve_slow"] > 1.5 * present["exhaust_restricted"]
+    assert where_all_are_late(late, effect("response"), OPTIONS) is late
+    assert where_all_are_late(late, None, OPTIONS) is late
+
+
+def test_a_leak_that_repeats_is_shared_with_the_valves() -> None:
+    """Rates that scatter by 1.3 % as a seat's do, and by 14 % as parts' do."""
+
+    def share(ln_scatter: float) -> float:
+        leak = moved(decay=9.0, balance=0.87, unevenness=ln_scatter)
+        present = judged(leak, calm(spared_cycles=0.02)).present
+        return present["release_valve_leak"] / present["leak_steady"]
+
+    assert share(-4.3) > 0.15
+    assert share(-2.0) < 0.02

@@ -42,7 +42,9 @@ def down(least: float, most: float, chance: float = 1.0) -> Change:
 _BASIC: Mapping[str, Mapping[str, Change]] = {
     "leak_steady": {
         "decay": up(0.3, 300.0), "balance": up(0.37, 1.01), "rise": up(0.001, 0.2, 0.6),
-        "ultimate": down(0.1, 12.0, 0.6), "unevenness": Change(-5.8, -1.6), "blow": down(0.005, 0.15, 0.15),
+        "ultimate": down(0.1, 12.0, 0.6), "blow": down(0.005, 0.15, 0.15),
+        # parts and lips differ from pick to pick; a hose or a fitting leaks alike, as a seat does
+        "unevenness": Change(-3.9, -1.4, 0.8, against=Change(-6.2, -3.6, 0.2)),
         "blow_start": down(0.001, 0.02, 0.3), "residual": down(0.1, 30.0, 0.3), "overshoot": down(0.05, 2.0, 0.4),
         "dip": up(0.3, 40.0, 0.03),  # a lip that opens in the hold
     },

@@ -1,5 +1,7 @@
 """Commands that the pressure answers late: how many, and whether they are those after a pause."""
 
+from dataclasses import replace
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -9,6 +11,7 @@ from tracekit.judge.facts import middle
 from tracekit.judge.features import Features
 from tracekit.judge.signs import logistic
 from tracekit.model.cycle import StationData
+from tracekit.options.judge import JudgeOptions
 
 Bools = NDArray[np.bool_]
 _RESTED_LEAST = 4
@@ -42,6 +45,13 @@ def late_sign(features: Features, usual_response: Effect | None, rested: Bools |
     text = f"{int(late.sum())} commands answered late" + (", those after a pause" if after_rest else "")
     present = 0.9999 if after_rest else min(present, 0.5) if _warming_up(late) else present
     return Sign(name="late_response", present=min(max(present, 0.0007), 0.9999), text=text), late
+
+
+def where_all_are_late(late: Sign, response: Effect | None, options: JudgeOptions) -> Sign:
+    """The sign of late answers without a reference: where the usual one is late, none stands out of the others."""
+    if response is None or response.z < options.onset_least_z:
+        return late
+    return replace(late, present=max(late.present, options.late_unseen))
 
 
 def _warming_up(late: Bools) -> bool:

@@ -17,7 +17,7 @@ from tracekit.judge.facts import Fact
 from tracekit.judge.falls import fall_sign
 from tracekit.judge.features import Bands, Features, choose_bands, make_features, response_from_open_cup
 from tracekit.judge.findings import fact_finding
-from tracekit.judge.late import late_sign, rested_picks
+from tracekit.judge.late import late_sign, rested_picks, where_all_are_late
 from tracekit.judge.listing import ranked
 from tracekit.judge.misses import empty_picks, slow_misses
 from tracekit.judge.moved import moved_sign, without_moved
@@ -106,6 +106,7 @@ def _seen(case: Case, options: JudgeOptions) -> Seen:
     effects = effects_of(case.data, features, comparison, reference, grouped, group.present > 0.5, bands, options)
     # without an open cup the answer is that of the part, which a robot back from a pause may meet at another time
     rested = rested_picks(case.data) if response_from_open_cup(case.data) else None
+    unknown = effects if comparison.source == "none" else {}
     late, late_cycles = late_sign(features, comparison.effects.get("response"), rested)
     empty = empty_picks(case.data, case.baseline, options)
     wider = comparison.effects.get("rise_scatter")
@@ -135,7 +136,7 @@ def _seen(case: Case, options: JudgeOptions) -> Seen:
     pairs = [
         (group, grouped),
         (ripple, np.zeros(len(grouped), np.bool_)),
-        (late, late_cycles),
+        (where_all_are_late(late, unknown.get("response"), options), late_cycles),
         (scatter, scattered),
         *tight,
         *(((dips, dipped),) if travel is None or travel.present < 0.5 else ()),

@@ -181,6 +181,9 @@ class JudgeOptions:
     )
     line_kpa: float = option(0.05, "kPa", "a fainter line moves no switch (common practice, no source)")
     overlap_s: float = option(0.02, "s", "supply and release on together for longer than this overlap")
+    late_unseen: float = option(
+        0.3, "probability", "that answers come late one by one, where all do and no reference tells (no source)"
+    )
     slow_response_s: float = option(0.06, "s", "a supply valve answering later is slow without a baseline")
     residual_kpa: float = option(2.0, "kPa", "vacuum left after blow-off that is too much without a baseline")
     step_least_kpa: float = option(1.5, "kPa", "a step inside a hold that is smaller is no lost cup (common practice)")
