@@ -14,3 +14,12 @@ class ReportOptions:
     most_points: int = option(60_000, "points", "points of traces a page carries for a closer look, about 0.15 MB")
     most_rows: int = option(500, "rows", "lines of an index of a folder; it stays below 0.5 MB")
     most_pictures: int = option(5, "pictures", "beside the lead; more are not looked at (common practice, no source)")
+    group_least: int = option(
+        5, "cycles", "lost at one nest or part type at least, before that is told (common practice, no source)"
+    )
+    group_share: float = option(
+        0.9, "share", "of the lost cycles that one nest or part type has where it is told as theirs"
+    )
+    group_p: float = option(
+        0.001, "1", "chance of such a table without a link, by Fisher's exact test, below which it is told"
+    )

@@ -10,6 +10,7 @@ from tracekit.model.trace import Assumption, LogFacts
 from tracekit.options.report import ReportOptions
 from tracekit.report import sections, why
 from tracekit.report.cautions import SHORT
+from tracekit.report.contexts import read_as
 from tracekit.report.doubt import untold_leak
 from tracekit.report.embed import packed
 from tracekit.report.files import text_write, write_files
@@ -269,7 +270,8 @@ def _assumptions(
     known = {(a.what, a.value) for a in read}
     wired = [a for a in result.assumptions if a.what.endswith(" is on at")]
     rest = [a for a in result.assumptions if (a.what, a.value) not in known and a not in wired]
-    return tuple({(a.what, a.value): a for a in (*read, *wired)}.values()), tuple(rest)
+    told = read_as(tuple({(a.what, a.value): a for a in (*read, *wired)}.values()), result.data.cycles)
+    return told, tuple(rest)
 
 
 def _print_note(record: DiagnosisRecord) -> str:

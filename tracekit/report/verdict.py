@@ -8,6 +8,7 @@ import numpy as np
 from tracekit.model.estimate import Withheld
 from tracekit.model.finding import Evidence, Finding, Severity
 from tracekit.model.result import StationResult
+from tracekit.report.contexts import lost_together
 from tracekit.report.doubt import NEARLY_ALL, RUNNING, beside_leak, others_differ, since, told_by_log, untold_leak
 from tracekit.report.levels import EVACUATION, sentence
 from tracekit.report.measures import has_sentence, measure, setting_names
@@ -210,7 +211,10 @@ def _lead(result: StationResult, main: Finding) -> Text:
     if main.code in LEAKS and rate is not None and main.share < NEARLY_ALL:
         return _evidence_lead(result, main, rate)
     if main.code in _COUNTED and len(result.data.cycles):
-        return (f"{_COUNTED[main.code]} on {_share(result, main)}.",)
+        short = f"{_COUNTED[main.code]} on {_share(result, main)}."
+        return _first_fit(
+            [*((f"{short} {line[:1].upper()}{line[1:]}.",) for line in lost_together(result)[:1]), (short,)]
+        )
     liked = _LIKED.get(main.code, ())
     for fact in sorted(main.evidence, key=lambda e: e.measure not in liked):
         if _is_sentence(fact.text):

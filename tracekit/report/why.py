@@ -2,6 +2,7 @@
 
 from tracekit.model.finding import CODES, CauseChance, Finding
 from tracekit.model.result import StationResult
+from tracekit.report.contexts import lost_together
 from tracekit.report.frame import render
 from tracekit.report.levels import note
 from tracekit.report.phrases import NO_FAULT, NO_KNOWN_CAUSE, NOTHING, cause_name
@@ -30,11 +31,15 @@ def has_causes(result: StationResult) -> bool:
 
 
 def _named_cycles(result: StationResult) -> str:
-    """The cycles of the first finding one by one, where it names a part of them."""
+    """The cycles of the first finding one by one, where it names a part, and losses at one nest or part type."""
     main = main_finding(result)
+    together = [f"{line}." for line in lost_together(result)]
     if main is None or not 0 < len(main.cycles) < len(result.data.cycles):
-        return ""
-    return f"The first finding is about cycle{'s' if len(main.cycles) > 1 else ''} {is_list(main.cycles, _MOST_NAMED)}."
+        return " ".join(together)
+    named = (
+        f"The first finding is about cycle{'s' if len(main.cycles) > 1 else ''} {is_list(main.cycles, _MOST_NAMED)}."
+    )
+    return " ".join([named, *together])
 
 
 def _causes(result: StationResult) -> list[dict[str, object]]:
