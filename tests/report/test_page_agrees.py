@@ -7,6 +7,7 @@ import numpy as np
 import stories
 from stories import Play
 
+from tracekit.judge import handbook
 from tracekit.model.finding import CauseChance, Detectable, Evidence, NextStep
 from tracekit.model.result import BudgetLine
 from tracekit.model.trace import LogFacts
@@ -280,3 +281,17 @@ def test_a_shifted_zero_is_pictured_by_the_end_of_the_release():
     )
     leak = replace(result, findings=(stories.finding("leak_steady", evidence=(fact,)),))
     assert "is shifted" not in said(blowoff(leak))
+
+
+def test_a_sound_zero_is_explained_on_the_side_it_was_read():
+    """What a zero shown with the port open means follows the sign of the reading: below zero it was no vacuum."""
+    test = handbook.entry("sensor_zero_shift").test
+    told = {}
+    for value in (-2.5, 4.5):
+        fact = Evidence(measure="idle_vacuum_kpa", value=value, unit="kPa", reference=0.0, reference_source="baseline")
+        step = NextStep(do="Open the port.", expect_if=test.expect_if, expect_else=test.expect_else, minutes=3, caution="")
+        found = stories.finding("sensor_zero_shift", evidence=(fact,), steps=(step, stories.AGAIN))
+        result = stories.result(Play(cycles=30), findings=(found,), base=Play(cycles=30, seed=4))
+        told[value] = dict(steps(result)[0].results)["Zero with the port open"]
+    assert told[-2.5].startswith("over-pressure was left")
+    assert told[4.5].startswith("vacuum was left")

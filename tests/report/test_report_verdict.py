@@ -91,6 +91,23 @@ def test_leak_lead_holds_rate_share_and_baseline():
     assert "at least 9.0 kPa/s" in lead(worst) or "Vacuum falls" in lead(worst)
 
 
+def test_picks_given_up_are_counted_as_the_missed_ones_are():
+    """The lead counts every pick that was given up at the level, not the latest of them beside the number of all."""
+    lost = tuple(range(0, 33, 3))
+    result = stories.result(Play(cycles=36, missed=lost))
+    peak = result.data.cycles.floats("peak_vacuum_kpa").copy()
+    peak[list(lost)] = 86.1
+    data = replace(result.data, cycles=result.data.cycles.with_columns(peak_vacuum_kpa=peak))
+    fact = Evidence(measure="peak_vacuum_kpa", value=86.1, unit="kPa", reference=86.3, reference_source="set point", cycles=2,
+                    text="2 picks were given up with 86.1 kPa in the cup")  # fmt: skip
+    found = stories.finding("set_point_too_high", kind="setting", evidence=(fact,), cycles=lost, share=11 / 36)
+    told = replace(result, data=data, findings=(found,), causes=())
+    assert lead(told) == "11 of 36 picks were given up at 86.1 kPa; the set point is 86.3 kPa."
+    assert verdict(told).reasons.startswith("11 picks missed.")
+    held = replace(found, cycles=(1, 2))
+    assert lead(replace(result, data=data, findings=(held,), causes=())).startswith("2 picks were given up")
+
+
 def test_two_rates_are_told_as_two():
     """A leak that jumps between two rates has both in its lead and its pictures; a median of neither stands anywhere."""
     story = stories.by_part().stations[0]

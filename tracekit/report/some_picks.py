@@ -39,7 +39,32 @@ def rates_told(result: StationResult, fast: Mask) -> Text:
     return say("{} lose {}; the other {} lose {}.", shares[0], high, shares[1], low)
 
 
-def grouped_leads(result: StationResult, main: Finding) -> list[Text]:
+def some_picks_leads(result: StationResult, main: Finding) -> list[Text]:
+    """Leads of a finding that is about some picks, the longest first; none for another."""
+    if main.code == "leak_part_dependent":
+        return _grouped_leads(result, main)
+    return _given_up_leads(result, main) if main.code == "set_point_too_high" else []
+
+
+def _given_up_leads(result: StationResult, main: Finding) -> list[Text]:
+    """As in "11 of 36 picks were given up at 86.1 kPa; the set point is 86.3 kPa.", of all the picks it names.
+
+    A finding may have counted those of its latest cycles alone, which would stand beside the number of all misses.
+    """
+    cycles = result.data.cycles
+    missed = cycles.where("outcome", "missed")
+    rows = [c for c in main.cycles if 0 <= c < len(cycles)]
+    fact = next((e for e in main.evidence if e.measure == "peak_vacuum_kpa"), None)
+    if fact is None or fact.reference is None or not rows or not missed[rows].all():
+        return []
+    level = median(cycles.floats("peak_vacuum_kpa")[rows])
+    told = say(
+        "{} were given up at {}", share_of(len(rows), len(cycles), "picks"), Num(value=level, unit="kPa", step=0.1)
+    )
+    return [(*told, *say("; the set point is {}.", Num(value=fact.reference, unit="kPa", step=0.1)))]
+
+
+def _grouped_leads(result: StationResult, main: Finding) -> list[Text]:
     """As in "15 of 62 cycles leak, near 10 kPa/s, all with nest N3; the others 0.4 kPa/s."."""
     rate, n = result.leak.rate, len(result.data.cycles)
     slow = np.zeros(n, np.bool_)

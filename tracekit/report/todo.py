@@ -31,6 +31,9 @@ _RANK: tuple[Severity, ...] = ("info", "minor", "major", "critical")
 _MOST_PICKS = 0.95
 _AT_MOST = re.compile(r"at most \d+(?:\.\d+)? kPa/s")
 _DROPPED, _TO_LOG = "part_dropped", "To log it:"
+_SOUND_ZERO = "Zero with the port open"
+_OVER_PRESSURE = "over-pressure was left in the line: a release valve that seeps"
+_VACUUM_LEFT = "vacuum was left in the line: a supply valve that seeps, or the release"
 _SAME = 1.0  # of an interval: medians that differ by less are one measure, taken over other cycles
 
 
@@ -88,6 +91,8 @@ def _by_findings(result: StationResult, limits: Sequence[Passed]) -> tuple[Step,
     found = [_as_told(step_of(s), _figures(result, source)) for s in source.next_steps] if source is not None else []
     if found and source is not None and source.code == "timeout_too_short":
         found[0] = replace(found[0], how=f"{found[0].how} {_time_limit(result, source)}".strip())
+    if source is not None and source.code == "sensor_zero_shift":
+        found = [_on_its_side(step, source) for step in found]
     if found:
         found[0] = _for_test_alone(found[0], result)
     if source is None and not cannot_answer(result):
@@ -100,6 +105,15 @@ def _by_findings(result: StationResult, limits: Sequence[Passed]) -> tuple[Step,
     last = found.pop() if found and _is_recording(found[-1].act) else _prove(result, source)
     told = (*found, *_second_test(result, source), *_for_drops(result, source), last)
     return tuple(_tight(step, last) for step in told)
+
+
+def _on_its_side(step: Step, source: Finding) -> Step:
+    """The step with what a sound zero means: a reading below it was over-pressure, one above it vacuum."""
+    idle = next((e.value for e in source.evidence if e.measure == "idle_vacuum_kpa"), 0.0)
+    if not idle:
+        return step
+    left = _OVER_PRESSURE if idle < 0.0 else _VACUUM_LEFT
+    return replace(step, results=tuple((seen, left if seen == _SOUND_ZERO else means) for seen, means in step.results))
 
 
 def _time_limit(result: StationResult, source: Finding) -> str:

@@ -14,7 +14,7 @@ from tracekit.report.levels import EVACUATION, sentence
 from tracekit.report.measures import has_sentence, measure, setting_names
 from tracekit.report.phrases import NOTHING, phrase, without_article
 from tracekit.report.second import SURE, both_headlines, second_fault, second_words, sure_second
-from tracekit.report.some_picks import grouped_leads, rates_told, two_rates
+from tracekit.report.some_picks import rates_told, some_picks_leads, two_rates
 from tracekit.report.text import clean
 from tracekit.report.view import LEAKS, counts, early_ends, fault_of_log, main_finding, median, symptom
 from tracekit.report.words import (
@@ -201,10 +201,9 @@ def _lead(result: StationResult, main: Finding) -> Text:
     """Main measure, interval, reference and share of cycles, as far as they fit."""
     if beside_leak(result, main, rival_of(result, main)) is not None:
         return _leak_lead(result, None)
-    if main.code == "leak_part_dependent":
-        grouped = grouped_leads(result, main)
-        if grouped:
-            return _first_fit(grouped)
+    of_some = some_picks_leads(result, main)
+    if of_some:
+        return _first_fit(of_some)
     rate = next((e for e in main.evidence if e.measure == "decay_rate_kpa_s"), None)
     if told_by_log(result, main):
         return _leak_lead(result, main)
