@@ -23,6 +23,7 @@ class Evidence:
     alike_lines: float = option(0.98, "1", "of the lines that share such a form; the rest is damage (no source)")
     alike_events: float = option(0.9, "1", "of the rows of a list of events that switch a signal (no source)")
     sample_lines: float = option(0.5, "1", "of the lines that are rows of values where others are events (no source)")
+    events_apart: float = option(0.3, "1", "of the events between samples that follow a sample at least (no source)")
     shared_readings: float = option(0.3, "1", "of the readings stand beside another one of the same tag and time")
     fewest_stamps: int = option(
         4, "stamp", "of which two are whole: fewer tell no interval of the rows that share them"

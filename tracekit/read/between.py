@@ -1,5 +1,6 @@
 """Lines of events between the samples, "09:14:07.155 >>> Suction valve on": a column of their own beside the others."""
 
+import itertools
 import re
 from collections import Counter
 from collections.abc import Sequence
@@ -53,6 +54,8 @@ def _of_rows(body: Sequence[str], fields: int, mark: str) -> Between | None:
         if mark != " " and _stand_apart(body, fields, mark, found):
             continue
         texts = [m[2].decode("utf-8", "replace") for m in found]
+        if mark != " " and _stand_together(body, pattern):
+            texts = [text for text in texts if mark not in text]
         told = {event for text in texts for event in parts_of(text.replace(mark, " "))}
         both = [name for name, level in told if level and (name, 0) in told]
         known = any(hints(n).weight(role) >= EVIDENCE.name_weight for n in both for role in ROLES)
@@ -60,6 +63,13 @@ def _of_rows(body: Sequence[str], fields: int, mark: str) -> Between | None:
             evidence = "lines of events between the samples stand in a column of their own"
             return Between(fields=fields, lead=lead, mark=mark, event=pattern, evidence=evidence)
     return None
+
+
+def _stand_together(body: Sequence[str], pattern: bytes) -> bool:
+    """Whether events follow events, not samples: cells of them then are a table of their own."""
+    told = [re.match(pattern, line.encode()) is not None for line in body]
+    begun = sum(now and not before for before, now in itertools.pairwise(told))
+    return begun < EVIDENCE.events_apart * sum(told)
 
 
 def _stand_apart(body: Sequence[str], fields: int, mark: str, events: Sequence[re.Match[bytes]]) -> bool:
