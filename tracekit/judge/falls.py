@@ -86,11 +86,12 @@ def shared_fall(data: StationData, *, pulses: bool) -> SharedFall | None:
 def fall_sign(data: StationData, baseline: StationData | None, options: JudgeOptions) -> Sign | None:
     """Does vacuum fall at the same times of every hold while the supply is cut, further than in the baseline?
 
-    None where it does not: a move that lets in little leaves nothing to see. Without a baseline only pulses count, and
+    None where it does not, and where digitals were written late: the coasts then hold what the supply did.
+    A move that lets in little leaves nothing to see. Without a baseline only pulses count, and
     more than a sound station shows; with one the same warming gas stands in both.
     """
     fall = shared_fall(data, pulses=baseline is None)
-    if not data.air_saving or fall is None:
+    if not data.air_saving or data.late_s > 0.0 or fall is None:
         return None
     limit = options.travel_dip_kpa * (_REFILLED if fall.refilled else 1.0)
     if baseline is not None:
