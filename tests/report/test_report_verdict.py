@@ -1,5 +1,6 @@
 """The answer in words, its limits of length and its tested clauses."""
 
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -119,6 +120,9 @@ def test_two_rates_are_told_as_two():
     assert "; the other 47 lose 0." in told
     assert "15 of 62 cycles lose 10." in plain(rates(result).heading)
     assert "15 of 62 cycles lose 10." in plain(fall(result).heading)
+    proof = replace(stories.AGAIN, expect_if="Expect: it is back. Here: fall with the supply off at most 0.9 kPa/s, now 5.6 kPa/s.")
+    asked = replace(result, findings=(replace(found, next_steps=(stories.BLANK, proof)),))
+    assert re.search(r"now 10\.\d kPa/s", str(steps(asked)[-1].more))
     one = replace(result, leak=replace(result.leak, groups=alike[:1]))
     assert lead(one).startswith("Vacuum falls")
 

@@ -16,9 +16,10 @@ from tracekit.report.passed import Passed
 from tracekit.report.phrases import cause_name, phrase
 from tracekit.report.ruled import LIKELY
 from tracekit.report.second import SURE, second_fault
+from tracekit.report.some_picks import two_rates
 from tracekit.report.text import clean
 from tracekit.report.verdict import cannot_answer
-from tracekit.report.view import LEAKS, counts, fault_of_log, main_finding, symptom
+from tracekit.report.view import LEAKS, counts, fault_of_log, main_finding, median, symptom
 from tracekit.report.words import Num, digits, of_quantity, place_of_interval
 
 _STEP_MOST, _LINE_MOST = 500, 400
@@ -31,6 +32,7 @@ _RANK: tuple[Severity, ...] = ("info", "minor", "major", "critical")
 _MOST_PICKS = 0.95
 _AT_MOST = re.compile(r"at most \d+(?:\.\d+)? kPa/s")
 _DROPPED, _TO_LOG = "part_dropped", "To log it:"
+_TENTHS = -1  # the decimal place in which the verdict tells two rates
 _SOUND_ZERO = "Zero with the port open"
 _OVER_PRESSURE = "over-pressure was left in the line: a release valve that seeps"
 _VACUUM_LEFT = "vacuum was left in the line: a supply valve that seeps, or the release"
@@ -218,6 +220,10 @@ def step_of(step: NextStep) -> Step:
 def _figures(result: StationResult, source: Finding) -> list[Num]:
     """The figures with intervals in which a page tells a finding's measures, first the leak as the verdict has it."""
     leak = of_quantity(result.leak.decay_rate)
+    fast = two_rates(result) if source.code in LEAKS else None
+    if fast is not None:  # what stands between the two is the rate of no cycle
+        low, high = median(result.leak.rate[~fast]), median(result.leak.rate[fast])
+        return [Num(value=high, unit="kPa/s", lower=low, upper=high, step=0.1)]
     by_log = leak is not None and (told_by_log(result, source) or source.code not in LEAKS)
     own = [leak] if by_log and leak is not None else []
     own += [Num(value=e.value, unit=e.unit, lower=e.lower, upper=e.upper) for e in source.evidence]
@@ -241,7 +247,8 @@ def _told(match: re.Match[str], figures: Sequence[Num]) -> str:
         lower, upper = num.lower or 0.0, num.upper or 0.0
         away = max(abs(value - num.value) - last / 2.0, 0.0) / (upper - lower)
         if num.unit == match[2] and away <= _SAME:
-            near.append((away if place else 0.0, digits(num.value, place_of_interval(lower, upper))))
+            last_digit = _TENTHS if num.step else place_of_interval(lower, upper)
+            near.append((away if place else 0.0, digits(num.value, last_digit)))
     return min(near, key=lambda one: one[0])[1] if near else match[1]
 
 
