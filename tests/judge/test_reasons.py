@@ -32,6 +32,8 @@ def test_a_leak_of_some_parts_is_told_by_its_groups() -> None:
 def test_a_change_says_over_which_cycles() -> None:
     """The last third is compared, so its change is not the difference of the medians of the whole log."""
     told = reason_for("leak_steady", {"decay": effect(4.3, 0.2, 13)}, (), "baseline", 0.95)
+    assert told == "the leak with the supply off changed by +4.3 kPa/s against the baseline"
+    told = reason_for("leak_steady", {"decay": effect(4.3, 0.2, 13)}, (), "earlier cycles", 0.95)
     assert told == "in the last 13 cycles the leak with the supply off changed by +4.3 kPa/s"
 
 

@@ -19,7 +19,7 @@ def test_changes_have_no_exponents(shift_s, told):
         scatter=0.0,
     )  # fmt: skip
     effects = {"response": response}
-    assert reason_for("supply_valve_slow", effects, (), "baseline", 0.9).endswith(f"by {told}")
+    assert reason_for("supply_valve_slow", effects, (), "baseline", 0.9).endswith(f"by {told} against the baseline")
 
 
 def test_a_ripple_of_the_supply_is_named():

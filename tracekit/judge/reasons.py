@@ -72,21 +72,22 @@ def _change_words(name: str, effect: Effect, source: str) -> str:
     word = _WORDS[name]
     if abs(effect.z) < 2.0:
         return f"{word} is unchanged"
-    when = f"in the last {effect.n_now} cycles "
+    when = "" if source == "baseline" else f"in the last {effect.n_now} cycles "
+    against = " against the baseline" if source == "baseline" else ""
     percent = 100.0 * (np.exp(effect.shift) - 1.0) if name in LOGARITHMIC else 0.0
     if source == "none" and name == "blow":
         return f"{word} is {percent:.0f} % longer than usual beside the evacuation"
     if source == "none" and name == "ultimate":
         return f"{word} is {_figure(-effect.shift)} kPa less than usual"
     if name in LOGARITHMIC:
-        return f"{when}{word} changed by {percent:+.0f} %"
+        return f"{when}{word} changed by {percent:+.0f} %{against}"
     if name == "balance":
         return f"the evacuation slowed by {100.0 * effect.shift:.0f} % of what the leak rose"
     unit = {"response": "ms", "blow_start": "ms", "decay": "kPa/s"}.get(name, "kPa")
     value = effect.shift * 1e3 if unit == "ms" else effect.shift
     if source == "none" and name in _FROM_NOTHING:
         return f"{word} is {_figure(value)} {unit}"
-    return f"{when}{word} changed by {_figure(value, '+')} {unit}"
+    return f"{when}{word} changed by {_figure(value, '+')} {unit}{against}"
 
 
 def _counted_from(name: str, effects: Mapping[str, Effect]) -> str:

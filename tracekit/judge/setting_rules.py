@@ -279,6 +279,7 @@ def _band(data: StationData, now: Bools, options: JudgeOptions) -> Fact | None:
     if not data.air_saving or not np.isfinite(band) or not held.any():
         return None
     recharges = float(np.median(data.cycles.codes("supply_switches")[held])) / 2.0
+    refills = {0: "no refill", 1: "1 refill"}.get(int(recharges), f"{int(recharges)} refills")
     probability = 0.97 * logistic((0.8 * options.band_kpa - band) / 0.25) * logistic((recharges - 0.9) / 0.2)
     evidence = Evidence(
         measure="supply_switches", value=2.0 * recharges, unit="per hold", reference=band, reference_source="band, kPa",
@@ -286,7 +287,7 @@ def _band(data: StationData, now: Bools, options: JudgeOptions) -> Fact | None:
     )  # fmt: skip
     return Fact(
         code="supply_band_too_narrow", probability=probability, evidence=(evidence,), cycles=rows(held),
-        reason=f"the band is {band:.1f} kPa and a usual hold has {int(recharges)} refills",
+        reason=f"the band is {band:.1f} kPa and a usual hold has {refills}",
     )  # fmt: skip
 
 

@@ -137,8 +137,9 @@ def _ask_roles(unknown: Sequence[Digital], open_roles: Sequence[str]) -> list[Qu
 
 def _named_otherwise(digital: Digital, role: str) -> bool:
     """True for a signal whose name says another role than this one."""
-    own = digital.weights.get(role, 0.0)
-    return any(digital.weights.get(r, 0.0) >= EVIDENCE.name_weight > own for r in ROLES if r != role)
+    weights: dict[str, float] = {r: digital.weights.get(r, 0.0) for r in ROLES}
+    own = weights.pop(role, 0.0)
+    return any(weight >= EVIDENCE.name_weight > own for weight in weights.values())
 
 
 def _reports(digital: Digital) -> bool:

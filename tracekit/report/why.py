@@ -56,7 +56,7 @@ def _causes(result: StationResult) -> list[dict[str, object]]:
     other = next(
         (whole(c.reason) for c in causes if c.code in NOTHING and c.reason), "What the log does not tell apart."
     )
-    sound = verdict(result).severity == "info" and not named
+    sound = verdict(result).severity == "info" and not probable
     row = (NO_FAULT, left, "Nothing in this log points to a fault.") if sound else (NO_KNOWN_CAUSE, left, other)
     rows = [*named, row] if left >= _POSSIBLE or not named else named
     return [{"name": n, "chance": chance(p), "boxes": _boxes(p), "reason": why} for n, p, why in rows]
