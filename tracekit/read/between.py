@@ -14,6 +14,7 @@ from tracekit.read.sniff import DELIMITERS, split
 from tracekit.read.words import hints
 
 _BEFORE = r"(?>(?:[^\w\n]|(?i:event|evt|info|note|msg|log|di|do)\b)*)"  # no way back: signs may fill a line
+_WORDED = re.compile(r"[^\W\d_].*")  # once a line, from its first letter on
 _VALUED = ("number", "time", "missing", "level")
 
 
@@ -35,7 +36,7 @@ class Between:
 def find_between(lines: Sequence[str]) -> Between | None:
     """How events stand between samples, None where none do or no signal of a station is among them."""
     body = [line.strip() for line in lines if line.strip()]
-    if sum(any(map(str.isalpha, line)) for line in body) < EVIDENCE.fewest_lines:
+    if len(_WORDED.findall("\n".join(body))) < EVIDENCE.fewest_lines:
         return None
     for mark in DELIMITERS[::-1] if "\t" not in body[-1] else DELIMITERS[:1]:
         rows = [split(line, mark) for line in body]

@@ -55,6 +55,8 @@ def _cells_of_turned(written: Sequence[str]) -> int:
 
 def _is_outline(written: Sequence[str]) -> bool:
     """True for lines of which some begin an item with a dash and all others name a value."""
-    items = sum(1 for line in written if _LISTED.fullmatch(line))
+    items = sum(1 for line in written if line[0] == "-" and _LISTED.fullmatch(line))
+    if items < EVIDENCE.fewest_lines:
+        return False
     others = sum(1 for line in written if line[0] != "-" and _MAPPED.fullmatch(line))
-    return items >= EVIDENCE.fewest_lines and items + others >= EVIDENCE.alike_lines * len(written)
+    return items + others >= EVIDENCE.alike_lines * len(written)

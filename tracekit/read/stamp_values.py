@@ -230,7 +230,7 @@ def moment_ns(array: pa.Array) -> tuple[NDArray[np.int64], NDArray[np.bool_]]:
 
 def within_reach(seconds: NDArray[np.float64]) -> NDArray[np.float64]:
     """Seconds from the first row, NaN in place where they lie further off than nanoseconds in 64 bits reach."""
-    far = ~(np.abs(seconds) < _FARTHEST_S)
-    if far.any():
-        seconds[far] = np.nan
+    if not len(seconds) or (seconds.min() > -_FARTHEST_S and seconds.max() < _FARTHEST_S):
+        return seconds
+    seconds[~(np.abs(seconds) < _FARTHEST_S)] = np.nan
     return seconds
