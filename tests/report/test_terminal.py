@@ -31,6 +31,7 @@ def test_it_answers():
         "Below 1 kPa/s: change the cup.", "Caution: Nobody under the load", "Settings: leave them. Repair the leak first.",
     ):  # fmt: skip
         assert part in text
+    assert text.count("in 10 likely") == 1
     assert "Supply off                    −74.0 -> −72.5 kPa" in first_screen(stories.chattering(), PAGE)
 
 

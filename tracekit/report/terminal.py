@@ -53,8 +53,10 @@ def _one(result: StationResult, unit: str, limits: Sequence[Passed]) -> list[str
     passed = passed_by(limits, result.data.station)
     said, first = with_limits(verdict(result), passed), steps(result, passed)[0]
     name = clean(result.data.station, WIDTH - 3 - len(said.headline)) or "Station without a name"
-    lines = [f"{name}: {said.headline}.", *_wrapped(plain(said.lead, unit)), *_wrapped(f"{said.action} {said.reasons}")]
-    return [*lines, *_cause(result), "", *_first_step(first, unit), "", *_settings(result, unit)]
+    cause = _cause(result)
+    reasons = said.reasons.partition("Cause: ")[0].rstrip() if cause else said.reasons  # told once, in the next line
+    lines = [*_wrapped(plain(said.lead, unit)), *_wrapped(f"{said.action} {reasons}".rstrip())]
+    return [f"{name}: {said.headline}.", *lines, *cause, "", *_first_step(first, unit), "", *_settings(result, unit)]
 
 
 def _cause(result: StationResult) -> list[str]:
