@@ -49,7 +49,7 @@ class JudgeOptions:
     rival_instead: float = option(
         0.5, "share", "of the chance of a cause that leaves out another: with less it stands beside it"
     )
-    rival_least: float = option(0.03, "probability", "a cause less probable than this is nobody's rival")
+    rival_least: float = option(0.05, "probability", "a cause less probable than this is nobody's rival")
     odd_pick_share: float = option(
         0.02, "share", "of the picks: a single empty one in more is no fault of the feed (common practice)"
     )
