@@ -23,11 +23,22 @@ def deep_plateaus(samples: Samples, begin: Ints, half: Ints, top: Ints, options:
     level, at = np.full(len(begin), np.nan), np.full(len(begin), -1, np.int64)
     if not able.any() or len(samples.smooth) <= width:
         return level, at
-    gained = np.zeros(len(samples.smooth))
-    gained[:-width] = samples.smooth[width:] - samples.smooth[:-width]
-    start, stop = np.where(able, begin, 0), np.where(able, last + 1, 1)
+    rows = np.flatnonzero(able)
+    gained, start = _gained(samples.smooth, begin[rows], np.maximum(top[rows], last[rows]) + 1, width)
+    stop = start + (last - begin)[rows] + 1
     least = range_min(gained, start, stop)
-    flat = np.where(able, first_fall(gained, least, start, stop), 0)
-    fastest = range_max(gained, flat, np.maximum(np.where(able, top - width, 0), flat + 1))
-    shows = able & (least < options.open_flat * fastest) & (fastest > 5.0 * samples.noise)
-    return np.where(shows, samples.smooth[flat + width // 2], np.nan), np.where(shows, flat, -1)
+    flat = first_fall(gained, least, start, stop)
+    fastest = range_max(gained, flat, np.maximum(start + (top - begin)[rows] - width, flat + 1))
+    shows = (least < options.open_flat * fastest) & (fastest > 5.0 * samples.noise)
+    at[rows[shows]] = (begin[rows] + flat - start)[shows]
+    level[rows[shows]] = samples.smooth[at[rows[shows]] + width // 2]
+    return level, at
+
+
+def _gained(smooth: Floats, first: Ints, end: Ints, width: int) -> tuple[Floats, Ints]:
+    """Rise over the next `width` samples at every sample of some ranges, one after another, and where each begins."""
+    length = end - first
+    start = np.cumsum(length) - length
+    index = np.repeat(first - start, length) + np.arange(int(length.sum()))
+    ahead = np.minimum(index + width, len(smooth) - 1)
+    return np.where(index + width < len(smooth), smooth[ahead] - smooth[index], 0.0), start
