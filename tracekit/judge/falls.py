@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from tracekit.judge.coasting import coasting, spread
 from tracekit.judge.evidence import Sign
 from tracekit.judge.signs import logistic
 from tracekit.model.cycle import StationData
@@ -25,7 +26,9 @@ _WARMS_S = 0.3
 _LEAST, _SEEN_SHARE = 8, 0.3
 """Holds that must coast at a time before it is judged, and their share."""
 _MOST = 2000
-"""Holds that are looked at: what most of them show, so many show too."""
+"""Holds that are looked at."""
+_FARTHEST_S = 60.0
+"""Of a hold, what lies later is left out: no move is so late after the grip (common practice, no source)."""
 _USUAL = 0.7
 """Quantile of the holds that a fall must reach: what half of them show counts."""
 _EDGE = 0.2
@@ -136,29 +139,20 @@ def _fallen(extra: Floats, first: int, last: int) -> Floats:
 def _beyond_the_leak(data: StationData) -> tuple[Floats, float]:
     """Fall beyond each hold's own median, by hold and cell of the time since it began, NaN off coasts [kPa].
 
-    With the length of a cell [s]; empty where too few holds coast.
+    With the length of a cell [s]; empty where too few holds coast. Of very many holds some are looked at.
     """
-    none, bins, names = np.zeros((0, 0)), data.bins, data.periods.categories["kind"]
-    if len(bins.time_s) < 2:
+    none = np.zeros((0, 0))
+    pairs = coasting(data, spread(data.cycles.where("outcome", "held"), _MOST))
+    pairs = pairs.where((pairs.after_cut_s > _WARMS_S) & (pairs.since_s < _FARTHEST_S))
+    if len(pairs.hold) < _LEAST:
         return none, _CELL_S
-    at = _between_bins(data)
-    period, hold = bins.period[at], bins.cycle[at].astype(np.int64)
-    both = (bins.period[at + 1] == period) & (data.periods.codes("kind")[period] == names.index("coast"))
-    both &= bins.time_s[at] - data.periods.floats("start_s")[period] > _WARMS_S
-    since = 0.5 * (bins.time_s[at + 1] + bins.time_s[at]) - data.cycles.floats("hold_start_s")[hold]
-    step = bins.time_s[at + 1] - bins.time_s[at]
-    with np.errstate(invalid="ignore"):
-        both &= (since >= 0.0) & (step > 0.0) & (since < 60.0)
-    if both.sum() < _LEAST:
-        return none, _CELL_S
-    cell_s = max(_CELL_S, _CELL_BINS * float(np.median(step[both])))
-    rate = (bins.pressure_kpa[at + 1] - bins.pressure_kpa[at])[both] / step[both]
-    rows, row = np.unique(hold[both], return_inverse=True)
-    cell = (since[both] / cell_s).astype(np.int64)
+    cell_s = max(_CELL_S, _CELL_BINS * float(np.median(pairs.step_s)))
+    rows, row = np.unique(pairs.hold, return_inverse=True)
+    cell = (pairs.since_s / cell_s).astype(np.int64)
     shape = (len(rows), int(cell.max()) + 1)
     place = row * shape[1] + cell
-    weight = np.bincount(place, step[both], minlength=shape[0] * shape[1])
-    total = np.bincount(place, rate * step[both], minlength=shape[0] * shape[1])
+    weight = np.bincount(place, pairs.step_s, minlength=shape[0] * shape[1])
+    total = np.bincount(place, pairs.speed_kpa_s * pairs.step_s, minlength=shape[0] * shape[1])
     with np.errstate(invalid="ignore", divide="ignore"):
         mean = np.where(weight > 0.2 * cell_s, total / weight, np.nan).reshape(shape)
     known = np.isfinite(mean).any(axis=1)
@@ -166,11 +160,3 @@ def _beyond_the_leak(data: StationData) -> tuple[Floats, float]:
         return none, cell_s
     mean = mean[known]
     return np.asarray((mean - np.nanmedian(mean, axis=1, keepdims=True)) * cell_s, np.float64), cell_s
-
-
-def _between_bins(data: StationData) -> Ints:
-    """Bins that another follows, of held cycles; of very many cycles of some spread over the log."""
-    held = np.flatnonzero(data.cycles.where("outcome", "held"))
-    looked = np.zeros(len(data.cycles), np.bool_)
-    looked[held[:: max(1, len(held) // _MOST)]] = True
-    return np.flatnonzero(looked[data.bins.cycle[:-1]])

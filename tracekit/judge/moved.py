@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from tracekit.judge.coasting import coasting, spread
 from tracekit.judge.evidence import Sign
 from tracekit.judge.features import Features
 from tracekit.model.cycle import StationData
@@ -43,7 +44,7 @@ def moved_sign(data: StationData, features: Features, upper: Bools, options: Jud
     """
     rate = features.values["decay"]
     others = features.held & ~upper
-    falls = _falls(data, _some(upper), _some(others))
+    falls = _falls(data, spread(upper, _MOST) | spread(others, _MOST))
     shown = np.isfinite(falls.usual)
     if (upper & shown).sum() < max(_LEAST, 0.5 * min(upper.sum(), _MOST)) or (others & shown).sum() < _LEAST:
         return None
@@ -69,32 +70,16 @@ def without_moved(features: Features, moved: Bools) -> Features:
     return replace(features, values={**features.values, "decay": rate})
 
 
-def _some(flag: Bools) -> Bools:
-    """At most so many of the cycles that are looked at, spread over the log."""
-    rows = np.flatnonzero(flag)
-    out = np.zeros(len(flag), np.bool_)
-    out[rows[:: max(1, len(rows) // _MOST)]] = True
-    return out
-
-
-def _falls(data: StationData, upper: Bools, others: Bools) -> _Falls:
+def _falls(data: StationData, cycles: Bools) -> _Falls:
     """How the vacuum of some cycles falls in their coasts."""
-    bins, n = data.bins, len(data.cycles)
-    at = np.flatnonzero((upper | others)[bins.cycle[:-1]])
-    period, hold = bins.period[at], bins.cycle[at].astype(np.int64)
-    step = bins.time_s[at + 1] - bins.time_s[at]
-    after_cut = bins.time_s[at] - data.periods.floats("start_s")[period]
-    since = 0.5 * (bins.time_s[at + 1] + bins.time_s[at]) - data.cycles.floats("hold_start_s")[hold]
-    with np.errstate(invalid="ignore"):
-        keep = (bins.period[at + 1] == period) & data.periods.where("kind", "coast")[period] & (step > 0.0)
-        keep &= (since >= 0.0) & (after_cut > _EVENED_S)
-    speed = (bins.pressure_kpa[at + 1] - bins.pressure_kpa[at])[keep] / step[keep]
-    hold, since, settled = hold[keep], since[keep], after_cut[keep] > _WARMED_S
-    usual, fastest_s = np.full(n, np.nan), np.full(n, np.nan)
-    rows, median = _last_or_middle(speed[settled], hold[settled], 0.5)
-    usual[rows] = speed[settled][median]
-    rows, top = _last_or_middle(speed, hold, 1.0)
-    fastest_s[rows] = since[top]
+    pairs = coasting(data, cycles)
+    pairs = pairs.where(pairs.after_cut_s > _EVENED_S)
+    usual, fastest_s = np.full(len(data.cycles), np.nan), np.full(len(data.cycles), np.nan)
+    settled = pairs.where(pairs.after_cut_s > _WARMED_S)
+    rows, median = _last_or_middle(settled.speed_kpa_s, settled.hold, 0.5)
+    usual[rows] = settled.speed_kpa_s[median]
+    rows, top = _last_or_middle(pairs.speed_kpa_s, pairs.hold, 1.0)
+    fastest_s[rows] = pairs.since_s[top]
     return _Falls(usual=usual, fastest_s=fastest_s)
 
 
