@@ -80,15 +80,18 @@ def _pairs(body: Sequence[str], delimiter: str) -> Keyed | None:
 
 def _pattern(shared: Shared, delimiter: str, lead: int) -> bytes:
     """What finds the values of a line behind so many fields without a name; nothing for those that it lacks."""
-    gap = r"[ \t]" if delimiter == " " else re.escape(delimiter)
-    value = r"[^\s]*" if delimiter == " " else rf"[^{gap}\n]*?"
-    before = r"([^\s=]+)[ \t]+" if delimiter == " " else rf"([^=\n{gap}]*){gap}[ \t]*"
+    blank = delimiter == " "
+    gap, pad = (r"[ \t]", "") if blank else (re.escape(delimiter), "[ ]*+" if delimiter == "\t" else r"[ \t]*+")
+    # runs of blanks are taken whole, so that a line costs its length
+    value = {" ": r"[^\s]*+", "\t": r"[^\t\n]*?"}.get(delimiter, rf"[^{gap}\s]*+(?:[ \t]++[^{gap}\s]++)*+")
+    before = r"([^\s=]+)[ \t]++" if blank else rf"([^=\n{gap}]*){gap}{pad}"
     told = r"[ \t]?[=:][ \t]?"
-    end = rf"[ \t]*(?:{gap}|\r?$)"
-    found = [(n, rf"(?=(?:[^\n]*?{gap}[ \t]*)??{_spelled(n)}{told}({value}){end})") for n in shared.names]
+    end = rf"{pad}(?:{gap}|\r?$)"
+    found = [(n, rf"(?=(?:[^\n]*?{gap}{pad})??{_spelled(n)}{told}({value}){end})") for n in shared.names]
     ahead = "".join(pattern if n in shared.always else rf"(?:{pattern}|)" for n, pattern in found)
-    items = rf"(?:(?:{'|'.join(map(_spelled, shared.names))}){told}{value}[ \t]*(?:{gap}[ \t]*|(?=\r?$)))+"
-    return rf"(?m)^[ \t]*{before * lead}{ahead}{items}\r?$".encode()
+    next_one = r"[ \t]++" if blank else rf"{gap}{pad}"
+    items = rf"(?:(?:{'|'.join(map(_spelled, shared.names))}){told}{value}{pad}(?:{next_one}|(?=\r?$)))+"
+    return rf"(?m)^[ \t]*+{before * lead}{ahead}{items}\r?$".encode()
 
 
 def _sound(cell: re.Match[str]) -> bool:
