@@ -285,9 +285,10 @@ def test_a_time_beyond_measure_is_no_time(tmp_path):
 @pytest.mark.parametrize("piece", [" ", "a= ", "supply=1 ", "-"])
 def test_a_long_line_among_values_by_name_costs_no_more_than_its_length(tmp_path, mark, piece):
     """Between lines that name their values in several orders one of 20 000 signs holds no reader up."""
-    fields = [[f"pressure_kpa={-50 * (k // 100 % 2)}.{k % 7}", f"supply={k // 100 % 2}", f"part={k // 100 % 2}"] for k in range(600)]
-    lines = [mark.join([f"{k * 0.01:.2f}", *(f[::-1] if k % 2 else f)]) for k, f in enumerate(fields)]
-    lines[400] = f"4.00{mark}supply=1{mark}{piece * (20_000 // len(piece))}x"
+    on = [k // 100 % 2 for k in range(600)]
+    fields = [[f"time_s={k * 0.01:.2f}", f"pressure_kpa={-50 * s}.{k % 7}", f"supply={s}", f"part={s}"] for k, s in enumerate(on)]
+    lines = [mark.join(f[::-1] if k % 2 else f) for k, f in enumerate(fields)]
+    lines[400] = f"time_s=4.00{mark}supply=1{mark}{piece * (20_000 // len(piece))}x"
     (tmp_path / "log.csv").write_text("\n".join(lines) + "\n")
     begun = time.process_time()
     assert sum(len(block.time_s) for block in open_log(tmp_path / "log.csv").blocks()) >= 598
