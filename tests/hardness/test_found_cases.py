@@ -281,6 +281,21 @@ def test_a_time_beyond_measure_is_no_time(tmp_path):
     assert np.nanmax(record.cycles.floats("hold_end_s"), initial=0.0) < 1e6
 
 
+@pytest.mark.parametrize(
+    ("ops", "pack"),
+    [
+        ([("row twice", 822, 295, 96), ("cell", 820, 194, 42), ("row short", 526, 82, 207)], "gzip"),
+        ([("unit row", 588, 405, 118), ("cell", 227, 516, 141), ("decimal", 920, 299, 206)], "parquet"),
+    ],
+)
+def test_a_number_beyond_measure_is_no_reading(tmp_path, ops, pack):
+    """A cell of 10^400 in a column that other rows make a reading or a state decides nothing and overflows nothing."""
+    (tmp_path / "log.bin").write_bytes(mutated_log(NAMES, SMALL, ops, pack))
+    with warnings.catch_warnings():
+        warnings.simplefilter("error", RuntimeWarning)
+        assert command("inspect", tmp_path / "log.bin", "--quiet").outcome() in ("right", "refused")
+
+
 @pytest.mark.parametrize("mark", [" ", "; "])
 @pytest.mark.parametrize("piece", [" ", "a= ", "supply=1 ", "-"])
 def test_a_long_line_among_values_by_name_costs_no_more_than_its_length(tmp_path, mark, piece):

@@ -50,6 +50,7 @@ class Evidence:
     days_below_step: float = option(1e-5, "1", "a finer step of unknown unit is of days or hours: 1 s is 1.2e-5 d")
     state_falls: float = option(3.0, "1", "ranges of the pressure by which it falls in all of a state of suction")
     fewest_rows_of_state: int = option(5, "row", "at most that a word has which is none of the states (no source)")
+    most_number: float = option(1e100, "1", "a larger one is no reading, and the products of three would overflow")
     most_kpa: float = option(
         200.0, "kPa", "beyond any vacuum and the usual blow-off, so that the scale is asked (common practice)"
     )

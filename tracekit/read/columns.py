@@ -12,6 +12,7 @@ import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from tracekit.errors import LogReadError, message
+from tracekit.options.evidence import EVIDENCE
 from tracekit.read.cells import NUMBER, TRAILED, cell_kind, number_with_unit
 from tracekit.read.levels import level_of_word
 from tracekit.read.stampform import StampForm
@@ -169,7 +170,7 @@ def make_column(name: str, unit: str, profile: Profile, array: pa.Array, cells: 
     values: NDArray[np.float64] = np.empty(0)
     words: tuple[str, ...] = ()
     if profile.kind == "number":
-        values = column_numbers(array, profile.form)
+        values = _readable(column_numbers(array, profile.form))
     elif profile.kind == "level":
         found = word_levels(array, {}).astype(np.float64)
         values = np.where(found < 0, np.nan, found)
@@ -187,6 +188,12 @@ def make_column(name: str, unit: str, profile: Profile, array: pa.Array, cells: 
         hints=hints(name, unit),
         levels=_levels(values),
     )
+
+
+def _readable(values: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Numbers that a reading can be, NaN for the others."""
+    beyond = np.abs(values) > EVIDENCE.most_number
+    return np.where(beyond, np.nan, values) if beyond.any() else values
 
 
 def _levels(values: NDArray[np.float64]) -> int:
