@@ -9,7 +9,6 @@ import pytest
 from tests.read.dialects import Recording, make_recording
 from tests.read.reading import read
 from tests.read.unusual_logs import BAD_EVERY, BAD_FIRST, UNUSUAL, levels, per_reading, stamp
-from tracekit.errors import LogReadError
 from tracekit.read.deciding import UndecidedLogError
 from tracekit.read.station_file import load_station
 
@@ -175,19 +174,6 @@ def test_a_column_that_is_called_by_its_unit(name, factor, recording, tmp_path):
     kpa = recording.pressure_kpa + (100.6 if name == "psia" else 0.0)
     write_numbers(path, name, factor * kpa, recording)
     assert np.abs(read(path).pressure_kpa - recording.pressure_kpa).max() < 0.4
-
-
-def test_rows_in_no_order_are_refused(recording, tmp_path):
-    """Stamps that do not rise are no reason to count rows."""
-    path = tmp_path / "log.csv"
-    mixed = np.random.default_rng(5).permutation(len(recording.time_s))
-    lines = [
-        f"{stamp(recording.time_s[i]).isoformat(timespec='milliseconds')},{recording.pressure_kpa[i]:.2f}"
-        for i in mixed
-    ]
-    path.write_text("\n".join(["time,pressure_kpa", *lines]))
-    with pytest.raises(LogReadError, match="not in the order of the times"):
-        read(path)
 
 
 def write_numbers(path: Path, name: str, values: np.ndarray, recording: Recording) -> None:

@@ -27,6 +27,8 @@ class ReadOptions:
     stray_rows: int = option(
         8, "row", "so many rows with a time that goes back and returns are strays, more are a step"
     )
+    sort_rows: int = option(400_000, "row", "of a file in no order of time sorted at once; they are held in memory")
+    sorted_rows: int = option(4096, "row", "per piece that is read back while sorted rows are woven together")
     copied_rows: int = option(10_000, "row", "most rows written twice that are told from a clock set back")
     max_clock_steps: int = option(1000, "1", "beyond so many steps back the rows are rejected instead")
     join_gap_s: float = option(600.0, "s", "a file that starts so soon after another ends continues it")

@@ -17,6 +17,7 @@ from tracekit.read.pairs import Merger
 from tracekit.read.plan import Plan
 from tracekit.read.tally import Losses, Thinned, quantisation
 from tracekit.read.timeread import Spreader
+from tracekit.read.unordered import fit_together, told_stretches
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -61,6 +62,7 @@ class Log:
         self._pressures = Thinned(options.sample_size)
         self._rows_read = 0
         self._longest_s = self._end_s = 0.0
+        self._first_s = [np.nan] * len(layout.stations)
         self._last_s = [np.nan] * len(layout.stations)
         self._shared = False
         self._state = "unread"
@@ -86,7 +88,7 @@ class Log:
     def blocks(self) -> Iterator[Block]:
         """The samples, once, in bounded memory.
 
-        Raises LogReadError at the end where most rows were in no order of time.
+        Raises LogReadError at the end where most rows were in no order of time, or stretches of them in another one.
         """
         if self._state != "unread":
             raise UsageError(message(self._source, "already read", "one pass", "Open the log again."))
@@ -111,11 +113,21 @@ class Log:
         self._state = "read"
 
     def _check_order(self) -> None:
-        """Raise LogReadError where most rows went back in time: what is left of them is no recording."""
+        """Raise LogReadError where most rows went back in time, or stretches of them fit together in another order.
+
+        What is left of them is no recording; the first rows, by which they would have been sorted, do not show it.
+        """
         strays = self._all_losses().count(STRAY)
         if strays > EVIDENCE.most_strays * self._rows_read:
             found = f"{strays} of {self._rows_read} rows whose time goes back: they are not in the order of time"
-            raise LogReadError(message(self._source, found, "rows in the order of time", "Sort them and read again."))
+            raise LogReadError(message(self._source, found, "rows in the order of time", _SORT))
+        for clock, first_s, last_s in zip(self._clocks, self._first_s, self._last_s, strict=True):
+            if not clock.steps or clock.restarts or clock.more_gaps:
+                continue
+            stretches = told_stretches(first_s, last_s, clock.gaps, clock.steps, self.plan.time.typical_s)
+            if fit_together(stretches, self.plan.time.typical_s):
+                found = f"{len(stretches)} stretches of rows that stand in another order than their times"
+                raise LogReadError(message(self._source, found, "rows in the order of time", _SORT))
 
     def _account(self, portion: Portion) -> None:
         self._rows_read += portion.rows_read
@@ -130,6 +142,8 @@ class Log:
         if len(samples) == 0:
             return
         last_s = self._last_s[station]
+        if np.isnan(last_s):
+            self._first_s[station] = float(samples.time_s[0])
         intervals = _steps_from(last_s, samples.time_s)
         if len(intervals):
             self._intervals.add(intervals)
@@ -193,6 +207,7 @@ class Log:
         ]
 
 
+_SORT = "Sort them and read again."
 RESTARTS_TOLD = 5  # one by one; all are among the clock's steps
 _LATE = {
     "supply": "response_delay_s, evacuation_time_s and the decay of coasts between its edges are wrong by that or more",

@@ -123,7 +123,7 @@ def _grouped(
         for one in inputs:
             try:
                 tables = open_input(one, options)
-                yield from [named_by_file(in_time_order(table, given)) for table in tables]
+                yield from [named_by_file(in_time_order(table, given, options)) for table in tables]
             except LogReadError as error:
                 found[id(one)] = ([one], error)
 

@@ -1,6 +1,7 @@
 """Files in which stretches of rows begin again with the first times: their rows in the order of time.
 
-Two forms are known: all rows of one channel before those of the next, and rows of events before or behind the samples.
+Three forms are known: all rows of one channel before those of the next, rows of events before or behind the samples,
+and rows that stand in no order, or in stretches in another one (`read.unordered`).
 """
 
 import itertools
@@ -14,6 +15,7 @@ from numpy.typing import NDArray
 from tracekit.errors import LogReadError, message
 from tracekit.model.station import Channel
 from tracekit.model.trace import Assumption
+from tracekit.options.read import ReadOptions
 from tracekit.read.columns import Column, fetch, make_column, profile_cells, spread_texts
 from tracekit.read.digitals import ROLES, filled_cells
 from tracekit.read.head import Head, finite
@@ -23,11 +25,13 @@ from tracekit.read.plan import Plan
 from tracekit.read.rows import Rows
 from tracekit.read.spill import Spill
 from tracekit.read.timeplan import TimePlan, raw_seconds, times_of
+from tracekit.read.unordered import Scattered, find_scattered, in_order
 from tracekit.read.values import is_texty, word_codes
 from tracekit.read.words import hints
 
 _FEWEST, _MOST_RUNS, _MOST_TAGS, _WHOLE, _HEAD_ROWS, _SPREAD = 5, 60, 400, 0.98, 60_000, 20_000
 _DAY_S = 86_400.0
+_DEFAULT = ReadOptions()
 
 Floats = NDArray[np.float64]
 
@@ -48,10 +52,11 @@ class Stretches:
     reading: str = ""
 
 
-def in_time_order(opened: Opened, given: Channel | None = None) -> Opened:
+def in_time_order(opened: Opened, given: Channel | None = None, options: ReadOptions = _DEFAULT) -> Opened:
     """A file with its rows in the order of time; as it is where it stands in no such stretches.
 
-    given  how the station file says that time is read
+    given    how the station file says that time is read
+    options  how many rows are sorted at once
 
     Raises LogReadError where the head shows one form and later rows do not keep to it.
     """
@@ -60,24 +65,23 @@ def in_time_order(opened: Opened, given: Channel | None = None) -> Opened:
         return opened
 
     def rows(plan: Plan) -> Iterator[Rows]:
-        return _ordered(opened, found, plan)
+        return in_order(opened, found, plan, options) if isinstance(found, Scattered) else _ordered(opened, found, plan)
 
     turned = replace(opened, rows=rows, last_rows=lambda _: None)
     return replace(turned, head=_ordered_head(opened.head, turned, found))
 
 
-def _find(opened: Opened, given: Channel | None) -> Stretches | None:
+def _find(opened: Opened, given: Channel | None) -> Stretches | Scattered | None:
     head = opened.head
     times = times_of(head, given) if given is None or given.interval_s is None else []
     if not times or head.rows < 2 * _FEWEST:
         return None
-    time, seconds = times[0]
-    if opened.ends_filled and not any(c.kind in ("text", "level") or c.array.null_count for c in head.columns):
-        return None  # no channel is named, and no cell is empty
-    last = None if head.whole else opened.last_rows(_plan_of(head))
-    if not head.whole and last is None:
-        return None
-    return _channels_apart(head, last, time, seconds) or _events_apart(head, last, time, seconds)
+    apart = None
+    named = not opened.ends_filled or any(c.kind in ("text", "level") or c.array.null_count for c in head.columns)
+    last = opened.last_rows(_plan_of(head)) if named and not head.whole else None
+    if named and (head.whole or last is not None):  # else no channel is named, and no cell is empty
+        apart = _channels_apart(head, last, *times[0]) or _events_apart(head, last, *times[0])
+    return apart or find_scattered(opened, _plan_of(head), times)
 
 
 def _plan_of(head: Head) -> Plan:
@@ -252,7 +256,7 @@ class _Sorter:
         return LogReadError(message(self._name, found, "rows in the order of time", "Sort them and read again."))
 
 
-def _ordered_head(head: Head, turned: Opened, found: Stretches) -> Head:
+def _ordered_head(head: Head, turned: Opened, found: Stretches | Scattered) -> Head:
     """The first rows in the order of time, with what was found."""
     pieces, count = [], 0
     for piece in turned.rows(_plan_of(head)):
@@ -261,21 +265,24 @@ def _ordered_head(head: Head, turned: Opened, found: Stretches) -> Head:
         if count >= _HEAD_ROWS and not head.whole:
             break
     columns = tuple(_anew(c, pieces, found) for c in head.columns)
-    what = f'channels of "{found.tag}" one after another' if found.tag else f'events apart from "{found.reading}"'
-    fact = Assumption(
-        what="order of rows", value=f"{what}, put in the order of time",
-        evidence="their times overlap, and each stretch holds rows of one kind alone", confidence=0.95,
-    )  # fmt: skip
+    evidence = "their times overlap, and each stretch holds rows of one kind alone"
+    if isinstance(found, Scattered):
+        what, evidence = "not that of time", found.evidence
+    else:
+        what = f'channels of "{found.tag}" one after another' if found.tag else f'events apart from "{found.reading}"'
+    value = f"{what}, put in the order of time"
+    fact = Assumption(what="order of rows", value=value, evidence=evidence, confidence=0.95)
     return replace(head, columns=columns, rows=count, assumptions=(*head.assumptions, fact))
 
 
-def _anew(column: Column, pieces: list[Rows], found: Stretches) -> Column:
+def _anew(column: Column, pieces: list[Rows], found: Stretches | Scattered) -> Column:
     """A column with the rows of some pieces; beside names of channels words may stand among numbers."""
     array = pa.concat_arrays([_decoded(fetch(p.columns, column)) for p in pieces])
     known = column.profile
     if known.kind == "empty" and is_texty(array):
         known = profile_cells(spread_texts(array, _SPREAD))
-    mixed = bool(found.tag) and known.kind == "number" and column.name not in found.time.columns
+    tagged = isinstance(found, Stretches) and found.tag != ""
+    mixed = tagged and known.kind == "number" and column.name not in found.time.columns
     profile = replace(known, mixed=mixed or known.mixed)
     if profile.kind in ("text", "level", "array") and not pa.types.is_nested(array.type):
         array = array.dictionary_encode()

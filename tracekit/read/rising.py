@@ -10,12 +10,6 @@ from tracekit.options.evidence import EVIDENCE
 from tracekit.read.columns import Column
 from tracekit.read.head import finite
 
-_ENDS = 0.9  # times that fill less of the rows belong to another channel (no source)
-_OWN, _BOTH_WAYS, _AS_FAR = 0.98, 0.2, 0.5
-"""Share of rows whose time is no other's, steps back for each forward and the reverse, and how far they go back for how
-far forward, in rows that are in no order; clocks that are set, wrap or shake are far from it (common practice, no
-source)."""
-
 
 def rises(seconds: NDArray[np.float64], *, wraps: bool) -> bool:
     """True for values that go on as time does, apart from a few that do not; with `wraps` they may start again."""
@@ -50,17 +44,24 @@ def ends_early(seconds: NDArray[np.float64], own: NDArray[np.float64]) -> bool:
     """True for times that rise and end long before the rows of others do, as those of a shorter channel; both (n,)."""
     known = np.isfinite(seconds)
     count = int(known.sum())
-    whole = float(np.isfinite(own).mean()) > _OWN
-    return whole and 1 < count < _ENDS * len(known) and bool(known[:count].all()) and rises(seconds, wraps=False)
+    whole = float(np.isfinite(own).mean()) > EVIDENCE.own_times
+    early = whole and 1 < count < EVIDENCE.ended_share * len(known)
+    return early and bool(known[:count].all()) and rises(seconds, wraps=False)
+
+
+def in_no_order(seconds: NDArray[np.float64]) -> bool:
+    """True for times that go to and fro: clocks that are set, wrap or shake are far from it."""
+    steps = np.diff(finite(seconds))
+    forward, back = steps[steps > 0], -steps[steps < 0]
+    share = EVIDENCE.both_ways
+    both = len(back) > share * len(forward) and len(forward) > share * len(back)
+    return both and float(back.sum()) > EVIDENCE.as_far_back * float(forward.sum())
 
 
 def check_order(log: str, column: Column, seconds: NDArray[np.float64]) -> None:
     """Raise LogReadError where rows have times of their own, shape (n,), that are in no order."""
     known = finite(seconds)
-    steps = np.diff(known)
-    forward, back = steps[steps > 0], -steps[steps < 0]
-    both = len(back) > _BOTH_WAYS * len(forward) and len(forward) > _BOTH_WAYS * len(back)
-    if both and back.sum() > _AS_FAR * forward.sum() and len(np.unique(known)) > _OWN * len(known):
+    if in_no_order(known) and len(np.unique(known)) > EVIDENCE.own_times * len(known):
         found = f'rows that are not in the order of the times in "{column.name}"'
         raise LogReadError(message(log, found, "rows in the order of time", "Sort them and read again."))
 

@@ -50,7 +50,7 @@ class Spill:
         if self._sink is None:
             raise AssertionError("read already")
         arrays = [_plain(piece.columns[n]) for n in self._names]
-        if len(index) < piece.count:
+        if len(index) < piece.count or (np.diff(index) != 1).any():
             arrays = [a.take(whole_numbers(index)) for a in arrays]
         lines = whole_numbers(piece.line_of(index))
         self._sink.write_batch(pa.RecordBatch.from_arrays([*arrays, real_numbers(time_s), lines], schema=self._schema))
