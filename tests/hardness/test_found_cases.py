@@ -286,11 +286,13 @@ def test_a_time_beyond_measure_is_no_time(tmp_path):
     [
         ([("row twice", 822, 295, 96), ("cell", 820, 194, 42), ("row short", 526, 82, 207)], "gzip"),
         ([("unit row", 588, 405, 118), ("cell", 227, 516, 141), ("decimal", 920, 299, 206)], "parquet"),
+        ([("cell", 174, 378, 205)], "plain"),
+        ([("rows cut", 761, 927, 242), ("cell", 739, 203, 72), ("header", 215, 390, 237), ("row moved", 334, 963, 228)], "plain"),
     ],
 )
 def test_a_number_beyond_measure_is_no_reading(tmp_path, ops, pack):
     """A cell of 10^400 in a column that other rows make a reading or a state decides nothing and overflows nothing."""
-    (tmp_path / "log.bin").write_bytes(mutated_log(NAMES, SMALL, ops, pack))
+    (tmp_path / "log.bin").write_bytes(mutated_log(NAMES, SMALL if len(ops) % 2 else SMALLEST, ops, pack))
     with warnings.catch_warnings():
         warnings.simplefilter("error", RuntimeWarning)
         assert command("inspect", tmp_path / "log.bin", "--quiet").outcome() in ("right", "refused")

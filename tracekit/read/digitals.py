@@ -28,6 +28,7 @@ _SPARSE, _CHANGING, _FEWEST_CHANGES = 0.5, 0.9, 3
 _EMPTY_STATE = 0.01  # of the rows of a column of states: more empty ones are no damage
 _FEWEST_STATES, _MOST_STATES, _MOST_BITS, _FEWEST_TURNS = 3, 24, 16, 4
 _STEP_NAMES = frozenset({"step", "phase", "state", "schritt", "etape", "paso", "passo", "krok", "zustand"})
+_WORD_END = 2.0**63  # a number from here on is no word of bits
 _WORD_NAMES = frozenset({"word", "di", "dio", "digital", "inputs", "bits", "flags", "status", "io", "byte", "mask"})
 
 
@@ -86,7 +87,7 @@ class LevelPlan:
         if self.kind == "word":
             return word_levels(array, {word: level for level, word in enumerate(self.words)})
         values = column_numbers(array, column.profile.form)
-        known = np.isfinite(values)
+        known = np.abs(values) < _WORD_END
         filled = np.where(known, values, 0.0)
         if self.kind == "bit":
             found = (filled.astype(np.int64) >> self.bit & 1).astype(np.int8)
@@ -94,7 +95,7 @@ class LevelPlan:
             found = (filled > self.threshold).astype(np.int8)
         else:
             known &= (filled == 0) | (filled == 1)
-            found = filled.astype(np.int8)
+            found = (filled == 1).astype(np.int8)
         return np.where(known, found, np.int8(-1))
 
 
