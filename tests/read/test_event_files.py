@@ -9,7 +9,9 @@ from tests.read.dialects import START, make_recording
 from tests.read.reading import read
 from tracekit.errors import LogReadError
 from tracekit.read.inspection import inspect_log
+from tracekit.read.levels import FALLS, RISES, level_of_word
 from tracekit.read.station_file import parse_station
+from tracekit.read.words import fold
 
 RECORDING = make_recording(cycles=8)
 SIGNALS = ("Suction valve", "Blow-off valve", "Part present")
@@ -45,6 +47,30 @@ ROWS = {
     "signal and level": ("Time;Message", lambda t, s, v: f"{stamp(t)};{s}: {v}"),
     "signal = level": ("Time;Text", lambda t, s, v: f"{stamp(t)};{s} = {['FALSE', 'TRUE'][v]}"),
 }
+
+WORDS = (
+    "went came", "G K", "RESET SET", "cleared raised", "gegangen gekommen", "geht kommt", "disparue apparue",
+    "bajado subido", "scomparso comparso", "desapareceu apareceu", "opgeheven gekomen", "gick kom", "ustąpił wystąpił",
+    "zánik vznik", "gitti geldi", "ушло пришло", "復帰 発生", "复位 触发", "해제 발생", "end begin", "stop start",
+)  # fmt: skip
+
+
+@pytest.mark.parametrize("words", WORDS)
+@pytest.mark.parametrize("form", ["{t};{s};{w}", "{t};{w};{s}", "{t};{s} {w}"], ids=["behind", "before", "one text"])
+def test_what_comes_and_goes_in_many_languages(tmp_path, words, form):
+    """Words of coming and going are levels in a column of their own, and behind the name of a signal."""
+    both = words.split()
+    head = "Time;Message" if form.count(";") == 1 else "Time;A;B"
+    found = read(put(tmp_path, head, [form.format(t=stamp(t), s=s, w=both[v]) for t, s, v in changes()]))
+    assert np.array_equal(found.digital, RECORDING.digital)
+
+
+def test_no_word_comes_and_goes():
+    """No word of a change stands for both levels, nor against what it means elsewhere."""
+    rises, falls = ({fold(w) for w in words} for words in (RISES, FALLS))
+    assert not rises & falls
+    assert all(level_of_word(w) in (None, 1) for w in RISES)
+    assert all(level_of_word(w) in (None, 0) for w in FALLS)
 
 
 @pytest.mark.parametrize("name", ROWS)

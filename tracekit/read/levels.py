@@ -30,9 +30,37 @@ OFF_WORDS = frozenset({
     "なし", "切", "停止", "닫힘", "없음", "l", "nicht vorhanden", "desenergizado", "diseccitato",
 })  # fmt: skip
 
-_RISES = ("rising", "rise", "up", "+", "↑", "↗", "0->1", "0→1", "0>1", "steigend", "montant", "subida")
-_FALLS = ("falling", "fall", "down", "-", "↓", "↘", "1->0", "1→0", "1>0", "fallend", "descendant", "bajada")
-_CHANGES = {**dict.fromkeys(_RISES, 1), **dict.fromkeys(_FALLS, 0)}
+RISES = frozenset({
+    "rising", "rise", "up", "+", "↑", "↗", "0->1", "0→1", "0>1", "steigend", "montant", "subida",
+    "came", "come", "comes", "coming", "incoming", "raised", "occurred", "occurs", "appeared", "appears", "start",
+    "started", "starts", "begin", "began", "begins", "pressed", "asserted", "triggered", "tripped", "alarm", "pick up",
+    "k", "kommt", "kommend", "gekommen", "gesetzt", "ausgelöst", "angezogen", "beginn", "anfang", "apparu", "apparue",
+    "apparition", "apparaît", "début", "aparece", "aparecido", "aparición", "subido",
+    "inicio", "entra", "comparso", "comparsa", "insorto", "inizio", "apareceu", "início", "gekomen", "opgekomen",
+    "komt", "kom", "kommet", "kommit", "alkaa", "alkoi", "tuli", "wystąpił", "wystąpiło", "pojawił się", "nadejście",
+    "początek", "příchod", "vznik", "začátek", "geldi", "başladı", "apărut", "început", "bejött", "jött", "kezdet",
+    "пришло", "пришел", "пришёл", "появилось", "появился", "появление", "возникло", "начало", "включено", "включен",
+    "включён", "включение", "発生", "開始", "セット", "发生", "出现", "触发", "到来", "开始", "置位", "발생", "시작",
+})  # fmt: skip
+FALLS = frozenset({
+    "falling", "fall", "down", "-", "↓", "↘", "1->0", "1→0", "1>0", "fallend", "descendant", "bajada",
+    "went", "gone", "goes", "going", "outgoing", "cleared", "clears", "returned", "disappeared", "disappears", "stop",
+    "stopped", "stops", "end", "ended", "ends", "released", "deasserted", "de-asserted", "recovered", "normal",
+    "drop out", "g", "geht", "gehend", "gegangen", "rückgesetzt", "zurückgesetzt", "abgefallen", "ende", "disparu",
+    "disparue", "disparition", "disparaît", "fin", "desaparece", "desaparecido",
+    "desaparición", "bajado", "sale", "scomparso", "scomparsa", "cessato", "cessata", "rientrato", "rientrata", "fine",
+    "desapareceu", "fim", "gegaan", "opgeheven", "gaat", "einde", "gick", "gået", "gått", "loppuu", "loppui",
+    "poistui", "ustąpił", "ustąpiło", "zniknął", "odejście", "koniec", "odchod", "zánik", "konec", "gitti", "bitti",
+    "dispărut", "sfârșit", "kiment", "vége", "ушло", "ушел", "ушёл", "исчезло", "исчез", "исчезновение", "конец",
+    "выключено", "выключен", "выключение", "復帰", "解除", "終了", "リセット", "恢复", "消失", "复位", "离去", "结束",
+    "해제", "종료",
+})  # fmt: skip
+"""What lists of events write of a change, whichever signal it is of (common practice, no source)."""
+
+
+@functools.cache
+def _changes() -> dict[str, int]:
+    return {**{fold(w): 1 for w in RISES}, **{fold(w): 0 for w in FALLS}}
 
 
 def level_of_change(word: str) -> int | None:
@@ -41,7 +69,7 @@ def level_of_change(word: str) -> int | None:
     Only lists of events hold such: elsewhere "rising" may be said of a pressure, and "-" is no value.
     """
     level = level_of_word(word)
-    return _CHANGES.get(fold(word.strip().strip("\"'"))) if level is None else level
+    return _changes().get(fold(word.strip().strip("\"'"))) if level is None else level
 
 
 def level_of_word(word: str) -> int | None:
