@@ -503,17 +503,6 @@ def wide_quality(rec: Recording) -> bytes:
     return joined(lines)
 
 
-def own_times_differ(rec: Recording) -> bytes:
-    """Channels with times of their own that differ: a row is no sample."""
-    s, r, p = bits(rec)
-    lines = ["Time;Vacuum [kPa];Time;Suction;Time;Blow-off;Time;Part present"]
-    lines += [
-        f"{t:.2f};{k};{2 * t:.2f};{a};{2 * t:.2f};{b};{2 * t:.2f};{c}"
-        for t, k, a, b, c in zip(rec.time_s, rec.pressure_kpa, s, r, p, strict=True)
-    ]
-    return joined(lines)
-
-
 def tenths_in_the_unit(rec: Recording) -> bytes:
     """Whole tenths of kPa, with a unit that says so."""
     s, r, p = bits(rec)
@@ -730,6 +719,6 @@ FIELD: dict[str, Callable[[Recording], bytes]] = {
         set_point_columns, supply_pressure_too, date_ambiguous, inverted_outputs, milliamps, no_unit, no_time_unit,
         julian_days, clock_in_columns, newest_first, channels_with_own_time, transposed, fraction_apart,
         signed_twos_complement, hash_header, json_lines,
-        ticks_of_ten_ms, steps_since_1601, wide_quality, own_times_differ, tenths_in_the_unit, tenths_by_factor, marks_and_blanks, ones_and_blanks, typographic_minus, trailing_minus, size_without_sign, rows_of_all_channels_on_change, minutes, two_senders_in_turn, codes_of_quality, row_twice, clock_in_a_number, absolute_without_rest, period_that_is_none, two_intervals, named_cells, counts_of_a_converter, minus_one_for_true, day_in_words, volts_of_a_sensor,
+        ticks_of_ten_ms, steps_since_1601, wide_quality, tenths_in_the_unit, tenths_by_factor, marks_and_blanks, ones_and_blanks, typographic_minus, trailing_minus, size_without_sign, rows_of_all_channels_on_change, minutes, two_senders_in_turn, codes_of_quality, row_twice, clock_in_a_number, absolute_without_rest, period_that_is_none, two_intervals, named_cells, counts_of_a_converter, minus_one_for_true, day_in_words, volts_of_a_sensor,
     )
 }  # fmt: skip

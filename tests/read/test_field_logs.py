@@ -21,7 +21,6 @@ REFUSED = {
     "transposed": "channels stand in lines",
     "glued_trimmed": "decimal commas",
     "glued_nameless": "decimal commas",
-    "own_times_differ": "tell different times in the same rows",
     "ticks_of_ten_ms": 'time = { column = "Ticks"',
 }
 REFUSED |= {

@@ -12,7 +12,7 @@ from tracekit.options.read import ReadOptions
 from tracekit.read.backwards import oldest_first, with_oldest_stamp
 from tracekit.read.besides import apart, lacks_pressure, no_signals
 from tracekit.read.channelfiles import goes_with, with_time_of
-from tracekit.read.columns import Column
+from tracekit.read.columns import Column, fetch
 from tracekit.read.digitals import ROLES
 from tracekit.read.events import listed_signals
 from tracekit.read.head import finite
@@ -174,11 +174,11 @@ def span(opened: Opened, plan: Plan) -> tuple[float, float, bool]:
         return base, base + length, True
     tail = opened.last_rows(plan)
     if opened.newest_first:
-        oldest = finite(raw_seconds([(tail.columns[c.name], c) for c in columns], time, origin)[0]) if tail else ()
+        oldest = finite(raw_seconds([(fetch(tail.columns, c), c) for c in columns], time, origin)[0]) if tail else ()
         more = -float(min(oldest)) if len(oldest) else length * ((opened.head.total or 0) / opened.head.rows - 1.0)
         return base - max(more, 0.0), base + length, True
     if tail is not None and tail.count:
-        last = finite(raw_seconds([(tail.columns[c.name], c) for c in columns], time, origin)[0])
+        last = finite(raw_seconds([(fetch(tail.columns, c), c) for c in columns], time, origin)[0])
         if len(last) and float(last.max()) >= length:
             return base, base + float(last.max()), True
     length *= 1.1 * (opened.head.total or 4 * opened.head.rows) / opened.head.rows

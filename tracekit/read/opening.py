@@ -20,6 +20,7 @@ from tracekit.read.longform import LongDecoder
 from tracekit.read.opened import Opened, files_of, open_input
 from tracekit.read.ordering import in_time_order
 from tracekit.read.overlap import Part, decoder_of, without_overlap
+from tracekit.read.owntimes import with_own_times
 from tracekit.read.plan import Plan
 from tracekit.read.sidefile import SideFile, SideReader, left_aside
 from tracekit.read.source import Input, find_inputs
@@ -123,7 +124,8 @@ def _grouped(
         for one in inputs:
             try:
                 tables = open_input(one, options)
-                yield from [named_by_file(in_time_order(table, given, options)) for table in tables]
+                each = [channel for table in tables for channel in with_own_times(table)]
+                yield from [named_by_file(in_time_order(table, given, options)) for table in each]
             except LogReadError as error:
                 found[id(one)] = ([one], error)
 
