@@ -70,6 +70,11 @@ def test_moves_of_a_baseline_are_no_news():
     assert travel_sign(holds_with(lambda t, s: 0.0 * t, picks=5), None, OPTIONS) is None
 
 
+def test_moves_beyond_those_of_sound_stations_need_no_baseline():
+    """Half as much again as the largest move of a sound station, at the same times of every hold, is nearly sure."""
+    assert travel_sign(moved(1.6 * OPTIONS.travel_dip_kpa), None, OPTIONS).present > 0.99
+
+
 def test_dips_of_the_clock_are_the_supply_and_dips_of_the_travel_the_machine():
     """Deep dips and scattered evacuations: without dips at the same times of every hold, the supply dips."""
     effects = {**quiet(), "rise_scatter": effect("rise_scatter", 1.5)}

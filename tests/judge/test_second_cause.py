@@ -59,9 +59,11 @@ def test_a_supply_that_dips_weakens_the_open_cup_of_its_slow_cycles() -> None:
     weak = weak_open_sign(cycles_with(open=8.0 - 4.0 * SLOW + JITTER), SLOW)
     alike = weak_open_sign(cycles_with(open=8.0 + JITTER), SLOW)
     unknown = weak_open_sign(cycles_with(open=np.where(SLOW, np.nan, 8.0)), SLOW)
+    closed = weak_open_sign(cycles_with(open=8.0 + 6.0 * SLOW + JITTER), SLOW)
     assert weak.present > 0.95
     assert alike.present < 0.05
     assert unknown.present == 0.5
+    assert closed.present == 0.5  # a dip in a cup that has closed makes a level of its own, which is no open cup's
 
 
 def test_dips_beside_a_leak_are_named_by_the_open_cup() -> None:
@@ -86,6 +88,16 @@ def test_as_many_slow_cycles_as_a_healthy_log_has_are_no_dips() -> None:
     assert present(None) > 0.9
     assert present(even) > 0.9
     assert present(features) < 0.05
+
+
+def test_what_gets_slower_through_a_log_does_not_scatter() -> None:
+    """A filter that clogs lets each evacuation be a little quicker than the one before: none is slow here and there."""
+    some = np.arange(40) * 0.03
+    none = np.zeros(40, np.bool_)
+    jitter = 0.005 * np.sin(3.3 * np.arange(40.0))
+    steady, dips = (cycles_with(rise=r, decay=np.ones(40)) for r in (jitter - some, jitter - some + 0.4 * SLOW))
+    assert scatter_sign(steady, none, none)[0].present < 0.1
+    assert scatter_sign(dips, none, none)[0].present > 0.9
 
 
 def widened(z: float) -> Effect:

@@ -357,6 +357,9 @@ def test_the_lower_ends_of_cycles_tell_a_leak_whose_rate_is_withheld(plain) -> N
     wide = replace(plain.leak, decay_rate=Withheld(reason="too wide"))
     assert leaky_sign(wide, 60.0, None, False, OPTIONS, 39.0).present > 0.9
     assert leaky_sign(wide, 60.0, None, False, OPTIONS, None).present < 0.1
+    # 60 mL at 5.6 kPa/s let in 0.2 L/min, twice what the leakiest of twenty sound stations does
+    assert leaky_sign(wide, 60.0, None, False, OPTIONS, 5.6).present > 0.9
+    assert leaky_sign(wide, 60.0, None, False, OPTIONS, 2.8).present < 0.5
     cycles = plain.data.cycles
     rated = {**cycles.data, "decay_rate_lower_kpa_s": np.where(np.arange(12) < 10, 39.0, np.nan)}
     few = {**cycles.data, "decay_rate_lower_kpa_s": np.where(np.arange(12) < 4, 39.0, np.nan)}

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tracekit.judge.coasting import coasting, spread
+from tracekit.judge.course import SHARP
 from tracekit.judge.evidence import Sign
 from tracekit.judge.signs import logistic
 from tracekit.model.cycle import StationData
@@ -102,7 +103,7 @@ def fall_sign(data: StationData, baseline: StationData | None, options: JudgeOpt
         if usual is None:
             return None
         limit = max(2.0 * options.travel_dip_least_kpa, 1.5 * usual.depth_kpa + options.travel_dip_least_kpa)
-    present = logistic(10.0 * float(np.log(max(fall.depth_kpa, 1e-6) / limit)))
+    present = logistic(SHARP * float(np.log(max(fall.depth_kpa, 1e-6) / limit)))
     present *= logistic((fall.inside - options.travel_holds) / 0.03) * logistic((0.12 - fall.outside) / 0.012)
     text = f"vacuum falls by {fall.depth_kpa:.2g} kPa {fall.at_s:.2g} s after most holds began"
     return Sign(name="travel_dips", present=min(present, 0.9997), text=text) if present > 0.5 else None

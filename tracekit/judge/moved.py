@@ -20,7 +20,7 @@ _EVENED_S, _WARMED_S = 0.1, 0.3
 """So long after a cut volumes have evened out, and gas has warmed (common practice, no source)."""
 _LEAST = 3
 """Holds that tell of a group."""
-_PRESENT = 0.995
+_PRESENT = 0.999
 """Of a group that stands apart by its rates and not by what it leaks in between (common practice, no source)."""
 
 

@@ -102,7 +102,7 @@ def _noisy(data: StationData, options: JudgeOptions) -> Fact | None:
         text=f"single readings scatter by {level:.2f} kPa",
     )  # fmt: skip
     return Fact(
-        code="sensor_noisy", probability=0.95 * logistic((own - options.noisy_kpa) / 0.07), evidence=(evidence,),
+        code="sensor_noisy", probability=0.95 * logistic((own - options.noisy_kpa) / 0.03), evidence=(evidence,),
         reason=f"single readings scatter by {level:.2f} kPa",
     )  # fmt: skip
 

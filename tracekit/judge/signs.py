@@ -14,8 +14,8 @@ from tracekit.options.segment import SegmentOptions
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
-_EIGHT_IN_TEN = 1.2816
-"""Standard deviations either side of the middle that hold eight in ten."""
+_NINE_IN_TEN = 1.6449
+"""Standard deviations either side of the middle that hold nine in ten."""
 _RISEN_Z = 6.0
 """Standard errors by which a leak has risen before a quarter of the rise stands out of the scatter of single cycles."""
 
@@ -23,6 +23,10 @@ _SCATTERED = 0.05
 """Share of slow evacuations from where on they are no chance (common practice, no source)."""
 _WIDER_Z = 3.0
 """Standard errors by which the scatter of all evacuations has grown from where on it counts."""
+_THIRD = 6
+"""Evacuations of a third of the log that tell what is usual in it."""
+_NO_OPEN = 1.5
+"""Of the usual open cup's vacuum, what no generator reaches on one: the cup had met its part (common practice)."""
 _MANY = 4
 """Losses from which on no chance is left that they only seem to be there."""
 _WEAKER_Z = 4.0
@@ -160,10 +164,24 @@ def _slow(features: Features) -> Bools:
     seen = np.isfinite(rise)
     if seen.sum() < 10:
         return np.zeros(len(rise), np.bool_)
+    rise = rise - _drift(rise)
     usual = float(np.nanquantile(rise, 0.4))
     lower = rise[seen & (rise <= usual)]
     spread = max(float(usual - np.quantile(lower, 0.05)) / 1.6, features.floor["rise"])
     return np.asarray(seen & (rise > usual + max(5.0 * spread, 0.03)), np.bool_)
+
+
+def _drift(rise: Floats) -> Floats:
+    """A straight line from what the first third of the cycles usually takes to what the last third does.
+
+    What grows or falls steadily over a log is no scatter; cycles that are slow here and there leave the usual as it is.
+    """
+    third = len(rise) // 3
+    first, last = rise[:third], rise[len(rise) - third :]
+    if min(np.isfinite(first).sum(), np.isfinite(last).sum()) < _THIRD:
+        return np.zeros(len(rise))
+    begins, ends = (float(np.nanquantile(part, 0.4)) for part in (first, last))
+    return np.asarray(begins + (ends - begins) * (np.arange(len(rise)) - third / 2) / (len(rise) - third), np.float64)
 
 
 def scatter_sign(
@@ -229,6 +247,8 @@ def weak_open_sign(features: Features, slow: Bools) -> Sign:
     """
     level = features.values["open"]
     inside, others = (np.isfinite(level) & some for some in (slow, features.held & ~slow))
+    if others.any():
+        inside &= level < _NO_OPEN * max(float(np.median(level[others])), 1.0)
     if inside.sum() < max(3, 0.5 * slow.sum()) or others.sum() < 6:
         return Sign(name="weak_open", present=0.5)
     lower = float(np.median(level[others]) - np.median(level[inside]))
@@ -351,7 +371,7 @@ def leaky_sign(
 def _flow_odds(flow_l_min: float, options: JudgeOptions) -> float:
     """Log-odds of a leaking station against a healthy one, by the flow (of a usual volume): any size against usual."""
     middle = 0.5 * np.log(options.healthy_least_l_min * options.healthy_most_l_min)
-    spread = np.log(options.healthy_most_l_min / options.healthy_least_l_min) / (2.0 * _EIGHT_IN_TEN)
+    spread = np.log(options.healthy_most_l_min / options.healthy_least_l_min) / (2.0 * _NINE_IN_TEN)
     sizes = np.log(options.leak_most_l_min / options.healthy_least_l_min)
     healthy = -0.5 * max((np.log(flow_l_min) - middle) / spread, 0.0) ** 2 - np.log(spread * np.sqrt(2.0 * np.pi))
     return float(np.clip(-np.log(sizes) - healthy, -3.5, 4.5))

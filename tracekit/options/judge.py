@@ -79,7 +79,7 @@ class JudgeOptions:
         0.25, "probability", "a reading that goes on at nothing, whatever the valves do, is right: there is no air"
     )
     healthy_least_l_min: float = option(
-        0.02, "L/min ANR", "eight in ten healthy stations leak between this and the next (common practice, no source)"
+        0.02, "L/min ANR", "nine in ten healthy stations leak between this and the next (common practice, no source)"
     )
     healthy_most_l_min: float = option(0.1, "L/min ANR", "the upper of the two (common practice, no source)")
     usual_volume_ml: float = option(60.0, "mL", "of the station of which the two hold (common practice, no source)")
@@ -88,8 +88,10 @@ class JudgeOptions:
         1.5, "s", "a leak that empties the band of air saving in less is no healthy one (common practice: 1 to 3)"
     )
     leaky_kpa_s: float = option(4.0, "kPa/s", "fair or leaky where no volume is known (common practice, no source)")
-    spread_decay: float = option(0.15, "kPa/s", "day to day")
-    spread_decay_share: float = option(0.12, "share", "day to day, of the rate")
+    spread_decay: float = option(0.08, "kPa/s", "day to day (common practice, no source)")
+    spread_decay_share: float = option(
+        0.10, "share", "day to day, of the rate: a repaired leak is within a fifth of its baseline (common practice)"
+    )
     spread_rise: float = option(0.006, "log", "day to day")
     usual_scatter: float = option(
         0.012, "log", "evacuations of a healthy station may scatter by this from one to the next (common practice)"
@@ -157,10 +159,10 @@ class JudgeOptions:
         0.25, "share", "of idle readings over nothing that are real vacuum, of a supply valve that passes"
     )
     noisy_kpa: float = option(
-        0.6, "kPa", "twice what practice takes for good (0.3) is unfit without a baseline (common practice, no source)"
+        0.42, "kPa", "twice the power of what practice takes for good (0.3) is unfit without a baseline (no source)"
     )
     travel_dip_kpa: float = option(
-        2.5, "kPa", "moves of a sound station lower the vacuum by less at the same times (common practice, no source)"
+        2.0, "kPa", "moves of a sound station lower the vacuum by less at the same times (common practice, no source)"
     )
     travel_dip_least_kpa: float = option(0.6, "kPa", "the same beyond what a baseline shows")
     travel_holds: float = option(0.4, "share", "of the holds: what fewer show at one time is no move of them all")
