@@ -1,4 +1,9 @@
-"""What is asked of a page that is laid out: is a text cut, do labels of a picture overlap."""
+"""What is asked of a page that is laid out: is a text cut, do labels of a picture overlap; and the names of all pages."""
+
+import stories
+
+STORIES = sorted(stories.STORIES)
+EVERY = [*STORIES, "many", "folder", "plan", "compare", "tune", "setup", "inspect", "volume", "trend", "fleet"]
 
 CLIPPED = """() => [...document.querySelectorAll('h1,h2,h3,p,td,th,dt,dd,li,button,summary,label,select')].filter(e => {
   const s = getComputedStyle(e), r = e.getBoundingClientRect();

@@ -2,7 +2,7 @@
 
 import pytest
 import stories
-from browser_scripts import CLIPPED, OVERLAPS
+from browser_scripts import CLIPPED, EVERY, OVERLAPS
 
 from tracekit.model.station import Limit, Station
 from tracekit.report.json import diagnosis_json
@@ -12,7 +12,6 @@ from tracekit.report.passed import limits_passed
 pytestmark = pytest.mark.browser
 
 NAMES = sorted(stories.STORIES)
-EVERY = [*NAMES, "many", "folder", "plan", "compare", "tune", "setup", "inspect", "volume", "trend", "fleet"]
 FIRST_SCREEN_PX = 620
 PAPER_PX = (688, 945)  # 182 by 250 mm at 96 px to the inch
 SPACING = (

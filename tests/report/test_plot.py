@@ -74,16 +74,16 @@ def test_plot_needs_no_style_attribute_and_escapes():
     """A policy without inline styles holds, and labels are text."""
     plot = Plot(x=X, y=Y, marks=(dots(np.array([1.0]), np.array([2.0]), "dots usual"),),
                 labels=(Label(x=1.0, y=2.0, lines=("<b>", (Num(value=60.0, unit="kPa", step=1.0),))),))  # fmt: skip
-    html = draw(plot, 'a "quoted" <label>')
+    html = draw(plot, described_by='a "quoted" <label>')
     assert " style=" not in html
     assert "&lt;b&gt;" in html
-    assert "a &quot;quoted&quot; &lt;label&gt;" in html
+    assert 'aria-labelledby="h-a &quot;quoted&quot; &lt;label&gt; c-a' in html
     assert '<tspan class="q" data-u="kPa" data-v="60"' in html
 
 
 def test_ticks_follow_the_unit():
     """In another unit the ticks are round in that unit, at the right places."""
-    html = draw(Plot(x=X, y=Y, marks=()), "x", "inHg")
+    html = draw(Plot(x=X, y=Y, marks=()), "inHg", described_by="x")
     group = html.split('class="axis-y"')[1].split("</g>")[0]
     shown = [float(t) for t in re.findall(r">(\d+)</text>", group)]
     at = [float(t) for t in re.findall(r'<text class="end" x="0" dx="-6" y="([\d.]+)%"', group)]

@@ -259,10 +259,16 @@ def test_a_change_of_leak_without_coasts_is_told():
         change=Estimate(value=0.8, lower=0.3, upper=1.3, unit="kPa/s", n=12, method="ultimate"), rise_kpa=0.4,
         time_constant_s=0.5, smallest_kpa_s=0.6, how="close the supply by hand for 10 s",
     )  # fmt: skip
-    text = read(limits(replace(result, leak_change=change), "kPa")).text.replace("\u00a0", " ")
+    def told(of):
+        return " ".join(read(limits(replace(result, leak_change=of), "kPa")).text.replace("\u00a0", " ").split()).replace("( ", "(").replace(" )", ")")
+
+    text = told(change)
     assert "Change of the leak against the baseline: 0.8 kPa/s (0.3 to 1.3)" in text
     assert "A change below 0.60 kPa/s would not show. Close the supply by hand for 10 s." in text
     assert "Change of the leak" not in read(limits(result, "kPa")).text
+    unclear = told(replace(change, change=replace(change.change, lower=-0.4)))
+    assert "Change of the leak against the baseline: none shown" in unclear
+    assert "(-0.4" not in unclear
     told = read(limits(replace(result, leak_change=Withheld("the time constant has changed")), "kPa")).text
     assert "The time constant has changed." in told
 

@@ -154,3 +154,18 @@ def test_one_number_has_one_word():
     for p in (k / 1000.0 for k in range(30, 1000)):
         words.setdefault(chance(p), set()).add(strength(p))
     assert all(len(found) == 1 for found in words.values())
+
+
+@pytest.mark.parametrize(("value", "step", "unit", "shown"), [
+    (86.1, 0.1, "kPa", "86.1"), (86.1, 0.1, "mbar", "861"), (86.1, 0.1, "bar", "0.861"), (86.1, 0.1, "inHg", "25.4"),
+    (86.1, 0.1, "psi", "12.49"), (86.1, 0.1, "mmHg", "646"), (60.0, 1.0, "psi", "8.7"), (60.0, 1.0, "mbar", "600"),
+])  # fmt: skip
+def test_another_unit_shows_no_place_worth_less_than_half_of_the_step(value, step, unit, shown):
+    """A step of 0.1 kPa leaves 1 mbar, 0.1 inHg, 0.01 psi: no digit that the reading does not have."""
+    assert number(Num(value=value, step=step, unit="kPa", bare=True), unit) == shown
+
+
+@pytest.mark.parametrize(("value", "place", "shown"), [(0.25, -1, "0.3"), (2.5, 0, "3"), (-2.5, 0, "\u22123"), (35.0, 1, "40")])
+def test_halves_are_rounded_away_from_nothing(value, place, shown):
+    """As the page's script does, whatever the sign."""
+    assert digits(value, place) == shown

@@ -10,9 +10,10 @@ from functools import lru_cache
 from importlib import resources
 from typing import TYPE_CHECKING
 
+from tracekit.report.exact import settled
 from tracekit.report.markup import numbers
 from tracekit.report.text import clean
-from tracekit.report.words import OFFERED_UNITS, PAGE_UNITS
+from tracekit.report.words import OFFERED_UNITS, PAGE_UNITS, Num
 
 if TYPE_CHECKING:
     from jinja2 import Environment
@@ -20,6 +21,7 @@ if TYPE_CHECKING:
 _PAGE = (
     "frame", "blocks", "answer", "steps", "causes", "evidence", "limits", "assumed", "cautions", "ruled",
 )  # fmt: skip
+_LONGEST = 2000
 _HASH = re.compile(r"[0-9a-f]{32}")
 
 
@@ -54,6 +56,7 @@ def frame(
     data: Mapping[str, object] | None = None,
     print_note: str = "",
     told: Mapping[str, object] | None = None,
+    known: Sequence[Num] = (),
 ) -> str:
     """A whole page that needs nothing but itself.
 
@@ -66,11 +69,12 @@ def frame(
     data        values for the scripts by name, embedded as JSON
     print_note  finished HTML at the foot of the first printed sheet
     told        what an index of a folder says of the page, in its head, so that few bytes have to be read
+    known       exact pressures behind figures of its sentences, besides those that the page marks itself
     """
     style = asset("page.css")
     sources = (asset("page.js"), *scripts)
     embedded = {"units": PAGE_UNITS, "unit": unit, **(data or {})}
-    return str(
+    page = str(
         _environment()
         .get_template("frame.html")
         .render(
@@ -78,7 +82,7 @@ def frame(
             identity=[clean(part, 80) for part in identity if part],
             first=[b for b in body_blocks if b.page_one],
             rest=[b for b in body_blocks if not b.page_one],
-            provenance=[(label, clean(value, 600), bool(_HASH.search(value))) for label, value in provenance],
+            provenance=[(label, _value(value, unit), bool(_HASH.search(value))) for label, value in provenance],
             style=style,
             scripts=sources,
             policy=_policy(style, sources),
@@ -89,6 +93,12 @@ def frame(
             told=json.dumps(told, ensure_ascii=True, sort_keys=True) if told else "",
         )
     )
+    return settled(page, unit, known)
+
+
+def _value(text: str, unit: str) -> str:
+    """A value of the provenance as HTML."""
+    return numbers(clean(text, 600), unit)
 
 
 def render(template: str, values: Mapping[str, object], unit: str = "kPa") -> str:
@@ -122,7 +132,7 @@ def _environment() -> "Environment":
     found = Environment(
         loader=FunctionLoader(asset), autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
     )
-    found.filters["numbers"] = pass_context(lambda context, text: Markup(numbers(text, context["unit"])))  # noqa: S704
+    found.filters["numbers"] = pass_context(lambda context, text: Markup(numbers(text, context["unit"], _LONGEST)))  # noqa: S704
     return found
 
 

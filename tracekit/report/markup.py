@@ -15,6 +15,7 @@ _PRESSURE = re.compile(
     rf"(?<![\w.,/])(?P<first>{_FIGURE})(?P<word>[ \u00a0](?:to|and|or|against)[ \u00a0])(?P<second>{_FIGURE})"
     rf"[ \u00a0]kPa(?P<per>/s|/h|/d)?(?![\w/])"
     rf"|(?<![\w.,/])(?P<only>{_FIGURE})[ \u00a0]kPa(?P<rate>/s|/h|/d)?(?![\w/])"
+    rf"(?:[ ]\((?P<low>{_FIGURE})[ \u00a0]to[ \u00a0](?P<high>{_FIGURE})\))?"
 )
 
 
@@ -51,7 +52,12 @@ def html_number(num: Num, unit: str) -> str:
 
 def _parts(match: re.Match[str], unit: str, write: Callable[[Num, str], str]) -> list[str]:
     if match["only"] is not None:
-        return [write(_num(match["only"], match["rate"], bare=False), unit)]
+        rate = match["rate"]
+        found = [write(_num(match["only"], rate, bare=False), unit)]
+        if match["low"] is None:
+            return found
+        ends = (write(_num(match[name], rate, bare=True), unit) for name in ("low", "high"))
+        return [*found, f" ({f'{NBSP}to{NBSP}'.join(ends)})"]
     per = match["per"]
     return [
         write(_num(match["first"], per, bare=True), unit),
@@ -63,4 +69,4 @@ def _parts(match: re.Match[str], unit: str, write: Callable[[Num, str], str]) ->
 def _num(figure: str, per: str | None, *, bare: bool) -> Num:
     decimals = len(figure.partition(".")[2])
     value = float(figure.replace(MINUS, "-"))
-    return Num(value=value, unit=f"kPa{per or ''}", step=10.0**-decimals, bare=bare)
+    return Num(value=value, unit=f"kPa{per or ''}", step=10.0**-decimals, bare=bare, told=True)

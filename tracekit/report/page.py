@@ -13,6 +13,7 @@ from tracekit.report.cautions import SHORT
 from tracekit.report.contexts import read_as
 from tracekit.report.doubt import untold_leak
 from tracekit.report.embed import packed
+from tracekit.report.exact import facts_of
 from tracekit.report.files import text_write, write_files
 from tracekit.report.frame import Block, asset, frame, render
 from tracekit.report.passed import Passed, passed_by, with_limits
@@ -75,7 +76,7 @@ def station_page(
         provenance=provenance(record), unit=unit, print_note=_print_note(record),
         scripts=(asset("cycles.js"), asset("explore.js")),
         data={**packed(result, options.most_cycles, options.most_points), "proof": proof(record, index)},
-        told=_told(result, record, passed),
+        told=_told(result, record, passed), known=facts_of(result.findings),
     )  # fmt: skip
 
 

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tracekit.report.text import escape
-from tracekit.report.words import PAGE_UNITS, Text, digits, html, is_pressure, plain
+from tracekit.report.words import PAGE_UNITS, Text, digits, html, is_pressure
 
 Floats = NDArray[np.float64]
 
@@ -108,7 +108,7 @@ def finish(
 ) -> Picture:
     """A picture from its name, heading and caption, plot and numbers."""
     heading, caption = words
-    html = draw(plot, f"{plain(heading, unit)} {plain(caption, unit)}", unit)
+    html = draw(plot, unit, described_by=name)
     return Picture(id=name, heading=heading, caption=caption, html=html, columns=columns, rows=rows, shown=shown)
 
 
@@ -210,12 +210,13 @@ def round_up(value: float) -> float:
     return float(next(power * m for m in (1, 1.2, 1.5, 2, 2.5, 3, 4, 5, 6, 8, 10) if power * m >= value * 0.9999))
 
 
-def draw(plot: Plot, label: str, unit: str = "kPa") -> str:
-    """The plot as HTML; `label` is its text alternative."""
+def draw(plot: Plot, unit: str = "kPa", *, described_by: str) -> str:
+    """The plot as HTML; its text alternative is heading and caption of the picture of that name."""
+    words = f"h-{escape(described_by)} c-{escape(described_by)}"
     facts = "".join(f' data-{key}="{escape(value)}"' for key, value in plot.facts)
     edge = _EDGE_WIDE_PX if "wide" in plot.style else _EDGE_PX
     return (
-        f'<div class="plot {plot.style}"{facts}><div class="inner" role="img" aria-label="{escape(label)}">'
+        f'<div class="plot {plot.style}"{facts}><div class="inner" role="img" aria-labelledby="{words}">'
         f'<svg class="labels" aria-hidden="true">{_ticks(plot.x, "x", unit, edge)}{_ticks(plot.y, "y", unit)}</svg>'
         '<svg class="data" viewBox="0 0 1000 1000" preserveAspectRatio="none" aria-hidden="true">'
         f"{''.join(plot.marks)}</svg>"

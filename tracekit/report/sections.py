@@ -106,7 +106,7 @@ def assumed(reading: tuple[Assumption, ...], station: tuple[Assumption, ...], bu
     return render("assumed.html", {
         "station": _assumption_rows(station), "reading": _assumption_rows(reading),
         "budget": shown(budget, unit) if budget else None,
-    })  # fmt: skip
+    }, unit)  # fmt: skip
 
 
 def _assumption_rows(assumptions: tuple[Assumption, ...]) -> list[dict[str, str]]:
@@ -249,7 +249,8 @@ def _leak_change(result: StationResult) -> list[dict[str, str]]:
         return []
     if isinstance(found, Withheld):
         return [{"name": "Change of the leak against the baseline", "why": whole(found.reason)}]
-    number = plain((of_estimate(found.change),))
+    unclear = found.change.lower <= 0.0 <= found.change.upper
+    number = "none shown" if unclear else plain((of_estimate(found.change),))
     least = plain((Num(value=found.smallest_kpa_s, unit="kPa/s", step=_two(found.smallest_kpa_s)),))
     why = f"From the vacuum that suction tends to. A change below {least} would not show. {whole(found.how)}"
     return [{"name": f"Change of the leak against the baseline: {number}", "why": why}]

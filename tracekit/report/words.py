@@ -29,6 +29,8 @@ class Num:
     step          resolution that limits the digits of a number without interval, in the same unit
     bound         "at least" or "less than" for one-sided numbers, else ""
     bare          the unit is left to the words around it
+    unsaid        the interval decides the digits and is not said
+    told          read from a sentence that is rounded already
     """
 
     value: float
@@ -38,6 +40,8 @@ class Num:
     step: float | None = None
     bound: str = ""
     bare: bool = False
+    unsaid: bool = False
+    told: bool = False
 
 
 Text = tuple[str | Num, ...]
@@ -83,10 +87,13 @@ def number(num: Num, unit: str = "kPa") -> str:
     shown = in_unit(num, unit)
     head = f"{shown.bound} " if shown.bound else ""
     if shown.lower is None or shown.upper is None:
-        return head + _with_unit(digits(shown.value, _place_of_step(shown)), shown)
+        factor = PAGE_UNITS[unit] if is_pressure(num.unit) else 1.0
+        return head + _with_unit(digits(shown.value, _place_of_step(num, factor)), shown)
     place = place_of_interval(shown.lower, shown.upper)
     low, high = outward(shown.lower, shown.upper, place)
     body = _with_unit(digits(shown.value, place), shown)
+    if shown.unsaid:
+        return head + body
     return f"{head}{body} ({digits(low, place)}{NBSP}to{NBSP}{digits(high, place)})"
 
 
@@ -125,8 +132,9 @@ def digits(value: float, place: int) -> str:
     if not math.isfinite(value):
         return "unknown"
     place = max(place, -_DECIMALS_MOST)
-    rounded = round(value / 10.0**place) * 10.0**place
-    text = f"{abs(rounded):.{max(0, -place)}f}"
+    size, ten = abs(value), 10.0 ** abs(place)
+    whole_places = math.floor((size * ten if place < 0 else size / ten) + 0.5)
+    text = f"{whole_places / ten:.{-place}f}" if place < 0 else f"{whole_places * ten:.0f}"
     whole, dot, rest = text.partition(".")
     if len(whole) >= 5:
         whole = NARROW.join(re.findall(r"\d{1,3}", whole[::-1])).strip(NARROW)[::-1]
@@ -212,10 +220,15 @@ def _with_unit(figure: str, num: Num) -> str:
     return figure if num.bare or not num.unit else f"{figure}{NBSP}{num.unit}"
 
 
-def _place_of_step(num: Num) -> int:
+def _place_of_step(num: Num, factor: float = 1.0) -> int:
+    """The last decimal place of a number without interval, in a unit `factor` of which are one of its own.
+
+    In its own unit that is the place of its step. In another a place is shown that is worth at least half of that one:
+    a step of 0.1 kPa leaves 1 mbar, 0.1 inHg and 0.01 psi.
+    """
     if num.step is None or not math.isfinite(num.step) or num.step <= 0.0:
-        return _place_of_size(num.value)
-    return _first_place(num.step)
+        return _place_of_size(num.value * factor)
+    return math.ceil(_first_place(num.step) + math.log10(0.5 * factor) - 1e-9)
 
 
 def _place_of_size(value: float) -> int:
@@ -240,5 +253,5 @@ def _span(num: Num, unit: str, tag: str) -> str:
     facts = {"v": num.value, "l": num.lower, "h": num.upper, "s": num.step}
     marks = "".join(f' data-{k}="{v:.9g}"' for k, v in facts.items() if v is not None and math.isfinite(v))
     extra = f' data-b="{num.bound}"' if num.bound else ""
-    bare = " data-n" if num.bare else ""
-    return f'<{tag} class="q" data-u="{escape(num.unit)}"{marks}{extra}{bare}>{shown}</{tag}>'
+    flags = "".join(f" data-{k}" for k, on in (("n", num.bare), ("i", num.unsaid), ("t", num.told)) if on)
+    return f'<{tag} class="q" data-u="{escape(num.unit)}"{marks}{extra}{flags}>{shown}</{tag}>'

@@ -97,7 +97,10 @@
     });
     stop.addEventListener("pointerleave", function () { read.textContent = moved ? lab.spoken(now) : HINT; });
     new ResizeObserver(fit).observe(plot);
-    cursors.push({ plot: plot, stop: stop, at: at, veil: veil, ask: asked, again: function () { if (moved) { at(now); } } });
+    cursors.push({ plot: plot, stop: stop, at: at, veil: veil, ask: asked, again: function () {
+      stop.setAttribute("aria-valuetext", lab.spoken(now));
+      if (moved) { at(now); }
+    } });
   }
 
   // ---- filter --------------------------------------------------------------------------------------------------

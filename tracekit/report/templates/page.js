@@ -10,28 +10,30 @@
 
   function digits(value, at) {
     at = Math.max(at, -6);
-    var step = Math.pow(10, at);
-    var text = Math.abs(Math.round(value / step) * step).toFixed(Math.max(0, -at));
+    var size = Math.abs(value), ten = Math.pow(10, Math.abs(at)), whole = Math.floor((at < 0 ? size * ten : size / ten) + 0.5);
+    var text = at < 0 ? (whole / ten).toFixed(-at) : (whole * ten).toFixed(0);
     var parts = text.split(".");
     if (parts[0].length >= 5) { parts[0] = parts[0].replace(/\B(?=(\d{3})+$)/g, "\u202f"); }
     return (value < 0 && /[1-9]/.test(text) ? "\u2212" : "") + parts.join(".");
   }
 
-  // The rules of words.py: digits by the interval's half-width, bounds rounded outward.
+  // The rules of words.py: digits by the interval's half-width, bounds rounded outward; without interval a place counts that
+  // is worth at least half of the step's own.
   function say(item, unit) {
     var factor = data.units[unit];
     var name = unit + item.u.slice(3);
     function scaled(key) { return item[key] === undefined ? null : Number(item[key]) * factor; }
-    var value = scaled("v"), low = scaled("l"), high = scaled("h"), step = scaled("s");
+    var value = scaled("v"), low = scaled("l"), high = scaled("h"), step = Number(item.s);
     var head = item.b ? item.b + " " : "";
     var tail = item.n === undefined ? "\u00a0" + name : "";
     if (low === null || high === null) {
-      var at = step > 0 ? place(step) : value ? place(value) - 2 : 0;
+      var at = step > 0 ? Math.ceil(place(step) + Math.log10(0.5 * factor) - 1e-9) : value ? place(value) - 2 : 0;
       return head + digits(value, at) + tail;
     }
-    var half = Math.abs(high - low) / 2;
-    var p = half > 0 ? place(half) : place(Math.max(Math.abs(low), Math.abs(high)) || 1) - 2;
+    var half = Math.abs(high - low) / 2, most = Math.max(Math.abs(low), Math.abs(high));
+    var p = half > 0 ? place(half) : most ? place(most) - 2 : 0;
     var u = Math.pow(10, p);
+    if (item.i !== undefined) { return head + digits(value, p) + tail; }
     return head + digits(value, p) + tail + " (" + digits(Math.floor(low / u + 1e-9) * u, p) + "\u00a0to\u00a0" +
       digits(Math.ceil(high / u - 1e-9) * u, p) + ")";
   }
