@@ -7,7 +7,7 @@ import pytest
 
 from tests.measure.one_volume import Plant, station
 from tracekit.measure.leak_bins import Floats, History, gather, timeline
-from tracekit.measure.leak_motion import Effect, seen, unmodelled_rate
+from tracekit.measure.leak_motion import MOST_PLACES, Effect, _places, seen, unmodelled_rate
 from tracekit.measure.leak_pieces import Pieces, Windows, cut_pieces, usable
 from tracekit.measure.leak_search import flow_of, inflow, middle_of
 from tracekit.measure.leak_sums import (
@@ -97,6 +97,15 @@ def test_moves_one_after_another_are_told_together() -> None:
     assert together > 1.5 * alone
     assert told_alone == pytest.approx(alone, rel=0.33)
     assert told > 1.25 * told_alone
+
+
+def test_long_coasts_cost_no_more_places() -> None:
+    """Over coasts of hours, as of a time in a wrong unit, places lie further apart; all of the coast is covered."""
+    history, pieces, _ = coasts(0.05)
+    long = replace(history, since_present_s=history.since_present_s * 1e4)
+    places = [at for time, at in _places(long, pieces, ALL) if time[0] == long.since_present_s[pieces.index][0]]
+    assert 200 <= len(places) <= MOST_PLACES + 1
+    assert max(places) > 0.9 * float(long.since_present_s[pieces.index].max())
 
 
 def test_what_valve_and_volumes_still_settle_hides_in_short_coasts() -> None:

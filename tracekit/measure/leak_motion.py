@@ -20,6 +20,8 @@ RAMP_S = 0.15
 """Time over which a step passes: half of a usual lift of the lips."""
 EVERY_S = 0.04
 """Distance of the places that are tried."""
+MOST_PLACES = 250
+"""Places from an event on: over coasts of more than 10 s they lie further apart, so that the cost does not grow."""
 BUMPS = 3
 """Of so many places one is tried for a bump of twice that length: bellows that stretch and spring back leak nothing."""
 ROUNDS = 4
@@ -111,7 +113,8 @@ def _places(history: History, pieces: Pieces, chosen: Bools) -> list[tuple[Float
     for time in (history.since_present_s[index], -history.until_end_s[index], history.since_cut_s[index]):
         if np.isfinite(time[used]).all():
             first, last = np.quantile(time[used], [0.02, 0.98]) - 0.5 * RAMP_S
-            out += [(time, float(at)) for at in np.arange(first, last + 1e-9, EVERY_S)]
+            apart = max(EVERY_S, (last - first) / MOST_PLACES)
+            out += [(time, float(at)) for at in np.arange(first, last + 1e-9, apart)]
     return out
 
 
