@@ -13,6 +13,7 @@ PACKAGE = Path(tracekit.__file__).parent
 
 # Lowest first; an import may only point from a later entry to an earlier one, or stay within its own.
 LAYERS = (
+    ("frozen",),
     ("errors",),
     ("units",),
     ("model",),
@@ -31,7 +32,7 @@ LAYERS = (
     ("__main__",),
 )
 # The simulator shares no code with what it tests.
-BESIDE = {"simulate": {"errors", "units", "model"}}
+BESIDE = {"simulate": {"frozen", "errors", "units", "model"}}
 ABOVE_SIMULATE = {"api", "cli", "fleet", "pipeline"}
 # Stages hand records to one another in the pipeline and do not know each other.
 STAGES = {"read", "segment", "measure", "judge", "tune", "history", "compare", "report", "physics", "signal"}

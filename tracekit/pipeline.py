@@ -4,7 +4,7 @@ import ctypes
 import sys
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import UTC, datetime
 from importlib.metadata import version
 from typing import Any
@@ -13,6 +13,7 @@ import numpy as np
 import pyarrow as pa
 from numpy.typing import NDArray
 
+from tracekit.frozen import dataclass
 from tracekit.judge.case import Case
 from tracekit.judge.verdict import judge
 from tracekit.measure.late import withhold_late

@@ -2,7 +2,6 @@
 
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import ExitStack
-from dataclasses import dataclass
 from pathlib import Path
 from types import TracebackType
 
@@ -10,6 +9,7 @@ from tracekit.errors import TracekitError, message
 from tracekit.fleet.address import is_address, nearby
 from tracekit.fleet.lanes import Lanes
 from tracekit.fleet.timing import StageClock
+from tracekit.frozen import dataclass
 from tracekit.history.add import add_record
 from tracekit.history.good import last_good
 from tracekit.model.finding import Severity

@@ -8,13 +8,14 @@ import hashlib
 import time
 from collections import deque
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any
 
 from tracekit.errors import UsageError, message
 from tracekit.fleet.batch import Job, Outcome, told
+from tracekit.frozen import dataclass
 from tracekit.report.files import bytes_write, write_files
 
 _PER_THREAD = 2  # tasks on their way for every thread of the cluster, so that none of them waits

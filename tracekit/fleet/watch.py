@@ -14,7 +14,7 @@ import re
 import time
 from collections.abc import Callable, Mapping
 from contextlib import suppress
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from pathlib import Path
 from types import TracebackType
 from typing import Self
@@ -25,6 +25,7 @@ from tracekit.fleet.watch_alarm import Telling, found_of, tell
 from tracekit.fleet.watch_files import logs_below, opens, set_aside, stamp_of
 from tracekit.fleet.watch_notes import Note, Notes
 from tracekit.fleet.watch_trend import TrendWatch, note_due
+from tracekit.frozen import dataclass
 from tracekit.history.good import NoGoodLogError
 from tracekit.history.place import Place, open_place
 from tracekit.history.upkeep import compact, withdraw

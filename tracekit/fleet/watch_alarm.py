@@ -14,12 +14,12 @@ import urllib.error
 import urllib.parse
 import urllib.request
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
 from email.message import Message
 from typing import IO
 
 from tracekit.errors import UsageError, message
 from tracekit.fleet.batch import SEVERITIES, Outcome
+from tracekit.frozen import dataclass
 from tracekit.history.place import Place
 from tracekit.history.schema import digest
 from tracekit.options.watch import WatchOptions

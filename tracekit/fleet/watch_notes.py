@@ -1,9 +1,10 @@
 """What a watch remembers of every file: one small note each, so that a restart neither forgets nor repeats anything."""
 
 import json
-from dataclasses import asdict, dataclass
+from dataclasses import asdict
 from pathlib import Path
 
+from tracekit.frozen import dataclass
 from tracekit.history.place import Place
 from tracekit.history.schema import digest
 

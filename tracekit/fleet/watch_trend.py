@@ -10,7 +10,7 @@ then, not after each.
 import json
 import time
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass, replace
+from dataclasses import asdict, replace
 from pathlib import Path
 
 import numpy as np
@@ -18,6 +18,7 @@ import numpy as np
 from tracekit.errors import OutputError, TracekitError
 from tracekit.fleet.batch import SEVERITIES
 from tracekit.fleet.watch_alarm import Notice, Say, Telling, send
+from tracekit.frozen import dataclass
 from tracekit.history.events import iso
 from tracekit.history.place import Place
 from tracekit.history.schema import digest

@@ -3,12 +3,12 @@
 import mmap
 import sys
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from tracekit.frozen import dataclass
 from tracekit.model.trace import Block
 
 Floats = NDArray[np.float64]

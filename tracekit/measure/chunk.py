@@ -1,12 +1,12 @@
 """All measures of the cycles in one stretch of samples."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from tracekit.frozen import dataclass
 from tracekit.measure.evacuation import Evacuation, fall_times, measure_evacuation
 from tracekit.measure.hold import cycle_noise, hold_vacua, idle_noise, switching
 from tracekit.measure.release import idle_vacuum, measure_release

@@ -6,11 +6,12 @@ chunk, so every cycle is measured whole.
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
+from tracekit.frozen import dataclass
 from tracekit.measure.buffer import RowBuffer, Rows, apart
 from tracekit.measure.chunk import ChunkResult, measure_chunk, usual_open_level
 from tracekit.measure.excerpts import ExcerptKeeper

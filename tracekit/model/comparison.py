@@ -1,12 +1,13 @@
 """Records of the comparison, of its plan and of the volume from two decays."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
+from tracekit.frozen import dataclass
 from tracekit.model.cycle import SensorFacts, SettingInForce
 from tracekit.model.estimate import Estimate, Quantity, Withheld
 from tracekit.model.tables import Table

@@ -1,11 +1,12 @@
 """What the analysis of one station hands on: tables, averaged traces and facts about sensor and wiring."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 
 import numpy as np
 from numpy.typing import NDArray
 
+from tracekit.frozen import dataclass
 from tracekit.model.tables import Table
 
 

@@ -1,7 +1,8 @@
 """Codes, findings and everything a verdict is made of."""
 
-from dataclasses import dataclass
 from typing import Literal
+
+from tracekit.frozen import dataclass
 
 FindingKind = Literal["cause", "symptom", "setting", "sensor", "recording"]
 Severity = Literal["info", "minor", "major", "critical"]

@@ -1,11 +1,12 @@
 """The results: what `tracekit.diagnose` gives back and what pages and files are made of."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 
 import numpy as np
 from numpy.typing import NDArray
 
+from tracekit.frozen import dataclass
 from tracekit.model.cycle import StationData
 from tracekit.model.estimate import Bound, Estimate, Quantity, Withheld
 from tracekit.model.finding import CauseChance, Detectable, Finding

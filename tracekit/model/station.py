@@ -1,7 +1,9 @@
 """What a station file says, every value optional. Read by `tracekit.read.station_file`."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
+
+from tracekit.frozen import dataclass
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -5,11 +5,13 @@ million rows needs no Python strings. Missing is NaN in a float column and -1 in
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
+
+from tracekit.frozen import dataclass
 
 Kind = Literal["float", "int", "bool", "category", "time"]
 

@@ -1,11 +1,13 @@
 """A recording as it passes from the reader to the analysis: blocks of samples and the facts about them."""
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
+
+from tracekit.frozen import dataclass
 
 SUPPLY_BIT, RELEASE_BIT, PRESENT_BIT = 1, 2, 4
 

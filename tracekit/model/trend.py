@@ -1,12 +1,12 @@
 """What a trend is made of, from the single measure up to the whole fleet. Times are UTC microseconds since 1970."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
+from tracekit.frozen import dataclass
 from tracekit.model.estimate import Estimate, Withheld
 
 EXACT, LOWER_BOUND, UPPER_BOUND = 0, 1, 2

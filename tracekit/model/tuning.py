@@ -1,11 +1,12 @@
 """Records of a tuning: settings in force, what was asked, what the page shows of the fitted station."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 
 import numpy as np
 from numpy.typing import NDArray
 
+from tracekit.frozen import dataclass
 from tracekit.model.estimate import Estimate, Quantity
 from tracekit.model.result import Constraint, Suggestion
 

@@ -1,14 +1,17 @@
 """Keeps time rising: strays, duplicates, steps of the clock, gaps."""
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
+from tracekit.frozen import dataclass
 from tracekit.options.read import ReadOptions
 from tracekit.read.tally import Losses
 
 DOUBLE, STRAY = "same time as the row before", "time goes back and returns"
+_ROUNDED = 1e-6
+"""Of a gap: times that are moved are rounded anew, and a step must not be a gap in one piece and none in another."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -131,20 +134,26 @@ class Clock:
         return join(done) if done else samples
 
     def _hold_doubtful_end(self, samples: Samples) -> Samples:
-        """Keep back the last row, and more where a row near the end jumps ahead: it may be a stray.
+        """Keep back the last rows where one of them jumps ahead: it may be a stray.
 
         Strays, and the rows that show them to be such, are at most `stray_rows` each, and one row before them tells
-        where time left its course.
+        where time left its course. Where no row jumps none is kept back: all that comes would have to be put behind it.
         """
         reach = 2 * self._options.stray_rows + 3
         cut = len(samples) - 1
-        if (samples.time_s[max(cut - reach, 0) + 1 :] - samples.time_s[max(cut - reach, 0) : -1] > self._gap_s).any():
-            for jump in np.nonzero(np.diff(samples.time_s) > self._gap_s)[0][::-1].tolist():
-                if cut - jump > reach:
-                    break
-                cut = jump
+        if not len(self._jumps(samples.time_s[max(cut - reach, 0) :], before=cut <= reach)):
+            return samples
+        for row in self._jumps(samples.time_s, before=True)[::-1].tolist():
+            if cut - row >= reach:
+                break
+            cut = max(row - 1, 0)
         self._held = [samples.take(slice(cut, None))]
         return samples.take(slice(0, cut))
+
+    def _jumps(self, time_s: NDArray[np.float64], *, before: bool) -> NDArray[np.int64]:
+        """Rows that come a gap after the one before them, ascending; with `before` the first one may be such a row."""
+        steps = np.diff(time_s, prepend=self._last_s - self._shift_s if before else time_s[0])
+        return np.flatnonzero(steps > (1.0 - _ROUNDED) * self._gap_s)
 
     @property
     def _gap_s(self) -> float:

@@ -1,12 +1,12 @@
 """Rows of a file as samples: seconds, kPa gauge, packed digitals."""
 
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
 
 import numpy as np
 import pyarrow as pa
 from numpy.typing import NDArray
 
+from tracekit.frozen import dataclass
 from tracekit.model.trace import PRESENT_BIT, RELEASE_BIT, SUPPLY_BIT
 from tracekit.read.clock import Samples
 from tracekit.read.columns import Column, fetch

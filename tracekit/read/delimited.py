@@ -3,13 +3,14 @@
 from collections import deque
 from collections.abc import Callable, Iterator, Mapping
 from concurrent.futures import Future, ThreadPoolExecutor
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 
 import numpy as np
 import pyarrow as pa
 import pyarrow.csv as pcsv
 from numpy.typing import NDArray
 
+from tracekit.frozen import dataclass
 from tracekit.model.trace import Rejection
 from tracekit.options.read import ReadOptions
 from tracekit.read.encoding import DAMAGE

@@ -1,12 +1,11 @@
 """Stamps of whole columns as nanoseconds, without a loop over rows."""
 
-from dataclasses import dataclass
-
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 from numpy.typing import NDArray
 
+from tracekit.frozen import dataclass
 from tracekit.read.rows import valid
 from tracekit.read.stampform import StampForm
 from tracekit.read.stamps import MONTHS

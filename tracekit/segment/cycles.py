@@ -1,10 +1,9 @@
 """Where each pick cycle starts, tries, grips, ends its suction and releases, as sample indices."""
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import NDArray
 
+from tracekit.frozen import dataclass
 from tracekit.options.segment import SegmentOptions
 from tracekit.segment.samples import Samples
 from tracekit.signal.segments import count_in, first_in, first_reach, last_in, range_max

@@ -1,10 +1,9 @@
 """When each cycle grips, when its suction ends, and what became of the part."""
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import NDArray
 
+from tracekit.frozen import dataclass
 from tracekit.model.tables import DROP_KINDS, OUTCOMES
 from tracekit.options.segment import SegmentOptions
 from tracekit.segment.cycles import Reference, Spans

@@ -1,10 +1,9 @@
 """Stretches in which nothing changes that acts on the pressure, and the averaged trace inside them."""
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import NDArray
 
+from tracekit.frozen import dataclass
 from tracekit.model.tables import PERIOD_KINDS
 from tracekit.options.segment import SegmentOptions
 from tracekit.segment.cycles import Spans

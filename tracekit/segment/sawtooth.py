@@ -4,11 +4,12 @@ A controller that asks for vacuum and logs its request leaves the saving of air 
 from each turning point at the upper threshold to the next one at the lower threshold.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
+from tracekit.frozen import dataclass
 from tracekit.options.segment import SegmentOptions
 from tracekit.segment.cycles import Spans
 from tracekit.segment.samples import Samples

@@ -4,11 +4,10 @@ Each edge brackets its threshold between the reading before it and the reading a
 pin a threshold far better than one sample does: the value that most brackets share is taken.
 """
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import NDArray
 
+from tracekit.frozen import dataclass
 from tracekit.model.cycle import SettingInForce
 from tracekit.options.segment import SegmentOptions
 from tracekit.segment.cycles import Spans

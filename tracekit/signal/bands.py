@@ -1,9 +1,8 @@
 """The levels of vacuum between which a log and its baseline are timed."""
 
-from dataclasses import dataclass
-
 import numpy as np
 
+from tracekit.frozen import dataclass
 from tracekit.model.cycle import StationData
 from tracekit.options.measure import MeasureOptions
 
