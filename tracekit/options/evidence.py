@@ -44,6 +44,7 @@ class Evidence:
     early_most_s: float = option(0.6, "s", "by which digitals are looked at for being early (no source)")
     most_named: int = option(60, "name", "of channels in one line (no source)")
     name_weight: float = option(0.8, "1", "from which on a name says what a column is (weights of read.words)")
+    half_weight: float = option(0.5, "1", "from which on a name tells the only signal left (weights of read.words)")
     slow_digitals: float = option(1.5, "1", "intervals of the pressure: digitals that are written less often come late")
     even_steps: float = option(0.1, "1", "of the usual step, by which the steps of samples differ at most")
     few_rows_of_stamp: float = option(3.0, "row", "of a stamp: of fewer, uneven steps of stamps show (no source)")
@@ -79,6 +80,10 @@ class Evidence:
     )
     idle_share: float = option(
         0.3, "1", "of the vacuum that may stay when idle, for a unit worth offering (common practice)"
+    )
+    fuller_plateau: float = option(2.0, "1", "times as many values at a coil's level as in its spikes (no source)")
+    between_plateaus: float = option(
+        0.003, "1", "of the values between two levels at most, and at each level at least (no source)"
     )
     also_changes: float = option(
         0.1, "1", "of the change, and of its speed, in the foremost state: others make it too (no source)"

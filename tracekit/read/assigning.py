@@ -60,19 +60,26 @@ def with_digitals(
     exchanged = [] if barred else _ask_exchanged(digitals, roles, pressure.kpa(column.values))
     open_roles = [r for r in ROLES if r not in roles and r not in barred]
     if open_roles:
-        vague = [d for d in free if d.moves and not d.weights.get("other")]
+        vague = [d for d in free if d.moves and not _is_other(d)]
         for shown_role, (digital, why) in by_response(vague, pressure.kpa(column.values)).items():
             if shown_role in open_roles and digital in free:
                 free.remove(digital)
                 _take(roles, facts, shown_role, digital, why, 0.9)
-    unknown = [d for d in free if d.moves and not d.weights.get("other") and not d.weights.get("quality")]
+    unknown = [d for d in free if d.moves and not _is_other(d) and not d.weights.get("quality")]
     questions = _ask_roles([d for d in unknown if asks(d)], [r for r in open_roles if r not in roles])
     questions += [*exchanged, *_ask_levels(digitals, roles), *ask_coils(digitals, channels)]
     if unknown and not questions:
-        text = joined(d.name for d in unknown)
+        read = {plan.column for plan in roles.values()}
+        text = joined(dict.fromkeys(d.name if d.plan.column in read else d.plan.column for d in unknown))
         facts.append(Assumption(what="left aside", value=text, evidence="all roles are filled", confidence=0.8))
     plan = StationPlan(name=name, pressure=pressure, digitals=roles, off_coil=off_coil.plan if off_coil else None)
     return Found(station=plan, assumptions=tuple(facts), questions=tuple(questions))
+
+
+def _is_other(digital: Digital) -> bool:
+    """True for a signal that by its name is none of a station: a limit, a speed; no switch of the part called "SP1"."""
+    named = max(digital.weights.get(role, 0.0) for role in ROLES) >= EVIDENCE.name_weight
+    return bool(digital.weights.get("other")) and not named
 
 
 def _take(

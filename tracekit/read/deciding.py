@@ -8,6 +8,7 @@ from types import MappingProxyType
 from tracekit.errors import LogReadError, message
 from tracekit.model.station import Channel, Station
 from tracekit.model.trace import Assumption
+from tracekit.read.aside import left_aside
 from tracekit.read.asks import ask_column, ask_states
 from tracekit.read.assigning import Found, with_digitals
 from tracekit.read.atrest import with_ambient
@@ -79,7 +80,8 @@ def decide(head: Head, station: Station) -> Plan:
         holding(view, time, stations) if rows == 1 and column is None and not changes else (time, 0.0, ())
     )
     plan = make_plan(head, station, time, stations, column, names, [*assumptions, *changes, *held])
-    return replace(plan, stamp_rows=rows, change_rows=len(changes) > 0, hold_s=hold_s)
+    facts = (*plan.assumptions, *left_aside(head, plan))
+    return replace(plan, assumptions=facts, stamp_rows=rows, change_rows=len(changes) > 0, hold_s=hold_s)
 
 
 def _decided(
@@ -272,7 +274,8 @@ def _check_columns(head: Head, station: Station) -> None:
 def find_stations(head: Head, station: Station, taken: tuple[str, ...]) -> list[Found]:
     """Pressure and digitals of each station whose columns are in the file."""
     given = station.channels.get("pressure")
-    digitals = with_events([c for c in head.columns if c.name not in taken], _wanted(station.channels))
+    free = [c for c in head.columns if c.name not in (*taken, *station.context)]
+    digitals = with_events(free, _wanted(station.channels))
     if given is not None and given.column is not None:
         pressures = [c for c in head.columns if c.name == given.column]
     else:

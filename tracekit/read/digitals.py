@@ -23,7 +23,7 @@ LevelKind = Literal["level", "threshold", "word", "bit", "filled", "state", "eve
 ROLES: tuple[Literal["supply", "release", "part_present"], ...] = ("supply", "release", "part_present")
 
 _LISTED = re.compile(r"\s*[/|,;+]\s*")
-_SHOWN = 100
+_SHOWN, _SEEN, _BINS, _BIN_REACH = 100, 30_000, 64, 3
 _SPARSE, _CHANGING, _FEWEST_CHANGES = 0.5, 0.9, 3
 _EMPTY_STATE = 0.01  # of the rows of a column of states: more empty ones are no damage
 _FEWEST_STATES, _MOST_STATES, _MOST_BITS, _FEWEST_TURNS = 3, 24, 16, 4
@@ -224,11 +224,10 @@ def _plans(column: Column, *, wanted: bool) -> list[LevelPlan]:
     if (
         column.levels > 2
         and not read
-        and _two_plateaus(known)
+        and (plateaus := _two_plateaus(known)) is not None
         and (named or wanted or column.hints.weight("pressure") < 0.9)
     ):
-        low, high = spread(known)
-        return [LevelPlan(column=column.name, kind="threshold", threshold=(low + high) / 2)]
+        return [LevelPlan(column=column.name, kind="threshold", threshold=sum(plateaus) / 2)]
     if 2 < len(states) <= _MOST_STATES and _packed(states) and column.hints.weight("pressure") < 0.9:
         bits = _moving_bits(states)
         word = wanted or bool(column.bits) or not _WORD_NAMES.isdisjoint(column.hints.tokens)
@@ -343,20 +342,41 @@ def usual_words(column: Column, share: float = 0.01, fewest: int = 0) -> tuple[s
     return tuple(w for w in usual if w.casefold() not in MISSING_WORDS and w not in ("0", "1"))
 
 
-def _two_plateaus(values: NDArray[np.float64]) -> bool:
-    """True where nearly all values lie near one of two levels, as a coil's voltage does and a pressure does not."""
-    low, high = spread(values)
-    if not high > low:
-        return False
-    fifth = 0.2 * high - 0.2 * low
-    above, below = values >= high - fifth, values <= low + fifth
-    between = 1.0 - float((above | below).mean())
-    return between < 0.003 and float(above.mean()) > 0.003 and float(below.mean()) > 0.003
+def _two_plateaus(values: NDArray[np.float64]) -> tuple[float, float] | None:
+    """Two levels near which nearly all values lie, as a coil's voltage does and a pressure does not; None without.
+
+    The spike of a coil that is switched off lies beyond its levels, in a few samples of each pulse.
+    """
+    values = values[:: max(len(values) // _SEEN, 1)]
+    for low, high in (spread(values), _fullest(values)):
+        if not high > low:
+            continue
+        fifth = 0.2 * high - 0.2 * low
+        above, below = values >= high - fifth, values <= low + fifth
+        between = 1.0 - float((above | below).mean())
+        if between < EVIDENCE.between_plateaus < min(float(above.mean()), float(below.mean())):
+            return low, high
+    return None
+
+
+def _fullest(values: NDArray[np.float64]) -> tuple[float, float]:
+    """Lower and higher one of the two levels at which most values lie; two equal ones where a third rivals them."""
+    counts, edges = np.histogram(values, _BINS)
+    found, most = [], []
+    for _ in range(3):
+        place = int(counts.argmax())
+        most.append(int(counts[place]))
+        found.append(float(edges[place] + edges[place + 1]) / 2)
+        counts[max(place - _BIN_REACH, 0) : place + _BIN_REACH + 1] = 0
+    rivalled = most[1] < EVIDENCE.fuller_plateau * most[2]
+    return (found[0], found[0]) if rivalled else (min(found[:2]), max(found[:2]))
 
 
 def _packed(states: NDArray[np.float64]) -> bool:
+    """True for whole numbers of 16 bits, with or without a sign."""
     whole = bool((states == np.rint(states)).all())
-    return whole and bool(states.min() >= 0) and bool(states.max() < 2**_MOST_BITS)
+    signed = bool(states.min() >= -(2 ** (_MOST_BITS - 1)) and states.max() < 2 ** (_MOST_BITS - 1))
+    return whole and (signed or bool(states.min() >= 0)) and bool(states.max() < 2**_MOST_BITS)
 
 
 def _moving_bits(states: NDArray[np.float64]) -> list[int]:

@@ -82,6 +82,11 @@ def _named(words: Sequence[str], given: Mapping[str, str]) -> dict[str, str]:
         likely = [w for w in words if hints(w).weight(role) >= _SURE and w not in found.values()]
         if role not in found and len(likely) == 1:
             found[role] = likely[0]
+    open_roles = [role for role in ROLES if role not in found]
+    if len(open_roles) == 1:  # beside the others a "valve" is that of suction
+        role = open_roles[0]
+        likely = [w for w in words if w not in found.values() and hints(w).weight(role) >= EVIDENCE.half_weight]
+        found |= {role: likely[0]} if len(likely) == 1 else {}
     return found
 
 

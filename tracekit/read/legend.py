@@ -10,7 +10,7 @@ from tracekit.errors import LogReadError, message
 from tracekit.options.evidence import EVIDENCE
 from tracekit.read.columns import Column, Profile, padded_hex
 from tracekit.read.headers import is_unit
-from tracekit.read.words import hints
+from tracekit.read.words import hints, tokens_of
 
 _SAYS_BITS = re.compile(r"\bbits?(?:\b|\d)", re.IGNORECASE)
 _BIT = re.compile(
@@ -18,6 +18,7 @@ _BIT = re.compile(
 )
 _CELLS = re.compile(r"\s*[\t;,|=]\s*|\s*:\s+|\s{2,}")
 _BITS_DOWN = re.compile(r"\b\d{1,2}\s?(?:\.\.|:|-)\s?0\b")
+_FIGURES = re.compile(r"[0-9A-Fa-f]{1,8}")
 _FEWEST, _MOST_STATES = 2, 64
 
 
@@ -85,6 +86,8 @@ def padded_words(
         bare = [s[place].replace(" ", "") for s in samples if len(s) == len(names)]
         if (plain or profile.kind == "text") and _is_binary(name, bare):
             found[place] = replace(profile, kind="number", whole=True, form=replace(profile.form, base=2, mark=""))
+        elif "hex" in tokens_of(name) and any(bare) and all(_FIGURES.fullmatch(cell) for cell in bare if cell):
+            found[place] = replace(profile, kind="number", whole=True, form=replace(profile.form, base=16, mark=""))
         elif told and plain and padded_hex([s[place].strip() for s in samples if len(s) == len(names)]):
             found[place] = replace(profile, form=replace(profile.form, base=16))
     return found
