@@ -23,7 +23,7 @@ from tracekit.judge import setting_rules
 from tracekit.judge.misses import empty_picks
 from tracekit.judge.reach import reach_kpa
 from tracekit.judge.sensor_rules import recording_facts, sensor_facts
-from tracekit.judge.setting_rules import setting_facts
+from tracekit.judge.setting_rules import _set_point_over_cut, setting_facts
 from tracekit.judge.symptoms import symptom_facts
 from tracekit.model.cycle import SettingInForce, StationData
 from tracekit.model.station import Settings, Station
@@ -106,6 +106,14 @@ def test_nothing_without_cycles() -> None:
 def test_set_point_over_cut(saving) -> None:
     """A set point over supply_off is too high whatever else is seen."""
     assert settings(in_force(saving, set_point=71.0, supply_off=70.0))["set_point_too_high"] > 0.9
+
+
+def test_a_pick_given_up_at_rest_tells_no_threshold(plain, saving) -> None:
+    """A generator too weak for the set point: the supply goes off when time is over, which is no supply_off at all."""
+    given_up = with_columns(plain, outcome=dict.fromkeys(range(12), MISSED), supply_switches=dict.fromkeys(range(12), 0))
+    assert _set_point_over_cut(in_force(given_up, set_point=80.0, supply_off=75.0)) is None
+    refilled = with_columns(saving, outcome=dict.fromkeys(range(12), MISSED))
+    assert _set_point_over_cut(in_force(refilled, set_point=80.0, supply_off=75.0)) is not None
 
 
 def test_set_point_missed_closed_cups(plain) -> None:

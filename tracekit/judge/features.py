@@ -247,8 +247,8 @@ def make_features(data: StationData, leak: LeakResult, bands: Bands) -> Features
         "start": _before_release(data) - zero,
         "blow": np.log(blow),
         "blow_start": _time_at(fall, levels, bands.fall_high + zero),
-        # below a range that ends at zero nothing is seen: all that is less counts as none left
-        "residual": np.maximum(column("residual_vacuum_kpa") - zero, 0.0 if at_zero else -np.inf),
+        # over-pressure at the end of the release is no vacuum left: `over` tells of it
+        "residual": np.maximum(column("residual_vacuum_kpa") - zero, 0.0),
         "over": np.where(at_zero, np.nan, data.timing["over_kpa"] + zero),
         "idle": idle,
         "early": data.timing.get("idle_rise_kpa", np.full(len(cycles), np.nan)),

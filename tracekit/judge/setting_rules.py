@@ -89,7 +89,7 @@ def _set_point_over_cut(data: StationData) -> Fact | None:
     gap = _value(data, "set_point") - _value(data, "supply_off")
     if not np.isfinite(gap) or data.settings["set_point"].spread_kpa + data.settings["supply_off"].spread_kpa > 2.0:
         return None
-    if gap < -0.05:
+    if gap < -0.05 or _cut_by_giving_up(data):
         return None
     evidence = Evidence(
         measure="set_point_kpa", value=_value(data, "set_point"), unit="kPa", reference=_value(data, "supply_off"),
@@ -100,6 +100,16 @@ def _set_point_over_cut(data: StationData) -> Fact | None:
         code="set_point_too_high", probability=0.97, evidence=(evidence,), cycles=rows(missed), critical=True,
         reason="the set point stands over supply_off",
     )  # fmt: skip
+
+
+def _cut_by_giving_up(data: StationData) -> bool:
+    """Whether the only cuts are those of picks given up at rest: vacuum got no further, and no supply came on again.
+
+    A supply that is cut by air saving is cut on the rise, and comes on again when vacuum has fallen to supply_on.
+    """
+    if _held(data).any() or bool(data.cycles.codes("supply_switches").any()):
+        return False
+    return not bool(still_rising(data).any())
 
 
 def _set_point_too_high(data: StationData, now: Bools, options: JudgeOptions) -> Fact | None:
