@@ -88,6 +88,10 @@ class Evidence:
     also_changes: float = option(
         0.1, "1", "of the change, and of its speed, in the foremost state: others make it too (no source)"
     )
+    ambient_off_kpa: float = option(8.0, "kPa", "from standard atmosphere, where absolute readings lie at rest")
+    usual_vacuum_kpa: float = option(65.0, "kPa", "of a station, by which units are ordered (common practice)")
+    seldom_vacuum_kpa: float = option(24.0, "kPa", "less makes a scale likelier than a unit (common practice)")
+    rarer_unit: float = option(0.3, "1", "by which the logarithm of a vacuum in a rarer unit counts as farther off")
     least_vacuum_kpa: float = option(
         15.0, "kPa", "of vacuum in readings that make a unit worth offering (common practice)"
     )

@@ -21,7 +21,8 @@ _RAW_UNITS = ("ma", "v", "mv", "volt", "volts", "counts", "count", "adc", "#", "
 _RAW_NAMES = ("adc", "counts", "raw", "digits", "lsb")
 _NO_UNITS = ("", "-", "–", "1", "abs", "absolute", "a", "real", "float", "int", "double", "word")
 _FULL_COUNTS = (4095.0, 32767.0, 65535.0)  # of converters of 12 and 16 bits
-_OFFERED = ("kPa", "mbar", "bar", "Pa")
+_AMBIENT_KPA = 101.325
+_OFFERED, _COMMON = ("kPa", "mbar", "bar", "Pa", "psi", "inHg", "mmHg"), 4
 _EXAMPLES = {
     "ma": "[[4.0, 0.0], [20.0, -101.3]]", "v": "[[0.0, 0.0], [10.0, -101.3]]", "volt": "[[0.0, 0.0], [10.0, -101.3]]",
     "mv": "[[0.0, 0.0], [10000.0, -101.3]]",
@@ -38,14 +39,16 @@ def ask_unit(column: Column) -> Question:
         return Question(found=found, line=line + '   # two points of the sensor: %, kPa; or unit = "%", of ambient')
     if not raw:
         found = f'the unit of "{column.name}" does not show (readings from {low:.4g} to {high:.4g})'
-        possible = _possible(low, high)
-        if possible is None:
+        likely = _possible(low, high, _rest(column))
+        others = "".join(f'; or unit = "{unit}", sense = "{sense}"' for unit, sense in likely[1:])
+        if not likely or not _usual_depth(low, high, *likely[0]):
             line = f'pressure = {{ column = "{column.name}", scale = {_from_rest(column)} }}'
-            return Question(found=found, line=line + "   # two points of the sensor: reading, kPa of gauge pressure")
-        unit, sense = possible
-        return Question(
-            found=found, line=f'pressure = {{ column = "{column.name}", unit = "{unit}", sense = "{sense}" }}'
-        )
+            line += "   # two points of the sensor: reading, kPa of gauge pressure"
+            others = "".join(f'; or unit = "{unit}", sense = "{sense}"' for unit, sense in likely)
+            return Question(found=found, line=line + others)
+        unit, sense = likely[0]
+        line = f'pressure = {{ column = "{column.name}", unit = "{unit}", sense = "{sense}" }}'
+        return Question(found=found, line=line + (f"   # {others[2:]}" if others else ""))
     found = f'the scale of "{column.name}" from {raw} to kPa does not show (readings from {low:.4g} to {high:.4g})'
     points = _live_zero(column, raw.casefold()) or _EXAMPLES.get(raw.casefold()) or _from_rest(column)
     line = f'pressure = {{ column = "{column.name}", scale = {points} }}'
@@ -65,25 +68,45 @@ def _live_zero(column: Column, raw: str) -> str:
     return f"[[{EVIDENCE.live_zero * size}, 0.0], [{full * size}, {EVIDENCE.full_scale_kpa}]]"
 
 
+def _rest(column: Column) -> float:
+    """The reading that comes most often."""
+    values, often = np.unique(finite(column.values), return_counts=True)
+    return float(values[often.argmax()]) if len(values) else 0.0
+
+
 def _from_rest(column: Column) -> str:
     """Two points of a scale: where most readings are, perhaps ambient, and the farthest, or the end of a converter."""
-    known = finite(column.values)
-    values, often = np.unique(known, return_counts=True)
-    rest, (low, high) = float(values[often.argmax()]), spread(known)
+    rest, (low, high) = _rest(column), spread(finite(column.values))
     end = high if high - rest > rest - low else low
     if column.profile.whole and end > rest:
         end = next((t for t in _FULL_COUNTS if end <= t), end)
     return f"[[{rest:g}, 0.0], [{end:g}, {EVIDENCE.full_scale_kpa if end in _FULL_COUNTS else EVIDENCE.deep_kpa}]]"
 
 
-def _possible(low: float, high: float) -> tuple[str, Sense] | None:
-    """The first unit and sense in which readings are a vacuum that a station has; None where none is."""
-    for symbol in _OFFERED:
+def _possible(low: float, high: float, rest: float) -> list[tuple[str, Sense]]:
+    """Units and senses in which readings are a station's vacuum, the likeliest first; `rest` is where most are."""
+    found = []
+    for place, symbol in enumerate(_OFFERED):
         kpa = pressure_unit(symbol).kpa
         sense = _possible_sense(low * kpa, high * kpa)
         if sense is not None:
-            return symbol, sense
-    return None
+            at_ambient = sense == "absolute" and abs(rest * kpa - _AMBIENT_KPA) < EVIDENCE.ambient_off_kpa
+            depth = _depth_kpa(low * kpa, high * kpa, sense) / EVIDENCE.usual_vacuum_kpa
+            off = 0.0 if at_ambient else abs(np.log(depth)) + EVIDENCE.rarer_unit * (place >= _COMMON)
+            found.append((float(off), place, symbol, sense))
+    return [(symbol, sense) for *_, symbol, sense in sorted(found)]
+
+
+def _depth_kpa(low_kpa: float, high_kpa: float, sense: Sense) -> float:
+    """The vacuum that readings reach in some sense [kPa]."""
+    depth = {"gauge": -low_kpa, "vacuum": high_kpa, "absolute": high_kpa - low_kpa}[sense]
+    return max(depth, EVIDENCE.least_vacuum_kpa)
+
+
+def _usual_depth(low: float, high: float, unit: str, sense: Sense) -> bool:
+    """False where a unit makes a vacuum of readings that stations seldom have, so that a scale is likelier."""
+    kpa = pressure_unit(unit).kpa
+    return _depth_kpa(low * kpa, high * kpa, sense) >= EVIDENCE.seldom_vacuum_kpa
 
 
 def _possible_sense(low_kpa: float, high_kpa: float) -> Sense | None:
@@ -164,12 +187,14 @@ def _points(kpa: float, sense: Sense, reading: float) -> str:
 
 
 def ask_column(columns: list[Column]) -> Question:
-    """The question which of several columns is the pressure."""
+    """The question which of several columns, likelier ones first, is the pressure."""
     if not columns:
         return Question(found=NO_PRESSURE, line='pressure = { column = "...", unit = "kPa", sense = "gauge" }')
     found = f"several columns may be the pressure: {joined(c.name for c in columns)}"
     sure = all(c.hints.pressure_unit for c in columns)
-    unit = "" if sure else ', unit = "kPa", sense = "gauge"'
+    low, high = spread(columns[0].values)
+    symbol, sense = next(iter(_possible(low, high, _rest(columns[0]))), ("kPa", "gauge"))
+    unit = "" if sure else f', unit = "{symbol}", sense = "{sense}"'
     return Question(found=found, line=f'pressure = {{ column = "{columns[0].name}"{unit} }}')
 
 

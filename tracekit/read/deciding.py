@@ -30,6 +30,7 @@ from tracekit.read.pressure import Ambient, PressurePlan, plan_pressure
 from tracekit.read.pressurecolumns import pressure_columns
 from tracekit.read.quality import QualityPlan, plan_quality
 from tracekit.read.rising import check_order
+from tracekit.read.roles import likelier_first
 from tracekit.read.rounding import assumption, with_rounding
 from tracekit.read.settled import pressure_channel, time_channel
 from tracekit.read.signs import with_signed_counts
@@ -285,7 +286,7 @@ def find_stations(head: Head, station: Station, taken: tuple[str, ...]) -> list[
         return [_one(head, station, name, pressures[0], digitals)]
     keys = station_keys(pressures) if len(pressures) > 1 else None
     if keys is None or shares_signals(digitals, keys):
-        return [Found(station=None, questions=(ask_column(pressures),))]
+        return [Found(station=None, questions=(ask_column(likelier_first(pressures, digitals)),))]
     check_stations(head.name, pressures, keys)
     result = []
     for key, column in zip(keys, pressures, strict=True):

@@ -14,6 +14,8 @@ from tracekit.units import find_pressure_unit, time_unit
 Splitter = Callable[[str], list[str]]
 
 _MAX_ROWS = 3
+_NAMES = frozenset({"a", "c", "d", "h", "k", "m", "n", "v", "1", "date", "state", "count", "digital", "unit", "units"})
+"""Units and types that may as well be the name of a column."""
 _HEADER_LINES = 60
 _REMARKS = "#%;*!"
 _RULER = re.compile(r"(?=.*-{2}|.*={2})[\s|+:=-]+")
@@ -23,6 +25,10 @@ _ADDRESS = re.compile(
     r"|0x[0-9a-f]+|\d{3,6}|ns=\d+;.*",
     re.IGNORECASE,
 )
+_FORM = re.compile(
+    r"(?=[^:/.-]{1,4}[:/.-])[hmsdyjtaf]{1,4}(?:[:/. ,-]{1,2}[hmsdyjtafz]{1,6}){1,8}|%\s?[a-z]{1,8}", re.IGNORECASE
+)
+"""How stamps are written, "h:mm:ss,fff", and shares of something, "% vac"."""
 _OTHER_UNITS = frozenset({
     "°c", "c", "degc", "°f", "k", "v", "mv", "a", "ma", "bool", "boolean", "real", "int", "dint", "uint", "word",
     "float", "-", "–", "1", "%", "0/1", "on/off", "l/min", "n", "mm", "m", "hz", "-/-", "none", "unit", "units",
@@ -50,7 +56,12 @@ def is_unit(cell: str) -> bool:
     """True for a cell of a row of units: a unit, in brackets or not, or a type."""
     text = cell.strip()
     bare = unicodedata.normalize("NFKC", text.strip("[](){}<>")).strip()
-    if bare.casefold() in _OTHER_UNITS or _is_pressure_unit(bare) or find_time_multiple(bare) is not None:
+    if (
+        bare.casefold() in _OTHER_UNITS
+        or _FORM.fullmatch(bare)
+        or _is_pressure_unit(bare)
+        or find_time_multiple(bare) is not None
+    ):
         return True
     try:
         time_unit(bare)
@@ -101,7 +112,11 @@ def _cut_to(text: str, fields: int, cut: Splitter) -> list[str]:
     """Cells of a header line; other delimiters are tried where the data's does not give as many fields."""
     if text.lstrip()[:1] in _REMARKS and len(cut(text)) != fields:
         text = text.lstrip().lstrip(_REMARKS).strip()
-    ways = [cut(text), *(text.split(mark) for mark in ("\t", ";", ",", "|")), re.split(r"\s{2,}|\t", text.strip())]
+    ways = [
+        rejoined(cut(text), fields),
+        *(text.split(mark) for mark in ("\t", ";", ",", "|")),
+        re.split(r"\s{2,}|\t", text.strip()),
+    ]
     for cells in ways:
         if abs(len(cells) - fields) <= 1 and len(cells) > (fields > 1):
             return [c.strip().strip('"') for c in cells]
@@ -109,6 +124,26 @@ def _cut_to(text: str, fields: int, cut: Splitter) -> list[str]:
     if len(first) > 1 and sum(map(_is_word, first)) == len([c for c in first if c.strip()]) > 1:
         return [c.strip().strip('"') for c in first]
     return []
+
+
+def rejoined(cells: Sequence[str], fields: int) -> list[str]:
+    """Cells of a header whose names hold unquoted marks, "Pressure, kPa", put together again where that is plain.
+
+    The parts to put together are those behind a mark and a blank, or else units of pressure or time, and must be as
+    many as there are cells too many.
+    """
+    excess = len(cells) - fields
+    if excess < 1:
+        return list(cells)
+    blank = [k for k, cell in enumerate(cells) if k and cell[:1].isspace() and cell.strip()]
+    units = [k for k, cell in enumerate(cells) if k and cell.strip().casefold() not in _NAMES and is_unit(cell)]
+    for parts in (blank, units):
+        if len(parts) == excess and not all(k in parts for k in range(1, len(cells))):
+            found: list[str] = []
+            for place, cell in enumerate(cells):
+                found[len(found) - (place in parts) :] = [f"{found[-1]},{cell}" if place in parts else cell]
+            return found
+    return list(cells)
 
 
 def _is_word(cell: str) -> bool:

@@ -11,12 +11,15 @@ from tracekit.read.words import fold
 from tracekit.units import PressureUnit, Sense, find_pressure_unit
 
 _PAIR = re.compile(r"(?P<key>[^:=;\t,]{1,60}?)(?:[^\S\t]*+[:=;\t,]\s*+|\s{2,}+)(?P<value>\S.*)")
+_SENTENCE = re.compile(
+    r"(?P<key>[^\W\d][^\d:=;,\t]{1,60}?)\s(?P<value>\d[\d.,e+-]{0,20}\s?[^\W\d_]{1,6})", re.IGNORECASE
+)
 _LONGEST = 1000
-_QUANTITY = re.compile(r"(?P<number>\d+(?:[.,]\d+)?(?:e-?\d+)?)\s*(?P<unit>[a-zµμ/]*)")
+_QUANTITY = re.compile(r"(?P<number>\d+(?:[.,]\d+)?(?:e-?\d+)?)[\s,;\t]*(?P<unit>(?:[^\W\d_]|/)*)")
 _INTERVAL_WORDS = (
     "interval", "intervall", "abtastzeit", "abtastinterv", "period", "periode", "zykluszeit", "takt", "sampletime",
-    "samplingtime", "schrittweite", "deltat", "increment", "passo", "cyclus", "采样间隔", "采样周期",
-    "サンプリング間隔", "サンプリング周期", "샘플링간격", "интервал", "период",
+    "samplingtime", "schrittweite", "deltat", "δt", "horizontalresolution", "increment", "passo", "cyclus",
+    "采样间隔", "采样周期", "サンプリング間隔", "サンプリング周期", "샘플링간격", "интервал", "период",
 )  # fmt: skip
 _SAMPLE_WORDS = ("sampl", "abtast", "scan", "采样", "サンプリング", "muestr", "campion", "echantillon")
 _RATE_WORDS = (
@@ -26,6 +29,7 @@ _RATE_WORDS = (
 _TIME_FACTORS = {
     "s": 1.0, "sec": 1.0, "seconds": 1.0, "second": 1.0, "sek": 1.0, "ms": 1e-3, "msec": 1e-3, "us": 1e-6,
     "µs": 1e-6, "μs": 1e-6, "usec": 1e-6, "ns": 1e-9, "min": 60.0,
+    "с": 1.0, "сек": 1.0, "мс": 1e-3, "мкс": 1e-6, "秒": 1.0, "毫秒": 1e-3, "ミリ秒": 1e-3,
 }  # fmt: skip
 _COUNT_WORDS = frozenset({
     "clock", "clockrate", "clockfrequency", "counterclock", "timerclock", "timebase", "zeitbasis", "basedetemps",
@@ -74,7 +78,7 @@ def read_preamble(lines: Sequence[str]) -> Preamble:
     intervals: list[tuple[float, str, bool]] = []
     unit, sense, unit_line, zone, counts = None, None, "", "", list[float]()
     for line in with_split_units(lines):
-        match = _PAIR.match(bared(line))
+        match = _PAIR.match(bared(line)) or _SENTENCE.fullmatch(bared(line))
         if match is None:
             continue
         key, value = fold(match["key"]).replace(" ", ""), match["value"]
@@ -133,12 +137,12 @@ def _agreed(intervals: Sequence[tuple[float, str, bool]]) -> tuple[float | None,
 
 
 def _interval_s(key: str, value: str) -> float | None:
-    """Seconds between samples from one line; a number without a unit, in key or value, says nothing."""
+    """Seconds between samples from one line; without a unit, in key or value, a part of a second alone is one."""
     quantity = _QUANTITY.search(value)
     if quantity is None:
         return None
     number = float(quantity["number"].replace(",", "."))
-    in_key = re.search(r"[\[(/_]\s*([a-zµμ/]+)\s*[\])]?$", key)
+    in_key = re.search(r"[\[(/_]\s*((?:[^\W\d_]|/)+)\s*[\])]?$", key)
     unit = quantity["unit"] or (in_key[1] if in_key else "")
     if number <= 0:
         return None
@@ -147,6 +151,8 @@ def _interval_s(key: str, value: str) -> float | None:
         return 1.0 / (number * _RATE_FACTORS[unit])
     if _says_interval(key) and unit in _TIME_FACTORS:
         return number * _TIME_FACTORS[unit]
+    if _says_interval(key) and not unit and number < 1.0:
+        return number
     if _says_interval(key) and unit in _RATE_FACTORS:
         return 1.0 / (number * _RATE_FACTORS[unit])
     return None

@@ -8,6 +8,7 @@ from tracekit.read.columns import Column
 from tracekit.read.cyclelength import cycles_fit
 from tracekit.read.head import Head, Question, finite
 from tracekit.read.timemultiples import doubtful_factors
+from tracekit.units import time_unit
 
 _MOST_OFTEN, _SAYS_TIME = 0.05, 0.9
 
@@ -95,6 +96,8 @@ def which_unit(name: str, head: Head, *, stamps: bool, whole: bool) -> Question:
         return Question(found=f"{found}; a line above the header tells {size_s:.6g} s", line=line)
     units = ["ms", "s", "us", "ns", "min"] if whole else ["s", "ms", "us", "ns", "min"]
     units = ["d", "h", "min", "s"] if 0 < step < EVIDENCE.days_below_step else units
+    if step > 0:  # those first with which cycles last as long as those of stations
+        units = sorted(units, key=lambda symbol: not cycles_fit(head, step * time_unit(symbol).seconds))
     line = f'time = {{ column = "{name}", unit = "{units[0]}" }}   # or {", ".join(units[1:])}'
     other = "; or interval_s = 0.01 to give the seconds from row to row" * (step >= EVIDENCE.days_below_step)
     return Question(found=found, line=line + other)

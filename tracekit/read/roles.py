@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from tracekit.read.columns import Column
 from tracekit.read.digitals import ROLES, Digital
 from tracekit.read.head import cycle_rows, spread
 from tracekit.read.words import Role
@@ -55,6 +56,16 @@ def by_response(digitals: Sequence[Digital], pressure_kpa: NDArray[np.float64]) 
         if len(found) == 1 and len(alone) == 1:
             result[role] = found[0]
     return result
+
+
+def likelier_first(columns: Sequence[Column], digitals: Sequence[Digital]) -> list[Column]:
+    """Columns of readings, those first that answer more of some signals as the pressure of a station does."""
+
+    def answered(column: Column) -> int:
+        own = [d for d in digitals if d.plan.column != column.name]
+        return max(len(by_response(own, sign * column.values)) for sign in (1.0, -1.0))
+
+    return sorted(columns, key=lambda column: -answered(column))
 
 
 def _edges(digital: Digital, vacuum: NDArray[np.float64], window: int, *, to: int) -> Edges:

@@ -172,7 +172,7 @@ def _unit_texts(name: str, unit_text: str) -> list[str]:
 def _pressure(name: str, unit_text: str) -> tuple[PressureUnit | None, Sense | None]:
     name, unit_text = (unicodedata.normalize("NFKC", t) for t in (name, unit_text))
     for text in _set_apart(name, unit_text):
-        special = find_pressure_unit(text.strip("[]() ")) or find_multiple(text) or find_spelled(text)
+        special = find_pressure_unit(text.strip("[]() -\u2212\u2013")) or find_multiple(text) or find_spelled(text)
         if special is not None:
             return special
     counted = _MULTIPLE.search(name)
