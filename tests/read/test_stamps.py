@@ -8,19 +8,23 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from tracekit.read.cells import cell_kind
 from tracekit.read.stamp_values import stamp_ns
 from tracekit.read.stamps import find_form
 
 EPOCH = dt.datetime(1970, 1, 1, tzinfo=dt.UTC)
 FORMS = [
     "%Y-%m-%d %H:%M:%S.%f", "%d.%m.%Y %H:%M:%S,%f", "%Y/%m/%d %H:%M:%S", "%Y%m%dT%H%M%S.%f", "%d-%b-%Y %H:%M:%S",
-    "%d/%m/%Y %I:%M:%S.%f %p", "%Y-%m-%dT%H:%M:%SZ",
+    "%d/%m/%Y %I:%M:%S.%f %p", "%Y-%m-%dT%H:%M:%SZ", "%H:%M:%S.%f %d.%m.%Y", "%H:%M:%S, %Y/%m/%d",
+    "[%Y-%m-%d %H:%M:%S.%f]", "DT#%Y-%m-%d-%H:%M:%S.%f", "%Y-%m-%d-%H-%M-%S-%f", "%Y_%m_%d_%H_%M_%S",
+    "%Y年%m月%d日%H時%M分%S.%f秒",
 ]  # fmt: skip
 moments = st.integers(978_307_200, 2_840_140_800).map(lambda s: dt.datetime.fromtimestamp(s, dt.UTC))
 
 
 def values(cells):
     """Seconds of some cells, and where they are sound."""
+    assert {cell_kind(cell) for cell in cells} == {"time"}
     form = find_form(cells)
     assert form is not None
     ns, sound = stamp_ns(pa.array(cells), form)
@@ -43,6 +47,8 @@ def test_stamps_have_the_value_that_the_calendar_gives(layout, found):
         (["0:00:01,500", "0:01:00,000"], [1.5, 60.0]),
         (["03:14.5", "03:14.75"], [194.5, 194.75]),
         (["1d 00:03:12", "1d 00:03:13"], [86592.0, 86593.0]),
+        (["0 days 00:00:00.005000", "1 day 00:00:01"], [0.005, 86401.0]),
+        (["TOD#10:00:00.250", "TOD#10:00:01.250"], [36000.25, 36001.25]),
         (["12:17:14 AM", "12:17:15 PM"], [1034.0, 44235.0]),
         (["9:00:00.5", "10:00:00"], [32400.5, 36000.0]),
     ],

@@ -48,8 +48,10 @@ _COMPACT = r"(?:19|20)\d{6}[T _-]?\d{6}(?:[.,]\d{1,9})?"
 _DAY = r"[^\W\d_]{2,12}\.?,?\s+"
 _WORDED = r"\d{1,2}\.?\s(?:de\s)?[^\W\d_]{3,11}\.?,?\s(?:de\s)?\d{4}|[^\W\d_]{3,9}\.?\s\d{1,2},?\s\d{4}"
 _YEAR_LAST = r"[^\W\d_]{3}\s+\d{1,2}\s\d{2}:\d{2}:\d{2}(?:[.,]\d{1,9})?\s\d{4}"
+_DASHED = r"(?:19|20)\d{2}(?P<dash>[-_.])\d{2}(?P=dash)\d{2}(?:(?P=dash)\d{2}){3}(?:[-_.]\d{3}|[-_.]\d{6})?"
+_CLOCK_FIRST = r"\d{1,2}:\d{2}:\d{2}(?:[.,]\d{1,9})?,?\s+\d{1,4}[-./]\d{1,2}[-./]\d{1,4}"
 TIME = re.compile(
-    rf"(?:(?:\d+\s?[dD]?\s)?(?:{_CLOCK})|(?:{_DAY})?(?:{_DATE}|{_WORDED})(?:(?:T|,?\s+|_|-)(?:klo?\.?\s)?(?:{_HALF}\s?)?(?:{_CLOCK}|{_DOTTED}))?|{_COMPACT}"
+    rf"(?:[A-Z]{{1,3}}#)?(?:{_DASHED}|{_CLOCK_FIRST}|(?:\d+\s?(?:[dD]|days?)?\s)?(?:{_CLOCK})|(?:{_DAY})?(?:{_DATE}|{_WORDED})(?:(?:T|,?\s+|_|-|(?<=日))(?:klo?\.?\s)?(?:{_HALF}\s?)?(?:{_CLOCK}|{_DOTTED}))?|{_COMPACT}"
     rf"|(?:{_DAY})?{_YEAR_LAST}|\d{{4}}-\d{{3}}(?:T|\s+)(?:{_CLOCK}))(?:{_ZONE})?"
 )
 
@@ -64,7 +66,7 @@ def cell_kind(cell: str) -> CellKind:
         return "missing"
     if NUMBER.fullmatch(text):
         return "number"
-    if TIME.fullmatch(text):
+    if TIME.fullmatch(text[1:-1] if text[:1] + text[-1:] == "[]" else text):
         return "time"
     return "level" if level_of_word(text) is not None else "text"
 

@@ -35,8 +35,9 @@ def _with_unit(column: Column, unit: str) -> Column:
 
 def _ordered(column: Column, order: tuple[Field, ...]) -> Column:
     stamp = column.profile.stamp
-    if stamp is None or stamp.worded or set(stamp.fields[:3]) != set(DATE_FIELDS):
+    first = next((k for k, field in enumerate(stamp.fields) if field in DATE_FIELDS), 0) if stamp is not None else 0
+    if stamp is None or stamp.worded or set(stamp.fields[first : first + 3]) != set(DATE_FIELDS):
         return column
-    fields = (*order, *stamp.fields[3:])
+    fields = (*stamp.fields[:first], *order, *stamp.fields[first + 3 :])
     told = replace(stamp, fields=fields, ambiguous=False, evidence="order of the station file")
     return replace(column, profile=replace(column.profile, stamp=told))

@@ -35,6 +35,7 @@ _WEEKDAY = re.compile(r"[^\W\d_]{2,}\.?,?\s+(?=\d|[^\W\d_]{3,9}\.?\s+\d)")
 _TEXT_DATE = str.maketrans(dict(zip("年月日년월일時时点分秒", [*"--", " ", *"--", " ", *"::::", ""], strict=True)))
 _LETTERED = re.compile(r"(\d)\s?h\s?(\d{1,2})\s?m(?:in)?\s?(\d{1,2})(?:(?:s|(?=[.,]))([.,]?\d+))?\s?s?", re.IGNORECASE)
 _DOTTED = re.compile(r"([-./]\d{1,4},?\s|[^\W\d_]\.?\s\d{4},?\s(?:klo?\.?\s)?)(\d{1,2})\.(\d{2})\.(\d{2})")
+_CLOCK_FIRST = re.compile(r"\D{0,5}\d{1,2}:\d{2}:")
 _OF = re.compile(r"\bde\s")
 _PM = re.compile(r"[aApP]\.?\s?[mM]\.?\s*$|[aApP]\.?[mM]\.?(?=\s|$)")
 
@@ -77,7 +78,7 @@ def _cell_form(cell: str) -> StampForm | None:
 def _form_of(cell: str) -> StampForm | None:
     """The form of one stamp without words but for its month and the name of the day."""
     text = _LETTERED.sub(_with_colons, cell.strip().translate(_TEXT_DATE).strip(": "))
-    text = _DOTTED.sub(r"\1\2:\3:\4", text)
+    text = text if _CLOCK_FIRST.match(text) else _DOTTED.sub(r"\1\2:\3:\4", text)
     worded = False
     plain = _OF.sub("", _PM.sub("", text))
     weekday = _has_weekday(plain)
@@ -97,6 +98,9 @@ def _form_of(cell: str) -> StampForm | None:
         clock_parts: tuple[Field, ...] = ("hour", "minute", "second", "fraction")
         fields = ("month", "day", *clock_parts[: len(runs) - 3], "year")
         return StampForm(fields=fields, worded=True, weekday=weekday, evidence="the month is a word")
+    late = _clock_first(figures, marks)
+    if late is not None:
+        return StampForm(fields=late)
     fields, used = _date_fields(figures, marks, month_first=worded and month_first)
     clock = _clock_fields(figures, marks, used)
     if clock is None or not (fields or clock):
@@ -104,6 +108,18 @@ def _form_of(cell: str) -> StampForm | None:
     zone = "offset" if "zone_h" in clock else ("Z" if tail in ("Z", "z", "UTC", "GMT") else "")
     twelve = _PM.search(text) is not None
     return StampForm(fields=(*fields, *clock), twelve=twelve, zone=zone, worded=worded, weekday=weekday)
+
+
+def _clock_first(runs: list[str], marks: list[str]) -> tuple[Field, ...] | None:
+    """Fields of a clock that stands before its date, "13:47:12.005 18.03.2026"; None for other stamps."""
+    if len(runs) not in (6, 7) or marks[1:3] != [":", ":"]:
+        return None
+    if marks[-1] != marks[-2] or marks[-1] not in ("-", ".", "/"):
+        return None
+    clock: tuple[Field, ...] = ("hour", "minute", "second", *(("fraction",) if len(runs) == 7 else ()))
+    if marks[-3].strip(", ") or not marks[-3] or (len(runs) == 7 and marks[3] not in (".", ",")):
+        return None
+    return (*clock, *(("year", "month", "day") if len(runs[-3]) == 4 else ("day", "month", "year")))
 
 
 def _with_colons(found: re.Match[str]) -> str:
@@ -138,7 +154,7 @@ def _date_fields(runs: list[str], marks: list[str], *, month_first: bool) -> tup
     if len(runs[0]) == 4 and len(runs[1]) == 3 and marks[1] == "-" and ":" not in marks[2]:
         return (("year", "day_of_year"), 2)
     first, second = marks[1].strip(), marks[2].strip()
-    parted = first[:1] in ("-", ".", "/") and second[:1] in ("-", ".", "/")
+    parted = first[:1] in ("-", ".", "/", "_") and second[:1] in ("-", ".", "/", "_")
     blank = first in ("", ".") and second in ("", ",", ".") and ":" not in marks[1] + marks[2]
     blank = blank and (len(runs[2]) == 4 or (len(runs[0]) == 4 and first == "."))
     if not (parted or (blank and len(runs) >= 3 and ":" not in "".join(marks[:3]))):
@@ -153,6 +169,9 @@ def _clock_fields(runs: list[str], marks: list[str], used: int) -> tuple[Field, 
     left = len(runs) - used
     if left == 0:
         return ()
+    dashed = used == 3 and left in (3, 4) and marks[1] in ("-", "_", ".") and len(set(marks[1:6])) == 1
+    if dashed and all(len(run) == 2 for run in runs[3:6]) and (left == 3 or len(runs[6]) in (3, 6)):
+        return ("hour", "minute", "second", *(("fraction",) if left == 4 else ()))
     fields: list[Field] = []
     place = used
     if used == 1 and left == 1 and len(runs[0]) == 14 and marks[1] in (".", ","):
@@ -192,11 +211,13 @@ def _zone_fields(runs: list[str], marks: list[str], place: int, fields: list[Fie
 
 def _order_date(form: StampForm, cells: Sequence[str]) -> StampForm:
     """Settle which of the first three runs is the day, the month and the year."""
-    if form.fields[0] == "year":
+    first = next(k for k, field in enumerate(form.fields) if field in DATE_FIELDS)
+    if form.fields[first] == "year":
         return replace(form, evidence="the year comes first")
-    texts = [_RUN.findall(c)[:3] for c in cells]
+    place = slice(-3, None) if first else slice(3)  # a clock before it may lack its fraction
+    texts = [_RUN.findall(c)[place] for c in cells]
     rows = [tuple(map(int, t)) for t in texts]
-    marks = {re.split(r"\d+", c.strip(), maxsplit=2)[1].strip() for c in cells}
+    marks = {re.split(r"\d+", c.strip())[-2 if first else 1].strip() for c in cells}
     orders = _possible_orders(rows, year_last=all(len(t[2]) == 4 for t in texts))
     evidence = "the numbers leave no other way"
     if len(orders) > 1 and marks == {"."}:
@@ -206,10 +227,10 @@ def _order_date(form: StampForm, cells: Sequence[str]) -> StampForm:
         counting = [o for o in orders if all(_next_day(a, b, o) for a, b in itertools.pairwise(days))]
         orders, evidence = counting or orders, "the dates count day by day"
     ambiguous = len(orders) != 1
-    fields = orders[0] if orders else form.fields[:3]
+    fields = orders[0] if orders else form.fields[first : first + 3]
     return replace(
         form,
-        fields=(*fields, *form.fields[3:]),
+        fields=(*form.fields[:first], *fields, *form.fields[first + 3 :]),
         ambiguous=ambiguous,
         evidence="day, month and year could be exchanged" if ambiguous else evidence,
     )
