@@ -60,10 +60,10 @@ def shared_fall(data: StationData, *, pulses: bool) -> SharedFall | None:
     extra, cell_s = _beyond_the_leak(data)
     if not extra.size:
         return None
-    longest = round(_LONGEST_S / cell_s)
     seen = np.isfinite(extra).sum(axis=0)
     known = seen >= max(_LEAST, _SEEN_SHARE * len(extra))
-    if known.sum() < 2 * longest:
+    longest = min(round(_LONGEST_S / cell_s), int(known.sum()) // 3)  # of a short coast a move is a part
+    if longest < 2:
         return None
     usual = np.full(extra.shape[1], np.nan)
     usual[known] = np.nanquantile(extra[:, known], _USUAL, axis=0)

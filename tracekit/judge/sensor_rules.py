@@ -15,6 +15,9 @@ from tracekit.signal.standing import standing
 
 Bools = NDArray[np.bool_]
 _ENOUGH = 12
+_MANY_PEAKS = 20
+_LEAST_NOISE_KPA = 1e-3
+"""Readings that scatter by less are smoothed or made up: their peaks may be alike (common practice)."""
 _BURST_TIMES = 3.0
 """Noise of a burst over the usual one of the same log, from where on it is no scatter of an estimate (no source)."""
 
@@ -72,15 +75,30 @@ def _silent(data: StationData, baseline: StationData | None, options: JudgeOptio
 def _clipped(data: StationData) -> Fact | None:
     """Flat at the deep end of the range while it should move; the end at 0 is a choice of range, not a fault."""
     low = data.sensor.range_low_kpa
-    if data.sensor.clipped_low_share < 0.02 or low > -20.0:
+    alike = _all_peaks_alike(data)
+    if (data.sensor.clipped_low_share < 0.02 and not alike) or low > -20.0:
         return None
     beyond = unexplained_share(data.sensor)
     text = f"{100 * data.sensor.clipped_low_share:.0f} % of the samples sit exactly at {-low:.1f} kPa"
+    if alike:
+        text = f"vacuum peaks at exactly {-low:.1f} kPa in every cycle, although the reading scatters"
     return Fact(
-        code="sensor_clipped", probability=0.95 * logistic(beyond / 0.015),
+        code="sensor_clipped", probability=0.95 if alike else 0.95 * logistic(beyond / 0.015),
         evidence=(Evidence(measure="range_low_kpa", value=-low, unit="kPa", text=text),),
         reason="the reading is flat at the end of its range",
     )  # fmt: skip
+
+
+def _all_peaks_alike(data: StationData) -> bool:
+    """Whether the deepest readings of all cycles are one, of a reading that scatters by more than its step.
+
+    The deepest of many readings lies a third of their scatter higher or lower from cycle to cycle.
+    """
+    peak, step_kpa = data.cycles.floats("peak_vacuum_kpa"), data.sensor.quantisation_kpa
+    peak = peak[np.isfinite(peak)]
+    if len(peak) < _MANY_PEAKS or data.sensor.noise_kpa < max(step_kpa, _LEAST_NOISE_KPA):
+        return False
+    return bool((np.abs(peak + data.sensor.range_low_kpa) < 0.5 * step_kpa + 1e-9).all())
 
 
 def hidden_by_range(fact: Fact, data: StationData) -> bool:

@@ -267,7 +267,8 @@ def _standing(gap: float) -> str:
 
 def _order_broken(data: StationData) -> Fact | None:
     gap = order_gap(data)
-    if not data.air_saving or not np.isfinite(gap):
+    written = all(data.settings[name].station_file_kpa is not None for name in ("supply_on", "reset_point"))
+    if not (data.air_saving or written) or not np.isfinite(gap):
         return None
     chatter = chatter_cycles(data)
     recharged = data.cycles.codes("supply_switches") >= 2

@@ -6,6 +6,7 @@ from numpy.typing import NDArray
 from tracekit.judge.effects import Comparison, Effect, robust_spread
 from tracekit.judge.evidence import Sign
 from tracekit.judge.features import Bands, Features
+from tracekit.judge.turns import pattern_nats
 from tracekit.model.cycle import StationData
 from tracekit.model.estimate import Bound, Estimate, Withheld
 from tracekit.model.result import LeakResult
@@ -90,7 +91,8 @@ def group_sign(data: StationData, features: Features) -> tuple[Sign, Bools]:
     if chance > 0.5 and not _intervals_apart(data, upper & held, ~upper & held):
         chance = 0.5  # a few rates that are known badly stand apart now and then
     if data.air_saving and held.sum() >= 10:
-        never = held & (data.cycles.codes("coasts") == 0)
+        # a pick given up had no hold in which to cut the supply
+        never = held & data.cycles.where("outcome", "held") & (data.cycles.codes("coasts") == 0)
         share = float(never.sum() / held.sum())
         if 0.08 < share < 0.92 and alternations(never[held]) >= 4 and never.sum() >= 3:
             low = features.values["peak"]
@@ -99,6 +101,8 @@ def group_sign(data: StationData, features: Features) -> tuple[Sign, Bools]:
                 chance, upper = max(chance, 0.9), upper | never
     if not data.air_saving:
         upper, chance = _groups_without_coasts(features, upper)
+    if chance > 0.5:
+        chance = logistic(float(np.log(chance / (1.0 - min(chance, 0.9999)))) + pattern_nats(data, upper, held))
     count = int(upper.sum())
     return Sign(
         name="rate_groups", present=min(max(chance, 0.001), 0.9993), text=f"{count} cycles leak more than the rest"
