@@ -14,6 +14,7 @@ from tracekit.read.documents import Document, find_document, record_lines
 
 RECORDING = make_recording(cycles=8)
 KEYS = ("time_s", "pressure_kpa", "supply", "release", "part_present")
+START = "2025-03-18T09:14:07Z"
 ROWS = [
     (round(float(t), 4), round(float(k), 2), *(int(bits >> b & 1) for b in range(3)))
     for t, k, bits in zip(RECORDING.time_s, RECORDING.pressure_kpa, RECORDING.digital, strict=True)
@@ -39,6 +40,37 @@ DOCUMENTS = {
     "rows and names apart": json.dumps({"columns": KEYS, "data": ROWS}),
     "rows with names in the first": json.dumps([KEYS, *ROWS]),
 }
+
+LISTS = {k: [r[k] for r in RECORDS] for k in KEYS[1:]}
+BARE = {k.replace("_kpa", ""): v for k, v in LISTS.items()}
+APART = {
+    "interval and units in a header": {"header": {"dt": 0.01, "start": START, "units": {"pressure": "kPa"}}, "data": BARE},
+    "interval in its name": {"interval_ms": 10, "start": START, **LISTS},
+    "a list of channels": {
+        "start": START, "sample_interval": 0.01,
+        "channels": [{"name": k, "unit": "kPa" * (k == "pressure"), "values": v} for k, v in BARE.items()],
+    },
+    "an object of channels": {"start": START, "fs": 100, "channels": {k: {"data": v} for k, v in LISTS.items()}},
+    "a unit of the interval": {"start": START, "interval": 10, "interval_unit": "ms", "data": LISTS},
+    "members before records": {
+        "dt_s": 0.01, "start": START, "samples": [{k: r[k] for k in KEYS[1:]} for r in RECORDS],
+    },
+    "rows with units apart": {
+        "start": START, "columns": ["time", "p", *KEYS[2:]], "units": ["s", "kPa", "", "", ""], "data": ROWS,
+    },
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", sorted(APART))
+@pytest.mark.parametrize("indent", [None, 1])
+def test_what_stands_beside_the_samples(tmp_path, name, indent):
+    """The interval, the start and units, wherever in the document they stand."""
+    (tmp_path / "log.json").write_text(json.dumps(APART[name], indent=indent))
+    found = read(tmp_path / "log.json")
+    assert np.abs(found.time_s - (RECORDING.time_s - RECORDING.time_s[0])).max() < 1e-4
+    assert np.array_equal(found.pressure_kpa, KPA)
+    assert np.array_equal(found.digital, RECORDING.digital)
+    assert found.facts.start_time_us == 1_742_289_247_000_000
 
 
 def as_recorded(found, rejected: int = 0) -> bool:

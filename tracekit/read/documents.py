@@ -4,16 +4,15 @@ import json
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
-import pyarrow as pa
 from numpy.typing import NDArray
 
 from tracekit.errors import LogReadError, message
 from tracekit.options.evidence import EVIDENCE
 
 _RECORDS = re.compile(rb"\[\s*\{")
+_LIST = re.compile(rb"\[\s*+(?:[-+\d.eE]++\s*+,\s*+){50}")
 _BEGINS = re.compile(rb"\s*(?:\[\s*[\[{]|\{\s*\")")
 
 
@@ -38,7 +37,7 @@ def find_document(text: bytes, name: str, *, whole: bool) -> Document | None:
         return None
     depth, outside = _depths(text, 0, inside=False)
     starts = [m.start() for m in _RECORDS.finditer(text) if outside[m.start()]]
-    if not starts:
+    if not starts or _hold_channels(text, starts):
         first = np.flatnonzero(outside & (depth == 0) & (np.frombuffer(text, np.uint8) == ord("}")))
         if len(first) and text[int(first[0]) + 1 :].lstrip()[:1] == b"{":
             return Document(depth=0)
@@ -46,6 +45,13 @@ def find_document(text: bytes, name: str, *, whole: bool) -> Document | None:
         todo = 'Export an array of records, such as [{"time_s": 0.01, "pressure_kpa": -57.3}, ...], or CSV.'
         raise ColumnsDocumentError(message(name, found, "a record per sample", todo))
     return Document(depth=int(depth[max(starts, key=lambda s: _extent(depth, s))]))
+
+
+def _hold_channels(text: bytes, starts: list[int]) -> bool:
+    """True where the records of the longest array are channels: few of them, each with a long list of numbers."""
+    longest = max(starts, key=lambda start: text.find(b"]}", start) - start)
+    first = _LIST.search(text, longest)
+    return first is not None and b"}" not in text[longest : first.start()]
 
 
 def _per_line(text: bytes, *, whole: bool) -> bool:
@@ -104,50 +110,3 @@ def record_lines(pieces: Iterator[bytes], document: Document) -> Iterator[bytes]
 
 def _plain(text: bytes) -> bytes:
     return text.replace(b"\\\\", b"__").replace(b'\\"', b"__")
-
-
-def document_table(text: bytes, name: str) -> pa.Table:
-    """The table of a document with a list per channel, or with rows and the names of their columns.
-
-    Raises LogReadError where it is neither.
-    """
-    try:
-        found = json.loads(text)
-    except (ValueError, RecursionError) as error:
-        raise _no_table(name, "a damaged document of JSON") from error
-    lists = found if isinstance(found, dict) else {}
-    rows = found if _are_rows(found) else next((v for v in lists.values() if _are_rows(v)), None)
-    if rows is not None:
-        lists = _by_names(rows, [v for v in lists.values() if v is not rows], name)
-    columns = {k: v for k, v in lists.items() if isinstance(v, list) and not any(isinstance(x, list | dict) for x in v)}
-    length = max(map(len, columns.values()), default=0)
-    columns = {k: v for k, v in columns.items() if len(v) == length}
-    if len(columns) < EVIDENCE.document_columns or length < EVIDENCE.document_rows:
-        raise _no_table(name, "a document of JSON with neither records nor lists of channels")
-    try:
-        return pa.table(columns)
-    except (pa.ArrowException, OverflowError) as error:
-        raise _no_table(name, "lists of JSON whose values are of several kinds") from error
-
-
-def _by_names(rows: list[list[Any]], others: list[Any], name: str) -> dict[str, list[Any]]:
-    """The columns of some rows, by the names that stand in the first of them or in a list beside them."""
-    width = len(rows[-1])
-    names = next((v for v in [*others, rows[0]] if _are_names(v, width)), None)
-    body = rows[1:] if names is rows[0] else rows
-    if names is None or any(len(row) != width for row in body):
-        raise _no_table(name, "rows of JSON without a name for each column")
-    return {title: [row[k] for row in body] for k, title in enumerate(names)}
-
-
-def _are_rows(found: object) -> bool:
-    return isinstance(found, list) and len(found) > 1 and all(isinstance(row, list) for row in found)
-
-
-def _are_names(found: object, width: int) -> bool:
-    return isinstance(found, list) and len(found) == width and all(isinstance(n, str) for n in found)
-
-
-def _no_table(name: str, found: str) -> LogReadError:
-    todo = 'Export an array of records, such as [{"time_s": 0.01, "pressure_kpa": -57.3}, ...], or CSV.'
-    return LogReadError(message(name, found, "a record per sample", todo))

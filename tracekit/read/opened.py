@@ -25,9 +25,11 @@ from tracekit.read.columnar import (
     table_hash,
 )
 from tracekit.read.columns import Column
-from tracekit.read.documents import ColumnsDocumentError, document_table
+from tracekit.read.documents import ColumnsDocumentError
+from tracekit.read.documenttable import document_table
 from tracekit.read.head import Head
 from tracekit.read.plan import Plan
+from tracekit.read.preamble import read_preamble
 from tracekit.read.rows import Rows
 from tracekit.read.sections import SecondTableError
 from tracekit.read.source import Input
@@ -103,8 +105,10 @@ def _open_document(source: Input, path: Path, packing: str, options: ReadOptions
             raise LogReadError(
                 message(source.name, found, "a record per sample", "Export an array of records, or CSV.")
             )
-    one = _open_table(source, document_table(text, source.name), options)
-    return replace(one, log_id=lambda: file_hash(path))
+    found = document_table(text, source.name)
+    one = _open_table(source, found.table, options)
+    head = replace(one.head, preamble=read_preamble(found.lines))
+    return replace(one, head=head, log_id=lambda: file_hash(path))
 
 
 def _open_part(source: Input, table: Table, options: ReadOptions) -> Opened:

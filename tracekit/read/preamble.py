@@ -37,6 +37,7 @@ _COUNT_WORDS = frozenset({
     "timeresolution", "zeitauflosung",
 })  # fmt: skip
 _RATE_FACTORS = {"hz": 1.0, "khz": 1e3, "s/s": 1.0, "sps": 1.0, "/s": 1.0, "1/s": 1.0, "ks/s": 1e3}
+_RATE_KEYS = ("fs", "f_s", "fsample", "samplerate", "sample_rate", "samplingrate", "sampling_rate")
 _ZONE_WORDS = (
     "timezone",
     "zeitzone",
@@ -143,12 +144,15 @@ def _interval_s(key: str, value: str) -> float | None:
         return None
     number = float(quantity["number"].replace(",", "."))
     in_key = re.search(r"[\[(/_]\s*((?:[^\W\d_]|/)+)\s*[\])]?$", key)
-    unit = quantity["unit"] or (in_key[1] if in_key else "")
+    told = in_key[1] if in_key and in_key[1] in {**_TIME_FACTORS, **_RATE_FACTORS} else ""
+    unit = quantity["unit"] or told
     if number <= 0:
         return None
     bare = key.strip("#; ")
-    if (any(word in key for word in _RATE_WORDS) or bare in ("fs", "f_s", "fsample")) and unit in _RATE_FACTORS:
+    if (any(word in key for word in _RATE_WORDS) or bare in _RATE_KEYS) and unit in _RATE_FACTORS:
         return 1.0 / (number * _RATE_FACTORS[unit])
+    if bare in _RATE_KEYS and not unit:
+        return 1.0 / number
     if _says_interval(key) and unit in _TIME_FACTORS:
         return number * _TIME_FACTORS[unit]
     if _says_interval(key) and not unit and number < 1.0:

@@ -22,7 +22,10 @@ _SENTENCE = re.compile(
 
 def bared(line: str) -> str:
     """A free line without its marks of a comment, quotes and empty cells; of a very long one the beginning."""
-    return line[:_LONGEST].strip().lstrip(_LEAD).rstrip(_TAIL)
+    line = line[:_LONGEST].strip()
+    if line[:1] in ("{", '"') and '":' in line:  # a member of an object of JSON
+        line = line.lstrip("{ ").rstrip("}, ").replace('":', ":")
+    return line.lstrip(_LEAD).rstrip(_TAIL)
 
 
 def with_split_units(lines: Sequence[str]) -> list[str]:
