@@ -9,7 +9,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tracekit.errors import LogReadError, message
-from tracekit.options.evidence import EVIDENCE
 
 _RECORDS = re.compile(rb"\[\s*\{")
 _LIST = re.compile(rb"\[\s*+(?:[-+\d.eE]++\s*+,\s*+){50}")

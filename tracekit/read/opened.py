@@ -105,9 +105,9 @@ def _open_document(source: Input, path: Path, packing: str, options: ReadOptions
             raise LogReadError(
                 message(source.name, found, "a record per sample", "Export an array of records, or CSV.")
             )
-    found = document_table(text, source.name)
-    one = _open_table(source, found.table, options)
-    head = replace(one.head, preamble=read_preamble(found.lines))
+    told = document_table(text, source.name)
+    one = _open_table(source, told.table, options)
+    head = replace(one.head, preamble=read_preamble(told.lines))
     return replace(one, head=head, log_id=lambda: file_hash(path))
 
 
