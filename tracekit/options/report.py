@@ -14,6 +14,12 @@ class ReportOptions:
     most_points: int = option(60_000, "points", "points of traces a page carries for a closer look, about 0.15 MB")
     most_rows: int = option(500, "rows", "lines of an index of a folder; it stays below 0.5 MB")
     most_pictures: int = option(5, "pictures", "beside the lead; more are not looked at (common practice, no source)")
+    sound_zero_kpa: float = option(
+        0.5, "kPa", "most that a sound sensor is off zero at rest (common practice, no source)"
+    )
+    sound_noise_kpa: float = option(
+        0.3, "kPa", "most that single readings of a sound sensor scatter (common practice, no source)"
+    )
     group_least: int = option(
         5, "cycles", "lost at one nest or part type at least, before that is told (common practice, no source)"
     )

@@ -9,8 +9,10 @@ from tracekit.report.text import MINUS, clean
 from tracekit.report.view import main_finding
 from tracekit.report.words import Num, plain
 
-_ELSEWHERE = ("collision_or_peel", "motion_dips", "timeout_too_short")
+_ELSEWHERE = ("collision_or_peel", "motion_dips", "timeout_too_short", "release_weak")
 """Causes whose repair changes a path, accelerations or a timer, which are settings too."""
+_NO_CHANGE = "No change is predicted to help clearly"
+_TOO_HIGH = {"set_point_too_high": "set_point", "supply_off_unreachable": "supply_off"}
 
 
 def setting_entries(result: StationResult) -> list[dict[str, str]]:
@@ -65,6 +67,15 @@ def _zero_shift(main: Finding) -> str:
     return f"Set the zero first. {there}{': the grip is weaker' if more else ''}."
 
 
+def _lower(result: StationResult, main: Finding) -> str:
+    """Which setting has to come down, from where, and what decides how far."""
+    name = _TOO_HIGH.get(main.code, "set_point")
+    found = result.data.settings.get(name)
+    level = found.value_kpa if found is not None else None
+    now = f" (now {plain((Num(value=level, unit='kPa', step=0.1),))})" if level is not None else ""
+    return f"Lower the {setting(name).lower()}{now}, as far as the load allows: give it under [load], run again."
+
+
 def why_leave(result: StationResult) -> str:
     """Why no setting is to be entered, a sentence."""
     main = main_finding(result)
@@ -75,6 +86,11 @@ def why_leave(result: StationResult) -> str:
     reason = clean(result.suggestion.withheld or "", 90).rstrip(".")
     reason = reason.partition(";")[0] if len(reason) > 50 else reason
     reason = re.sub(r"(?i)^leave them[:;,]?\s*", "", reason)
+    reason = _NO_CHANGE if reason.endswith("no change helps clearly") else reason
+    if main is not None and main.kind == "setting" and "[load]" in reason:
+        return _lower(result, main)
+    if main is not None and main.code == "release_weak":
+        return "Repair the blow-off first. How long it lasts is set in the controller."
     if reason:
         return f"{reason[:1].upper()}{reason[1:]}."
     return "No setting calls for a change."

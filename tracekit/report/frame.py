@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 from tracekit.report.exact import settled
 from tracekit.report.markup import numbers
 from tracekit.report.text import clean
-from tracekit.report.words import OFFERED_UNITS, PAGE_UNITS, Num
+from tracekit.report.words import OFFERED_UNITS, PAGE_UNITS
 
 if TYPE_CHECKING:
     from jinja2 import Environment
@@ -56,7 +56,6 @@ def frame(
     data: Mapping[str, object] | None = None,
     print_note: str = "",
     told: Mapping[str, object] | None = None,
-    known: Sequence[Num] = (),
 ) -> str:
     """A whole page that needs nothing but itself.
 
@@ -69,7 +68,6 @@ def frame(
     data        values for the scripts by name, embedded as JSON
     print_note  finished HTML at the foot of the first printed sheet
     told        what an index of a folder says of the page, in its head, so that few bytes have to be read
-    known       exact pressures behind figures of its sentences, besides those that the page marks itself
     """
     style = asset("page.css")
     sources = (asset("page.js"), *scripts)
@@ -93,7 +91,7 @@ def frame(
             told=json.dumps(told, ensure_ascii=True, sort_keys=True) if told else "",
         )
     )
-    return settled(page, unit, known)
+    return settled(page, unit)
 
 
 def _value(text: str, unit: str) -> str:

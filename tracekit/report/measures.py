@@ -26,7 +26,7 @@ _MEASURES: dict[str, Measure] = {
     "evacuation_time_s": Measure("time to the set point", "s", "The set point takes {}"),
     "seal_time_s": Measure("time from contact to the set point", "s", "Contact to set point takes {}"),
     "pump_time_constant_s": Measure("time constant of the evacuation", "s", "Evacuation has a time constant of {}"),
-    "ultimate_vacuum_kpa": Measure("vacuum that suction tends to", "kPa", "Suction tends to {}"),
+    "ultimate_vacuum_kpa": Measure("deepest vacuum of the suction", "kPa", "Suction tends to {}"),
     "peak_vacuum_kpa": Measure("highest vacuum", "kPa", "Vacuum peaks at {}"),
     "hold_vacuum_kpa": Measure("mean vacuum of the hold", "kPa", "Holds average {}"),
     "hold_min_vacuum_kpa": Measure("lowest vacuum of the hold", "kPa", "Vacuum dips to {} in the hold"),
@@ -59,7 +59,9 @@ _MEASURES: dict[str, Measure] = {
     ),
     "blow-off between two levels": Measure("blow-off between two levels", "s", "Blow-off between two levels takes {}"),
     "start of the blow-off": Measure("start of the blow-off", "s", "Blow-off starts {} after its command"),
-    "fall just after the cut": Measure("fall just after the cut", "kPa", "Vacuum falls {} just after the cut"),
+    "fall just after the cut": Measure(
+        "fall just after the supply closes", "kPa", "Vacuum falls {} just after the supply closes"
+    ),
     "deepest dip of the hold": Measure("deepest dip of the hold", "kPa", "Vacuum dips by {} in the hold"),
     "start_s": Measure("start in the log", "s", "The cycle starts at {}"),
     "contact_s": Measure("contact with the part", "s", "Contact comes at {}"),
@@ -128,4 +130,4 @@ def setting_names(text: str) -> str:
     """A text with the contract's setting names replaced by plain ones ("below set_point" → "below set point")."""
     for name, words in _SETTINGS.items():
         text = text.replace(f"{name}_kpa", words.lower()).replace(name, words.lower())
-    return text
+    return text.replace("just after the cut", "just after the supply closes")

@@ -13,7 +13,7 @@ from tracekit.report.cautions import SHORT
 from tracekit.report.contexts import read_as
 from tracekit.report.doubt import untold_leak
 from tracekit.report.embed import packed
-from tracekit.report.exact import facts_of
+from tracekit.report.exact import facts_of, settled
 from tracekit.report.files import text_write, write_files
 from tracekit.report.frame import Block, asset, frame, render
 from tracekit.report.passed import Passed, passed_by, with_limits
@@ -71,13 +71,14 @@ def station_page(
         ),
         Block("cautions", "Before you act", sections.cautions(), "Cautions"),
     ]
-    return frame(
+    page = frame(
         f"{result.data.station}: {said.headline}", blocks, identity=_identity(result, record.logs),
         provenance=provenance(record), unit=unit, print_note=_print_note(record),
         scripts=(asset("cycles.js"), asset("explore.js")),
         data={**packed(result, options.most_cycles, options.most_points), "proof": proof(record, index)},
-        told=_told(result, record, passed), known=facts_of(result.findings),
+        told=_told(result, record, passed),
     )  # fmt: skip
+    return settled(page, unit, facts_of(result.findings))
 
 
 def index_page(record: DiagnosisRecord, options: ReportOptions = _PLAIN, limits: Sequence[Passed] = ()) -> str:

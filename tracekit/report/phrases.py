@@ -32,7 +32,7 @@ _PHRASES: dict[str, Phrase] = {
     "supply_valve_slow": Phrase("a slow supply valve", "a slow supply valve", "supply valve"),
     "supply_valve_passing": Phrase("a supply valve that seeps when off", "a seeping supply valve", "supply valve"),
     "release_weak": Phrase("a weak or late blow-off", "a weak blow-off", "blow-off"),
-    "collision_or_peel": Phrase("parts torn off in motion", "a collision", "a knock"),
+    "collision_or_peel": Phrase("parts torn off in motion", "parts torn off", "parts torn off"),
     "motion_dips": Phrase("vacuum dips that come with motion", "motion dips", "motion"),
     "part_not_presented": Phrase("no part at the pick position", "missing parts", "missing parts"),
     "part_dropped": Phrase("dropped parts", "dropped parts", "drops"),

@@ -17,8 +17,9 @@ from tracekit.report.passed import Passed, with_limits
 from tracekit.report.phrases import cause_name
 from tracekit.report.plot import Cell, Column, Picture
 from tracekit.report.ruled import LIKELY
+from tracekit.report.steps_told import Step
 from tracekit.report.text import clean, escape, evidence_words, whole
-from tracekit.report.todo import GOAL, Step, steps, to_record
+from tracekit.report.todo import GOAL, steps, to_record
 from tracekit.report.verdict import cannot_answer, rival_of, verdict
 from tracekit.report.view import LEAKS, codes_present, main_finding
 from tracekit.report.words import Num, Text, chance, html, is_pressure, of_estimate, plain, role
@@ -252,7 +253,7 @@ def _leak_change(result: StationResult) -> list[dict[str, str]]:
     unclear = found.change.lower <= 0.0 <= found.change.upper
     number = "none shown" if unclear else plain((of_estimate(found.change),))
     least = plain((Num(value=found.smallest_kpa_s, unit="kPa/s", step=_two(found.smallest_kpa_s)),))
-    why = f"From the vacuum that suction tends to. A change below {least} would not show. {whole(found.how)}"
+    why = f"From the deepest vacuum that suction makes. A change below {least} would not show. {whole(found.how)}"
     return [{"name": f"Change of the leak against the baseline: {number}", "why": why}]
 
 

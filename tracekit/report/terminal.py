@@ -11,8 +11,9 @@ from tracekit.report.markup import numbers_plain
 from tracekit.report.passed import Passed, passed_by, with_limits
 from tracekit.report.phrases import cause_name
 from tracekit.report.second import second_fault, sure_second
+from tracekit.report.steps_told import Step
 from tracekit.report.text import ascii_only, clean
-from tracekit.report.todo import Step, lasting, steps
+from tracekit.report.todo import lasting, steps
 from tracekit.report.verdict import chance_of, rival_of, verdict
 from tracekit.report.view import main_finding
 from tracekit.report.words import chance, count, plain

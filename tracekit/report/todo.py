@@ -2,7 +2,7 @@
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
@@ -14,15 +14,17 @@ from tracekit.report.doubt import RUNNING, told_by_log, untold_leak
 from tracekit.report.measures import handbook_code, measure
 from tracekit.report.passed import Passed
 from tracekit.report.phrases import cause_name, phrase
+from tracekit.report.repairs import conditional, locked_once
 from tracekit.report.ruled import LIKELY
 from tracekit.report.second import SURE, second_fault
 from tracekit.report.some_picks import two_rates
+from tracekit.report.steps_told import STEP_MOST, Step
 from tracekit.report.text import clean
 from tracekit.report.verdict import cannot_answer
 from tracekit.report.view import LEAKS, counts, fault_of_log, main_finding, median, symptom
 from tracekit.report.words import Num, digits, of_quantity, place_of_interval
 
-_STEP_MOST, _LINE_MOST = 500, 400
+_LINE_MOST = 400
 _END = re.compile(r"(?<=\.)\s+(?=[A-Z])")
 GOAL = "Goal"
 _LABELS = {"Here": GOAL}
@@ -33,25 +35,10 @@ _MOST_PICKS = 0.95
 _AT_MOST = re.compile(r"at most \d+(?:\.\d+)? kPa/s")
 _DROPPED, _TO_LOG = "part_dropped", "To log it:"
 _TENTHS = -1  # the decimal place in which the verdict tells two rates
-_SOUND_ZERO = "Zero with the port open"
+_SOUND_ZERO = "Within 0.5 kPa of zero with the port open"
 _OVER_PRESSURE = "over-pressure was left in the line: a release valve that seeps"
 _VACUUM_LEFT = "vacuum was left in the line: a supply valve that seeps, or the release"
 _SAME = 1.0  # of an interval: medians that differ by less are one measure, taken over other cycles
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Step:
-    """One thing to do: act, minutes (None where nobody can say), how, results with what they mean, caution.
-
-    `results` holds the first of what is expected and the first of what else may show, `more` the rest.
-    """
-
-    act: str
-    how: str
-    minutes: int | None
-    results: tuple[tuple[str, str], ...]
-    caution: str
-    more: tuple[tuple[str, str], ...] = ()
 
 
 def steps(result: StationResult, limits: Sequence[Passed] = ()) -> tuple[Step, ...]:
@@ -61,7 +48,7 @@ def steps(result: StationResult, limits: Sequence[Passed] = ()) -> tuple[Step, .
     """
     told = _by_findings(result, limits)
     open_limit = _unexplained(result, limits)
-    return told if open_limit is None else (_look_into(open_limit), *told)
+    return locked_once(told if open_limit is None else (_look_into(open_limit), *told))
 
 
 def _unexplained(result: StationResult, limits: Sequence[Passed]) -> Passed | None:
@@ -95,8 +82,9 @@ def _by_findings(result: StationResult, limits: Sequence[Passed]) -> tuple[Step,
         found[0] = replace(found[0], how=f"{found[0].how} {_time_limit(result, source)}".strip())
     if source is not None and source.code == "sensor_zero_shift":
         found = [_on_its_side(step, source) for step in found]
-    if found:
+    if found and source is not None:
         found[0] = _for_test_alone(found[0], result)
+        found = conditional(found, result, source)
     if source is None and not cannot_answer(result):
         if limits:
             return (_prove(result, None),)
@@ -204,7 +192,7 @@ def _named(step: Step, name: str) -> Step:
 
 def step_of(step: NextStep) -> Step:
     """A step with its first sentence as the act, and results split into what is seen and what it means."""
-    text = clean(step.do, _STEP_MOST)
+    text = clean(step.do, STEP_MOST)
     act, _, how = text.partition(". ")
     outcomes = [found for r in (step.expect_if, step.expect_else) if (found := _outcomes(clean(r, _LINE_MOST)))]
     return Step(

@@ -13,6 +13,7 @@ from tracekit.report.doubt import NEARLY_ALL, RUNNING, beside_leak, others_diffe
 from tracekit.report.levels import EVACUATION, sentence
 from tracekit.report.measures import has_sentence, measure, setting_names
 from tracekit.report.phrases import NOTHING, phrase, without_article
+from tracekit.report.pictures.at_rest import usual
 from tracekit.report.second import SURE, both_headlines, second_fault, second_words, sure_second
 from tracekit.report.some_picks import rates_told, some_picks_leads, two_rates
 from tracekit.report.text import clean
@@ -237,7 +238,12 @@ def _text_lead(result: StationResult, main: Finding, fact: Evidence) -> Text:
         share = share_of(int(flips.sum()), len(flips), "cycles")
         return _first_fit([(f"{text} The output goes off in the hold on {share}.",), (text,)])
     if fact.reference is None or fact.reference_source != "baseline" or fact.unit not in _UNITS:
-        return (text,)
+        sound = usual(main.code)
+        if sound is None or fact.unit != "kPa":
+            return (text,)
+        return _first_fit(
+            [say("{} A sound sensor: at most {}.", text, Num(value=sound[1], unit="kPa", step=0.1)), (text,)]
+        )
     base = Num(value=fact.reference, unit=fact.unit, step=_step(fact))
     return _first_fit([say("{} Baseline: {}.", text, base), (text,)])
 

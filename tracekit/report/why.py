@@ -15,13 +15,16 @@ from tracekit.report.words import chance, html, share_of, strength
 
 _POSSIBLE, _LEAST_CAUSES, _MOST_NAMED, _MOST_LISTED = 0.005, 3, 15, 8
 _MAY_BE = 0.15
+_TOLD, _TWO, _ALIKE = 0.075, 2, "it would show so too ("
+_NOTHING_FOR = "nothing speaks for it"
 
 
 def why_this_cause(result: StationResult, unit: str) -> str:
     """Causes with their chances, "something else" completing the sum, and what else was found."""
     return render("causes.html", {
         "causes": _causes(result), "others": _others(result), "named": _named_cycles(result),
-        "both": both_told(result), "levels": html(note(result, tuple(c.reason for c in result.causes)), unit),
+        "same": _told_alike(result), "both": both_told(result),
+        "levels": html(note(result, tuple(c.reason for c in result.causes)), unit),
     }, unit)  # fmt: skip
 
 
@@ -50,6 +53,8 @@ def _causes(result: StationResult) -> list[dict[str, object]]:
     # what the log leaves open tells more than what it rules out
     others = sorted((c for c in known if c.chance < LIKELY), key=lambda c: not is_open(c))
     others = [c for c in others if c.chance >= _POSSIBLE or (probable and is_open(c))]
+    if probable:
+        others = [c for c in others if not c.reason.endswith(_NOTHING_FOR)]
     likely = [*probable, *others[: max(0, _LEAST_CAUSES - len(probable))]]
     named = [(cause_name(c.code), c.chance, _reason(c, result)) for c in likely]
     left = max(0.0, 1.0 - sum(c.chance for c in likely))
@@ -75,6 +80,18 @@ def _reason(cause: CauseChance, result: StationResult) -> str:
     return f"Against it: {said[:1].lower()}{said[1:]}"
 
 
+def _told_alike(result: StationResult) -> str:
+    """That the first cause and others show alike, where the same sign is all that speaks for each of them."""
+    listed = sorted((c for c in result.causes if c.code not in NOTHING and c.chance >= _TOLD), key=lambda c: -c.chance)
+    signs = [c.reason.partition(_ALIKE)[2].rstrip(").") or c.reason.rstrip(".") for c in listed]
+    same = [cause_name(c.code).lower() for c, sign in zip(listed, signs, strict=True) if sign == signs[0]]
+    if len(same) < _TWO:
+        return ""
+    names = f"{', '.join(same[:-1])} and {same[-1]}"
+    met = "Their chances differ by how often each is met; the test tells them apart."
+    return f"This log looks the same under {names}. {met}"
+
+
 def _boxes(p: float) -> str:
     """Ten boxes filled by the words beside them: a half one stands for 1 in 20."""
     told = chance(p)
@@ -95,6 +112,8 @@ def _others(result: StationResult) -> list[dict[str, str]]:
 def _brought_by(sign: Finding, first: Finding | None, others: list[Finding]) -> tuple[str, ...]:
     """The causes that a symptom may come from, the first finding's before those found beside it."""
     known = [f for f in (first, *others) if f is not None and f.kind == "cause" and sign.code in f.explains]
+    if first is not None and sign.cycles and set(sign.cycles) == set(first.cycles) and first not in known:
+        known = [first]  # the cycles of the verdict are those of the sign
     return tuple(dict.fromkeys(cause_name(f.code).lower() for f in known))
 
 
@@ -110,15 +129,20 @@ def _where(sign: Finding, total: int) -> str:
     return f"On {few}." if few != listed else f"On cycle{'s' if len(named) > 1 else ''} {listed}."
 
 
+def _title(f: Finding) -> str:
+    """A finding by the one name that the page has for it; what is said of a recording keeps its own words."""
+    return clean(f.title, 100).rstrip(".") if f.kind == "recording" else cause_name(f.code)
+
+
 def _other(f: Finding, brought_by: tuple[str, ...], total: int) -> dict[str, str]:
     word = strength(f.confidence)
     words = {"": "Found.", "either": "Perhaps."}.get(word, word[:1].upper() + word[1:] + ".")
     if f.kind == "symptom":
         why = f"Comes from: {', or '.join(brought_by)}." if brought_by else words
-        return {"title": clean(f.title, 100).rstrip("."), "words": f"{_where(f, total)} {why}".strip()}
+        return {"title": _title(f), "words": f"{_where(f, total)} {why}".strip()}
     fact = next((e.text for e in f.evidence if len(e.text.split()) >= 4), "") if f.kind == "recording" else ""
     if fact and f.severity == "info":
-        return {"title": clean(f.title, 100).rstrip("."), "words": f"For information: {whole(fact)}"}
+        return {"title": _title(f), "words": f"For information: {whole(fact)}"}
     step = clean(f.next_steps[0].do, 200).partition(". ")[0].rstrip(".") + "." if f.next_steps else ""
     note = "For information." if f.severity == "info" else words
-    return {"title": clean(f.title, 100).rstrip("."), "words": f"{note} {step}".strip()}
+    return {"title": _title(f), "words": f"{note} {step}".strip()}

@@ -19,7 +19,7 @@ _PLAIN = {
     "sensor gain": "gain of the sensor",
     "ambient and zero": "ambient pressure, zero of the sensor",
     "distance to a straight line": "how far the fall is from a straight line",
-    "misfit of the mean coast": "what the calculated fall leaves of the mean one",
+    "misfit of the mean coast": "misfit of the calculated fall",
     "motion outside the windows": "motion in the hold",
     "cycles without a rate": "cycles without a rate",
     "quantisation": "steps of the reading",

@@ -4,6 +4,7 @@ from collections.abc import Callable
 
 from tracekit.model.result import StationResult
 from tracekit.model.trace import LogFacts
+from tracekit.report.pictures.at_rest import at_rest
 from tracekit.report.pictures.blowoff import blowoff
 from tracekit.report.pictures.chatter import chatter
 from tracekit.report.pictures.fall import fall
@@ -22,6 +23,7 @@ from tracekit.report.view import main_finding, symptom
 _PICTURES: dict[str, Callable[[StationResult, str], Picture | None]] = {
     "holds": hold_rows, "fall": fall, "rates": rates, "groups": groups, "pulldown": pulldown, "chatter": chatter,
     "losses": losses, "shape": shape, "blowoff": blowoff, "overlay": overlay,
+    "at_rest": at_rest,
 }  # fmt: skip
 
 _LEAK = ("holds", "fall", "rates", "groups", "shape", "pulldown")
@@ -52,8 +54,8 @@ _ORDER: dict[str, tuple[str, ...]] = {
     "timeout_too_short": ("pulldown", "holds", "rates"),
     "switch_chatter": _OUTPUT,
     "hysteresis_too_small": _OUTPUT,
-    "sensor_noisy": ("chatter", "holds", "rates", "pulldown"),
-    "sensor_zero_shift": ("blowoff", "holds", "rates", "pulldown"),
+    "sensor_noisy": ("at_rest", "chatter", "holds", "rates", "pulldown"),
+    "sensor_zero_shift": ("at_rest", "blowoff", "holds", "rates", "pulldown"),
     "collision_or_peel": _LOSS,
     "motion_dips": _LOSS,
     "part_dropped": _LOSS,

@@ -9,7 +9,7 @@ from tracekit.report.view import counts, is_list, spaced
 from tracekit.report.words import Num, Text, count, join, say
 
 _LONG = 2.0  # usual cycles
-_MOST_NUMBERS, _MOST_SYMBOLS, _LANE, _MOST_GAPS = 200, 120, 60.0, 4
+_MOST_NUMBERS, _MOST_SYMBOLS, _LANE, _MOST_GAPS, _MOST_LISTED = 200, 120, 60.0, 4, 12
 _SYMBOLS = {"dropped": "▼", "missed": "○", "incomplete": "╱"}
 
 
@@ -94,7 +94,7 @@ def _caption(result: StationResult, logs: tuple[LogFacts, ...]) -> Text:
     for outcome, word in (("dropped", "Dropped"), ("missed", "Missed")):
         rows = np.flatnonzero(cycles.where("outcome", outcome)).tolist()
         if rows:
-            parts.append((f"{word}: {is_list(rows)}.",))
+            parts.append((f"{word}: {is_list(rows, _MOST_LISTED)}.",))
     gaps = [stop - start for log in logs for start, stop in log.gaps]
     if gaps:
         longest = Num(value=float(max(gaps)), unit="s", step=0.1)
@@ -107,5 +107,5 @@ def _caption(result: StationResult, logs: tuple[LogFacts, ...]) -> Text:
         usual = float(np.median(np.diff(cycles.floats("start_s"))))
         idle = float(result.data.strip.time_s[-1]) - float(cycles.floats("start_s")[-1]) - usual
         if idle > _LONG * usual:
-            parts.append(say("No cycle in the last {}.", Num(value=idle, unit="s", step=1.0)))
+            parts.append(say("The log runs on for {} after the last cycle.", Num(value=idle, unit="s", step=1.0)))
     return join(parts) if parts else ("The trace alone; no cycle was found in it.",)

@@ -145,7 +145,7 @@
   }
 
   function contextChoice(f, tell) {
-    var label = el("label", { "class": "choice" }, f.label + " "), list = el("select", {});
+    var label = el("label", { "class": "choice" }, f.label.replace(/^context /, "") + " "), list = el("select", {});
     list.append(el("option", { value: "" }, "all"));
     present(f).forEach(function (pair) { list.append(el("option", { value: pair[0] }, pair[1])); });
     list.addEventListener("change", function () { parts[f.name] = list.value; tell(); });
