@@ -286,11 +286,11 @@ def test_freed_memory_is_given_back_where_a_log_is_long() -> None:
 
 
 def test_memory_is_given_back_after_every_stage(simulated, monkeypatch) -> None:
-    """After the pass, the leak and the judgement, by the rows of the log."""
+    """After the pass, what is put together of it, the leak and the judgement, by the rows of the log."""
     told: list[int] = []
     monkeypatch.setattr(pipeline, "_give_back", told.append)
     diagnose(table_of(simulated))
-    assert told == [len(simulated["time_s"])] * 3
+    assert told == [len(simulated["time_s"])] * 4
 
 
 def test_empty_log() -> None:

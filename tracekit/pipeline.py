@@ -138,6 +138,7 @@ def measure(
         )
         for a, n, f in zip(analysers, layout.stations, owned, strict=True)
     )
+    _give_back(source.rows_read)
     done("samples")
     leaks = tuple(
         estimate_leak(data, ref_vacuum_kpa=file.station.ref_vacuum_kpa)

@@ -97,7 +97,7 @@ def _bin_columns(bins: TraceBins) -> Arrays:
         "period": bins.period.astype(np.int32),
         "time_s": bins.time,
         "pressure_kpa": -bins.vacuum,
-        "samples": bins.samples.astype(np.int32),
+        "samples": bins.samples.astype(np.min_scalar_type(bins.samples.max(initial=0))),
     }
 
 
@@ -195,17 +195,17 @@ def _period_columns(samples: Samples, periods: Periods, options: MeasureOptions)
     after = np.minimum(periods.stop, len(samples.time) - 1)
     end_time = np.where(periods.stop < len(samples.time), samples.time[after], samples.time[-1] + samples.interval)
     return {
-        "cycle": periods.cycle,
-        "kind": periods.kind,
+        "cycle": periods.cycle.astype(np.int32),
+        "kind": periods.kind.astype(np.int8),
         "start_s": samples.time[periods.start] if len(length) else np.zeros(0),
         "end_s": end_time if len(length) else np.zeros(0),
-        "samples": length,
+        "samples": length.astype(np.int32),
         "vacuum_start_kpa": samples.smooth[periods.start],
         "vacuum_end_kpa": samples.smooth[np.maximum(periods.stop - 1, 0)],
         "slope_kpa_s": 0.0 - slope,
         "slope_se_kpa_s": error,
         "used": (periods.reason < 0).astype(np.int8),
-        "reason": periods.reason,
+        "reason": periods.reason.astype(np.int8),
     }
 
 
@@ -230,10 +230,10 @@ def _edge_columns(samples: Samples, spans: Spans) -> Arrays:
     order = np.argsort(np.concatenate(index), kind="stable")
     where = np.concatenate(index)[order]
     return {
-        "cycle": np.searchsorted(spans.start, where, side="right") - 1,
+        "cycle": (np.searchsorted(spans.start, where, side="right") - 1).astype(np.int32),
         "time_s": samples.time[where] if len(where) else np.zeros(0),
-        "signal": np.concatenate(signal)[order],
-        "value": np.concatenate(value)[order],
+        "signal": np.concatenate(signal)[order].astype(np.int8),
+        "value": np.concatenate(value)[order].astype(np.int8),
         "chatter": np.concatenate(extra)[order].astype(np.int8),
     }
 
