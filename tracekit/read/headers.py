@@ -39,13 +39,17 @@ _OTHER_UNITS = frozenset({
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Header:
-    """What stands above the columns. Every tuple has one text per column, or is empty where there is none."""
+    """What stands above the columns. Every tuple has one text per column, or is empty where there is none.
+
+    left  the name behind those that have a column, where there is one too many
+    """
 
     names: tuple[str, ...] = ()
     units: tuple[str, ...] = ()
     addresses: tuple[str, ...] = ()
     fields: int = 0
     line: str = ""
+    left: str = ""
 
 
 def _is_pressure_unit(text: str) -> bool:
@@ -196,6 +200,7 @@ def _combine(rows: list[tuple[int, str, list[str]]], fields: int, line: str) -> 
         addresses=_padded(addresses[0], fields) if addresses else (),
         fields=len(named[0]) if named else 0,
         line=line,
+        left=named[0][fields] if named and len(named[0]) == fields + 1 else "",
     )
 
 

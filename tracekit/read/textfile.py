@@ -29,7 +29,6 @@ from tracekit.read.mending import (
     Glued,
     Mend,
     Records,
-    aligned_names,
     find_formulas,
     find_glued,
     find_records,
@@ -38,12 +37,14 @@ from tracekit.read.mending import (
 from tracekit.read.naming import Named, find_named
 from tracekit.read.nested import Nested, find_nested
 from tracekit.read.preamble import read_preamble
+from tracekit.read.quotedpairs import find_quoted_pairs
 from tracekit.read.records import find_flat
 from tracekit.read.refusing import check_table
 from tracekit.read.restarts import restarts_before
 from tracekit.read.rows import Rows
 from tracekit.read.sections import check_above
 from tracekit.read.sniff import TextForm, sniff, split
+from tracekit.read.titles import titles
 from tracekit.read.words import hints
 
 _FIRST_BYTES, _MOST_TAGS = 1 << 18, 400
@@ -88,7 +89,7 @@ def open_text(name: str, path: Path, packing: str, options: ReadOptions) -> tupl
     cut = _cut_of(text, name)
     text, lines, form = cut.text, cut.lines, cut.form
     body = [line for line in lines[form.first_data :] if line.strip()]
-    names, heading = _names(form, lines, body)
+    names, heading = titles(form, lines, _spread(body))
     if isinstance(cut.mend, Named | Nested | Keyed | Inserts) and len(cut.mend.names) == form.fields:
         names, heading = unique_names(cut.mend.names, form.fields), None
     if cut.mend is None:
@@ -146,6 +147,7 @@ def _cut_of(text: bytes, name: str) -> _Cut:
         check_table(lines, name)
         mend = (
             find_inserts(lines, name)
+            or find_quoted_pairs(lines)
             or find_formulas(lines)
             or find_marked(lines)
             or find_records(lines)
@@ -241,29 +243,6 @@ def last_lines(path: Path, encoding: Encoding, mend: Mend | None) -> list[str]:
     if mend is not None:
         text = mended(text.replace(b"\r\n", b"\n") + b"\n", mend)[0]
     return [line for line in _lines(text.decode("utf-8", "replace").replace("\r", "\n"))[1:-1] if line.strip()]
-
-
-def _names(form: TextForm, lines: Sequence[str], body: Sequence[str]) -> tuple[tuple[str, ...], Assumption | None]:
-    """Names of the columns; those of a header that does not fit are not used."""
-    header = form.header
-    if form.delimiter == " " and header.fields != form.fields and (names := aligned_names(lines, form)):
-        fact = Assumption(what="header", value="by place", evidence="names stand above their columns", confidence=0.95)
-        return unique_names(names, form.fields), fact
-    if not header.names:
-        fact = Assumption(what="header", value="none", evidence="the first line holds values", confidence=0.97)
-        return unique_names((), form.fields), fact
-    if header.fields == form.fields or _rest_empty(form, body):
-        return unique_names(header.names, form.fields), None
-    found = f"{header.fields} names above {form.fields} columns, so they are not used"
-    fact = Assumption(what="header", value="not used", evidence=found, confidence=0.9)
-    return unique_names((), form.fields), fact
-
-
-def _rest_empty(form: TextForm, body: Sequence[str]) -> bool:
-    """True where the names are short by columns that are always empty."""
-    have = form.header.fields
-    rows = [split(line, form.delimiter, '"') for line in _spread(body)]
-    return have < form.fields and all(not cell.strip() for row in rows for cell in row[have:])
 
 
 def _profiles(samples: Sequence[Sequence[str]], fields: int) -> list[Profile]:
