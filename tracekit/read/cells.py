@@ -20,10 +20,11 @@ MISSING_WORDS = frozenset({
 })  # fmt: skip
 """What loggers write where there is no reading, in lower case (common practice, no source)."""
 
-_PLAIN = r"[+-]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE][+-]?\d+)?"
+_PLAIN = r"[+-]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE][+-]?\d+|[dD][+-]\d+)?"
 _GROUPED = r"[+-]?\d{1,3}(?:(?P<mark>[.,' \u00a0\u202f\u2019])\d{3})(?:(?P=mark)\d{3})*(?:[.,]\d+)?"
 TRAILED = re.compile(r"\d+(?:[.,]\d*)?-")
-NUMBER = re.compile(rf"(?:{_PLAIN}|{_GROUPED})\s?%?|{TRAILED.pattern}")
+_LAKHS = r"[+-]?\d{1,2}(?:,\d{2}){1,4},\d{3}(?:\.\d+)?"
+NUMBER = re.compile(rf"(?:{_PLAIN}|{_GROUPED}|{_LAKHS})\s?%?|{TRAILED.pattern}")
 _UNIT_TAIL = re.compile(r"(?P<number>[+-]?\d+(?:[.,]\d+)?)\s*(?P<unit>[A-Za-zµ°%/²0-9]{1,6})")
 _HALF = r"(?:[aApP]\.?\s?[mM]\.?|上午|下午|午前|午後|오전|오후|[πμ]\.?\s?μ\.?|ÖÖ|ÖS|SA|CH)"
 _DATE = (

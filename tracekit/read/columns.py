@@ -142,6 +142,8 @@ def number_form(cells: Sequence[str]) -> NumberForm:
         return replace(number_form([c.rstrip("% ") for c in cells]), suffix="%")
     if "-" in text and any(TRAILED.fullmatch(c) for c in cells) and not any(c.startswith("-") for c in cells):
         return replace(number_form([c.removesuffix("-") for c in cells]), trailed=True)
+    if "d" in text or "D" in text:
+        return replace(number_form([c.replace("D", "e").replace("d", "e") for c in cells]), power_d=True)
     for mark in ("'", "\u2019", " ", "\u00a0", "\u202f"):
         if mark in text:
             return NumberForm(decimal="," if "," in text else ".", mark=mark)

@@ -25,6 +25,7 @@ from tracekit.read.plan import Plan
 from tracekit.read.sidefile import SideFile, SideReader, left_aside
 from tracekit.read.source import Input, find_inputs
 from tracekit.read.timeread import TimeReader
+from tracekit.read.timesteps import with_steps_added
 from tracekit.read.utc import utc_us
 from tracekit.read.values import word_codes
 
@@ -124,7 +125,7 @@ def _grouped(
         for one in inputs:
             try:
                 tables = open_input(one, options)
-                each = [channel for table in tables for channel in with_own_times(table)]
+                each = [channel for table in tables for channel in with_own_times(with_steps_added(table))]
                 yield from [named_by_file(in_time_order(table, given, options)) for table in each]
             except LogReadError as error:
                 found[id(one)] = ([one], error)

@@ -17,6 +17,7 @@ class NumberForm:
     """How numbers are written: decimal sign, thousands mark, a unit behind every number, base of the figures.
 
     trailed  a minus stands behind the number that it belongs to
+    power_d  powers of ten stand behind a D, "5.0D-03"
     turn     numbers from half of it on are meant as so much less, 0 where all are as written
     """
 
@@ -26,11 +27,12 @@ class NumberForm:
     base: int = 10
     trailed: bool = False
     turn: float = 0.0
+    power_d: bool = False
 
     @property
     def plain(self) -> bool:
         """A parser that knows the decimal sign needs nothing else."""
-        return not self.mark and not self.suffix and self.base == 10 and not self.trailed
+        return not self.mark and not self.suffix and self.base == 10 and not (self.trailed or self.power_d)
 
 
 _PARTING = str.maketrans("", "", " /|-.;")
@@ -68,6 +70,8 @@ def _written_numbers(array: pa.Array, form: NumberForm) -> NDArray[np.float64]:
         texts = pc.replace_substring(texts, mark, "")
     if form.decimal == ",":
         texts = pc.replace_substring(texts, ",", ".")
+    if form.power_d:
+        texts = pc.replace_substring_regex(texts, "[dD]", "e")
     texts = pc.utf8_trim_whitespace(texts)
     if form.trailed:
         texts = pc.replace_substring_regex(texts, r"^([0-9.]+)-$", r"-\1")
