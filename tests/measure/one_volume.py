@@ -22,6 +22,7 @@ SUPPLY, RELEASE, PRESENT = 0, 1, 2
 class Plant:
     """What a test sets. `rates` is the isothermal dp/dt at 60 kPa of vacuum of every cycle [kPa/s].
 
+    What is in the volume enters a smaller one as vacuum grows: dp/dt grows by `shrink_1_kpa` per kPa beyond 60.
     The wall exchange takes τ·√x, or what goes with another power of x and is the same at x = 0.4; `sensor_s` is the
     sensor's lag.
     """
@@ -33,6 +34,7 @@ class Plant:
     wall_power: float = 0.5
     sensor_s: float = 0.0
     pump_s: float = 0.09
+    shrink_1_kpa: float = 0.0
     ambient_kpa: float = 100.0
     set_point_kpa: float = 55.0
     supply_off_kpa: float = 72.0
@@ -89,6 +91,7 @@ def _run(plant: Plant) -> _Run:
         suction = drawing * np.maximum(pressure - 0.12 * ambient, 0.0) / plant.pump_s
         moving = (time - present > 0.05) & (time - present < 0.25)
         leak = rate * flow(plant, pressure) + plant.burst_kpa_s * moving
+        leak = leak / (1.0 - plant.shrink_1_kpa * (now - 60.0))
         law = 0.4**0.5 * (pressure / ambient / 0.4) ** plant.wall_power
         wall = (1.0 / warmth - 1.0) / (plant.tau_s * law) * pressure
         content = pressure / warmth + STEP_S * (leak - suction / warmth)

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from tests.measure.one_volume import Plant, station
+from tracekit.measure import leak_forms
 from tracekit.measure.leak import estimate_leak
 from tracekit.measure.leak_rules import without_coasts
 from tracekit.model.cycle import StationData
@@ -71,6 +72,24 @@ def test_a_reference_far_from_the_coasts_is_advised_against(ref_kpa: float, said
     result = estimate_leak(station(Plant(rates=SOME)), ref_vacuum_kpa=ref_kpa)
     advised = [w for w in result.warnings if "ref_vacuum_kpa = 6" in w]
     assert bool(advised) == said
+
+
+@pytest.mark.parametrize("form", ["hole", "porous"])
+def test_cups_that_shrink_far_from_the_reference(monkeypatch: pytest.MonkeyPatch, form: str) -> None:
+    """Coasts at 70 to 78 kPa of bellows that lose a tenth of the volume: without shares pores read too high at 60."""
+    plant = Plant(
+        rates=tuple(np.linspace(1.8, 2.2, 30).tolist()), form=form, shrink_1_kpa=0.0033, set_point_kpa=66.0,
+        supply_off_kpa=79.0, supply_on_kpa=71.0, hold_s=3.0, noise_kpa=0.02,
+    )  # fmt: skip
+    data, result = rated(plant)
+    found = value_of(result)
+    assert found.lower <= 2.0 <= found.upper
+    inside = (result.rate_lower <= plant.rates) & (plant.rates <= result.rate_upper)
+    assert inside.mean() >= 0.9
+    assert next(b.u_kpa_s for b in result.budget if b.source == "volume that gives way to vacuum") > 0.0
+    monkeypatch.setattr(leak_forms, "SHRINK_1_KPA", ((0.0, 0.4), (0.0, 0.3), (0.0, 0.3)))
+    stiff = value_of(estimate_leak(data))
+    assert form == "hole" or stiff.value > 2.0 + 2.0 * abs(found.value - 2.0)
 
 
 def test_the_deeper_the_coasts_the_less_the_law_of_the_walls_is_known() -> None:

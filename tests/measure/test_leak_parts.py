@@ -281,6 +281,50 @@ def test_forms_agree_at_the_reference_and_bend_as_they_should() -> None:
     assert leak_forms.PRIOR.sum() == pytest.approx(1.0)
 
 
+def test_a_volume_that_gives_way_makes_dp_dt_grow_with_vacuum() -> None:
+    """d(pV)/dt = Q with V = V₀ − w·v, integrated here: dp/dt at 75 and 60 kPa differ as the share 2w/V says."""
+    ambient, lost = 100.0, 0.05 / 60.0
+    pressure, step, found = 15.0, 1e-4, {}
+    content = pressure * (1.0 - lost * (ambient - pressure))
+    for vacuum in (75.0, 60.0):
+        while ambient - pressure > vacuum:
+            content += step
+            pressure = float(np.max(np.roots([lost, 1.0 - lost * ambient, -content]).real))
+        later = float(np.max(np.roots([lost, 1.0 - lost * ambient, -content - step]).real))
+        found[vacuum] = (later - pressure) / step
+    share = 2.0 * lost / (1.0 + lost * (ambient - 120.0))
+    flat = leak_forms.giving_way(np.ones((len(leak_forms.NAMES), 1)), np.array([15.0]))[:: len(leak_forms.NAMES), 0]
+    shares = [s for s, _ in leak_forms.SHRINK_1_KPA]
+    assert found[75.0] / found[60.0] == pytest.approx(np.exp(15.0 * share), rel=1e-3)
+    assert np.interp(share, shares, flat) == pytest.approx(found[75.0] / found[60.0], rel=1e-3)
+
+
+def test_models_are_carried_to_the_reference_by_their_own_share() -> None:
+    """What a share adds to the flow at a coast's vacuum it takes from the rate; models keep node, share and form apart."""
+    models = np.arange(2 * leak_forms.TRIED)
+    node, share, form = leak_forms.parted(models)
+    assert np.array_equal((node * len(leak_forms.SHRINK_1_KPA) + share) * len(leak_forms.NAMES) + form, models)
+    assert np.array_equal(leak_forms.row_of(models), node * len(leak_forms.NAMES) + form)
+    beyond = np.array([-8.0, 0.0, 17.0])
+    grown = leak_forms.giving_way(np.ones((len(leak_forms.NAMES), 3)), beyond)
+    assert np.allclose(leak_forms.carried(models[: leak_forms.TRIED], beyond) * grown, 1.0)
+    assert leak_forms.prior_of_tried().sum() == pytest.approx(1.0)
+    told = leak_forms.shares(leak_forms.prior_of_tried())
+    assert told == pytest.approx({"hole": 0.75, "mixture": 0.10, "porous": 0.15})
+
+
+def test_an_interval_holds_the_less_probable_path_too() -> None:
+    """Of a path of 15 % the mixture's interval would leave out a sixth; of one of 4 % nothing is asked."""
+    middle, sd = np.array([[2.0], [1.0]]), np.array([0.05])
+    for share, guarded in ((0.15, True), (0.04, False)):
+        box = (middle, sd, np.array([[1.0 - share], [share]]))
+        low, high = leak_mixture.guarded_ends(*box, np.array([0, 1]), (0.025, 0.975))
+        plain, top = leak_mixture.positive_quantiles(*box, (0.025, 0.975))
+        assert high == pytest.approx(top)
+        assert low == pytest.approx(1.0 - 1.645 * 0.05 if guarded else float(plain[0]), abs=2e-3)
+        assert bool(low < plain - 0.01) == guarded
+
+
 @pytest.mark.parametrize("last_bit", [-1e-13, 1e-13])
 def test_rounding_does_not_choose_between_forms_that_tie(last_bit: float) -> None:
     """Holes choked over the whole coast cost the same: the first of them is taken, whatever the last bits say."""

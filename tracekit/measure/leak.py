@@ -43,15 +43,21 @@ def estimate_leak(
     models = _models(data, search, nodes, options)
     size = [float(np.sum(search.group == k)) for k in range(len(models.weight))]
     main = int(np.argmax(size))
-    best = leak_forms.first_best(-np.log(np.maximum(models.weight[main], 1e-300)))
-    shared = Shared(
-        nodes=nodes, amplitude=models.amplitude[main].reshape(len(nodes.walls), -1), line_ratio=search.line_ratio,
-        best=best, boost_wall=search.boost_wall,
-    )  # fmt: skip
+    shared = _shared(search, nodes, models, main)
     rates = rate_cycles(data, line, search.windows, search.scales, shared, options)
-    middle = rates.rate[best] + models.amplitude[main][best] * rates.slope[best]
+    middle = rates.rate[shared.best] + shared.amplitude.flat[shared.best] * rates.slope[shared.best]
     cycles = cycle_rates(rates, assign(middle, search.parted), models, options)
     return _result(data, line, search, rates, cycles, models, options)
+
+
+def _shared(search: Search, nodes: Nodes, models: Models, main: int) -> Shared:
+    """What the rating takes from the search; cycles are rated with volumes that do not give way."""
+    shape = (len(nodes.walls), -1, len(leak_forms.NAMES))
+    weight = models.weight[main].reshape(shape).sum(axis=1).ravel()
+    return Shared(
+        nodes=nodes, amplitude=models.amplitude[main].reshape(shape)[:, 0], line_ratio=search.line_ratio,
+        best=leak_forms.first_best(-np.log(np.maximum(weight, 1e-300))), boost_wall=search.boost_wall,
+    )  # fmt: skip
 
 
 def _models(data: StationData, search: Search, nodes: Nodes, options: LeakOptions) -> Models:

@@ -11,23 +11,30 @@ import numpy as np
 
 from tracekit.measure import leak_forms
 from tracekit.measure.leak_bins import Bools, Floats, Ints
-from tracekit.measure.leak_mixture import positive_quantiles, share_negative
+from tracekit.measure.leak_mixture import guarded_ends, positive_quantiles, share_negative
 from tracekit.measure.leak_rating import Rates
 from tracekit.model.estimate import Estimate
 from tracekit.model.result import BudgetLine
 from tracekit.options.leak import LeakOptions
 
-QUANTILES = (0.025, 0.5, 0.975)
+ENDS = (0.025, 0.975)
+PATH = np.unique(leak_forms.NAMES, return_inverse=True)[1]
+"""Number of the path of every form: holes are one, whatever their critical ratio."""
 MEDIAN_VARIANCE = np.pi / 2.0
 MODELS_TOGETHER = 4
 """Models whose rates of all cycles are held at once: there are dozens of models."""
 STEP_SHARE = 1.5
+LEAST_WEIGHT = 1e-3
+"""Models that are less probable are left out of a mixture."""
+MIXED = 3
+"""So many of a budget's lines are in the mixture of models; the others widen each of its components."""
 METHOD = "isothermal decay, gas-wall heat exchange modelled, forms weighted by probability"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Models:
-    """Weights of the models per group and what they assume; models are (node, form) pairs in C order.
+    """Weights of the models per group and what they assume; models are (node, share, form) triples in C order,
+    where the share is that by which the volume gives way to vacuum.
 
     weight        (n_groups, n_models), adding up to one per group
     amplitude, amplitude_sd   (n_groups, n_models) α − 1 and its standard deviation
@@ -80,29 +87,54 @@ def cycle_rates(rates: Rates, group: Ints, models: Models, options: LeakOptions)
         here = np.flatnonzero(group == number)
         if not len(here):
             continue
-        rate = rates.slope[:, here]
-        rate *= models.amplitude[number][:, None]
-        rate += rates.rate[:, here]
-        weight = models.weight[number][:, None]
-        used = weight[:, 0] > 1e-3
-        weight = weight[used] / weight[used].sum()
-        sd = _cycle_sd(rates, here, number, models, rate, options)
-        lower[here], value[here], upper[here] = positive_quantiles(rate[used], sd, weight, QUANTILES)
+        used, weight = _used(models, number)
+        rate = _rates_of(rates, models, number, used, here, options)
+        sd = _cycle_sd(rates, here, number, models, (used, weight, rate), options)
+        box = (rate, sd, weight[:, None])
+        lower[here], upper[here] = guarded_ends(*box, _paths(used), ENDS)
+        (value[here],) = positive_quantiles(*box, (0.5,))
         # most leaks are nearer to nothing than a wide interval can tell: its end is nothing unless that is ruled out
-        lower[here[share_negative(rate[used], sd, weight) > QUANTILES[0]]] = 0.0
+        lower[here[share_negative(*box) > ENDS[0]]] = 0.0
     return CycleRates(value=value, lower=lower, upper=upper, group=group)
 
 
-def _cycle_sd(rates: Rates, here: Ints, number: int, models: Models, rate: Floats, options: LeakOptions) -> Floats:
-    """Standard deviation of one model's rate in each cycle of a group."""
-    weight = models.weight[number][:, None]
-    mean = np.sum(weight * rate, axis=0)
-    amplitude = np.sum(weight * np.abs(rates.slope[:, here]) * models.amplitude_sd[number][:, None], axis=0)
+def _used(models: Models, number: int) -> tuple[Ints, Floats]:
+    """Models that a group's mixture is made of, and their weights, adding up to one."""
+    weight = models.weight[number]
+    used = np.flatnonzero(weight > LEAST_WEIGHT)
+    return used, np.asarray(weight[used] / weight[used].sum())
+
+
+def _paths(used: Ints) -> Ints:
+    """Number of the path of each of some models."""
+    return np.asarray(PATH[leak_forms.parted(used)[2]])
+
+
+def _rates_of(
+    rates: Rates, models: Models, number: int, used: Ints, here: Ints, options: LeakOptions
+) -> Floats:  # fmt: skip
+    """Rates of some cycles at the reference under some models at a group's amplitudes, shape (n_used, n_here)."""
+    at = np.ix_(leak_forms.row_of(used), here)
+    rate = rates.slope[at]
+    rate *= models.amplitude[number][used, None]
+    rate += rates.rate[at]
+    rate *= leak_forms.carried(used, rates.vacuum[here] - options.ref_vacuum_kpa)
+    return rate
+
+
+def _cycle_sd(
+    rates: Rates, here: Ints, number: int, models: Models, mixture: tuple[Ints, Floats, Floats], options: LeakOptions
+) -> Floats:
+    """Standard deviation of one model's rate in each cycle of a group; mixture: models, weights, rates of `here`."""
+    used, weight, rate = mixture
+    mean = weight @ rate
+    slope = np.abs(rates.slope[np.ix_(leak_forms.row_of(used), here)])
+    amplitude = (weight * models.amplitude_sd[number][used]) @ slope
     noise = rates.noise[here] * np.sqrt(models.inflation * np.maximum(rates.misfit[here], 1.0))
     seen = Seen(line=rates.line[here], span=rates.span[here], vacuum=rates.vacuum[here])
     common = [size for _, size in _common(mean, seen, number, models, options)]
     common.append(np.full(len(here), _misfit(rates, models)))
-    common.append(np.full(len(here), _impossible(np.nanmedian(rate, axis=1), models.weight[number])))
+    common.append(np.full(len(here), _impossible(np.nanmedian(rate, axis=1), weight)))
     return np.asarray(
         np.sqrt(noise**2 + amplitude**2 + _steps(rates, here, models) ** 2 + np.sum(np.square(common), axis=0))
     )
@@ -154,7 +186,8 @@ def _common(mean: Floats, seen: Seen, number: int, models: Models, options: Leak
     where α is far from what is expected, or the mean coast fits badly, one volume with one pressure is too simple.
     It grows as well where the supply comes on again after a small fall: the gas's history is then made of recharges as
     short as the transitions of valve and generator, and the model, which knows none of these, takes them for warming.
-    Cups shrink with vacuum: where coasts do not come near the reference, their rate is that of another volume.
+    How a volume gives way to vacuum is in the models, as the same at every vacuum; what is left of it grows where
+    coasts do not come near the reference.
     """
     size = np.abs(mean)
     beyond = np.maximum(np.abs(seen.vacuum - options.ref_vacuum_kpa) - models.reach_kpa, 0.0)
@@ -197,19 +230,18 @@ def log_rate(
     mean_of = without_noise(cycles.value[own], group, noise)
     # the larger of two middle ones: between two groups it is the larger rate's error that moves the median
     number = int(group[np.argsort(mean_of, kind="stable")[len(own) // 2]])
-    weight = models.weight[number]
-    used = np.flatnonzero(weight > 1e-3)
-    weight = weight[used] / weight[used].sum()
+    used, weight = _used(models, number)
     medians = np.concatenate(
         [
             np.median(np.where(group == number, without_noise(rows, group, noise), mean_of), axis=1)
-            for rows in _by_model(rates, models, used, own, group)
+            for rows in _by_model(rates, models, used, own, group, options)
         ]
     )
-    parts = _parts(rates, models, own, number, medians, weight, options)
-    sd = float(np.sqrt(sum(p.u_kpa_s**2 for p in parts[2:])))
+    parts = _parts(rates, models, own, number, (used, weight, medians), options)
+    sd = float(np.sqrt(sum(p.u_kpa_s**2 for p in parts[MIXED:])))
     box = (medians[:, None], np.array([sd]), weight[:, None])
-    low, value, high = (float(q[0]) for q in positive_quantiles(*box, QUANTILES))
+    low, high = (float(end[0]) for end in guarded_ends(*box, _paths(used), ENDS))
+    value = float(positive_quantiles(*box, (0.5,))[0][0])
     down, up = _unknown(mean_of, lacking)
     lower, upper = max(low - down, 0.0), high + up
     if lacking > 0.0:
@@ -219,14 +251,15 @@ def log_rate(
     return LogRate(estimate=estimate, plain=float(np.sum(weight * medians)), sd=believed, budget=parts)
 
 
-def _by_model(rates: Rates, models: Models, used: Ints, own: Ints, group: Ints) -> Iterator[Floats]:
+def _by_model(
+    rates: Rates, models: Models, used: Ints, own: Ints, group: Ints, options: LeakOptions
+) -> Iterator[Floats]:
     """Rates of some cycles at their groups' amplitudes, for a few of the used models after the other, (n, n_own)."""
     for some in np.array_split(used, max(len(used) // MODELS_TOGETHER, 1)):
         rows = np.full((len(some), len(own)), np.nan)
         for number in np.unique(group):
             here = np.flatnonzero(group == number)
-            at = np.ix_(some, own[here])
-            rows[:, here] = rates.rate[at] + models.amplitude[number][some][:, None] * rates.slope[at]
+            rows[:, here] = _rates_of(rates, models, int(number), some, own[here], options)
         yield rows
 
 
@@ -256,15 +289,13 @@ def _unknown(rate: Floats, lacking: float) -> tuple[float, float]:
 
 
 def _parts(
-    rates: Rates, models: Models, own: Ints, number: int, medians: Floats, weight: Floats, options: LeakOptions
+    rates: Rates, models: Models, own: Ints, number: int, mixture: tuple[Ints, Floats, Floats], options: LeakOptions
 ) -> tuple[BudgetLine, ...]:
-    """The budget: thermal model and mechanism (in the mixture already), then what widens every component."""
-    form_count = len(leak_forms.NAMES)
-    used = np.flatnonzero(models.weight[number] > 1e-3)
-    form, node = used % form_count, used // form_count
+    """The budget: what the mixture (models, weights, medians) holds, then what widens each of its components."""
+    used, weight, medians = mixture
     mean = float(np.sum(weight * medians))
-    by_form, by_node = _spread(medians, weight, form, mean), _spread(medians, weight, node, mean)
-    slope = np.abs([np.median(rates.slope[model, own]) for model in used])
+    by_node, by_share, by_form = (_spread(medians, weight, by, mean) for by in leak_forms.parted(used))
+    slope = np.abs([np.median(rates.slope[row, own]) for row in leak_forms.row_of(used)])
     amplitude = float(np.sum(weight * slope * models.amplitude_sd[number][used]))
     noise = float(np.sqrt(models.inflation * np.mean(rates.noise[own] ** 2) * MEDIAN_VARIANCE / len(own)))
     middle = {name: np.array([float(np.median(getattr(rates, name)[own]))]) for name in ("line", "span", "vacuum")}
@@ -272,6 +303,7 @@ def _parts(
     return (
         BudgetLine(source="mechanism", u_kpa_s=by_form, common=True),
         BudgetLine(source="wall exchange", u_kpa_s=by_node, common=True),
+        BudgetLine(source="volume that gives way to vacuum", u_kpa_s=by_share, common=True),
         BudgetLine(source="gas temperature before the coast", u_kpa_s=amplitude, common=True),
         *(BudgetLine(source=s, u_kpa_s=u, common=True) for s, u in common),
         BudgetLine(

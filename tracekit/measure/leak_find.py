@@ -10,7 +10,7 @@ from tracekit.measure.leak_groups import assign, limits, masks
 from tracekit.measure.leak_motion import unmodelled_rate
 from tracekit.measure.leak_pieces import Pieces, Windows, cut_pieces, usable
 from tracekit.measure.leak_posterior import Posterior, posterior
-from tracekit.measure.leak_search import Coasts, enough, flow_of, inflow, scan, sound, stratified
+from tracekit.measure.leak_search import Coasts, enough, flow_of, inflow, scan, sound, stratified, tried_flow_of
 from tracekit.measure.leak_sums import (
     Scales,
     Wall,
@@ -110,7 +110,7 @@ def _first(history: History, cut_s: float, scales: Scales, options: LeakOptions)
 def _posterior_of(coasts: Coasts, located: Located, windows: Windows, boost_wall: Wall, options: LeakOptions) -> Search:
     """Groups and the probability of every model."""
     history, pieces = coasts.history, coasts.pieces
-    rho, flow = inflow(history, located.rate), flow_of(history, options)
+    rho, flow = inflow(history, located.rate), tried_flow_of(history, options)
     scales, slow = located.scales, located.slow
     sums = scan(history, pieces, located.nodes, scales, rho, flow)
     chosen = enough(sums, options)

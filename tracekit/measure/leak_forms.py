@@ -1,8 +1,14 @@
-"""The forms that a leak's path may have: holes with several critical ratios, pores, half of each."""
+"""The forms that a leak's path may have: holes with several critical ratios, pores, half of each.
+
+Each of them is tried with several shares by which the volume gives way to vacuum. A bellows cup loses volume as vacuum
+grows, and what it gives back on the way up holds the pressure down a second time: with V = V₀ − w·v and d(pV)/dt = Q,
+dp/dt = Q/(V₀ + w·(p_a − 2v)), so that a leak's dp/dt grows by s = 2w/V per kPa of vacuum beyond its flow's own growth.
+Forms that are tried stand in C order of (share, form).
+"""
 
 import numpy as np
 
-from tracekit.measure.leak_bins import Floats
+from tracekit.measure.leak_bins import Floats, Ints
 from tracekit.physics.flow import laminar_factor, subsonic_factor
 
 HOLES = (0.2, 0.3, 0.4, 0.5)
@@ -12,6 +18,12 @@ PRIOR = np.array([0.1875, 0.1875, 0.1875, 0.1875, 0.10, 0.15])
 about parts, which are porous, rough, warped or gripped at an edge: half of these by pores (common practice, no
 source)."""
 PRIOR.flags.writeable = False
+SHRINK_1_KPA = ((0.0, 0.60), (0.0016, 0.20), (0.0034, 0.20))
+"""Growth s of dp/dt per kPa of vacuum as the volume gives way, with its prior probability: none with flat cups, hoses
+and pipes; bellows by which a station loses 5 and 10 % of its volume over 60 kPa (common practice, no source)."""
+TRIED = len(SHRINK_1_KPA) * len(NAMES)
+MOST_LN = 0.3
+"""Most that a volume giving way changes a rate by on the way to the reference [ln]."""
 TIE = 1e-6
 """Difference of log-likelihoods that is none."""
 MIDDLE = 1
@@ -26,10 +38,43 @@ def relative_flow(pressure_kpa: Floats, ambient_kpa: float, ref_vacuum_kpa: floa
     return np.stack([*holes, 0.5 * (holes[MIDDLE] + pores), pores])
 
 
+def giving_way(flow: Floats, beyond_kpa: Floats) -> Floats:
+    """φ of every form (n_forms, n) with every share, shape (n_tried, n); `beyond_kpa` is vacuum less the reference."""
+    grown = np.exp([np.clip(s * beyond_kpa, -MOST_LN, MOST_LN) for s, _ in SHRINK_1_KPA])
+    return np.asarray((grown[:, None, :] * flow).reshape(TRIED, -1))
+
+
+def prior_of_tried() -> Floats:
+    """Prior probability of every form with every share, shape (n_tried,)."""
+    return np.asarray(np.outer([p for _, p in SHRINK_1_KPA], PRIOR).ravel())
+
+
+def parted(models: Ints) -> tuple[Ints, Ints, Ints]:
+    """Node, place among the shares and form of models in C order of (node, share, form)."""
+    tried = models % TRIED
+    return models // TRIED, tried // len(NAMES), tried % len(NAMES)
+
+
+def row_of(models: Ints) -> Ints:
+    """Place of a model among those without shares, in C order of (node, form)."""
+    node, _, form = parted(models)
+    return np.asarray(node * len(NAMES) + form)
+
+
+def carried(models: Ints, beyond_kpa: Floats) -> Floats:
+    """What a rate fitted without a share becomes at the reference with a model's own, shape (n_models, n) [unitless].
+
+    A coast tells the rate of its own vacuum, `beyond_kpa` from the reference.
+    """
+    share = np.array([s for s, _ in SHRINK_1_KPA])[parted(models)[1]]
+    return np.asarray(np.exp(-np.clip(share[:, None] * beyond_kpa, -MOST_LN, MOST_LN)))
+
+
 def shares(weights: Floats) -> dict[str, float]:
-    """Probability of hole, mixture and porous from the weights of the forms, shape (n_forms,)."""
+    """Probability of hole, mixture and porous from the weights of the forms that were tried, shape (n_tried,)."""
+    of_form = weights.reshape(-1, len(NAMES)).sum(axis=0)
     return {
-        name: float(sum(w for w, n in zip(weights, NAMES, strict=True) if n == name)) for name in dict.fromkeys(NAMES)
+        name: float(sum(w for w, n in zip(of_form, NAMES, strict=True) if n == name)) for name in dict.fromkeys(NAMES)
     }
 
 

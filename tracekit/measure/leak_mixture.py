@@ -5,8 +5,12 @@ from itertools import pairwise
 
 import numpy as np
 
-from tracekit.measure.leak_bins import Floats
+from tracekit.measure.leak_bins import Floats, Ints
 
+GUARDED = (0.05, 0.10)
+"""Probability of a label from which its own interval counts, and from which it counts in full."""
+TAIL = 0.05
+"""What a label's own interval leaves out on either side."""
 _STEPS = 16
 _TOGETHER = 1024
 """Mixtures worked on at once: what the bisection needs of each is many times what is kept of it."""
@@ -65,6 +69,27 @@ def _quantiles(middle: Floats, sd: Floats, weight: Floats, probabilities: tuple[
     return tuple(
         _bisect(middle, sd, weight, at_zero + p * (1.0 - at_zero), np.maximum(low, 0.0), high) for p in probabilities
     )
+
+
+def guarded_ends(
+    middle: Floats, sd: Floats, weight: Floats, label: Ints, probabilities: tuple[float, float]
+) -> tuple[Floats, Floats]:
+    """Ends of an interval that is to hold whichever of a few labels is true, each of shape (n,).
+
+    label  (n_models,) of the components; weight  (n_models, 1) as in `positive_quantiles`. The ends of the mixture, or
+    those of a label's own components where these lie farther out: of one that has but a tenth of the probability
+    the mixture's interval would hold three quarters. Its own ends are its median at GUARDED[0], TAIL from GUARDED[1].
+    """
+    low, high = positive_quantiles(middle, sd, weight, probabilities)
+    for one in np.unique(label):
+        own = label == one
+        share = float(weight[own].sum())
+        if not GUARDED[0] < share < 1.0 - GUARDED[0]:
+            continue
+        tail = float(np.interp(share, GUARDED, (0.5, TAIL)))
+        ends = positive_quantiles(middle[own], sd, weight[own] / share, (tail, 1.0 - tail))
+        low, high = np.minimum(low, ends[0]), np.maximum(high, ends[1])
+    return low, high
 
 
 def share_negative(middle: Floats, sd: Floats, weight: Floats) -> Floats:

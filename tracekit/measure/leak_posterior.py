@@ -16,8 +16,8 @@ class Posterior:
     """What a set of cycles says about wall exchange, amplitude and the forms of its groups.
 
     walls      wall exchanges, n_walls of them
-    weight     per group, joint probability of wall exchange and form, shape (n_groups, n_walls, n_forms)
-    amplitude, amplitude_sd   α − 1 and its standard deviation, shape (n_groups, n_walls, n_forms)
+    weight     per group, joint probability of wall exchange and form tried, shape (n_groups, n_walls, n_tried)
+    amplitude, amplitude_sd   α − 1 and its standard deviation, shape (n_groups, n_walls, n_tried)
     inflation  by how much the variance of block means exceeds that of white residuals
     common     by how much the mean square of the residuals' mean over cycles exceeds what their scatter allows
     """
@@ -36,7 +36,7 @@ class Posterior:
         return float(np.exp(np.sum(marginal * np.log([w.tau_s for w in self.walls]))))
 
     def forms(self, group: int) -> Floats:
-        """Probability of each form in a group, shape (n_forms,)."""
+        """Probability of each form that was tried in a group, shape (n_tried,)."""
         return np.asarray(self.weight[group].sum(axis=0))
 
 
@@ -50,7 +50,7 @@ def posterior(
     """
     fits, to_walls = [fit_all(sums, g, scales) for g in groups], located.between
     each = [
-        np.log(leak_forms.PRIOR)
+        np.log(leak_forms.prior_of_tried())
         - 0.5 * (to_walls @ f.total) / scales.divisor
         + log_share_positive(to_walls @ f.middle(g), soft_kpa_s)
         for f, g in zip(fits, groups, strict=True)

@@ -94,6 +94,12 @@ def flow_of(history: History, options: LeakOptions) -> Floats:
     return leak_forms.relative_flow(history.pressure_kpa, history.ambient_kpa, options.ref_vacuum_kpa)
 
 
+def tried_flow_of(history: History, options: LeakOptions) -> Floats:
+    """φ of every form with every share by which the volume gives way, shape (n_tried, n_bins)."""
+    beyond = history.ambient_kpa - history.pressure_kpa - options.ref_vacuum_kpa
+    return leak_forms.giving_way(flow_of(history, options), beyond)
+
+
 def middle_of(flow: Floats) -> Floats:
     """The row of the middle form, shape (1, n_bins)."""
     return flow[leak_forms.MIDDLE : leak_forms.MIDDLE + 1]

@@ -63,7 +63,7 @@ class LeakOptions:
     memory_sd_slow_1_s: float = option(
         2.0, "1/s", "what a sampling interval adds to it: slow logs see little of the evacuation"
     )
-    temper: float = option(2.0, "", "divides log-likelihoods: the model is simpler than the station")
+    temper: float = option(1.4, "", "divides log-likelihoods: the model is simpler than the station")
     slow_residuals: float = option(3.0, "", "inflation of the residuals' slow part from which it is said")
     temper_slow_s: float = option(0.02, "s", "sampling interval at which bends between samples cost as much again")
     outlier_ratio: float = option(4.0, "", "cycles whose misfit exceeds this multiple of the median are set aside")
@@ -90,8 +90,8 @@ class LeakOptions:
         "time goes with √x, and gas that conducts, whose time goes with x, and forms are told less surely (simulated)"
     )  # fmt: skip
     shrink_1_kpa: float = option(
-        0.0015, "1/kPa", "relative change of a rate per kPa that the reference lies beyond the coasts' vacuum: cups "
-        "lose some 5 % of a station's volume per 60 kPa, and what gives way counts twice (common practice, no source)"
+        0.0003, "1/kPa", "relative change of a rate per kPa that the reference lies beyond the coasts' vacuum, beside "
+        "the forms and the shares by which a volume gives way: both are taken as the same at every vacuum (no source)"
     )  # fmt: skip
     far_kpa: float = option(
         8.0, "kPa", "how far beyond the coasts' vacuum the reference may lie before another one is advised: pores and "
