@@ -11,6 +11,7 @@ from tracekit.model.finding import CODES, CauseChance, NextStep
 from tracekit.report.entries import leave_words, why_leave
 from tracekit.report.phrases import cause_name, phrase
 from tracekit.report.repairs import REPAIRS
+from tracekit.report.sections import what_to_do
 from tracekit.report.todo import steps
 from tracekit.report.why import why_this_cause
 
@@ -132,3 +133,12 @@ def test_no_help_is_said_shortly():
     away = replace(stories.suggestion(), withheld="Leave them: the supply resumes 7.6 kPa above the reset point and no change helps clearly")
     said = why_leave(stories.result(Play(cycles=30), findings=(), suggestion=away))
     assert said == "No change is predicted to help clearly."
+
+
+def test_what_the_engineer_records_stands_behind_what_the_technician_does():
+    """File names follow outcome and caution, in a paragraph of their own."""
+    test = replace(TEST, do="Plug at cup and hose end. Note the place. To log it: File plug.csv.")
+    found = stories.finding("leak_steady", steps=(test, repair("leak_steady"), PROOF))
+    html = what_to_do(stories.result(Play(cycles=30, rate=7.0), findings=(found,)), "kPa")
+    order = [html.index(words) for words in ("Note the place.", "Less than 20", "No soap.", "To log it: File plug.csv.")]
+    assert order == sorted(order)
