@@ -43,6 +43,8 @@ def put(folder, head: str, rows: list[str]):
 ROWS = {
     "edges": ("Time;Signal;Edge", lambda t, s, v: f"{stamp(t)};{s};{['falling', 'rising'][v]}"),
     "directions": ("Time;Signal;Change", lambda t, s, v: f"{stamp(t)};{s};{['1->0', '0->1'][v]}"),
+    "old and new": ("Time;Signal;Old;New;User", lambda t, s, v: f"{stamp(t)};{s};{1 - v};{v};SYSTEM"),
+    "a priority beside": ("Time;Prio;Source;Event;State", lambda t, s, v: f"{stamp(t)};500;PLC;{s};{['OFF', 'ON'][v]}"),
     "sentences": ("Time;Message", lambda t, s, v: f"{stamp(t)};{s} switched {['off', 'on'][v]}"),
     "signal and level": ("Time;Message", lambda t, s, v: f"{stamp(t)};{s}: {v}"),
     "signal = level": ("Time;Text", lambda t, s, v: f"{stamp(t)};{s} = {['FALSE', 'TRUE'][v]}"),

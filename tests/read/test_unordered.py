@@ -126,3 +126,13 @@ def test_stretches_that_leave_their_order_later_are_refused(tmp_path):
     with pytest.raises(LogReadError, match="4 stretches of rows that stand in another order"):
         read(tmp_path / "log.csv", options=ReadOptions(block_bytes=6000, head_bytes=15_000))
     as_recorded(read(tmp_path / "log.csv"))
+
+
+def test_a_footer_that_counts_from_zero_is_no_first_row(tmp_path):
+    """A last row with an early time stays what it is."""
+    foot = b"0.0000,-71.000,0,0,0\n"
+    times = [f"{t + 0.01:.4f}" for t in RECORDING.time_s]
+    (tmp_path / "log.csv").write_bytes(wide(np.arange(N), times) + foot)
+    found = read(tmp_path / "log.csv")
+    assert np.array_equal(found.pressure_kpa, RECORDING.pressure_kpa)
+    assert found.facts.rows_rejected == 1

@@ -19,6 +19,8 @@ from tracekit.read.values import column_numbers, is_texty, word_codes
 from tracekit.read.words import hints
 
 _MOST_SIGNALS, _SURE = 400, 0.8
+_NEW = frozenset({"new", "neu", "nouveau", "nouvelle", "nuevo", "nuovo", "novo", "nieuw", "ny", "nytt", "nowy", "to"})
+"""Words for the level after a change, beside a column of the one before it (common practice, no source)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -45,7 +47,8 @@ def find_events(head: Head, station: Station, roles: tuple[str, ...]) -> EventPl
         names = {r: w for r, w in _named([w.strip() for w in column.words], given).items() if r in roles}
         rest = [c for c in head.columns if c is not column and c.kind in ("level", "number", "text")]
         levels = [c for c in rest if not c.hints.weight("time") and _holds_levels(c)]
-        valued = [c for c in levels if c.hints.weight("value") >= 0.9] or levels
+        valued = [c for c in levels if not _NEW.isdisjoint(c.hints.tokens)]
+        valued = valued or [c for c in levels if c.hints.weight("value") >= 0.9] or levels
         if names and len(valued) == 1:
             return EventPlan(signal=column.name, level=valued[0].name, names=names)
     return _in_one_text(head, given, roles)
@@ -91,6 +94,8 @@ def _named(words: Sequence[str], given: Mapping[str, str]) -> dict[str, str]:
 
 
 def _holds_levels(column: Column) -> bool:
+    if column.kind == "number" and len(np.unique(column.values[np.isfinite(column.values)])) != EVIDENCE.signal_levels:
+        return False  # a priority, a number of the event
     levels = _levels(column.array, column)
     return len(levels) > 0 and float((levels >= 0).mean()) > _SURE
 

@@ -138,7 +138,12 @@ def stretches_of(pieces: Iterator[Floats] | Sequence[Floats], usual_s: float) ->
 
 
 def fit_together(stretches: NDArray[np.float64], usual_s: float) -> bool:
-    """True for stretches that stand in another order than their times, and that in order go on without a hole."""
+    """True for stretches that stand in another order than their times, and that in order go on without a hole.
+
+    A few rows behind all others that tell the earliest times are none of them: a footer counts from zero.
+    """
+    if len(stretches) and np.ptp(stretches[-1]) < EVIDENCE.fewest_lines * usual_s:
+        stretches = stretches[:-1] if stretches[:, 0].argmin() == len(stretches) - 1 else stretches
     if not are_apart(stretches) or (np.diff(stretches[:, 0]) > 0).all():
         return False
     order = np.argsort(stretches[:, 0], kind="stable")
