@@ -142,3 +142,15 @@ def test_what_the_engineer_records_stands_behind_what_the_technician_does():
     html = what_to_do(stories.result(Play(cycles=30, rate=7.0), findings=(found,)), "kPa")
     order = [html.index(words) for words in ("Note the place.", "Less than 20", "No soap.", "To log it: File plug.csv.")]
     assert order == sorted(order)
+
+
+@pytest.mark.parametrize("also", [(), ("part_dropped",)])
+def test_what_drops_the_parts_is_said_where_the_first_fault_does_not(also):
+    """A blocked filter drops nothing: the step of the second fault says that it is the one that does."""
+    lost = (1, 4, 7)
+    filter_ = stories.finding("flow_restricted", steps=(TEST, PROOF), explains=also)
+    torn = stories.finding("collision_or_peel", severity="critical", confidence=0.9, steps=(TEST, PROOF), explains=("part_dropped",))
+    drop = stories.finding("part_dropped", kind="symptom", severity="critical", cycles=lost, steps=())
+    result = stories.result(Play(cycles=40, dropped=lost), findings=(filter_, torn, drop), base=stories.HEALTHY)
+    second = next(step.act for step in steps(result) if step.act.startswith("Second fault"))
+    assert second.startswith("Second fault, parts torn off in motion: " if also else "Second fault, parts torn off in motion, which drops the parts: ")

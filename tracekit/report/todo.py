@@ -176,7 +176,9 @@ def _second_test(result: StationResult, source: Finding) -> tuple[Step, ...]:
         return ()
     told = [_as_told(step_of(s), _figures(result, second)) for s in second.next_steps]
     sure = "Second fault" if second.confidence >= SURE else "Perhaps a second fault"
-    first = _for_test_alone(_named(told[0], f"{sure}, {cause_name(second.code).lower()}"), result)
+    drops = counts(result.data)["dropped"] and _DROPPED in second.explains and _DROPPED not in source.explains
+    name = f"{cause_name(second.code).lower()}{', which drops the parts' if drops else ''}"
+    first = _for_test_alone(_named(told[0], f"{sure}, {name}"), result)
     # what is only perhaps there is tested, not repaired
     repaired = [s for s in told[1:-1] if not _is_recording(s.act)][-1:] if second.confidence >= SURE else []
     proof = told[-1] if _is_recording(told[-1].act) else None
