@@ -114,6 +114,9 @@ class Evidence:
     near_start: float = option(
         0.1, "1", "of a stretch, within which times that begin again come to its start (no source)"
     )
+    whole_stamps: float = option(
+        0.9, "1", "of the stamps that stand once for each station: one may end earlier (no source)"
+    )
     moving: float = option(
         0.02, "1", "of the range, by which a reading changes so that the order of rows shows (no source)"
     )

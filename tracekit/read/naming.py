@@ -49,7 +49,7 @@ def _name_at(cells: Sequence[str]) -> str:
     """The name that the cells of one place share before their values; empty where they name nothing."""
     found = [_CELL.fullmatch(c.strip().rstrip("}")) for c in cells]
     names = {m["name"].strip() for m in found if m is not None}
-    sound = sum(1 for m in found if m is not None and is_reading(m["value"].strip()))
+    sound = sum(1 for m in found if m is not None and is_reading(m["value"].strip().strip('"')))
     return names.pop() if len(names) == 1 and sound >= _ALIKE * len(cells) else ""
 
 

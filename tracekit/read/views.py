@@ -82,8 +82,9 @@ def _parts_stamps(column: Column, head: Head) -> bool:
     Each word stands once under every stamp, or times begin again where the next word does.
     """
     timely = column.hints.weight("time") >= EVIDENCE.name_weight or column.hints.time_unit is not None
-    whole = column.kind == "number" and column.profile.whole and not timely
-    if not (whole or (column.kind == "text" and not column.hints.weight("time"))):
+    numbers = column.kind == "number" and column.levels <= EVIDENCE.most_beside
+    whole = numbers and bool((column.values == np.rint(column.values)).all()) and not timely
+    if not (whole or (column.kind == "text" and column.hints.weight("time") < EVIDENCE.name_weight)):
         return False
     if whole and np.count_nonzero(np.diff(column.values)) < EVIDENCE.always * (len(column.values) - 1):
         return False  # a state that stays from row to row, as most columns of whole numbers do
@@ -96,12 +97,12 @@ def _parts_stamps(column: Column, head: Head) -> bool:
 
 
 def _once_each(codes: np.ndarray, size: int, seconds: np.ndarray) -> bool:
-    """True where every stamp stands in as many rows as there are words, one of each, in one order."""
-    whole = codes[: len(codes) // size * size].reshape(-1, size)
-    if len(whole) < EVIDENCE.stamps_of_stations or float((whole == whole[0]).all(axis=1).mean()) < EVIDENCE.always:
+    """True where nearly every stamp stands in as many rows as there are words, one of each; a few rows may lack."""
+    stamp = np.concatenate([[0], np.cumsum(seconds[1:] != seconds[:-1])])
+    rows = np.bincount(stamp)
+    if len(rows) < EVIDENCE.stamps_of_stations or float((rows == size).mean()) < EVIDENCE.whole_stamps:
         return False
-    shared = float((seconds[1:] == seconds[:-1]).mean())
-    return shared > EVIDENCE.always * (1 - 1 / size) and len(set(whole[0].tolist())) == size
+    return len(np.unique(stamp * size + codes)) > EVIDENCE.always * len(codes)
 
 
 def _in_blocks(codes: np.ndarray, size: int, seconds: np.ndarray) -> bool:
