@@ -85,3 +85,15 @@ def test_columns_that_nothing_is_read_from_are_named(tmp_path):
     assert "heat" not in told
     given = parse_station('[channels]\ncontext = ["recipe", "nest"]\n', "s.toml")
     assert not [a for a in read(path, given).layout.assumptions if a.what == "left aside"]
+
+
+@pytest.mark.parametrize("mark", ["-1", "2", "255", "-9999", "0.5"])
+def test_marks_among_levels(tmp_path, mark):
+    """Now and then another number in a column of levels is no level: the one before holds."""
+    supply = [mark if k % 211 == 200 else str(level) for k, level in enumerate(LEVELS[0])]
+    found = read(put(tmp_path, "suction,release,part present", [supply, *LEVELS[1:]]))
+    expected = LEVELS[0].copy()
+    for k in range(200, N, 211):
+        expected[k] = expected[k - 1]
+    assert np.array_equal(found.digital & 1, expected)
+    assert found.facts.rows_used == N

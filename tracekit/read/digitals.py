@@ -13,8 +13,9 @@ from tracekit.options.evidence import EVIDENCE
 from tracekit.read.cells import MISSING_WORDS
 from tracekit.read.columns import Column
 from tracekit.read.eventcells import event_levels, listed_levels
-from tracekit.read.head import finite, spread
+from tracekit.read.head import finite
 from tracekit.read.levels import level_of_word
+from tracekit.read.plateaus import two_plateaus, with_marks
 from tracekit.read.rows import carried, levels, valid
 from tracekit.read.values import as_text, column_numbers, dictionary_codes, word_codes, word_levels
 from tracekit.read.words import Role, fold, hints
@@ -23,7 +24,7 @@ LevelKind = Literal["level", "threshold", "word", "bit", "filled", "state", "eve
 ROLES: tuple[Literal["supply", "release", "part_present"], ...] = ("supply", "release", "part_present")
 
 _LISTED = re.compile(r"\s*[/|,;+]\s*")
-_SHOWN, _SEEN, _BINS, _BIN_REACH = 100, 30_000, 64, 3
+_SHOWN = 100
 _SPARSE, _CHANGING, _FEWEST_CHANGES = 0.5, 0.9, 3
 _EMPTY_STATE = 0.01  # of the rows of a column of states: more empty ones are no damage
 _FEWEST_STATES, _MOST_STATES, _MOST_BITS, _FEWEST_TURNS = 3, 24, 16, 4
@@ -210,7 +211,7 @@ def _plans(column: Column, *, wanted: bool) -> list[LevelPlan]:
     if _numbered_states(column) and not wanted:
         return []
     states = np.unique(known) if column.levels <= _MOST_STATES else known[:0]
-    if len(states) and set(states.tolist()) <= {0.0, 1.0}:
+    if len(states) and (set(states.tolist()) <= {0.0, 1.0} or with_marks(known, states)):
         return [LevelPlan(column=column.name, kind="level")]
     if len(states) == 2 and not _is_reading(column, wanted=wanted):
         return [LevelPlan(column=column.name, kind="threshold", threshold=float(states.mean()))]
@@ -224,7 +225,7 @@ def _plans(column: Column, *, wanted: bool) -> list[LevelPlan]:
     if (
         column.levels > 2
         and not read
-        and (plateaus := _two_plateaus(known)) is not None
+        and (plateaus := two_plateaus(known)) is not None
         and (named or wanted or column.hints.weight("pressure") < 0.9)
     ):
         return [LevelPlan(column=column.name, kind="threshold", threshold=sum(plateaus) / 2)]
@@ -307,6 +308,7 @@ def _numbered_states(column: Column) -> tuple[str, ...]:
     reads = column.hints.pressure_unit is not None or column.hints.weight("pressure") >= 0.5
     timely = column.hints.time_unit is not None or column.hints.weight("time") > 0 or column.hints.sample_number
     reads = reads or timely or column.hints.weight("other") > 0 or len(states) < _FEWEST_STATES
+    reads = reads or with_marks(finite(column.values), states)
     known = not reads and not column.bits and (states[0] < 0 if valve else step)
     return tuple(f"{v:.0f}" for v in states[::-1]) if known else ()
 
@@ -340,36 +342,6 @@ def usual_words(column: Column, share: float = 0.01, fewest: int = 0) -> tuple[s
     least = max(share * counts.sum(), fewest)
     usual = sorted({w.strip() for w, n in zip(words, counts.tolist(), strict=True) if n > least})
     return tuple(w for w in usual if w.casefold() not in MISSING_WORDS and w not in ("0", "1"))
-
-
-def _two_plateaus(values: NDArray[np.float64]) -> tuple[float, float] | None:
-    """Two levels near which nearly all values lie, as a coil's voltage does and a pressure does not; None without.
-
-    The spike of a coil that is switched off lies beyond its levels, in a few samples of each pulse.
-    """
-    values = values[:: max(len(values) // _SEEN, 1)]
-    for low, high in (spread(values), _fullest(values)):
-        if not high > low:
-            continue
-        fifth = 0.2 * high - 0.2 * low
-        above, below = values >= high - fifth, values <= low + fifth
-        between = 1.0 - float((above | below).mean())
-        if between < EVIDENCE.between_plateaus < min(float(above.mean()), float(below.mean())):
-            return low, high
-    return None
-
-
-def _fullest(values: NDArray[np.float64]) -> tuple[float, float]:
-    """Lower and higher one of the two levels at which most values lie; two equal ones where a third rivals them."""
-    counts, edges = np.histogram(values, _BINS)
-    found, most = [], []
-    for _ in range(3):
-        place = int(counts.argmax())
-        most.append(int(counts[place]))
-        found.append(float(edges[place] + edges[place + 1]) / 2)
-        counts[max(place - _BIN_REACH, 0) : place + _BIN_REACH + 1] = 0
-    rivalled = most[1] < EVIDENCE.fuller_plateau * most[2]
-    return (found[0], found[0]) if rivalled else (min(found[:2]), max(found[:2]))
 
 
 def _packed(states: NDArray[np.float64]) -> bool:
