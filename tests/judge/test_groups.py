@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 
 from tracekit.judge.sensor_rules import _noisy
-from tracekit.judge.signs import _intervals_apart, alternations, two_groups
+from tracekit.judge.signs import _intervals_apart, alternations, mixed_products, two_groups
+from tracekit.judge.turns import pattern_nats
 from tracekit.options.judge import JudgeOptions
 
 
@@ -63,7 +64,7 @@ def test_turns_of_a_flag():
 def noisy(level: float, step: float = 0.0):
     """What is said of a sensor whose readings scatter by `level` and which is read in steps."""
     data = SimpleNamespace(
-        cycles=SimpleNamespace(floats=lambda _: np.array([level, np.nan, level])), sensor=SimpleNamespace(quantisation_kpa=step, noise_kpa=9.9)
+        cycles=SimpleNamespace(floats=lambda _: np.array([level, np.nan, level])), timing={}, sensor=SimpleNamespace(quantisation_kpa=step, noise_kpa=9.9)
     )
     return _noisy(data, JudgeOptions())
 
@@ -92,3 +93,29 @@ def test_rates_that_are_known_badly_make_no_groups(half_width, apart):
     assert _intervals_apart(known, upper, ~upper) == apart
     unknown = SimpleNamespace(cycles=SimpleNamespace(floats=lambda name: np.full(17, np.nan)))
     assert _intervals_apart(unknown, upper, ~upper)
+
+
+def kinds(context=None, picks=36):
+    """A log of some picks, with a part type beside each where `context` names them."""
+    columns = {} if context is None else {"context_recipe": context}
+    return SimpleNamespace(cycles=SimpleNamespace(data=columns, codes=columns.__getitem__))
+
+
+def test_a_group_that_comes_by_turns_or_with_a_part_type_is_no_chance():
+    """Every third pick, or every pick of one type, is told by it; as many picks at random are told by nothing."""
+    every, seen = np.arange(36), np.ones(36, bool)
+    order = np.random.default_rng(5).permutation(36)
+    turns, mixed = every % 3 == 1, (every % 3 == 1)[order]
+    assert pattern_nats(kinds(), turns, seen) == 6.0
+    assert pattern_nats(kinds(), mixed, seen) < 1.0
+    assert pattern_nats(kinds(mixed.astype(np.int64)), mixed, seen) == 6.0
+    assert pattern_nats(kinds(every), mixed, seen) < 1.0  # a number of its own for each pick names no kind
+    assert pattern_nats(kinds(), seen, seen) == 0.0
+
+
+@pytest.mark.parametrize(("high", "volume_ml", "mixed"), [(4.0, 24.0, True), (8.0, 24.0, False), (4.0, 300.0, False), (4.0, None, False)])
+def test_two_part_types_within_what_sound_stations_leak(high, volume_ml, mixed):
+    """2 and 4 kPa/s on 24 mL are 0.03 and 0.06 L/min: a product mix. Four times as much, or on 300 mL, is a leak."""
+    upper = np.arange(20) % 2 == 0
+    features = SimpleNamespace(held=np.ones(20, bool), values={"decay": np.where(upper, high, 2.0)})
+    assert mixed_products(features, upper, volume_ml, JudgeOptions()) == mixed

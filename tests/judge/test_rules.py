@@ -112,6 +112,10 @@ def test_a_pick_given_up_at_rest_tells_no_threshold(plain, saving) -> None:
     """A generator too weak for the set point: the supply goes off when time is over, which is no supply_off at all."""
     given_up = with_columns(plain, outcome=dict.fromkeys(range(12), MISSED), supply_switches=dict.fromkeys(range(12), 0))
     assert _set_point_over_cut(in_force(given_up, set_point=80.0, supply_off=75.0)) is None
+    timed = in_force(given_up, set_point=80.0, supply_off=75.0)
+    written = {**timed.settings, "supply_off": replace(timed.settings["supply_off"], station_file_kpa=85.0)}
+    held = with_columns(replace(timed, settings=written), outcome={0: 0})
+    assert _set_point_over_cut(held) is None
     refilled = with_columns(saving, outcome=dict.fromkeys(range(12), MISSED))
     assert _set_point_over_cut(in_force(refilled, set_point=80.0, supply_off=75.0)) is not None
 
@@ -293,6 +297,9 @@ def test_sensor_zero(zero: float, shifted: bool) -> None:
 def test_sensor_rules_with_a_reference(plain) -> None:
     """With a reference noise and zero are judged against it, not by rules of thumb."""
     noisy = with_columns(plain, idle_vacuum_kpa=5.0, noise_kpa=3.0)
+    calm = sensors(noisy)["sensor_noisy"]
+    noisy = replace(noisy, timing={**noisy.timing, "idle_noise_kpa": np.full(len(noisy.cycles), 3.0)})
+    assert calm < 0.1  # what does not scatter at rest is not the sensor's noise
     assert sensor_facts(noisy, True, OPTIONS) == ()
     assert {f.code for f in sensor_facts(noisy, False, OPTIONS) if f.probability > 0.5} == {
         "sensor_noisy",

@@ -12,7 +12,7 @@ from segment.made_traces import KNOWN, PLAIN, SAVING, evacuate, hold, idle
 import tracekit.judge.handbook.load as book
 from tests.judge.test_verdict import case_of, saving_with, table
 from tracekit.judge.detect import _with_change
-from tracekit.judge.effects import Effect, compare
+from tracekit.judge.effects import Effect, _allow_for_start, compare
 from tracekit.judge.effects_of import LOGARITHMIC, effects_of, group_balance
 from tracekit.judge.evidence import USUAL, Circumstances, Sign, _measured_at, combined
 from tracekit.judge.facts import Fact
@@ -20,6 +20,7 @@ from tracekit.judge.features import _floors, _time_at, choose_bands, make_featur
 from tracekit.judge.findings import _measures, cause_finding
 from tracekit.judge.fingerprints import FINGERPRINTS, SAME, SIGNS, Change
 from tracekit.judge.late import late_sign, rested_picks
+from tracekit.judge.practice import physical_effects
 from tracekit.judge.reasons import _change_words, reason_for
 from tracekit.judge.sensor_rules import _clipped
 from tracekit.judge.setting_rules import _order_broken, _unreachable, weak_suction, without_reference
@@ -353,3 +354,55 @@ def test_a_threshold_out_of_reach_is_told_with_its_level(plain):
     assert fact.evidence[0].cycles == 8
     assert fact.probability > 0.9
     whole(fact)
+
+
+def test_a_blow_off_cut_off_on_its_way_has_no_over_pressure(plain):
+    """8 kPa left at the end of the command: what the reading comes to later is not what the air blew against."""
+    cycles = plain.data.cycles
+    left = cycles.with_columns(residual_vacuum_kpa=np.where(np.arange(len(cycles)) < 6, 8.0, -1.0))
+    timing = {**plain.data.timing, "over_kpa": np.full(len(cycles), 3.0)}
+    data = replace(plain.data, cycles=left, timing=timing, sensor=replace(plain.data.sensor, range_high_kpa=20.0))
+    over = make_features(data, plain.leak, choose_bands((data,))).values["over"]
+    assert (over[:6] == 0.0).all()
+    assert over[6:] == pytest.approx(3.0, abs=0.3)
+
+
+def test_peaks_alike_to_the_last_step_tell_a_range_that_ends(plain):
+    """The deepest of many readings that scatter by three steps differs from cycle to cycle, unless the range ends."""
+    many = np.resize(np.arange(len(plain.data.cycles)), 24)
+    sensor = replace(plain.data.sensor, range_low_kpa=-71.3, quantisation_kpa=0.025, noise_kpa=0.075, clipped_low_share=0.01)
+
+    def found(peak, noise_kpa=0.075):
+        cycles = SimpleNamespace(floats=lambda name: peak)
+        return _clipped(SimpleNamespace(cycles=cycles, sensor=replace(sensor, noise_kpa=noise_kpa)))
+
+    assert found(np.full(24, 71.3)).probability == 0.95
+    assert found(np.full(24, 71.3), noise_kpa=0.01) is None
+    assert found(71.3 - 0.05 * (many % 2)) is None
+
+
+@pytest.mark.parametrize(("level", "beyond"), [(32.0, True), (13.0, False), (3.0, False)])
+def test_an_open_cup_too_deep_for_any_bore_needs_no_reference(plain, level, beyond):
+    """Bores leave 2 to 15 kPa in an open cup; 32 kPa are lost in a filter, whatever the station showed before."""
+    cycles = plain.data.cycles.with_columns(open_cup_vacuum_kpa=np.full(len(plain.data.cycles), level))
+    data = replace(plain.data, cycles=cycles)
+    open_cup = physical_effects(data, make_features(data, plain.leak, choose_bands((data,))), OPTIONS)["open"]
+    assert (open_cup.z > 4.0) == beyond
+    assert beyond or open_cup.z < 1.3
+
+
+def test_what_is_left_of_a_blow_off_cut_off_on_its_way_counts_little():
+    """2.6 and 1 kPa left: either was cut off; from nothing to 18 kPa is a weak blow-off. Its lower level is not passed."""
+    def left(before, after, start=70.0):
+        effects = {"start": shifted(start, start), "residual": shifted(before, after), "blow": shifted(-3.0, -3.2, 0.02)}
+        _allow_for_start(effects, OPTIONS)
+        return effects
+
+    assert abs(left(2.6, 1.0)["residual"].z) < 1.0
+    assert left(0.0, 18.0)["residual"].z > 10.0
+    assert "blow" in left(2.6, 1.0)
+    assert "blow" not in left(23.0, 20.3)
+
+
+def shifted(before, after, error=0.3):
+    return replace(effect(after - before, error), now=after, reference=before)

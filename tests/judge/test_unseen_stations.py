@@ -25,7 +25,7 @@ from tracekit.judge.sawtooth import fall_rate_kpa_s, with_fast_falls
 from tracekit.judge.sensor_rules import _zero
 from tracekit.judge.setting_rules import without_reference
 from tracekit.judge.signs import leaky_sign
-from tracekit.judge.verdict import _least_rate, _seen
+from tracekit.judge.verdict import _least_rate, _seen, _unread_teeth
 from tracekit.model.cycle import StationData
 from tracekit.model.estimate import Bound, Withheld
 from tracekit.model.finding import CODES, Evidence
@@ -394,3 +394,14 @@ def test_a_weak_blow_off_leaves_the_balance_of_a_leak() -> None:
     leak = FINGERPRINTS["leak_steady"]
     assert combined(leak, FINGERPRINTS["release_weak"])["balance"] == leak["balance"]
     assert "balance" not in combined(leak, FINGERPRINTS["flow_restricted"])
+
+
+def test_teeth_behind_a_request_that_were_not_read_tell_no_setting(plain) -> None:
+    """The device saves air by itself: where it cuts is unknown, and that nothing is cut is not true."""
+    data = replace(plain.data, from_request=False)
+    request = Fact(code="supply_is_request", probability=0.95, evidence=(), reason="")
+    assert _unread_teeth(data, (request,)) == 0.95
+    assert _unread_teeth(data, ()) == 0.0
+    assert _unread_teeth(replace(data, from_request=True), (request,)) == 0.0
+    missed = data.cycles.with_columns(outcome=np.full(len(data.cycles), data.cycles.categories["outcome"].index("missed")))
+    assert _unread_teeth(replace(data, cycles=missed), (request,)) == 0.0

@@ -167,6 +167,14 @@ def _allow_for_start(effects: dict[str, Effect], options: JudgeOptions) -> None:
     if late is not None and falls is not None and late.z > 6.0 and falls.shift < 0:
         effects.pop("blow")
     start, blow = effects.get("start"), effects.get("blow")
+    left = effects.get("residual")
+    if start is not None and left is not None and min(left.now, left.reference) > options.cut_off_kpa:
+        # cut off on its way in both: a little faster or slower, it ends elsewhere
+        slack = options.cut_off_share * max(start.reference, 1.0)
+        effects["residual"] = replace(left, error=float(np.hypot(left.error, slack)))
+        if min(left.now, left.reference) > options.cut_off_high * start.reference:
+            effects.pop("blow", None)  # its lower level is passed after the command, if at all
+            blow = None
     if start is None:  # it lies beyond the range: how soon, and to what, the blow-off has fallen from there is unknown
         for name in ("blow_start", "residual", "over"):
             effects.pop(name, None)

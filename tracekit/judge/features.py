@@ -27,6 +27,8 @@ _STEADY_REST = 0.3
 """A vacuum that decays keeps its relative spread; a reading with less than this share of it is no rest of it."""
 
 
+_LEFT_KPA = 0.3
+"""Vacuum left at the end of the release command that is no noise (common practice, no source)."""
 AT_THE_TOP = (
     "ultimate", "ultimate_fit", "ultimate_any", "extrapolated", "start", "fast_fall", "overshoot", "run_on", "dip",
     "peak", "noise",
@@ -112,6 +114,16 @@ def _fast_fall(data: StationData) -> Floats:
     early = at[0] - at[1]
     late = at[2] - at[3]
     return np.where(end - start > 0.28, early - late, np.nan)
+
+
+def _over_pressure(data: StationData, zero: Floats) -> Floats:
+    """How far over ambient the blow-off comes, nothing where vacuum is left when its command ends, (n_cycles,) [kPa].
+
+    What a blow-off reaches that was cut off on its way tells when it was cut off, not what it blows against.
+    """
+    left = data.cycles.floats("residual_vacuum_kpa") - zero
+    with np.errstate(invalid="ignore"):
+        return np.where(left > _LEFT_KPA, 0.0, data.timing["over_kpa"] + zero)
 
 
 def _hung_on(data: StationData) -> Bools:
@@ -249,7 +261,7 @@ def make_features(data: StationData, leak: LeakResult, bands: Bands) -> Features
         "blow_start": _time_at(fall, levels, bands.fall_high + zero),
         # over-pressure at the end of the release is no vacuum left: `over` tells of it
         "residual": np.maximum(column("residual_vacuum_kpa") - zero, 0.0),
-        "over": np.where(at_zero, np.nan, data.timing["over_kpa"] + zero),
+        "over": np.where(at_zero, np.nan, _over_pressure(data, zero)),
         "idle": idle,
         "early": data.timing.get("idle_rise_kpa", np.full(len(cycles), np.nan)),
         "noise": _noise_ln(column("noise_kpa"), data),

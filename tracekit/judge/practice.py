@@ -48,6 +48,8 @@ def _unusual(
     stays = ~np.isfinite(release) | ((release > given + _SOON_S + 6.0 * slack) & much_left)
     yield "residual", np.where(stays, values["residual"], 0.0), 0.0, 1.1
     yield "early", values["early"], 0.0, 0.5
+    # more than the bore of any cup leaves: what restricts lies between the sensor and the cup
+    yield "open", values["open"], options.usual_open_kpa, options.spread_usual_open_kpa
     late = 0.011 if response_from_open_cup(data) else float(np.hypot(0.011, _MEETS_LATER_S))
     yield "response", values["response"], 0.022, float(np.hypot(late, slack))
     blow, spread = _usual_blow_ln(features, options)

@@ -15,6 +15,9 @@ from tracekit.signal.standing import standing
 
 Bools = NDArray[np.bool_]
 _ENOUGH = 12
+_LEAST_RESTS = 6
+_REST_MOST = 2.0
+"""A sensor's noise is the same at rest, within this factor (common practice)."""
 _MANY_PEAKS = 20
 _LEAST_NOISE_KPA = 1e-3
 """Readings that scatter by less are smoothed or made up: their peaks may be alike (common practice)."""
@@ -114,6 +117,9 @@ def _noisy(data: StationData, options: JudgeOptions) -> Fact | None:
     if not np.isfinite(level):
         return None
     step = data.sensor.quantisation_kpa / np.sqrt(12.0)
+    rest = data.timing.get("idle_noise_kpa", np.full(1, np.nan))
+    if np.isfinite(rest).sum() >= _LEAST_RESTS:  # what halves at rest is of the process
+        level = min(level, _REST_MOST * max(float(np.nanmedian(rest)), step))
     own = float(np.sqrt(max(level**2 - step**2, 0.0)))
     evidence = Evidence(
         measure="noise_kpa", value=level, unit="kPa", reference=options.noisy_kpa, reference_source="common practice",

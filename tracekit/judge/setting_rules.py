@@ -103,13 +103,17 @@ def _set_point_over_cut(data: StationData) -> Fact | None:
 
 
 def _cut_by_giving_up(data: StationData) -> bool:
-    """Whether the only cuts are those of picks given up at rest: vacuum got no further, and no supply came on again.
+    """Whether the only cuts are those of picks given up: the supply came on again in none of them.
 
-    A supply that is cut by air saving is cut on the rise, and comes on again when vacuum has fallen to supply_on.
+    A supply that is cut by air saving comes on again when vacuum has fallen to supply_on. A cut that is no pressure's
+    comes at rest, or elsewhere than the station file says.
     """
-    if _held(data).any() or bool(data.cycles.codes("supply_switches").any()):
+    if bool((data.cycles.codes("supply_switches") > 1).any()):
         return False
-    return not bool(still_rising(data).any())
+    written = data.settings["supply_off"].station_file_kpa
+    if written is not None and written > _value(data, "set_point"):
+        return True
+    return not _held(data).any() and not bool(still_rising(data).any())
 
 
 def _set_point_too_high(data: StationData, now: Bools, options: JudgeOptions) -> Fact | None:

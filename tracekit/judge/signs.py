@@ -372,6 +372,17 @@ def leaky_sign(
     return Sign(name="leaky", present=logistic(odds), text=f"{flow:.2g} L/min ANR")
 
 
+def mixed_products(features: Features, upper: Bools, volume_ml: float | None, options: JudgeOptions) -> bool:
+    """Whether two groups differ by no more than part types do, and the leakier leaks no more than sound stations."""
+    rate = np.where(features.held, features.values["decay"], np.nan)
+    high, low = rate[upper & np.isfinite(rate)], rate[~upper & np.isfinite(rate)]
+    if volume_ml is None or not len(high) or not len(low):
+        return False
+    flow = 0.0006 * volume_ml * float(np.median(high)) * float(np.sqrt(options.usual_volume_ml / volume_ml))
+    ratio = float(np.median(high) / max(float(np.median(low)), 1e-3))
+    return flow < options.healthy_most_l_min and ratio < options.parts_differ
+
+
 def _flow_odds(flow_l_min: float, options: JudgeOptions) -> float:
     """Log-odds of a leaking station against a healthy one, by the flow (of a usual volume): any size against usual."""
     middle = 0.5 * np.log(options.healthy_least_l_min * options.healthy_most_l_min)

@@ -30,6 +30,7 @@ from tracekit.judge.signs import (
     group_sign,
     leaky_sign,
     loss_signs,
+    mixed_products,
     plate_signs,
     scatter_sign,
     spared_sign,
@@ -44,6 +45,8 @@ from tracekit.options.judge import JudgeOptions
 Bools = NDArray[np.bool_]
 _COARSE_ANSWER_S = 0.012
 """How far an answer found on the way to an open cup and one found after the contact differ on a healthy station."""
+_OF_CUTS = ("supply_off_unreachable", "set_point_too_high")
+"""Settings that are judged by where the supply is cut, or by how deep it draws if it is not."""
 _PUNCTUAL = 0.35
 """Answers that scatter by less than this share of what contacts scatter do not wait for them (common practice)."""
 
@@ -96,6 +99,7 @@ def _at(share: float, values: NDArray[np.float64]) -> float:
 
 
 def _seen(case: Case, options: JudgeOptions) -> Seen:
+    volume_ml = case.station.station.volume_ml
     features, reference, bands = _features(case)
     group, grouped = group_sign(case.data, features)
     moved = moved_sign(case.data, features, grouped, options) if group.present > options.listed else None
@@ -103,10 +107,12 @@ def _seen(case: Case, options: JudgeOptions) -> Seen:
         features = without_moved(features, grouped)
         group, grouped = group_sign(case.data, features)
     comparison = compare(features, reference, options)
+    alone = comparison.source == "none"
+    if alone and mixed_products(features, grouped, volume_ml, options):
+        group = replace(group, present=min(group.present, 0.3))
     effects = effects_of(case.data, features, comparison, reference, grouped, group.present > 0.5, bands, options)
     # without an open cup the answer is that of the part, which a robot back from a pause may meet at another time
     rested = rested_picks(case.data) if response_from_open_cup(case.data) else None
-    unknown = effects if comparison.source == "none" else {}
     late, late_cycles = late_sign(features, comparison.effects.get("response"), rested)
     empty = empty_picks(case.data, case.baseline, options)
     wider = comparison.effects.get("rise_scatter")
@@ -115,12 +121,10 @@ def _seen(case: Case, options: JudgeOptions) -> Seen:
     if met_early(case.data, features, scattered):  # where the part was met may be all there is to it
         scatter, weak = (replace(sign, present=min(sign.present, 0.5)) for sign in (scatter, weak))
     # without slow evacuations there is nothing to part
-    why_slow = (tight_scatter_sign(features, scattered, bands), weak)
-    tight = tuple((sign, scattered) for sign in why_slow) if scatter.present > 0.5 else ()
+    why_slow = (tight_scatter_sign(features, scattered, bands), weak) if scatter.present > 0.5 else ()
     dips, dipped = dip_sign(features, comparison, steady=not case.data.air_saving, options=options)
     # a blower is leaky by design: its rate alone says nothing
     compared = comparison.source == "baseline" or case.station.station.source == "blower"
-    volume_ml = case.station.station.volume_ml
     leaky = leaky_sign(case.leak, volume_ml, _band_kpa(case.data), compared, options, _least_rate(case.data))
     spared = spared_sign(features, comparison)
     travel = travel_sign(case.data, case.baseline, options) or fall_sign(case.data, case.baseline, options)
@@ -131,16 +135,15 @@ def _seen(case: Case, options: JudgeOptions) -> Seen:
         dips = replace(dips, name="own_dips")
     asked = tuple(sign for sign in (spared, travel) if sign is not None)
     of_log = (leaky, *asked, *plate_signs(case.leak, case.blanked_leak))
-    losses = loss_signs(case.data, features, empty, options.odd_pick_share)
     ripple = pulsation_sign(case.data, options)
     pairs = [
         (group, grouped),
         (ripple, np.zeros(len(grouped), np.bool_)),
-        (where_all_are_late(late, unknown.get("response"), options), late_cycles),
+        (where_all_are_late(late, effects.get("response") if alone else None, options), late_cycles),
         (scatter, scattered),
-        *tight,
+        *((sign, scattered) for sign in why_slow),
         *(((dips, dipped),) if travel is None or travel.present < 0.5 else ()),
-        *losses,
+        *loss_signs(case.data, features, empty, options.odd_pick_share),
     ]
     return Seen(
         effects=effects,
@@ -206,7 +209,11 @@ def judge(case: Case, options: JudgeOptions) -> Judgement:
         return Judgement(findings=findings, causes=causes, detectable=(), comparison=comparison)
     seen = _seen(case, options)
     cycles = case.data.cycles
-    symptoms = symptom_facts(case.data, options)
+    requested = _unread_teeth(case.data, recording)
+    symptoms = tuple(
+        replace(f, probability=f.probability * (1.0 - requested)) if f.code == "supply_never_cuts" else f
+        for f in symptom_facts(case.data, options)
+    )
     complaint = bool((cycles.where("outcome", "dropped") | cycles.where("outcome", "missed")).any()) or any(
         fact.code == "supply_short_cycling" and (_band_kpa(case.data) or 0.0) >= options.band_kpa for fact in symptoms
     )
@@ -219,7 +226,7 @@ def judge(case: Case, options: JudgeOptions) -> Judgement:
     post = _stuck_first(post, sensors)
     stuck = max((f.probability for f in sensors if f.code == "sensor_stuck"), default=0.0)
     settings = tuple(
-        replace(f, probability=f.probability * (1.0 - 0.9 * stuck))
+        replace(f, probability=f.probability * (1.0 - 0.9 * stuck) * (1.0 - requested * (f.code in _OF_CUTS)))
         for f in settings
         if not hidden_by_range(f, case.data)
     )
@@ -235,6 +242,16 @@ def judge(case: Case, options: JudgeOptions) -> Judgement:
         detectable=detectable(seen.effects, seen.signs, words, circumstances, has_reference, options, found),
         comparison=seen.comparison,
     )
+
+
+def _unread_teeth(data: StationData, recording: tuple[Fact, ...]) -> float:
+    """Probability that the device saves air by itself, behind a request, in cuts that were not found.
+
+    Then nothing is known of where the supply is cut, nor how deep it would go on.
+    """
+    if data.from_request or bool(data.cycles.where("outcome", "missed").any()):
+        return 0.0
+    return max((f.probability for f in recording if f.code == "supply_is_request"), default=0.0)
 
 
 def _now(case: Case, seen: Seen) -> Bools:

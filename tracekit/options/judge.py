@@ -87,6 +87,9 @@ class JudgeOptions:
     short_coast_s: float = option(
         1.5, "s", "a leak that empties the band of air saving in less is no healthy one (common practice: 1 to 3)"
     )
+    parts_differ: float = option(
+        2.2, "factor", "of what two part types of a sound station leak: product mix is no fault (common practice)"
+    )
     leaky_kpa_s: float = option(4.0, "kPa/s", "fair or leaky where no volume is known (common practice, no source)")
     spread_decay: float = option(0.08, "kPa/s", "day to day (common practice, no source)")
     spread_decay_share: float = option(
@@ -107,6 +110,15 @@ class JudgeOptions:
     blow_per_start: float = option(
         0.1, "share", "a blow-off that starts nearer to its first level meets an opening valve (common practice)"
     )
+    cut_off_kpa: float = option(
+        0.5, "kPa", "of vacuum left at the end of a release in both logs: it was cut off on its way (no source)"
+    )
+    cut_off_share: float = option(
+        0.03, "share", "of the vacuum before it, by which such an end lies elsewhere day to day (common practice)"
+    )
+    cut_off_high: float = option(
+        0.2, "share", "of the vacuum before it, left: a blow-off is timed to a quarter, which such ones never reach"
+    )
     spread_cut: float = option(0.3, "kPa", "supply_off as edges show it, day to day")
     other_cut_kpa: float = option(1.0, "kPa", "supply_off stands elsewhere: fits that end there cannot be compared")
     open_per_cut: float = option(
@@ -122,6 +134,8 @@ class JudgeOptions:
         -0.95, "log", "usual time of a blow-off over that of the same volume's evacuation (common practice, no source)"
     )
     spread_blow_per_rise: float = option(0.55, "log", "generators and release valves are sized in many ways")
+    usual_open_kpa: float = option(8.5, "kPa", "an open cup leaves 2 to 15 by its bore (common practice)")
+    spread_usual_open_kpa: float = option(4.0, "kPa", "nine in ten lie between the two (common practice, no source)")
     usual_reach: float = option(0.76, "share of ambient", "sound generators reach 0.7 to 0.9 (common practice)")
     spread_reach: float = option(0.065, "share of ambient", "generators are chosen deep or shallow, for flow")
     most_reach: float = option(
