@@ -136,3 +136,19 @@ def test_a_footer_that_counts_from_zero_is_no_first_row(tmp_path):
     found = read(tmp_path / "log.csv")
     assert np.array_equal(found.pressure_kpa, RECORDING.pressure_kpa)
     assert found.facts.rows_rejected == 1
+
+
+@pytest.mark.parametrize("block", [10, 100, 500])
+def test_channels_that_are_written_in_blocks(tmp_path, block):
+    """A gateway that writes some rows of one channel, then of the next: each rises by itself."""
+    levels = {name: (RECORDING.digital >> b) & 1 for b, name in enumerate(("suction", "blow-off", "part present"))}
+    channels = {"vacuum kPa": RECORDING.pressure_kpa, **levels}
+    times, rows = stamps(), []
+    for start in range(0, N, block):
+        for tag, values in channels.items():
+            rows += [f"{times[k]};{tag};{values[k]:g}" for k in range(start, min(start + block, N))]
+    (tmp_path / "log.csv").write_text("\n".join(["time;tag;value", *rows, ""]))
+    found = read(tmp_path / "log.csv")
+    assert np.array_equal(found.pressure_kpa, RECORDING.pressure_kpa)
+    assert np.array_equal(found.digital, RECORDING.digital)
+    assert found.facts.clock_steps == ()

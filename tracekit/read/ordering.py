@@ -81,7 +81,13 @@ def _find(opened: Opened, given: Channel | None) -> Stretches | Scattered | None
     last = opened.last_rows(_plan_of(head)) if named and not head.whole else None
     if named and (head.whole or last is not None):  # else no channel is named, and no cell is empty
         apart = _channels_apart(head, last, *times[0]) or _events_apart(head, last, *times[0])
-    return apart or find_scattered(opened, _plan_of(head), times)
+    return apart or find_scattered(opened, _plan_of(head), times, _tags(head))
+
+
+def _tags(head: Head) -> list[Column]:
+    """Columns whose words are names of channels."""
+    texts = [c for c in head.columns if c.kind == "text" and 2 <= len(c.words) <= _MOST_TAGS]
+    return [c for c in texts if _are_channels([w.strip() for w in c.words])]
 
 
 def _plan_of(head: Head) -> Plan:

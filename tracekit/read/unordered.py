@@ -39,11 +39,14 @@ class Scattered:
     evidence: str
 
 
-def find_scattered(opened: Opened, plan: Plan, times: Sequence[tuple[TimePlan, Floats]]) -> Scattered | None:
+def find_scattered(
+    opened: Opened, plan: Plan, times: Sequence[tuple[TimePlan, Floats]], tags: Sequence[Column]
+) -> Scattered | None:
     """How the rows of a file are out of order; None where they are in order, or where their times do not prove it.
 
     plan   one that reads all columns
     times  ways to tell the time of the first rows, and their seconds, of shape (n,)
+    tags   columns whose words are names of channels
     """
     if not times:
         return None
@@ -58,6 +61,10 @@ def find_scattered(opened: Opened, plan: Plan, times: Sequence[tuple[TimePlan, F
     if any(_goes_on(others) for _, others in times[1:]) or rises < EVIDENCE.turned_falls * falls:
         return None
     name = time.columns[0]
+    tag = next((c for c in tags if _each_rises(seconds, word_codes(c.array)[0])), None)
+    if tag is not None:
+        evidence = f'the times of each channel of "{tag.name}" rise, those of all together fall {falls} times'
+        return Scattered(time=time, columns=columns, evidence=evidence)
     if in_no_order(known):
         own = _are_own(opened.head, seconds)
         evidence = f'{falls} of {len(steps)} steps of "{name}" go back, and each row has a time of its own'
@@ -189,6 +196,14 @@ def _are_own(head: Head, seconds: Floats) -> bool:
         return True
     texts = [c for c in head.columns if c.kind == "text" and 2 <= len(c.words) <= EVIDENCE.most_stations]
     return any(_own(seconds, word_codes(c.array)[0]) for c in texts)
+
+
+def _each_rises(seconds: Floats, codes: NDArray[np.int64]) -> bool:
+    """True where the times of every channel rise by themselves: a clock that is set back takes all with it."""
+    known = np.isfinite(seconds) & (codes >= 0)
+    order = np.argsort(codes[known], kind="stable")
+    steps, same = np.diff(seconds[known][order]), np.diff(codes[known][order]) == 0
+    return bool(same.any()) and bool((steps[same] >= 0).all())
 
 
 def _own(seconds: Floats, beside: NDArray[np.int64] | None = None) -> bool:
