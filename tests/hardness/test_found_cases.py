@@ -20,11 +20,13 @@ from hardness.mutate import mutated_log
 from hardness.trial import command, leftovers
 
 from tracekit.cli.stream import HarmlessStream
+from tracekit.errors import StationFileError
 from tracekit.model.outside import disarmed, visible
 from tracekit.model.tables import Column, join_tables, make_table
 from tracekit.pipeline import diagnose
 from tracekit.read.opening import open_log
 from tracekit.read.pressure import highest_stable
+from tracekit.read.station_file import load_station
 from tracekit.read.told import with_split_units
 
 
@@ -279,6 +281,17 @@ def test_a_time_beyond_measure_is_no_time(tmp_path):
         record = diagnose(tmp_path / "log.csv")
     assert record.logs[0].rows_rejected >= 1
     assert np.nanmax(record.cycles.floats("hold_end_s"), initial=0.0) < 1e6
+
+
+@pytest.mark.parametrize("sign", ["", "-"])
+@pytest.mark.parametrize(
+    "line", ["set_point_kpa = {}", "guard_kpa = {}", '[channels]\npressure = {{ column = "p", scale = [[4, {}], [20, 0]] }}']
+)
+def test_a_whole_number_of_400_figures_in_a_station_file_is_refused(tmp_path, line, sign):
+    """Whole numbers of TOML have no end; one that no float holds is told by its length."""
+    (tmp_path / "s.toml").write_text("[settings]\n" + line.format(f"{sign}1{'0' * 400}") + "\n")
+    with pytest.raises(StationFileError, match=r"s\.toml.*(a number of 40[12] signs|scale is a list)"):
+        load_station(tmp_path / "s.toml")
 
 
 @pytest.mark.parametrize(

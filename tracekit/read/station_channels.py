@@ -1,12 +1,11 @@
 """The [channels] of a station file: which column is what, and what the data cannot tell about it."""
 
-import math
 from collections.abc import Mapping
 from typing import Any
 
 from tracekit.errors import nearest
 from tracekit.model.station import Channel
-from tracekit.read.station_check import Faults, check_table, describe
+from tracekit.read.station_check import Faults, check_table, describe, is_measurable
 from tracekit.read.station_keys import CHANNELS
 from tracekit.units import PERCENT, PRESSURE_UNITS, find_pressure_unit
 
@@ -85,13 +84,9 @@ def _scale(value: object, faults: Faults) -> tuple[tuple[float, float], ...]:
 
 
 def _pair(value: object) -> tuple[float, float] | None:
-    if isinstance(value, list) and len(value) == _TWO_POINTS and all(map(_is_number, value)):
+    if isinstance(value, list) and len(value) == _TWO_POINTS and all(map(is_measurable, value)):
         return float(value[0]), float(value[1])
     return None
-
-
-def _is_number(value: object) -> bool:
-    return isinstance(value, int | float) and not isinstance(value, bool) and math.isfinite(value)
 
 
 def _check_pulse(value: Mapping[str, object], faults: Faults) -> None:

@@ -1,9 +1,9 @@
 """Checking of single tables of a station file: every fault is kept, none stops the rest."""
 
-import math
+import sys
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, TypeGuard
 
 from tracekit.errors import message, nearest
 from tracekit.read.station_keys import SECTIONS, Key, expected
@@ -33,9 +33,18 @@ def describe(value: object) -> str:
         return str(value).lower()
     if isinstance(value, str):
         return f'the text "{value[:40]}"'
-    if isinstance(value, int | float):
+    if isinstance(value, float) or is_measurable(value):
         return f"{value:g}"
+    if isinstance(value, int):
+        return f"a number of {len(str(value))} signs"
     return "a list" if isinstance(value, list) else "a table" if isinstance(value, dict) else "a date or time"
+
+
+def is_measurable(value: object) -> TypeGuard[int | float]:
+    """Whether a TOML value is a number that a float can hold; whole numbers of TOML have no end."""
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        return False
+    return abs(value) <= sys.float_info.max
 
 
 def check_table(
@@ -90,7 +99,7 @@ def _sound(key: Key, value: object) -> object | None:
             isinstance(v, str) and (not key.choices or v in key.choices) for v in value
         )
         return tuple(value) if texts and isinstance(value, list) else None
-    if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
+    if not is_measurable(value):
         return None
     if key.kind == "whole" and value != int(value):
         return None
@@ -111,7 +120,7 @@ def _todo(key: Key, value: object) -> str:
     numeric = key.kind in ("number", "whole")
     if numeric and isinstance(value, str):
         return "Write the number without quotes and without its unit."
-    if numeric and isinstance(value, int | float) and "positive" in key.unit and value < 0:
+    if numeric and is_measurable(value) and "positive" in key.unit and value < 0:
         return f"Write {-value:g}: tracekit counts vacuum as a positive number."
     if key.kind == "text" and isinstance(value, str) and key.choices:
         return nearest(value, key.choices)
