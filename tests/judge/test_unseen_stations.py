@@ -12,7 +12,7 @@ from segment.made_traces import PLAIN
 from tests.judge.test_verdict import case_of
 from tracekit.judge.approach import met_early
 from tracekit.judge.effects import compare
-from tracekit.judge.evidence import Circumstances, combined
+from tracekit.judge.evidence import Circumstances, Sign, combined
 from tracekit.judge.facts import Fact
 from tracekit.judge.features import Features, _noise_ln, choose_bands, deepest_dip, make_features
 from tracekit.judge.findings import _measures
@@ -25,7 +25,7 @@ from tracekit.judge.sawtooth import fall_rate_kpa_s, with_fast_falls
 from tracekit.judge.sensor_rules import _zero
 from tracekit.judge.setting_rules import without_reference
 from tracekit.judge.signs import leaky_sign
-from tracekit.judge.verdict import _least_rate, _seen, _unread_teeth
+from tracekit.judge.verdict import _least_rate, _less_teeth, _seen, _unread_teeth
 from tracekit.model.cycle import StationData
 from tracekit.model.estimate import Bound, Withheld
 from tracekit.model.finding import CODES, Evidence
@@ -405,3 +405,6 @@ def test_teeth_behind_a_request_that_were_not_read_tell_no_setting(plain) -> Non
     assert _unread_teeth(replace(data, from_request=True), (request,)) == 0.0
     missed = data.cycles.with_columns(outcome=np.full(len(data.cycles), data.cycles.categories["outcome"].index("missed")))
     assert _unread_teeth(replace(data, cycles=missed), (request,)) == 0.0
+    travel = Sign(name="travel_dips", present=0.99)
+    assert _less_teeth(travel, 0.95).present < 0.01  # falls at the same times are its cuts
+    assert _less_teeth(travel, 0.0) == travel

@@ -12,7 +12,7 @@ from tracekit.judge.course import dip_sign, travel_sign
 from tracekit.judge.detect import detectable
 from tracekit.judge.effects import Comparison, compare
 from tracekit.judge.effects_of import effects_of
-from tracekit.judge.evidence import Circumstances
+from tracekit.judge.evidence import Circumstances, Sign
 from tracekit.judge.facts import Fact
 from tracekit.judge.falls import fall_sign
 from tracekit.judge.features import Bands, Features, choose_bands, make_features, response_from_open_cup
@@ -210,6 +210,7 @@ def judge(case: Case, options: JudgeOptions) -> Judgement:
     seen = _seen(case, options)
     cycles = case.data.cycles
     requested = _unread_teeth(case.data, recording)
+    seen = replace(seen, signs=tuple(_less_teeth(sign, requested) for sign in seen.signs))
     symptoms = tuple(
         replace(f, probability=f.probability * (1.0 - requested)) if f.code == "supply_never_cuts" else f
         for f in symptom_facts(case.data, options)
@@ -252,6 +253,13 @@ def _unread_teeth(data: StationData, recording: tuple[Fact, ...]) -> float:
     if data.from_request or bool(data.cycles.where("outcome", "missed").any()):
         return 0.0
     return max((f.probability for f in recording if f.code == "supply_is_request"), default=0.0)
+
+
+def _less_teeth(sign: Sign, requested: float) -> Sign:
+    """Falls at the same times of every hold are the device's own cuts, where those were not found."""
+    if sign.name != "travel_dips" or requested < 0.5:
+        return sign
+    return replace(sign, present=min(sign.present, 0.001))
 
 
 def _now(case: Case, seen: Seen) -> Bools:
