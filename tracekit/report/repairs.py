@@ -128,13 +128,12 @@ REPAIRS: dict[str, tuple[str, int]] = {
     ),
 }
 """The repair of each cause in one sentence, as the handbook has it, and the minutes it may take."""
-_EACH = "Before each: lock out, dump the air, vent the vacuum and prove zero energy."
 
 
 def conditional(steps: list[Step], result: StationResult, source: Finding) -> list[Step]:
     """The steps of a finding with its repair made to depend on what the tests before it find.
 
-    Other causes of some weight get their repairs in a step of their own behind it, so that no outcome is a dead end.
+    It names the repairs of other causes of some weight too, so that no outcome is a dead end.
     """
     at = next((k for k, step in enumerate(steps) if k and _is_repair(step)), None)
     named = [_next_named(step, result, source) for step in steps]
@@ -142,8 +141,8 @@ def conditional(steps: list[Step], result: StationResult, source: Finding) -> li
         return named
     finds = "If the test finds" if at == 1 else "If the tests find"
     own = replace(named[at], act=f"{finds} {phrase(source.code).noun}: {_lowered(named[at].act)}")
-    others = _other_repairs(result, source)
-    return [*named[:at], own, *([others] if others is not None else []), *named[at + 1 :]]
+    own = replace(own, more=(*own.more, *_other_repairs(result, source)))
+    return [*named[:at], own, *named[at + 1 :]]
 
 
 def locked_once(steps: tuple[Step, ...]) -> tuple[Step, ...]:
@@ -170,16 +169,11 @@ def _next_named(step: Step, result: StationResult, source: Finding) -> Step:
     return replace(step, results=tuple(map(said, step.results)), more=tuple(map(said, step.more)))
 
 
-def _other_repairs(result: StationResult, source: Finding) -> Step | None:
-    """What repairs the causes that the tests may find instead; None where none is likely enough."""
+def _other_repairs(result: StationResult, source: Finding) -> tuple[tuple[str, str], ...]:
+    """What repairs the causes that the tests may find instead, the likeliest first."""
     others = [c for c in result.causes if c.chance >= _MAY_BE and c.code != source.code and c.code in REPAIRS]
     others = sorted(others, key=lambda c: -c.chance)[:_MOST_OTHERS]
-    pairs = tuple((cause_name(c.code), _in_short(c.code)) for c in others)
-    if not pairs:
-        return None
-    return Step(
-        act="If they find another cause, repair that instead", how="", minutes=None, results=pairs, caution=_EACH
-    )
+    return tuple((f"{cause_name(c.code)} instead", _in_short(c.code)) for c in others)
 
 
 def _in_short(code: str) -> str:
