@@ -267,7 +267,7 @@ def list_item(array: pa.Array, item: int) -> pa.Array:
         array = array.dictionary_decode()
     if pa.types.is_nested(array.type):
         long = pc.greater(pc.list_value_length(array), item)
-        padded = pc.if_else(pc.fill_null(long, fill_value=False), array, pa.scalar(None, array.type))
+        padded = pc.if_else(long, array, pa.nulls(1, array.type)[0])
         return pc.list_element(padded, item) if padded.null_count == 0 else _items_or_null(padded, item)
     before = r"[+-]?[\d.eE+-]+\s*[,; ]\s*"
     pattern = rf"[\[(]\s*(?:{before}){{{item}}}(?P<item>[+-]?[\d.eE+-]+)"

@@ -75,8 +75,9 @@ def _written_numbers(array: pa.Array, form: NumberForm) -> NDArray[np.float64]:
     texts = pc.utf8_trim_whitespace(texts)
     if form.trailed:
         texts = pc.replace_substring_regex(texts, r"^([0-9.]+)-$", r"-\1")
-    good = pc.fill_null(pc.match_substring_regex(texts, _NUMBER), fill_value=False)
-    return numbers(pc.if_else(good, texts, pa.scalar(None, pa.string())).cast(pa.float64()))
+    good = pc.match_substring_regex(texts, _NUMBER)
+    none = pa.nulls(1, pa.string())[0]  # pa.scalar, which pc.fill_null calls too, would import pandas
+    return numbers(pc.if_else(good, texts, none).cast(pa.float64()))
 
 
 def _in_base(word: str, base: int) -> float:
