@@ -313,6 +313,14 @@ def test_models_are_carried_to_the_reference_by_their_own_share() -> None:
     assert told == pytest.approx({"hole": 0.75, "mixture": 0.10, "porous": 0.15})
 
 
+def test_where_the_mean_coast_fits_no_form_its_bins_do_not_choose() -> None:
+    """A usual misfit divides log-likelihoods as it is, or the doubt about the shape does; a larger one by far more."""
+    assert leak_residuals.shared_divisor(1.0, 1.0, OPTIONS) == 1.0
+    assert leak_residuals.shared_divisor(2.4, 1.0, OPTIONS) == pytest.approx(2.4)
+    assert leak_residuals.shared_divisor(2.4, 6.0, OPTIONS) == 6.0
+    assert leak_residuals.shared_divisor(10.0, 6.0, OPTIONS) == pytest.approx(80.0)
+
+
 def test_an_interval_holds_the_less_probable_path_too() -> None:
     """Of a path of 15 % the mixture's interval would leave out a sixth; of one of 4 % nothing is asked."""
     middle, sd = np.array([[2.0], [1.0]]), np.array([0.05])

@@ -20,6 +20,7 @@ from tracekit.measure.leak_sums import (
     stack,
     weights,
 )
+from tracekit.options.leak import LeakOptions
 from tracekit.physics.heat import recursion
 
 BLOCK = 6
@@ -47,6 +48,16 @@ def beyond_noise(coasts: Coasts, wall: Wall, flow: Floats, chosen: Bools, scales
     seen = _fitted(coasts, columns, weight, chosen, scales)
     tried = [_noise_alone(coasts, columns, weight, chosen, scales, lasting_s) for lasting_s in LASTING_S]
     return inflation(seen, tried), common_misfit(history, pieces, seen.residual)
+
+
+def shared_divisor(common: float, doubt: float, options: LeakOptions) -> float:
+    """What log-likelihoods are divided by for what all coasts share beyond the model; at least 1.
+
+    common  by how much the mean coast's residual exceeds what scatter allows;  doubt  as from `shape_doubt`. What is
+    left is smooth, so that its bins do not count each: where it is large no form fits, and none may win for that.
+    """
+    strange = max(1.0, common / options.misfit_usual) ** options.misfit_power
+    return max(common * strange, doubt)
 
 
 def shape_doubt(coasts: Coasts, chosen: Bools, slow: float, scales: Scales, shape_kpa: float) -> float:

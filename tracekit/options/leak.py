@@ -64,6 +64,13 @@ class LeakOptions:
         2.0, "1/s", "what a sampling interval adds to it: slow logs see little of the evacuation"
     )
     temper: float = option(1.4, "", "divides log-likelihoods: the model is simpler than the station")
+    misfit_usual: float = option(
+        2.5, "", "misfit of the mean coast, over what scatter allows, up to which its bins may be taken as independent"
+    )
+    misfit_power: float = option(
+        1.5, "", "growth of what divides log-likelihoods beyond it: pores told as a hole had misfits of 3.7 to 7.3 "
+        "(simulated)"
+    )
     slow_residuals: float = option(3.0, "", "inflation of the residuals' slow part from which it is said")
     temper_slow_s: float = option(0.02, "s", "sampling interval at which bends between samples cost as much again")
     outlier_ratio: float = option(4.0, "", "cycles whose misfit exceeds this multiple of the median are set aside")
