@@ -47,9 +47,38 @@ def test_coasts_and_switches_from_the_saw_tooth(label: str, declared: bool) -> N
     assert "supply_is_request" in {f.code for f in found.findings}
 
 
+@pytest.mark.parametrize(("rate_kpa_s", "rate_hz"), [(40.0, 200.0), (40.0, 20.0), (10.0, 10.0)])
+def test_short_teeth_of_few_samples(rate_kpa_s: float, rate_hz: float) -> None:
+    """A large leak makes teeth of 0.3 s, whose rise slows towards the cut, and a slow log leaves four samples of each."""
+    scenario = random_scenario("cup_leak_orifice", 880_001, 2)
+    fault = replace(scenario.faults[0], size={"rate_kpa_s": rate_kpa_s, "b": 0.4})
+    found, known = (
+        _diagnosed(
+            simulate(
+                replace(
+                    scenario,
+                    cycles=20,
+                    faults=(fault,),
+                    station=replace(
+                        scenario.station,
+                        recorder=replace(scenario.station.recorder, rate_hz=rate_hz, supply_signal=signal),
+                    ),
+                )
+            )
+        )
+        for signal in ("request", "valve")
+    )
+    assert found.data.from_request
+    switches, true = (s.data.cycles.floats("supply_switches") for s in (found, known))
+    assert np.sum(switches) == pytest.approx(np.sum(true), rel=0.03)
+    assert np.max(np.abs(switches - true)) <= 2
+    codes = {f.code for f in found.findings if f.confidence is None or f.confidence > 0.3}
+    assert not codes & {"supply_never_cuts", "supply_off_unreachable", "set_point_too_high", "motion_dips"}
+
+
 def test_a_station_that_never_saves_air_has_no_saw_tooth() -> None:
     """A supply that stays on, with dips of the motion and an end level that is reached slowly, is no request."""
-    for label in ("healthy_plain", "motion_dips", "supply_dips"):
+    for label in ("healthy_plain", "motion_dips", "supply_dips", "supply_pulsation"):
         scenario = random_scenario(label, 880_011, 2)
         plain = replace(scenario, cycles=25, station=replace(scenario.station, saving=None))
         result = _diagnosed(simulate(plain))

@@ -127,7 +127,7 @@ class StationAnalyser:
         starts = cycle_starts(samples, reference, -1, self._segment)
         saw = self._find_saw(samples, starts, reference)
         if saw is not None:
-            samples = with_device_supply(samples, saw)
+            samples = with_device_supply(samples, saw, self._segment)
             reference, settings = learn(samples, self._filed, self._segment)
         self._head = samples
         level = usual_open_level(samples, starts, reference, self._segment, self._measure)
@@ -200,7 +200,7 @@ class StationAnalyser:
             options=self._segment,
             late_s=self._layout.digital_late_s,
         )
-        return samples if learned.saw is None else with_device_supply(samples, learned.saw)
+        return samples if learned.saw is None else with_device_supply(samples, learned.saw, self._segment)
 
     def _under_way(self, samples: Samples, learned: Learned) -> bool:
         """The log begins inside a cycle: the supply is on already, or vacuum is there."""

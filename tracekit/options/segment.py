@@ -55,3 +55,8 @@ class SegmentOptions:
     saw_kink_s: float = option(0.05, "s", "a cut supply stops a rise that this long before was still under way")
     saw_level_kpa: float = option(1.2, "kPa", "turning points of air saving lie at one level within this")
     saw_fall_s: float = option(0.3, "s", "a fall that is shorter is a dip of the motion, not a coast")
+    saw_lopsided: float = option(1.4, "factor", "between rise and fall of teeth; a swing of the generator has none")
+    saw_regular: float = option(0.3, "share", "of their length, by which two in three teeth differ at most")
+    saw_standing: float = option(
+        0.5, "share of samples", "in the upper third of teeth: a triangle has a third, dips of a steady hold far more"
+    )

@@ -13,6 +13,7 @@ from tracekit.frozen import dataclass
 from tracekit.options.segment import SegmentOptions
 from tracekit.segment.cycles import Spans
 from tracekit.segment.samples import Samples
+from tracekit.segment.teeth import Curve, curve_of, find_teeth
 from tracekit.signal.segments import count_in, edges_of, first_in, range_index, range_max
 
 Floats = NDArray[np.float64]
@@ -35,31 +36,77 @@ def find_saw(samples: Samples, spans: Spans, peak: float, declared: bool, option
     """The thresholds of a saw-tooth that runs while the logged supply stays on; None where there is none.
 
     `declared`: the station file says that the supply is a request. Without it, most holds must show what only a cut
-    supply makes: a rise that is still under way stops at one level, and a fall follows. A generator that stays on
-    comes to its end level slowly, and a dip of the motion recovers.
+    supply makes: a rise that is still under way stops at one level, and a fall follows; or teeth between two levels,
+    one like the other. A generator that stays on comes to its end level slowly, and a dip of the motion recovers.
     """
     if not samples.has_release or not len(spans.start):
         return None
     start, stop, whole = _asked(samples, spans, options)
     if not declared and whole < 0.9:
         return None  # the log shows the valve itself
-    noise = samples.noise / np.sqrt(samples.width)
-    least = max(6.0 * noise, options.saw_least_kpa)
-    top, bottom, second = _turning_points(samples.smooth, start, stop, least, 0.5 * peak)
+    curve = curve_of(samples, options)
+    least = max(6.0 * curve.noise, options.saw_least_kpa)
+    top, bottom, second = _turning_points(curve.vacuum, start, stop, least, 0.5 * peak)
     tops = top[top >= 0]
     if declared and not len(tops):
-        highest = range_max(samples.smooth, start, stop)
+        highest = range_max(curve.vacuum, start, stop)
         high = highest[highest > 0.5 * peak]
     else:
-        high = samples.smooth[np.concatenate([tops, second[second >= 0]])]
-    if not len(high) or (not declared and not _cut_short(samples, tops, bottom[top >= 0], len(start), least, options)):
+        high = curve.vacuum[np.concatenate([tops, second[second >= 0]])]
+    if not len(high):
         return None
-    low = samples.smooth[bottom[bottom >= 0]]
-    # the outermost turning point of the usual level, so that every cut and every resumption is passed
+    saw = _levels(samples, curve, high, tops, bottom[bottom >= 0], options)
+    if saw.cut_kpa - saw.resume_kpa <= least:
+        return None
+    if declared or _cut_short(samples, curve, tops, bottom[top >= 0], len(start), least, options):
+        return saw
+    return saw if _alike(samples, curve, saw, start, stop, options) else None
+
+
+def _levels(samples: Samples, curve: Curve, high: Floats, tops: Ints, bottoms: Ints, options: SegmentOptions) -> Saw:
+    """The outermost turning points of the usual level, so that every cut and every resumption is passed."""
+    low = curve.vacuum[bottoms]
     usual = options.saw_level_kpa + 4.0 * samples.noise
-    cut = float(high[high > np.median(high) - usual].min()) - 2.0 * noise
-    resume = float(low[low < np.median(low) + usual].max()) + 2.0 * noise if len(low) else -np.inf
-    return Saw(cut_kpa=cut, resume_kpa=resume) if cut - resume > least else None
+    over, under = _missed_by(curve.vacuum, tops), _missed_by(-curve.vacuum, bottoms)
+    cut = float(high[high > np.median(high) - usual - over].min()) - 2.0 * curve.noise
+    resume = float(low[low < np.median(low) + usual + under].max()) + 2.0 * curve.noise if len(low) else -np.inf
+    return Saw(cut_kpa=cut, resume_kpa=resume)
+
+
+def _missed_by(vacuum: Floats, turns: Ints) -> float:
+    """How far the highest sample may stay under a corner between straight sides, by the steps beside it [kPa]."""
+    turns = turns[(turns >= 1) & (turns < len(vacuum) - 1)]
+    if not len(turns):
+        return 0.0
+    rise = max(float(np.median(vacuum[turns] - vacuum[turns - 1])), 0.0)
+    fall = max(float(np.median(vacuum[turns] - vacuum[turns + 1])), 0.0)
+    # steps at the corner are shortened by it, by half at the median
+    return 2.0 * rise * fall / max(rise + fall, 1e-9)
+
+
+def _alike(samples: Samples, curve: Curve, saw: Saw, start: Ints, stop: Ints, options: SegmentOptions) -> bool:
+    """Whether many holds are cut into teeth of one height and one length, whose rises last otherwise than their falls.
+
+    Vacuum stands at neither level for long. What swings with the generator rises as it falls, and between dips of the
+    motion vacuum stands.
+    """
+    teeth = find_teeth(curve.vacuum, start, stop, saw.cut_kpa, saw.resume_kpa)
+    whole = np.flatnonzero((teeth.stretch[1:] == teeth.stretch[:-1]) & (teeth.resumed[:-1] >= 0))
+    if len(np.unique(teeth.stretch[whole])) < max(3, options.saw_share * len(start)):
+        return False
+    top, low, following = teeth.top[whole], teeth.resumed[whole], teeth.top[whole + 1]
+    fall, rise = samples.time[low] - samples.time[top], samples.time[following] - samples.time[low]
+    lopsided = abs(float(np.log(np.mean(fall) / np.mean(rise)))) > np.log(options.saw_lopsided)
+    early, late = np.quantile(fall + rise, [0.16, 0.84])
+    regular = late - early < options.saw_regular * (early + late) + 2.0 * samples.interval
+    return bool(lopsided and regular and _standing(curve, saw, top, following) < options.saw_standing)
+
+
+def _standing(curve: Curve, saw: Saw, top: Ints, following: Ints) -> float:
+    """Share of the samples of teeth that lie in the upper third between their levels."""
+    index, _ = range_index(top, following)
+    height = (curve.vacuum[index] - saw.resume_kpa) / (saw.cut_kpa - saw.resume_kpa)
+    return float(np.mean(height > 2.0 / 3.0))
 
 
 def _asked(samples: Samples, spans: Spans, options: SegmentOptions) -> tuple[Ints, Ints, float]:
@@ -71,28 +118,32 @@ def _asked(samples: Samples, spans: Spans, options: SegmentOptions) -> tuple[Int
     return begin[whole], stop[whole], float(whole.mean())
 
 
-def _cut_short(samples: Samples, top: Ints, bottom: Ints, holds: int, least: float, options: SegmentOptions) -> bool:
+def _cut_short(
+    samples: Samples, curve: Curve, top: Ints, bottom: Ints, holds: int, least: float, options: SegmentOptions
+) -> bool:
     """Most holds rise fast up to one level, stop there and fall for longer than a dip."""
     before = np.searchsorted(samples.time, samples.time[top] - options.saw_kink_s) if len(top) else top
-    rise = samples.smooth[top] - samples.smooth[before]
+    rise = curve.vacuum[top] - curve.vacuum[before]
     last = np.where(bottom >= 0, bottom, len(samples.time) - 1)
     lasting = samples.time[last] - samples.time[top] > options.saw_fall_s
     kink = (rise > least) & lasting
     if kink.sum() < max(3, options.saw_share * holds):
         return False
-    level = samples.smooth[top[kink]]
+    level = curve.vacuum[top[kink]]
     return float(np.quantile(level, 0.9) - np.quantile(level, 0.1)) < options.saw_level_kpa + 4.0 * samples.noise
 
 
-def with_device_supply(samples: Samples, saw: Saw) -> Samples:
+def with_device_supply(samples: Samples, saw: Saw, options: SegmentOptions) -> Samples:
     """The samples with the supply as the device switched it: off from each upper turning point to the lower one."""
-    index = np.arange(len(samples.time))
-    event = np.zeros(len(index), np.int8)
-    event[samples.smooth <= saw.resume_kpa] = 1
-    event[samples.supply_rise] = 1
-    event[samples.smooth >= saw.cut_kpa] = -1
-    last = np.maximum.accumulate(np.where(event != 0, index, 0))
-    supply = samples.supply & (event[last] >= 0)
+    count = len(samples.time)
+    on, off = samples.supply_rise, samples.supply_fall
+    start = np.concatenate([[0], on]) if count and samples.supply[0] else on
+    stop = np.concatenate([off, [count]]) if count and samples.supply[-1] else off
+    teeth = find_teeth(curve_of(samples, options).vacuum, start, stop, saw.cut_kpa, saw.resume_kpa)
+    mark = np.zeros(count + 1, np.int8)
+    mark[teeth.top] = 1
+    mark[np.where(teeth.resumed >= 0, teeth.resumed, stop[teeth.stretch])] -= 1
+    supply = samples.supply & (np.cumsum(mark[:-1], dtype=np.int32) == 0)
     rise, fall = edges_of(supply)
     return replace(samples, supply=supply, supply_rise=rise, supply_fall=fall)
 
