@@ -57,7 +57,7 @@ def shared_divisor(common: float, doubt: float, options: LeakOptions) -> float:
     left is smooth, so that its bins do not count each: where it is large no form fits, and none may win for that.
     """
     strange = max(1.0, common / options.misfit_usual) ** options.misfit_power
-    return max(common * strange, doubt)
+    return float(max(common * strange, doubt))
 
 
 def shape_doubt(coasts: Coasts, chosen: Bools, slow: float, scales: Scales, shape_kpa: float) -> float:

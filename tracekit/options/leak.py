@@ -68,8 +68,9 @@ class LeakOptions:
         2.5, "", "misfit of the mean coast, over what scatter allows, up to which its bins may be taken as independent"
     )
     misfit_power: float = option(
-        1.5, "", "growth of what divides log-likelihoods beyond it: pores told as a hole had misfits of 3.7 to 7.3 "
-        "(simulated)"
+        1.5,
+        "",
+        "growth of what divides log-likelihoods beyond it: pores told as a hole had misfits of 3.7 to 7.3 (simulated)",
     )
     slow_residuals: float = option(3.0, "", "inflation of the residuals' slow part from which it is said")
     temper_slow_s: float = option(0.02, "s", "sampling interval at which bends between samples cost as much again")
