@@ -90,7 +90,7 @@ def test_supply_that_comes_on_in_little_vacuum_resumes_nothing():
     nothing = np.zeros(0, int)
     samples = SimpleNamespace(
         smooth=smooth, vacuum=smooth, time=np.arange(120) * 0.01, interval=0.01, noise=0.05, present_rise=np.array([18]), present_fall=np.array([112]),
-        supply_fall=np.array([25, 60]), supply_rise=np.array([2, 40, 79]), has_present=True, has_release=True,
+        supply_fall=np.array([25, 60]), supply_rise=np.array([2, 40, 79]), has_present=True, has_release=True, width=3,
     )  # fmt: skip
     spans = SimpleNamespace(start=np.array([2]), end=np.array([120]), release=np.array([105]))
     edges = switch_edges(samples, spans, 70.0, replace(SegmentOptions(), release_gap_s=5.0))

@@ -49,6 +49,7 @@ class SegmentOptions:
     gradual_s: float = option(0.3, "s", "one that takes at least this long is gradual; between the two it is neither")
     strip_buckets: int = option(4096, "buckets", "resolution of the strip of the whole recording")
     contact_least_samples: int = option(3, "samples", "an open-cup stretch shorter than this does not show")
+    passing_kpa: float = option(0.1, "kPa", "vacuum that passes supply_off has risen by more in the moment before")
     saw_least_kpa: float = option(1.0, "kPa", "a smaller rise or fall is no tooth of air saving")
     saw_cycles: int = option(200, "cycles", "so many tell whether the device saves air behind a logged request")
     saw_share: float = option(0.3, "share of holds", "fewer with a tooth are no air saving by the device itself")

@@ -86,7 +86,10 @@ def _grip(samples: Samples, spans: Spans, until: Ints, output_on: Ints, set_poin
 
 
 def _suction_end(samples: Samples, spans: Spans, grip: Ints, reference: Reference, options: SegmentOptions) -> Ints:
-    """The supply-off that ends suction: the last one, unless it is an air-saving cut (at or above supply_off)."""
+    """The supply-off that ends suction: the last one, unless it is an air-saving cut (at or above supply_off).
+
+    One right before the release, of a vacuum that had passed supply_off long before, is no air-saving cut.
+    """
     until = np.where(spans.release >= 0, np.minimum(spans.release + 2, spans.end), spans.end)
     last = last_in(samples.supply_fall, spans.start + 1, until)
     if not reference.air_saving or not np.isfinite(reference.supply_off):
@@ -97,7 +100,10 @@ def _suction_end(samples: Samples, spans: Spans, grip: Ints, reference: Referenc
     cut = level >= reference.supply_off - 2.5 * samples.noise - 0.1
     # a cut that comes as the set point is reached, or a little before, is one all the same
     soon = last > grip - samples_in(options.cut_before_grip_s, samples.interval) - 1
-    return np.asarray(np.where(cut & (grip >= 0) & soon, -1, last), np.int64)
+    wait = samples.time[np.maximum(spans.release, 0)] - samples.time[here]
+    ends = (spans.release >= 0) & (wait < options.release_gap_s)
+    ends &= ~explained(samples, here, np.full(len(here), reference.supply_off), upward=True)
+    return np.asarray(np.where(cut & (grip >= 0) & soon & ~ends, -1, last), np.int64)
 
 
 def _before_an_early_cut(samples: Samples, grip: Ints, stop: Ints, options: SegmentOptions) -> Ints:

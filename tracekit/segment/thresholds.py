@@ -156,6 +156,13 @@ def _let_go_later(samples: Samples, cut: Ints, stop: Ints, options: SegmentOptio
     return np.asarray(gone & (high >= 0) & coasted & at_once, np.bool_)
 
 
+def _rising(samples: Samples, edge: Ints, options: SegmentOptions) -> NDArray[np.bool_]:
+    """Edges at which vacuum has just risen, as it has where it passes a threshold."""
+    before = np.searchsorted(samples.time, samples.time[edge] - options.saw_kink_s)
+    rise = samples.smooth[edge] - samples.smooth[np.minimum(before, np.maximum(edge - 1, 0))]
+    return np.asarray(rise > options.passing_kpa + 3.0 * samples.noise / np.sqrt(samples.width), np.bool_)
+
+
 def switch_edges(samples: Samples, spans: Spans, peak: float, options: SegmentOptions) -> SwitchEdges:
     """The edges from which thresholds are read.
 
@@ -188,6 +195,8 @@ def switch_edges(samples: Samples, spans: Spans, peak: float, options: SegmentOp
             alone = (release_time - samples.time[cut] > options.release_gap_s) & (spans.release[mine] >= 0)
         else:
             alone = _let_go_later(samples, cut, stop[mine], options)
+        if samples.has_present:  # without an output, and at rest: given up, not cut by a threshold
+            alone &= np.isin(mine, _owner(gripped, spans)) | _rising(samples, cut, options)
         worth = samples.smooth[cut] > 0.5 * peak
         cut = cut[(held_on | alone & ~follows) & worth & (cut < stop[mine])]
     if n and len(resume):
