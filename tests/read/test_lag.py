@@ -8,8 +8,8 @@ import pytest
 
 from tests.read.dialects import Dialect, make_recording
 from tests.read.reading import read, written
-from tracekit.model.trace import RELEASE_BIT, SUPPLY_BIT, Block
-from tracekit.read import lag
+from tracekit.model.trace import RELEASE_BIT, SUPPLY_BIT, Block, DigitalLag
+from tracekit.read import lag, log
 from tracekit.read.inspection import inspect_log, inspection_json
 from tracekit.read.inspection_text import inspection_text
 
@@ -56,6 +56,16 @@ def test_digitals_in_time_show_no_lag(tmp_path, samples):
     """Digitals that are in time, or late by one sample, which a logger's scan explains, are not reported."""
     found = read(written(tmp_path, late(samples), Dialect()))
     assert found.facts.digital_lags == ()
+
+
+def test_the_longer_lag_is_told_beside_the_shorter():
+    """An open cup hides the lag of the supply: what the release shows holds for it too, and is said so."""
+    one = DigitalLag(station="a", signal="supply", lag_s=0.03, u_s=0.003, edges=20)
+    two = replace(one, signal="release", lag_s=0.173)
+    warnings = [log._lag_warning(lag, (one, two)) for lag in (one, two)]
+    assert "release shows 0.173 s, and one scan writes both: the true lag is that or more" in warnings[0]
+    assert "or more by the valve's own delay" in warnings[1]
+    assert "one scan" not in log._lag_warning(one, (one, replace(two, station="b")))
 
 
 def test_a_slow_valve_is_no_lag(tmp_path):

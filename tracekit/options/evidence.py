@@ -85,6 +85,9 @@ class Evidence:
     between_plateaus: float = option(
         0.003, "1", "of the values between two levels at most, and at each level at least (no source)"
     )
+    between_named: float = option(
+        0.15, "1", "of the values between them at most where the name is a valve's, fewer than at each (no source)"
+    )
     also_changes: float = option(
         0.1, "1", "of the change, and of its speed, in the foremost state: others make it too (no source)"
     )

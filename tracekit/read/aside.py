@@ -6,6 +6,7 @@ from numpy.typing import NDArray
 from tracekit.model.trace import Assumption
 from tracekit.options.evidence import EVIDENCE
 from tracekit.read.columns import Column
+from tracekit.read.digitals import ROLES
 from tracekit.read.head import Head, finite, joined
 from tracekit.read.plan import Plan
 
@@ -28,6 +29,8 @@ def left_aside(head: Head, plan: Plan) -> tuple[Assumption, ...]:
 
 def _tells(column: Column) -> bool:
     """True for a recipe, a nest, a state: some words or whole numbers, again and again."""
+    if column.kind == "number" and any(column.hints.weight(role) >= EVIDENCE.name_weight for role in ROLES):
+        return True  # a signal by its name, of which no level was found
     if column.hints.weight("time") or column.hints.weight("quality") or column.hints.pressure_unit is not None:
         return False
     if column.kind == "number" and column.profile.whole:

@@ -1,5 +1,6 @@
 """A clock in columns of its own, hours, minutes, seconds, parts of a second; and one whose figures stand together."""
 
+import datetime as dt
 from collections.abc import Sequence
 from dataclasses import replace
 
@@ -17,6 +18,13 @@ _ORDER = ("h", "min", "s", "ms", "us", "ns")
 _SPELLED = frozenset({"hhmmss", "hmmss", "hhmmssfff", "hhmmsszzz", "hhmmssms", "hhmmsss"})
 _DAY, _FEWEST, _FIRST_YEAR = 240_000, 100, 19_700_101_000_000
 _STAMPS: tuple[tuple[float, tuple[Field, ...]], ...] = ((1.0, ("packed",)), (1e3, ("packed_ms",)))
+_FIRST_SHORT, _BEYOND_SHORT, _FEWEST_SECONDS = 10_101_000_000, 690_000_000_000, 5
+"""Dates and clocks in one number whose year has two figures, 2001 to 2068, and how many seconds must differ."""
+_DATE_WORDS = {
+    "year": frozenset({"year", "jahr", "annee", "ano", "anno", "jaar", "ar", "rok"}),
+    "month": frozenset({"month", "monat", "mois", "mes", "mese", "maand", "manad", "miesiac", "mesic"}),
+    "day": frozenset({"day", "tag", "jour", "dia", "giorno", "dag", "dzien", "den"}),
+}
 _LIMITS = {"h": 24, "min": 60, "ms": 1000, "us": 1_000_000, "ns": 1_000_000_000}
 
 _DAY_STEP = 0.01  # days from row to row at most
@@ -56,12 +64,38 @@ def clock_columns(columns: Sequence[Column]) -> tuple[str, ...]:
         if unit is None or column.kind != "number" or len(known) == 0 or column.hints.weight("pressure") >= 0.9:
             continue
         most = _LIMITS.get(unit.symbol, np.inf)
-        fits = bool((known == np.rint(known)).all()) and known.min() >= 0 and bool(known.max() < most)
+        whole = bool((known == np.rint(known)).all())
+        of_minute = unit.symbol == "s" and bool(known.max() < _LIMITS["min"])  # seconds with their fraction
+        fits = (whole or of_minute) and known.min() >= 0 and bool(known.max() < most)
         if unit.symbol in _ORDER and fits and unit.symbol not in found:
             found[unit.symbol] = column
+    fraction = "s" in found and bool((finite(found["s"].values) % 1.0 != 0).any())
+    if fraction and not {"h", "min"} <= found.keys():
+        return ()  # time that has passed
     parts = [found[symbol] for symbol in _ORDER if symbol in found]
     starts_again = "min" in found or any(_starts_again(found[s]) for s in ("ms", "us", "ns") if s in found)
     return tuple(c.name for c in parts) if "s" in found and len(parts) > 1 and starts_again else ()
+
+
+def date_of_columns(columns: Sequence[Column]) -> int | None:
+    """Unix time of midnight of the date that columns of year, month and day hold in the first row [µs]; None without.
+
+    A date that is written once for all rows counts; over midnight the clock goes on by itself.
+    """
+    parts: dict[str, float] = {}
+    for column in columns:
+        known = finite(column.values) if column.kind == "number" else np.empty(0)
+        for part, words in _DATE_WORDS.items():
+            if len(known) and not words.isdisjoint(column.hints.tokens) and (known == np.rint(known)).all():
+                parts.setdefault(part, float(known[0]))
+    if parts.keys() != _DATE_WORDS.keys():
+        return None
+    year, month, day = (int(parts[p]) for p in _DATE_WORDS)
+    try:
+        date = dt.datetime(year + 2000 if year < 70 else year, month, day, tzinfo=dt.UTC)
+    except (ValueError, OverflowError):
+        return None
+    return round(date.timestamp()) * 1_000_000
 
 
 def _starts_again(column: Column) -> bool:
@@ -87,6 +121,9 @@ def _as_clock(column: Column, *, beside: bool) -> Column:
         return column
     if pa.types.is_integer(column.array.type) and float(known.min()) >= _FIRST_YEAR:
         return _typed_stamp(column, known)
+    short = _short_stamp(column, known)
+    if short is not None:
+        return short
     spelled = not _SPELLED.isdisjoint(column.hints.tokens)
     sizes: tuple[tuple[float, Field], ...] = ((1.0, "clock"), (1e3, "clock_ms"))
     for size, field in sizes:
@@ -116,6 +153,28 @@ def _typed_stamp(column: Column, known: NDArray[np.float64]) -> Column:
             profile = replace(column.profile, kind="stamp", stamp=form)
             return replace(column, profile=profile, values=np.empty(0), cells=(f"{known[0]:.0f}",))
     return column
+
+
+def _short_stamp(column: Column, known: NDArray[np.float64]) -> Column | None:
+    """A column of numbers such as 260326101714.005 as stamps, whose year has two figures; None where it is none.
+
+    In a count the figures of minutes and seconds soon pass 59.
+    """
+    sizes: tuple[tuple[float, tuple[Field, ...]], ...] = ((1.0, ("packed_short",)), (1e3, ("packed_short_ms",)))
+    for size, fields in sizes:
+        whole = np.floor(known / size)
+        if not (whole.min() >= _FIRST_SHORT and whole.max() < _BEYOND_SHORT) or len(np.unique(whole)) < _FEWEST_SECONDS:
+            continue
+        fraction = bool((known != np.rint(known)).any())
+        month, day, hour = whole // 1e8 % 100, whole // 1e6 % 100, whole // 1e4 % 100
+        real = (month >= 1) & (month <= 12) & (day >= 1) & (day <= 31) & (hour < 24)
+        if real.all() and _ends_at_59(whole) and not (fraction and size > 1.0):
+            own: tuple[Field, ...] = (*fields, "fraction") if fraction else fields
+            form = StampForm(fields=own, evidence="date, its year of two figures, and clock in a number")
+            profile = replace(column.profile, kind="stamp", stamp=form)
+            cell = f"{known[0]:.3f}" if fraction else f"{known[0]:.0f}"
+            return replace(column, profile=profile, values=np.empty(0), cells=(cell,))
+    return None
 
 
 def _read_as(column: Column, field: Field, *, fraction: bool) -> Column:
@@ -149,3 +208,10 @@ def days_rise(column: Column, known: NDArray[np.float64]) -> bool:
 def counted_otherwise(column: Column) -> bool:
     """True where a factor stands beside the unit of time that is not understood, or may be meant either way round."""
     return len(doubtful_factors(f"{column.name}; {column.unit}")) > 0
+
+
+def may_be_time(column: Column) -> bool:
+    """False for a column whose name says that it is something else."""
+    known = column.hints
+    other = known.weight("pressure") >= 0.9 or known.pressure_unit is not None or known.weight("other") > 1
+    return not other or known.weight("time") >= 1.0 or counts_time(column)

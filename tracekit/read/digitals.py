@@ -225,7 +225,8 @@ def _plans(column: Column, *, wanted: bool) -> list[LevelPlan]:
     if (
         column.levels > 2
         and not read
-        and (plateaus := two_plateaus(known)) is not None
+        and column.profile.form.base == 10  # figures of base 2 or 16 are words of bits
+        and (plateaus := two_plateaus(known, named=named or wanted)) is not None
         and (named or wanted or column.hints.weight("pressure") < 0.9)
     ):
         return [LevelPlan(column=column.name, kind="threshold", threshold=sum(plateaus) / 2)]

@@ -1,6 +1,6 @@
 """An opened log: blocks of samples once through, then the facts about it."""
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -184,7 +184,12 @@ class Log:
             quantisation_kpa=quantisation(self._pressures.values),
             gaps=tuple(g for clock in clocks for g in clock.gaps),
             clock_steps=(*self._ending.steps(), *(s for clock in clocks for s in clock.steps)),
-            warnings=(*self._ending.warnings(), *self._missing_warnings(), *map(_lag_warning, lags), *self._early),
+            warnings=(
+                *self._ending.warnings(),
+                *self._missing_warnings(),
+                *(_lag_warning(lag, lags) for lag in lags),
+                *self._early,
+            ),
             duplicates=sum(clock.losses.count(DOUBLE) for clock in clocks),
             digital_lags=lags,
             context_values=self._ending.context(),
@@ -223,10 +228,17 @@ def restart_warning(restart: tuple[float, float]) -> str:
     )
 
 
-def _lag_warning(lag: DigitalLag) -> str:
+def _lag_warning(lag: DigitalLag, lags: Sequence[DigitalLag]) -> str:
+    """What to tell of a digital that lags, beside all of its station: the one that shows the longest lag tells most."""
+    longest = max((one for one in lags if one.station == lag.station), key=lambda one: one.lag_s)
+    more = (
+        f"; {longest.signal} shows {longest.lag_s:.3g} s, and one scan writes both: the true lag is that or more"
+        if longest.lag_s - lag.lag_s > 2 * (longest.u_s + lag.u_s)
+        else ", or more by the valve's own delay"
+    )
     return (
         f"{lag.signal} of {lag.station} was written late: the pressure answers {lag.lag_s:.3g} s before its edges "
-        f"(± {2 * lag.u_s:.2g} s, {lag.edges} edges); nothing was moved: {_LATE[lag.signal]}"
+        f"(± {2 * lag.u_s:.2g} s, {lag.edges} edges){more}; nothing was moved: {_LATE[lag.signal]}"
     )
 
 

@@ -4,6 +4,7 @@ import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
+from tracekit.read.levels import level_of_change
 from tracekit.read.sniff import DELIMITERS, split
 from tracekit.read.words import hints
 
@@ -19,6 +20,9 @@ _LEGEND = re.compile(
 _NUMBERED = re.compile(
     r"(?:\w+[ _])?(?:id|ids|channel|ch|kanal|canal|tag|signal)(?:[ _]?(?:id|no|nr|number))?", re.IGNORECASE
 )
+_ARROWS = ("->", "=>", "\u2192")
+_TIMED = re.compile(r"\d[\d:./TZ+ -]{3,40}[ \t]+(?=[^\W\d_])")
+_TIMED_BYTES = rb"(?m)^(\d[\d:./TZ+ -]{3,40})[ \t]+(?=[A-Za-z\x80-\xff])"
 
 _UNQUOTED = ((rb'(?m)^"(.*)"[ \t]*(\r?)$', rb"\1\2"), (rb'""', rb'"'))
 _NO_APOSTROPHE = ((rb"(?m)(^|[;,\t|])'(?=[\d+-])", rb"\1"),)
@@ -46,7 +50,19 @@ def find_marked(lines: Sequence[str]) -> Marked | None:
         return Marked(changes=_NO_APOSTROPHE, evidence="an apostrophe before cells, which marks texts, is left out")
     if "(" in text and sum(_BRACKETED.search(line) is not None for line in body) >= _FEWEST:
         return Marked(changes=_SIGNED, evidence="numbers in round brackets are negative, as in accounts")
-    return _find_legend(written, body[:_LOOKED_AT])
+    return _find_arrows(body) or _find_legend(written, body[:_LOOKED_AT])
+
+
+def _find_arrows(body: Sequence[str]) -> Marked | None:
+    """Lines of a time, the name of a signal with blanks in it, an arrow and a level."""
+    for arrow in _ARROWS:
+        parted = [line.rpartition(arrow) for line in body]
+        told = [level_of_change(level.strip()) is not None and _TIMED.match(lead) for lead, _, level in parted]
+        if any(mark in line for mark in DELIMITERS[:-1] for line in body) or _share(map(bool, told)) <= _ALIKE:
+            continue
+        changes = ((rb"[ \t]{0,9}" + re.escape(arrow.encode()) + rb"[ \t]{0,9}", b";"), (_TIMED_BYTES, rb"\1;"))
+        return Marked(changes=changes, evidence=f'every line holds a time, a name and a level behind "{arrow}"')
+    return None
 
 
 def _share(found: Iterable[bool]) -> float:

@@ -119,7 +119,9 @@ def find_glued(lines: Sequence[str], form: TextForm, name: str) -> Glued | None:
     counts = [len(r) for r in rows]
     fields = max(set(counts), key=counts.count)
     alike = [r for r in rows if len(r) == fields]
-    if any("." in cell for r in alike for cell in r) or not any(c.isdigit() for c in "".join(alike[0])):
+    pointed = {k for r in alike for k, cell in enumerate(r) if "." in cell}
+    stamps = all(cell_kind(r[k]) == "time" for r in alike for k in pointed)  # a point in these says nothing of numbers
+    if not stamps or not any(c.isdigit() for c in "".join(alike[0])):
         return None
     names = form.header.fields
     if names == 0:
@@ -128,7 +130,7 @@ def find_glued(lines: Sequence[str], form: TextForm, name: str) -> Glued | None:
         return None
     if names >= fields or all(not cell for r in alike for cell in r[names:]):
         return None
-    places = tuple(k for k in range(1, fields) if _is_fraction(alike, k))
+    places = tuple(k for k in range(1, fields) if k - 1 not in pointed and _is_fraction(alike, k))
     parted = all(b - a > 1 for a, b in itertools.pairwise(places))
     if len(alike) < _CONSTANT * len(rows) or len(places) != fields - names or not parted:
         raise _refused(name)

@@ -9,11 +9,13 @@ from tracekit.read.head import spread
 _SEEN, _BINS, _BIN_REACH = 30_000, 64, 3
 
 
-def two_plateaus(values: NDArray[np.float64]) -> tuple[float, float] | None:
+def two_plateaus(values: NDArray[np.float64], *, named: bool = False) -> tuple[float, float] | None:
     """Two levels near which nearly all values lie, as a coil's voltage does and a pressure does not; None without.
 
-    The spike of a coil that is switched off lies beyond its levels, in a few samples of each pulse.
+    The spike of a coil that is switched off lies beyond its levels, in a few samples of each pulse. Where the column is
+    named like a valve, more may lie between: a coil's current rises slowly, and some recorders draw lines to an edge.
     """
+    most = EVIDENCE.between_named if named else EVIDENCE.between_plateaus
     values = values[:: max(len(values) // _SEEN, 1)]
     for low, high in (spread(values), _fullest(values)):
         if not high > low:
@@ -21,7 +23,7 @@ def two_plateaus(values: NDArray[np.float64]) -> tuple[float, float] | None:
         fifth = 0.2 * high - 0.2 * low
         above, below = values >= high - fifth, values <= low + fifth
         between = 1.0 - float((above | below).mean())
-        if between < EVIDENCE.between_plateaus < min(float(above.mean()), float(below.mean())):
+        if between < most and max(between, EVIDENCE.between_plateaus) < min(float(above.mean()), float(below.mean())):
             return low, high
     return None
 

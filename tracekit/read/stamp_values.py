@@ -14,6 +14,8 @@ from tracekit.read.stampwords import all_spelled_out
 NS = 1_000_000_000
 _DAY_NS = 86_400 * NS
 _PACKED_DATE, _PACKED_BOTH = 10_000_000, 10_000_000_000_000
+_CENTURY = 20_000_000_000_000
+"""What is lacking from a date and clock in one number whose year has two figures."""
 _FARTHEST_S = (1 << 62) / NS
 
 _BELOW_S = {"fraction": 0, "centi": NS // 100, "milli": NS // 1000, "micro": NS // 1_000_000}
@@ -69,6 +71,8 @@ def stamp_ns(array: pa.Array, form: StampForm) -> tuple[Ints, NDArray[np.bool_]]
 def _clock_of_floats(array: pa.Array, form: StampForm) -> tuple[Ints, NDArray[np.bool_]]:
     """Hours, minutes and seconds side by side in numbers with a fraction, which are a clock and never a date."""
     values = np.asarray(array.cast(pa.float64()).to_numpy(zero_copy_only=False), np.float64)
+    if not {"packed_short", "packed_short_ms"}.isdisjoint(form.fields):
+        return _short_of_floats(values / 1e3 if "packed_short_ms" in form.fields else values)
     seconds = values / 1e3 if "clock_ms" in form.fields else values
     sound = np.isfinite(seconds) & (seconds >= 0) & (seconds < 240_000)
     seconds = np.where(sound, seconds, 0.0)
@@ -77,6 +81,17 @@ def _clock_of_floats(array: pa.Array, form: StampForm) -> tuple[Ints, NDArray[np
     sound &= (minute < 60) & (second < 60)
     ns = (whole // 10_000 * 3600 + minute * 60 + second) * NS + np.rint((seconds - whole) * 1e6).astype(np.int64) * 1000
     return ns, sound
+
+
+def _short_of_floats(values: NDArray[np.float64]) -> tuple[Ints, NDArray[np.bool_]]:
+    """Stamps yymmddhhmmss in numbers, which hold tenths of a millisecond beside so many figures; shape (n,)."""
+    sound = np.isfinite(values) & (values > 0) & (values < 1e12)
+    filled = np.where(sound, values, 10_101_000_000.0)
+    whole = np.floor(filled).astype(np.int64)
+    below = np.rint((filled - whole) * 1e4).astype(np.int64) * (NS // 10_000)
+    runs = _Runs([whole], [12], [np.zeros(1, np.uint8)], np.zeros(1, np.bool_))
+    ns, real = _combine(runs, StampForm(fields=("packed_short",)), len(values))
+    return ns + below, sound & real
 
 
 def _numbered_months(array: pa.Array, *, weekday: bool) -> pa.Array:
@@ -186,6 +201,8 @@ def _unpack(value: Ints, name: str) -> dict[str, Ints]:
     """Parts of 20240326, 101714 or 20240326101714, the last two also with three figures more for milliseconds."""
     if name.endswith("_ms"):
         return {**_unpack(value // 1000, name.removesuffix("_ms")), "milli": value % 1000}
+    if name == "packed_short":
+        return _unpack(value + _CENTURY, "packed")
     if name not in ("packed", "clock"):
         return {name: value}
     biggest = int(value.max(initial=0))

@@ -5,8 +5,12 @@ from typing import Literal
 
 Field = Literal[
     "year", "month", "day", "day_of_year", "hour", "minute", "second", "fraction", "centi", "milli", "micro", "days",
-    "zone_h", "zone_m", "packed", "packed_ms", "clock", "clock_ms",
+    "zone_h", "zone_m", "packed", "packed_ms", "packed_short", "packed_short_ms", "clock", "clock_ms",
 ]  # fmt: skip
+
+_SHORT = ("packed_short", "packed_short_ms")
+_PACKED = ("packed", "packed_ms", *_SHORT)
+"""Date and clock in one number, with a year of four figures or of two."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -38,12 +42,12 @@ class StampForm:
     @property
     def has_date(self) -> bool:
         """The stamp holds a date."""
-        return not {"day", "day_of_year", "packed", "packed_ms"}.isdisjoint(self.fields)
+        return not {"day", "day_of_year", *_PACKED}.isdisjoint(self.fields)
 
     @property
     def has_year(self) -> bool:
         """The date of the stamp holds its year."""
-        return not {"year", "packed", "packed_ms"}.isdisjoint(self.fields)
+        return not {"year", *_PACKED}.isdisjoint(self.fields)
 
     @property
     def has_packed_clock(self) -> bool:
@@ -53,6 +57,6 @@ class StampForm:
     @property
     def has_clock(self) -> bool:
         """The stamp holds a time of day or an elapsed time."""
-        return not {"minute", "clock", "clock_ms", "packed_ms"}.isdisjoint(self.fields) or (
+        return not {"minute", "clock", "clock_ms", "packed_ms", *_SHORT}.isdisjoint(self.fields) or (
             "packed" in self.fields and len(self.fields) > 1
         )

@@ -16,9 +16,11 @@ from tracekit.read.clockcolumns import (
     clock_columns,
     counted_otherwise,
     counts_time,
+    date_of_columns,
     days_rise,
     is_date,
     is_millis,
+    may_be_time,
 )
 from tracekit.read.columns import Column
 from tracekit.read.cyclelength import cycles_fit, may_be_interval, unit_by_cycles
@@ -104,7 +106,7 @@ def plan_time(head: Head, given: Channel | None) -> tuple[TimePlan | None, list[
     apart = clock_columns(head.columns)
     if apart:
         return _of_parts(head, apart), []
-    plans = [p for c in head.columns if _may_be_time(c) for p in _plans_of(head, c, None)]
+    plans = [p for c in head.columns if may_be_time(c) for p in _plans_of(head, c, None)]
     plans = [
         _with_parts(head, p)
         for p in plans
@@ -132,7 +134,7 @@ def _check_order(head: Head) -> None:
     """Raise LogReadError where a column holds times that are in no order: no interval mends that."""
     for column in head.columns:
         timely = column.kind in ("stamp", "moment") or column.hints.weight("time") >= _SAYS_TIME
-        for plan in _plans_of(head, column, None)[:1] if timely and _may_be_time(column) else []:
+        for plan in _plans_of(head, column, None)[:1] if timely and may_be_time(column) else []:
             check_order(head.name, column, seconds_of(head, plan))
 
 
@@ -143,7 +145,7 @@ def _of_parts(head: Head, names: tuple[str, ...]) -> TimePlan:
     low, high, _, _ = _EPOCHS[0]
     first = head.column(names[0])
     since_1970 = first is not None and low <= finite(first.values).min() and finite(first.values).max() < high
-    return TimePlan(
+    plan = TimePlan(
         kind="stamp",
         columns=(*([date] if date and not since_1970 else []), *names),
         dated=date is not None or since_1970,
@@ -152,6 +154,11 @@ def _of_parts(head: Head, names: tuple[str, ...]) -> TimePlan:
         evidence="names and ranges of the columns",
         confidence=0.9,
     )
+    midnight_us = None if plan.dated else date_of_columns(head.columns)
+    if midnight_us is None:
+        return plan
+    origin = raw_seconds([(c.array, c) for c in head.columns if c.name in names], plan)[1]
+    return replace(plan, start_us=midnight_us + origin[0] // 1000, start_local=True)
 
 
 def _check_own_times(head: Head, best: TimePlan, plans: list[TimePlan]) -> None:
@@ -173,7 +180,7 @@ def _check_own_times(head: Head, best: TimePlan, plans: list[TimePlan]) -> None:
 def times_of(head: Head, given: Channel | None) -> list[tuple[TimePlan, NDArray[np.float64]]]:
     """Ways to tell the time of each row, by stamps or by a name that says so, and their seconds, shape (n,)."""
     wanted = given.column if given is not None else None
-    columns = [c for c in head.columns if (c.name == wanted if wanted else _may_be_time(c))]
+    columns = [c for c in head.columns if (c.name == wanted if wanted else may_be_time(c))]
     found = []
     for column in columns:
         timely = column.hints.weight("time") >= _SAYS_TIME and not column.hints.sample_number
@@ -199,13 +206,6 @@ def _by_interval(head: Head, given: Channel, interval_s: float) -> TimePlan:
 
 def _unit_of(plan: TimePlan, head: Head) -> Question:
     return which_unit(plan.columns[0], head, stamps=plan.kind == "stamp", whole=plan.wraps)
-
-
-def _may_be_time(column: Column) -> bool:
-    """False for a column whose name says that it is something else."""
-    known = column.hints
-    other = known.weight("pressure") >= 0.9 or known.pressure_unit is not None or known.weight("other") > 1
-    return not other or known.weight("time") >= 1.0 or counts_time(column)
 
 
 def _started(head: Head, plan: TimePlan, dated: TimePlan) -> TimePlan:

@@ -1,0 +1,116 @@
+"""Numbers, stamps and signals in writings that look like something else: each is read as what it is."""
+
+import datetime as dt
+
+import numpy as np
+import pytest
+
+from tests.read.dialects import START, make_recording
+from tests.read.reading import read
+from tracekit.read.station_file import parse_station
+
+RECORDING = make_recording(cycles=30)
+LEVELS = [(RECORDING.digital >> b & 1).astype(int) for b in range(3)]
+NAMES = "suction valve,blow-off valve,part present"
+FIRST_S = START.replace(tzinfo=dt.UTC).timestamp()
+IN_UTC = parse_station('[station]\ntimezone = "UTC"\n', "s.toml")
+EDGES = [np.flatnonzero(np.diff(level)) + 1 for level in LEVELS]
+
+
+def put(folder, head: str, columns: list) -> str:
+    """A file of some columns of text or numbers below their names."""
+    rows = zip(*columns, strict=True)
+    (folder / "log.csv").write_text(head + "\n" + "".join(",".join(map(str, row)) + "\n" for row in rows))
+    return folder / "log.csv"
+
+
+def stamps(form: str, cut: int = 3) -> list[str]:
+    """Stamps of the recording with so many figures of a second."""
+    times = [START + dt.timedelta(seconds=float(t)) for t in RECORDING.time_s]
+    return [t.strftime(form)[: -6 + cut] for t in times]
+
+
+def test_bits_as_text_are_a_word(tmp_path):
+    """Eight figures of base 2 are eight levels, though two of the words fill nearly all rows."""
+    word = sum(level << (7 - bit) for bit, level in enumerate(LEVELS))
+    head = "time_s,pressure kPa,DIN"
+    found = read(put(tmp_path, head, [RECORDING.time_s, RECORDING.pressure_kpa, [f"{w:08b}" for w in word]]))
+    assert "DIN" in found.layout.columns["part_present"]
+    assert {d.value for d in found.layout.assumptions if d.what in ("supply", "release")} == {"DIN.7", "DIN.6"}
+    assert np.array_equal(found.digital, RECORDING.digital)
+
+
+@pytest.mark.parametrize("between", [1, 3])
+def test_signals_with_lines_drawn_to_their_edges(tmp_path, between):
+    """An exporter that draws lines between its points leaves values between the levels at every edge."""
+    kernel = np.ones(between + 1) / (between + 1)
+    drawn = [np.convolve(np.pad(v, (between, 0), "edge"), kernel, "valid").round(3) for v in LEVELS]
+    assert all(float(((v > 0) & (v < 1)).mean()) > 0.003 for v in drawn)
+    path = put(tmp_path, f"time_s,pressure kPa,{NAMES}", [RECORDING.time_s, RECORDING.pressure_kpa, *drawn])
+    found = read(path)
+    for bit, level in enumerate(LEVELS):
+        late = np.abs(np.flatnonzero(np.diff((found.digital >> bit & 1).astype(int))) + 1 - EDGES[bit])
+        assert late.max() <= between, level
+    assert {a.value for a in found.layout.assumptions if a.what == "supply"} == {"suction valve, 1 above 0.5"}
+
+
+def test_a_valve_without_levels_is_named_as_left_aside(tmp_path):
+    """A column that is named like a valve and holds no two levels does not go unseen."""
+    opening = (50 + 49 * np.sin(np.arange(len(RECORDING.time_s)) / 40)).round(2)
+    columns = [RECORDING.time_s, RECORDING.pressure_kpa, opening, *LEVELS[1:]]
+    found = read(put(tmp_path, f"time_s,pressure kPa,{NAMES}", columns))
+    assert [a.value for a in found.layout.assumptions if a.what == "left aside"] == ['"suction valve"']
+
+
+@pytest.mark.parametrize("sign", ["-", ""])
+@pytest.mark.parametrize("form", ["%Y-%m-%d %H:%M:%S.%f", "%d.%m.%Y %H:%M:%S.%f"])
+def test_decimal_commas_beside_stamps_with_points(tmp_path, form, sign):
+    """The point of a stamp says nothing of the numbers: five names above six parts show the decimal comma."""
+    kpa = [f"{(1 if sign else -1) * p:.2f}".replace(".", ",") for p in RECORDING.pressure_kpa]
+    name = "pressure kPa" if sign else "vacuum kPa"
+    found = read(put(tmp_path, f"time,{name},{NAMES}", [stamps(form), kpa, *LEVELS]))
+    assert np.abs(found.pressure_kpa - RECORDING.pressure_kpa).max() < 0.006
+    assert np.array_equal(found.digital, RECORDING.digital)
+
+
+@pytest.mark.parametrize("form", ["%y%m%d%H%M%S.%f", "%y%m%d%H%M%S%f"])
+def test_dates_with_two_figures_of_the_year_in_a_number(tmp_path, form):
+    """Over a full minute time goes on by a hundredth of a second, and the date is that of the first row."""
+    found = read(
+        put(tmp_path, f"timestamp,pressure kPa,{NAMES}", [stamps(form), RECORDING.pressure_kpa, *LEVELS]), IN_UTC
+    )
+    assert np.ptp(RECORDING.time_s) > 60
+    assert np.abs(found.time_s - found.time_s[0] - RECORDING.time_s + RECORDING.time_s[0]).max() < 1.1e-3
+    assert abs(found.facts.start_time_us / 1e6 - FIRST_S) < 1.0
+
+
+def test_a_count_is_no_date(tmp_path):
+    """A count of microseconds with as many figures runs through the seconds from 60 to 99."""
+    count = 260318134712005 + np.rint(RECORDING.time_s * 1e6).astype(np.int64)
+    head = f"timestamp [us],pressure kPa,{NAMES}"
+    found = read(put(tmp_path, head, [count, RECORDING.pressure_kpa, *LEVELS]))
+    assert np.abs(found.time_s - found.time_s[0] - RECORDING.time_s + RECORDING.time_s[0]).max() < 1e-4
+
+
+def test_six_columns_from_the_year_to_the_second(tmp_path):
+    """A pause of four minutes shows in the minutes; seconds may have a fraction."""
+    later = np.where(np.arange(len(RECORDING.time_s)) < 1000, 0.0, 240.0)
+    times = [START + dt.timedelta(seconds=float(t + p)) for t, p in zip(RECORDING.time_s, later, strict=True)]
+    parts = [[t.strftime(f"%{letter}") for t in times] for letter in "YmdHM"]
+    seconds = [t.strftime("%S.%f")[:-3] for t in times]
+    head = f"Year,Month,Day,Hour,Minute,Second,pressure kPa,{NAMES}"
+    found = read(put(tmp_path, head, [*parts, seconds, RECORDING.pressure_kpa, *LEVELS]), IN_UTC)
+    assert np.diff(found.time_s).max() == pytest.approx(240.0 + np.diff(RECORDING.time_s)[999], abs=0.01)
+    assert abs(found.facts.start_time_us / 1e6 - FIRST_S) < 1.0
+
+
+def test_events_with_arrows(tmp_path):
+    """A second file of lines with a time, a name of one word or two, an arrow and a level."""
+    names = ("Vacuum valve", "Blow-off", "Part present")
+    written = stamps("%Y-%m-%d %H:%M:%S.%f")
+    put(tmp_path, "time,pressure kPa", [written, RECORDING.pressure_kpa]).rename(tmp_path / "p.csv")
+    rows = sorted((k, name, level[k]) for name, level, own in zip(names, LEVELS, EDGES, strict=True) for k in own)
+    text = "".join(f"{written[k]} {name} -> {'ON' if on else 'OFF'}\n" for k, name, on in rows)
+    (tmp_path / "e.txt").write_text(text)
+    found = read([tmp_path / "p.csv", tmp_path / "e.txt"])
+    assert float((found.digital != RECORDING.digital).mean()) < 0.001
