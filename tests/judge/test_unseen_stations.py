@@ -115,11 +115,11 @@ def test_a_saw_tooth_too_fast_to_be_rated_tells_its_rate() -> None:
     """Two coasts of 8 kPa in 40 ms fall by 200 kPa/s; a last coast that no recharge ended and a single one say nothing."""
     kinds = ["coast", "recharge", "coast", "recharge", "coast", "coast", "recharge"]
     periods = made_periods(kinds, [0, 0, 0, 0, 0, 1, 1], [0.04] * 7, [8.0, -8.0, 8.0, -8.0, 4.0, 8.0, -8.0])
-    data: StationData = SimpleNamespace(periods=periods, cycles=np.zeros(3))
+    data: StationData = SimpleNamespace(periods=periods, cycles=np.zeros(3), sensor=SimpleNamespace(sample_interval_s=0.0))
     np.testing.assert_allclose(fall_rate_kpa_s(data), [200.0, np.nan, np.nan], rtol=1e-9)
     np.testing.assert_allclose(with_fast_falls(np.array([np.nan, 2.0, np.nan]), data, OPTIONS), [200.0, 2.0, np.nan])
     periods = made_periods(kinds, [0, 0, 0, 0, 0, 1, 1], [1.0] * 7, [8.0] * 7)
-    slow: StationData = SimpleNamespace(periods=periods, cycles=np.zeros(3))
+    slow: StationData = SimpleNamespace(periods=periods, cycles=np.zeros(3), sensor=SimpleNamespace(sample_interval_s=0.0))
     assert np.isnan(with_fast_falls(np.full(3, np.nan), slow, OPTIONS)).all()
 
 

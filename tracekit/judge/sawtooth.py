@@ -5,32 +5,9 @@ from numpy.typing import NDArray
 
 from tracekit.model.cycle import StationData
 from tracekit.options.judge import JudgeOptions
+from tracekit.signal.falls import fall_rate_kpa_s
 
 Floats = NDArray[np.float64]
-
-
-def fall_rate_kpa_s(data: StationData) -> Floats:
-    """Median fall of the coasts of each hold that a recharge ended, shape (n_cycles,) [kPa/s]; NaN for fewer than two.
-
-    What cooled gas that warms, and a volume compressed without exchange of heat, add is in it: up to 1.4 times the
-    isothermal rate, and some kPa/s.
-    """
-    periods, out = data.periods, np.full(len(data.cycles), np.nan)
-    kind, cycle = periods.codes("kind"), periods.codes("cycle")
-    names = periods.categories["kind"]
-    coast, recharge = names.index("coast"), names.index("recharge")
-    ended = np.flatnonzero((kind[:-1] == coast) & (kind[1:] == recharge) & (cycle[:-1] == cycle[1:]))
-    if not len(ended):
-        return out
-    length = periods.floats("end_s")[ended] - periods.floats("start_s")[ended]
-    fall = periods.floats("vacuum_start_kpa")[ended] - periods.floats("vacuum_end_kpa")[ended]
-    with np.errstate(divide="ignore", invalid="ignore"):
-        rate = np.where(length > 0.0, fall / length, np.nan)
-    order = np.lexsort((rate, cycle[ended]))
-    owner, first, count = np.unique(cycle[ended][order], return_index=True, return_counts=True)
-    middle = rate[order][first + count // 2]
-    out[owner] = np.where(count >= 2, middle, np.nan)
-    return out
 
 
 def with_fast_falls(rate: Floats, data: StationData, options: JudgeOptions) -> Floats:

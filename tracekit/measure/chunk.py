@@ -192,6 +192,8 @@ def _period_columns(samples: Samples, periods: Periods, options: MeasureOptions)
     length = periods.stop - periods.start
     skip = np.where(periods.kind == COAST, np.minimum(settle, length // 3), 0)
     slope, error, _ = range_line(samples.time, samples.vacuum, periods.start + skip, periods.stop)
+    # samples far apart: the moving mean rounds off what a few of them show
+    level = samples.vacuum if samples.interval > options.noise_corner_s else samples.smooth
     after = np.minimum(periods.stop, len(samples.time) - 1)
     end_time = np.where(periods.stop < len(samples.time), samples.time[after], samples.time[-1] + samples.interval)
     return {
@@ -200,8 +202,8 @@ def _period_columns(samples: Samples, periods: Periods, options: MeasureOptions)
         "start_s": samples.time[periods.start] if len(length) else np.zeros(0),
         "end_s": end_time if len(length) else np.zeros(0),
         "samples": length.astype(np.int32),
-        "vacuum_start_kpa": samples.smooth[periods.start],
-        "vacuum_end_kpa": samples.smooth[np.maximum(periods.stop - 1, 0)],
+        "vacuum_start_kpa": level[periods.start],
+        "vacuum_end_kpa": level[np.maximum(periods.stop - 1, 0)],
         "slope_kpa_s": 0.0 - slope,
         "slope_se_kpa_s": error,
         "used": (periods.reason < 0).astype(np.int8),

@@ -14,6 +14,11 @@ from tracekit.signal.segments import Ranges, count_in, first_in, last_in, range_
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
+_BEND_MOST = 6.0 * 6.0**0.5
+"""Most of a second difference that counts, in standard deviations of a sample: six of its own."""
+_BEND_MEAN = (2.0 / np.pi) ** 0.5 * 6.0**0.5
+"""Mean absolute second difference of independent normal samples, in standard deviations of one."""
+
 
 def hold_end(hold: Hold) -> Ints:
     """First sample after the hold: the loss of the part, else the end of suction, else the release."""
@@ -87,8 +92,31 @@ def cycle_noise(samples: Samples, hold: Hold, quantisation: float, options: Meas
     """Standard deviation of single samples in the hold [kPa]."""
     stop = np.where(hold.grip >= 0, hold_end(hold), 0)
     start = np.where(hold.grip >= 0, np.maximum(hold.grip + 2, stop - options.noise_samples), 0)
-    spread = _single_scatter(samples, start, np.maximum(stop - 1, start))
+    stop = np.maximum(stop - 1, start)
+    spread = _single_scatter(samples, start, stop)
+    if samples.interval > options.noise_corner_s:
+        smooth = _without_corners(samples, start, stop)
+        spread = np.where(np.isfinite(spread), np.where(np.isfinite(smooth), smooth, samples.noise), np.nan)
     return np.asarray(np.maximum(spread, quantisation / np.sqrt(12.0)), np.float64)
+
+
+def _without_corners(samples: Samples, start: Ints, stop: Ints) -> Floats:
+    """Standard deviation of single samples in ranges, away from edges of the supply, NaN where none is [kPa].
+
+    Where samples are far apart, each edge is a corner of the trace between two of them.
+    """
+    edges = np.sort(np.concatenate([samples.supply_fall, samples.supply_rise]))
+    index, owner = range_index(start, stop)
+    clear = (index >= 1) & (index < len(samples.vacuum) - 1)
+    # the corner lies before the sample that shows the edge, or, as valves take time, after it
+    clear &= count_in(edges, index - 1, index + 2) == 0
+    index, owner = index[clear], owner[clear]
+    bend = np.abs(samples.vacuum[index + 1] - 2.0 * samples.vacuum[index] + samples.vacuum[index - 1])
+    bend = np.minimum(bend, _BEND_MOST * max(samples.noise, 0.02))
+    count = np.bincount(owner, minlength=len(start))
+    total = np.bincount(owner, bend, minlength=len(start))
+    with np.errstate(invalid="ignore", divide="ignore"):
+        return np.where(count >= 3, total / count / _BEND_MEAN, np.nan)
 
 
 def idle_noise(samples: Samples, spans: Spans, options: MeasureOptions) -> Floats:
@@ -118,7 +146,7 @@ def _single_scatter(samples: Samples, start: Ints, stop: Ints) -> Floats:
     inner = np.clip(index, 1, max(len(samples.vacuum) - 2, 0))
     bend = np.abs(samples.vacuum[inner + 1] - 2.0 * samples.vacuum[inner] + samples.vacuum[inner - 1])
     bend[inner != index] = 0.0
-    limit = 6.0 * np.sqrt(6.0) * max(samples.noise, 0.02)
+    limit = _BEND_MOST * max(samples.noise, 0.02)
     last = np.cumsum(stop - start)
     spread = range_mean(np.minimum(bend, limit), last - (stop - start), last)
     return np.asarray(spread / np.sqrt(2.0 / np.pi) / np.sqrt(6.0), np.float64)

@@ -7,6 +7,7 @@ import numpy as np
 from tracekit.measure import leak_forms
 from tracekit.measure.leak_bins import Bools, Floats, Timeline, timeline
 from tracekit.measure.leak_budget import CycleRates, LogRate, Models, cycle_rates, log_rate
+from tracekit.measure.leak_falls import least_leak
 from tracekit.measure.leak_find import Search, find
 from tracekit.measure.leak_groups import assign, masks, names
 from tracekit.measure.leak_rating import Nodes, Rates, Shared, nodes_of, rate_cycles
@@ -38,7 +39,7 @@ def estimate_leak(
     line = timeline(data, options)
     search = find(data, line, options) if line.rated.any() else None
     if search is None:
-        return _nothing(data, without_coasts(data), options)
+        return _unrated(data, options)
     nodes = nodes_of(search.found.walls, search.found.weight)
     models = _models(data, search, nodes, options)
     size = [float(np.sum(search.group == k)) for k in range(len(models.weight))]
@@ -83,6 +84,13 @@ def _models(data: StationData, search: Search, nodes: Nodes, options: LeakOption
         reach_kpa=0.5 * coast_rise(search.history, search.pieces, search.history.pressure_kpa),
         step_kpa=steps_left(noise, data.sensor.quantisation_kpa), quantisation_kpa=data.sensor.quantisation_kpa,
     )  # fmt: skip
+
+
+def _unrated(data: StationData, options: LeakOptions) -> LeakResult:
+    """The result of a log whose coasts are none, or too short to rate: their fall may tell a bound."""
+    reason, bound = without_coasts(data), least_leak(data, options)
+    result = _nothing(data, reason, options)
+    return result if bound is None else replace(result, decay_rate=bound, warnings=(reason,))
 
 
 def _nothing(data: StationData, reason: str, options: LeakOptions) -> LeakResult:

@@ -23,7 +23,14 @@ from tracekit.options.measure import MeasureOptions
 from tracekit.options.segment import SegmentOptions
 from tracekit.segment.cycles import Reference, cycle_starts, find_spans
 from tracekit.segment.learn import learn
-from tracekit.segment.samples import GRID_SAMPLES, Samples, find_quantisation, make_samples, second_difference_noise
+from tracekit.segment.samples import (
+    GRID_SAMPLES,
+    Samples,
+    find_quantisation,
+    make_samples,
+    noise_at_rest,
+    second_difference_noise,
+)
 from tracekit.segment.sawtooth import Saw, find_saw, with_device_supply
 from tracekit.segment.wiring import find_wiring
 from tracekit.signal.select import median
@@ -119,6 +126,9 @@ class StationAnalyser:
         clipped = _clipped(rows.pressure, low)
         quantisation, noise = grain(rows.pressure, low if clipped >= 0.02 else None)
         interval = _interval(rows.time)
+        if interval > 1.01 * self._segment.filter_s:  # else what bends between samples is noise
+            rest = noise_at_rest(-rows.pressure, rows.digital, wiring, quantisation)
+            noise = float(np.fmin(noise, self._segment.rest_most * rest))
         samples = make_samples(
             rows.time, rows.pressure, rows.digital, wiring, interval=interval, noise=noise, options=self._segment,
             late_s=self._layout.digital_late_s,

@@ -127,6 +127,13 @@ class LeakOptions:
     narrow_share: float = option(
         0.3, "", "what is added to line_share where all coasts are later ones of a hold that rise by nothing"
     )
+    fall_least_kpa_s: float = option(
+        15.0, "kPa/s", "short coasts that fall slower may be warming gas alone and bound no leak (common practice)"
+    )
+    fall_warming_kpa_s: float = option(5.0, "kPa/s", "of a short coast's fall that warming gas may add (no source)")
+    fall_quick: float = option(
+        1.4, "factor", "a fall without exchange of heat over one at constant temperature: the ratio of heats of air"
+    )
     fewest_cycles: int = option(5, "", "fewest cycles with a rate that make a log's value")
     lacking_share: float = option(0.10, "", "share of held cycles without a rate from which the interval is widened")
     bound_share: float = option(0.25, "", "share of held cycles without a rate from which only a lower bound is given")

@@ -25,6 +25,9 @@ class MeasureOptions:
     fit_to: float = option(0.97, "share of peak", "to here")
     fit_least_samples: int = option(6, "samples", "fewer samples give no time constant")
     noise_samples: int = option(256, "samples", "at most this many tell a cycle's noise")
+    noise_corner_s: float = option(
+        0.0201, "s", "samples farther apart show every cut of the supply as a corner, which is no noise"
+    )
     idle_noise_s: float = option(0.3, "s", "stretch before the supply command that tells the noise with all valves off")
     idle_look_s: float = option(0.8, "s", "stretch before the supply command in which vacuum may rise with nothing on")
     idle_rise_kpa: float = option(1.0, "kPa", "vacuum that rises by less with nothing on is wander or noise")

@@ -16,6 +16,9 @@ class SegmentOptions:
     lead_least_samples: int = option(16, "samples", "at least so many are kept, where samples are far apart or pause")
     idle_window_s: float = option(0.06, "s", "stretch before the supply command that tells the sensor's zero")
     filter_s: float = option(0.02, "s", "width of the moving mean behind peak, hold and crossing values")
+    rest_most: float = option(
+        2.0, "factor", "most noise of a log with samples farther apart than that, over its noise with all valves off"
+    )
     release_gap_s: float = option(0.1, "s", "a release this soon after the last supply-off belongs to it")
     hidden_release_kpa: float = option(4.0, "kPa", "this far under supply_on the supply would have resumed")
     hidden_release_s: float = option(0.03, "s", "a blow-off that is not logged begins so long before vacuum has fallen")
@@ -58,6 +61,8 @@ class SegmentOptions:
     saw_fall_s: float = option(0.3, "s", "a fall that is shorter is a dip of the motion, not a coast")
     saw_lopsided: float = option(1.4, "factor", "between rise and fall of teeth; a swing of the generator has none")
     saw_regular: float = option(0.3, "share", "of their length, by which two in three teeth differ at most")
+    saw_locked: float = option(0.2, "share", "of a tooth's length, by which its first cut comes earlier or later")
+    saw_missed: float = option(0.25, "share", "of their height, by which levels of teeth lie inside their usual turns")
     saw_standing: float = option(
         0.5, "share of samples", "in the upper third of teeth: a triangle has a third, dips of a steady hold far more"
     )

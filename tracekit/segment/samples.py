@@ -72,10 +72,35 @@ def second_difference_noise(vacuum: NDArray[np.float64], quantisation: float) ->
     bend = bend if finite.all() else bend[finite]
     if not len(bend):
         return max(quantisation * _UNIFORM, 1e-4)
+    return _noise_of(bend, quantisation)
+
+
+def _noise_of(bend: NDArray[np.float64], quantisation: float) -> float:
+    """Robust standard deviation of single samples from second differences, which it changes in place [kPa]."""
     bend -= median(bend)
     # the lower half of the deviations: steep stretches must not pass for noise
     spread = median(np.abs(bend, out=bend)) / 0.6745 / 6.0**0.5
     return float(max(spread, quantisation * _UNIFORM, 1e-4))
+
+
+_REST_LEAST = 30
+"""Second differences that tell a noise."""
+
+
+def noise_at_rest(
+    vacuum: Floats, digital: NDArray[np.uint8], wiring: Wiring, quantisation: float, settle: int = 3
+) -> float:
+    """Robust standard deviation of single samples with supply and release off for `settle` of them, NaN if few [kPa].
+
+    Where samples are far apart their second differences are steps of evacuations and falls elsewhere.
+    """
+    on = _logical(digital, SUPPLY_BIT, wiring.supply_on_level) | _logical(digital, RELEASE_BIT, wiring.release_on_level)
+    before = np.cumsum(on)
+    index = np.arange(settle, len(on) - 1)
+    index = index[before[index + 1] - before[index - settle] == 0]
+    bend = vacuum[index + 1] - 2.0 * vacuum[index] + vacuum[index - 1]
+    bend = bend[np.isfinite(bend)]
+    return _noise_of(bend, quantisation) if len(bend) >= _REST_LEAST else float("nan")
 
 
 def find_quantisation(vacuum: NDArray[np.float64]) -> float:

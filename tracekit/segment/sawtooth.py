@@ -13,8 +13,8 @@ from tracekit.frozen import dataclass
 from tracekit.options.segment import SegmentOptions
 from tracekit.segment.cycles import Spans
 from tracekit.segment.samples import Samples
-from tracekit.segment.teeth import Curve, curve_of, find_teeth
-from tracekit.signal.segments import count_in, edges_of, first_in, range_index, range_max
+from tracekit.segment.teeth import Curve, Teeth, curve_of, find_teeth
+from tracekit.signal.segments import count_in, edges_of, first_in, first_reach, range_index, range_max
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -70,6 +70,10 @@ def _levels(samples: Samples, curve: Curve, high: Floats, tops: Ints, bottoms: I
     over, under = _missed_by(curve.vacuum, tops), _missed_by(-curve.vacuum, bottoms)
     cut = float(high[high > np.median(high) - usual - over].min()) - 2.0 * curve.noise
     resume = float(low[low < np.median(low) + usual + under].max()) + 2.0 * curve.noise if len(low) else -np.inf
+    band = float(np.median(high) - np.median(low)) if len(low) else 0.0
+    if over + under > options.saw_missed * band > 0.0:  # a sample between the corners tells no level
+        cut = max(cut, float(np.median(high)) - options.saw_missed * band)
+        resume = min(resume, float(np.median(low)) + options.saw_missed * band)
     return Saw(cut_kpa=cut, resume_kpa=resume)
 
 
@@ -87,8 +91,8 @@ def _missed_by(vacuum: Floats, turns: Ints) -> float:
 def _alike(samples: Samples, curve: Curve, saw: Saw, start: Ints, stop: Ints, options: SegmentOptions) -> bool:
     """Whether many holds are cut into teeth of one height and one length, whose rises last otherwise than their falls.
 
-    Vacuum stands at neither level for long. What swings with the generator rises as it falls, and between dips of the
-    motion vacuum stands.
+    Or that begin with the evacuation. What swings with the generator rises as it falls, and did so before; between
+    dips of the motion vacuum stands.
     """
     teeth = find_teeth(curve.vacuum, start, stop, saw.cut_kpa, saw.resume_kpa)
     whole = np.flatnonzero((teeth.stretch[1:] == teeth.stretch[:-1]) & (teeth.resumed[:-1] >= 0))
@@ -97,16 +101,33 @@ def _alike(samples: Samples, curve: Curve, saw: Saw, start: Ints, stop: Ints, op
     top, low, following = teeth.top[whole], teeth.resumed[whole], teeth.top[whole + 1]
     fall, rise = samples.time[low] - samples.time[top], samples.time[following] - samples.time[low]
     lopsided = abs(float(np.log(np.mean(fall) / np.mean(rise)))) > np.log(options.saw_lopsided)
-    early, late = np.quantile(fall + rise, [0.16, 0.84])
-    regular = late - early < options.saw_regular * (early + late) + 2.0 * samples.interval
-    return bool(lopsided and regular and _standing(curve, saw, top, following) < options.saw_standing)
+    regular = _scatter(fall + rise) < options.saw_regular * float(np.median(fall + rise)) + samples.interval
+    if not regular or _standing(curve.vacuum, top, low, following) > options.saw_standing:
+        return False
+    return lopsided or _locked(samples, curve, saw, teeth, start, float(np.median(fall + rise)), options)
 
 
-def _standing(curve: Curve, saw: Saw, top: Ints, following: Ints) -> float:
-    """Share of the samples of teeth that lie in the upper third between their levels."""
+def _scatter(values: Floats) -> float:
+    """Half of the width in which two in three values lie."""
+    return 0.5 * float(np.subtract(*np.quantile(values, [0.84, 0.16])))
+
+
+def _locked(
+    samples: Samples, curve: Curve, saw: Saw, teeth: Teeth, start: Ints, period_s: float, options: SegmentOptions
+) -> bool:
+    """Whether the first cut follows the evacuation at the same time in all holds; a swing is there before them."""
+    stretch, place = np.unique(teeth.stretch, return_index=True)
+    first = teeth.top[place]
+    begun = first_reach(curve.vacuum, np.full(len(first), saw.resume_kpa), start[stretch], first + 1)
+    after = samples.time[first] - samples.time[np.maximum(begun, 0)]
+    return _scatter(after) < options.saw_locked * period_s and samples.interval < options.saw_regular * period_s
+
+
+def _standing(vacuum: Floats, top: Ints, low: Ints, following: Ints) -> float:
+    """Share of the samples of teeth that lie in the upper third between their usual turns."""
     index, _ = range_index(top, following)
-    height = (curve.vacuum[index] - saw.resume_kpa) / (saw.cut_kpa - saw.resume_kpa)
-    return float(np.mean(height > 2.0 / 3.0))
+    high, deep = float(np.median(vacuum[top])), float(np.median(vacuum[low]))
+    return float(np.mean(vacuum[index] > high - (high - deep) / 3.0))
 
 
 def _asked(samples: Samples, spans: Spans, options: SegmentOptions) -> tuple[Ints, Ints, float]:
