@@ -3,10 +3,14 @@
 import datetime as dt
 
 import numpy as np
+import pyarrow as pa
+import pyarrow.parquet as pq
 import pytest
 
 from tests.read.dialects import START, make_recording
 from tests.read.reading import read
+from tracekit.errors import LogReadError, StationFileError
+from tracekit.read.deciding import UndecidedLogError
 from tracekit.read.station_file import parse_station
 
 RECORDING = make_recording(cycles=30)
@@ -114,3 +118,100 @@ def test_events_with_arrows(tmp_path):
     (tmp_path / "e.txt").write_text(text)
     found = read([tmp_path / "p.csv", tmp_path / "e.txt"])
     assert float((found.digital != RECORDING.digital).mean()) < 0.001
+
+
+def test_many_rejected_rows_are_told(tmp_path):
+    """Where the delimiter changes half way, what is left out stands among the warnings, with where it begins."""
+    path = put(tmp_path, f"time_s,pressure kPa,{NAMES}", [RECORDING.time_s, RECORDING.pressure_kpa, *LEVELS])
+    lines = path.read_text().splitlines()
+    half = len(lines) // 2
+    path.write_text("\n".join(lines[:half] + [line.replace(",", ";") for line in lines[half:]]))
+    (told,) = [w for w in read(path).facts.warnings if "could not be read" in w]
+    assert told.startswith(f"{len(lines) - half} of {len(lines) - 1} rows (50%)")
+    assert f"lines {half + 1}, " in told
+    path.write_text("\n".join([*lines[:half], "1;2", *lines[half:]]))
+    assert not any("could not be read" in w for w in read(path).facts.warnings)
+
+
+def test_lists_of_samples_are_no_channels(tmp_path):
+    """A row with a block of samples is refused; lists of as many heads that go on in time are stations as before."""
+    size, rows = 20, len(RECORDING.time_s) // 20
+    blocks = RECORDING.pressure_kpa[: size * rows].reshape(rows, size)
+    table = pa.table({"time_s": RECORDING.time_s[: size * rows : size], "pressure_kpa": list(blocks)})
+    pq.write_table(table, tmp_path / "blocks.parquet")
+    with pytest.raises(LogReadError, match='"pressure_kpa" holds a block of 20 samples in a row'):
+        read(tmp_path / "blocks.parquet")
+    heads = RECORDING.pressure_kpa[:, None] * np.linspace(0.9, 1.0, 6)
+    pq.write_table(pa.table({"time_s": RECORDING.time_s, "pressure_kpa": list(heads)}), tmp_path / "heads.parquet")
+    assert len(read(tmp_path / "heads.parquet").layout.stations) == 6
+
+
+@pytest.mark.parametrize("mark", ["^", "~"])
+def test_delimiters_that_are_seldom_met(tmp_path, mark):
+    """A sign that stands equally often in every line parts the columns, also where numbers have decimal commas."""
+    kpa = [f"{p:.2f}".replace(".", ",") for p in RECORDING.pressure_kpa]
+    path = put(
+        tmp_path,
+        "a,b,c,d,e",
+        [[mark.join(map(str, row)) for row in zip(stamps("%H:%M:%S.%f"), kpa, *LEVELS, strict=True)]],
+    )
+    path.write_text(path.read_text().replace("a,b,c,d,e", f"time,pressure kPa,{NAMES}".replace(",", mark), 1))
+    found = read(path)
+    assert np.abs(found.pressure_kpa - RECORDING.pressure_kpa).max() < 0.006
+    assert np.array_equal(found.digital, RECORDING.digital)
+
+
+def test_single_quotes_and_sums(tmp_path):
+    """Every cell in single quotes, or a sum for checking behind every line, hides nothing."""
+    columns = [RECORDING.time_s, RECORDING.pressure_kpa, *LEVELS]
+    path = put(tmp_path, f"time_s,pressure kPa,{NAMES}", columns)
+    lines = path.read_text().splitlines()
+    path.write_text("\n".join("'" + line.replace(",", "','") + "'" for line in lines))
+    assert np.array_equal(read(path).digital, RECORDING.digital)
+    path.write_text("\n".join([lines[0], *(f"{line}*{k % 256:02X}" for k, line in enumerate(lines[1:]))]))
+    assert np.array_equal(read(path).digital, RECORDING.digital)
+
+
+def test_channels_by_number_without_names_are_refused(tmp_path):
+    """Levels under some numbers and readings under another are no one column of pressure."""
+    rows = []
+    for place, values in enumerate([RECORDING.pressure_kpa, *LEVELS]):
+        kept = range(len(values)) if place == 0 else np.flatnonzero(np.diff(values, prepend=-1))
+        rows += [(k, place + 11, f"{values[k]:.2f}" if place == 0 else int(values[k])) for k in kept]
+    written = stamps("%Y-%m-%d %H:%M:%S.%f")
+    path = put(tmp_path, "ts,nr,val", zip(*[(written[k], nr, value) for k, nr, value in sorted(rows)], strict=True))
+    with pytest.raises(LogReadError, match='numbers in "nr" name: levels under 12, 13, 14, readings under 11'):
+        read(path)
+
+
+@pytest.mark.parametrize(
+    ("name", "factor", "offered"),
+    [
+        ("pressure bar", 1.0, 'unit = "kPa", sense = "gauge"'),
+        ("pressure Pa", 1.0, 'unit = "kPa", sense = "gauge"'),
+        ("pressure", -7.5, 'unit = "mbar", sense = "vacuum"; or unit = "mmHg", sense = "vacuum"'),
+    ],
+)
+def test_a_unit_that_is_doubted_is_not_filled_in(tmp_path, name, factor, offered):
+    """The line offers units that fit and chooses none: pasted as it is, it is refused."""
+    columns = [RECORDING.time_s, (RECORDING.pressure_kpa * factor).round(2), *LEVELS]
+    with pytest.raises(UndecidedLogError) as asked:
+        read(put(tmp_path, f"time_s,{name},{NAMES}", columns))
+    (question,) = asked.value.questions
+    assert offered in question.line.partition("#")[2]
+    with pytest.raises(StationFileError, match=r'unit is the text "\.\.\."'):
+        parse_station(f"[channels]\n{question.line}\n", "s.toml")
+
+
+@pytest.mark.parametrize("late_s", [1.4, -1.4])
+def test_two_clocks_that_are_far_apart_are_told(tmp_path, late_s):
+    """Digitals of a second file whose clock is off by half a cycle: the answers of the pressure tell."""
+    put(tmp_path, "time,pressure kPa", [stamps("%H:%M:%S.%f"), RECORDING.pressure_kpa]).rename(tmp_path / "p.csv")
+    shifted = [START + dt.timedelta(seconds=float(t + late_s)) for t in RECORDING.time_s]
+    own = [t.strftime("%H:%M:%S.%f")[:-3] for t in shifted]
+    put(tmp_path, f"time,{NAMES}", [own, *LEVELS]).rename(tmp_path / "d.csv")
+    (told,) = [w for w in read([tmp_path / "p.csv", tmp_path / "d.csv"]).facts.warnings if "two clocks" in w]
+    assert "whole cycles more or less" in told
+    columns = [stamps("%H:%M:%S.%f"), *LEVELS]
+    put(tmp_path, f"time,{NAMES}", columns).rename(tmp_path / "d.csv")
+    assert not any("clocks" in w for w in read([tmp_path / "p.csv", tmp_path / "d.csv"]).facts.warnings)

@@ -93,6 +93,9 @@ class Evidence:
     )
     ambient_off_kpa: float = option(8.0, "kPa", "from standard atmosphere, where absolute readings lie at rest")
     usual_vacuum_kpa: float = option(65.0, "kPa", "of a station, by which units are ordered (common practice)")
+    usual_factor: float = option(
+        1.6, "1", "from the usual vacuum, within which two units are as likely: neither is filled in (no source)"
+    )
     seldom_vacuum_kpa: float = option(24.0, "kPa", "less makes a scale likelier than a unit (common practice)")
     rarer_unit: float = option(0.3, "1", "by which the logarithm of a vacuum in a rarer unit counts as farther off")
     least_vacuum_kpa: float = option(
@@ -111,6 +114,22 @@ class Evidence:
     stamps_of_stations: int = option(
         50, "stamp", "that show whether rows under one are of several stations (no source)"
     )
+    lists_looked_at: int = option(2000, "row", "of lists that are looked at for whether they hold samples")
+    fewest_lists: int = option(20, "row", "of lists that show whether they hold samples (no source)")
+    fewest_in_list: int = option(5, "sample", "in a row's list; fewer are rather channels (no source)")
+    goes_on: float = option(
+        0.5, "1", "of the change from list to list that neighbours in lists of samples differ by at most (no source)"
+    )
+    numbered_stays: float = option(
+        0.5, "1", "of a signal's rows whose number is that of the row before at most: states last (no source)"
+    )
+    apart_most_s: float = option(6.0, "s", "that two clocks of one recording are looked at for being apart (no source)")
+    apart_least_s: float = option(1.0, "s", "less is a lag, which is told as such")
+    apart_step_s: float = option(0.05, "s", "between shifts that are tried")
+    apart_answer_s: float = option(0.4, "s", "in which most of a rise or an end of vacuum lies (common practice)")
+    apart_fit: float = option(1.0, "1", "of the range, rise and fall together, at the shift that fits (no source)")
+    apart_here: float = option(0.4, "1", "of the best fit that digitals as they stand have at most (no source)")
+    apart_edges: int = option(60, "edge", "of each signal that show it; more only cost time (no source)")
     always: float = option(
         0.98, "1", "of the rows in which what holds throughout must hold: the rest is damage (no source)"
     )

@@ -36,5 +36,8 @@ class ReadOptions:
     odd_share: float = option(0.02, "1", "with a recipe in the station file, more rows of another form refuse the log")
     odd_rows: int = option(20, "row", "fewer than that are bad lines, not another form")
     restart_gap_s: float = option(5.0, "s", "pause assumed where a counter starts again at its first value")
+    told_rejected: float = option(
+        0.05, "1", "of the rows that are rejected, from which on it is told beside the results (no source)"
+    )
     lines_kept: int = option(5, "1", "line numbers that are listed per reason of rejection")
     sample_size: int = option(65536, "1", "intervals and pressures kept for medians and quantisation")

@@ -23,6 +23,7 @@ _NO_UNITS = ("", "-", "–", "1", "abs", "absolute", "a", "real", "float", "int"
 _FULL_COUNTS = (4095.0, 32767.0, 65535.0)  # of converters of 12 and 16 bits
 _AMBIENT_KPA = 101.325
 _OFFERED, _COMMON = ("kPa", "mbar", "bar", "Pa", "psi", "inHg", "mmHg"), 4
+_BY_POINTS = 'scale = [[0.0, 0.0], ["...", "..."]], two points: reading, kPa of gauge pressure'
 _EXAMPLES = {
     "ma": "[[4.0, 0.0], [20.0, -101.3]]", "v": "[[0.0, 0.0], [10.0, -101.3]]", "volt": "[[0.0, 0.0], [10.0, -101.3]]",
     "mv": "[[0.0, 0.0], [10000.0, -101.3]]",
@@ -42,17 +43,40 @@ def ask_unit(column: Column) -> Question:
         likely = _possible(low, high, _rest(column))
         others = "".join(f'; or unit = "{unit}", sense = "{sense}"' for unit, sense in likely[1:])
         if not likely or not _usual_depth(low, high, *likely[0]):
-            line = f'pressure = {{ column = "{column.name}", scale = {_from_rest(column)} }}'
-            line += "   # two points of the sensor: reading, kPa of gauge pressure"
+            points, end = _from_rest(column)
+            line = f'pressure = {{ column = "{column.name}", scale = {points} }}'
+            line += f"   # two points of the sensor: reading, kPa of gauge pressure, {end}"
             others = "".join(f'; or unit = "{unit}", sense = "{sense}"' for unit, sense in likely)
             return Question(found=found, line=line + others)
+        if _nearly_as_likely(low, high, likely):
+            return Question(found=found, line=_open_unit(column, likely))
         unit, sense = likely[0]
         line = f'pressure = {{ column = "{column.name}", unit = "{unit}", sense = "{sense}" }}'
         return Question(found=found, line=line + (f"   # {others[2:]}" if others else ""))
     found = f'the scale of "{column.name}" from {raw} to kPa does not show (readings from {low:.4g} to {high:.4g})'
-    points = _live_zero(column, raw.casefold()) or _EXAMPLES.get(raw.casefold()) or _from_rest(column)
+    points = _live_zero(column, raw.casefold()) or _EXAMPLES.get(raw.casefold())
+    end = ""
+    if points is None:
+        points, end = _from_rest(column)
     line = f'pressure = {{ column = "{column.name}", scale = {points} }}'
-    return Question(found=found, line=line + f"   # two points of the sensor: {raw}, kPa")
+    return Question(found=found, line=line + f"   # two points of the sensor: {raw}, kPa" + (end and f", {end}"))
+
+
+def _open_unit(column: Column, likely: Sequence[tuple[str, Sense]], otherwise: str = "") -> str:
+    """A line with the unit left to fill in, and those that are worth trying; none is right without being known."""
+    offered = "; or ".join(f'unit = "{unit}", sense = "{sense}"' for unit, sense in likely)
+    line = f'pressure = {{ column = "{column.name}", unit = "...", sense = "..." }}'
+    return line + f"   # {'; or '.join(filter(None, (offered, otherwise)))}"
+
+
+def _nearly_as_likely(low: float, high: float, likely: Sequence[tuple[str, Sense]]) -> bool:
+    """True where a second unit makes a usual vacuum of readings too, and another one than the first."""
+    depths = []
+    for unit, sense in likely[:2]:
+        kpa = pressure_unit(unit).kpa
+        depths.append(_depth_kpa(low * kpa, high * kpa, sense))
+    usual = [abs(np.log(d / EVIDENCE.usual_vacuum_kpa)) < np.log(EVIDENCE.usual_factor) for d in depths]
+    return len(depths) > 1 and all(usual)
 
 
 def _live_zero(column: Column, raw: str) -> str:
@@ -74,13 +98,17 @@ def _rest(column: Column) -> float:
     return float(values[often.argmax()]) if len(values) else 0.0
 
 
-def _from_rest(column: Column) -> str:
-    """Two points of a scale: where most readings are, perhaps ambient, and the farthest, or the end of a converter."""
+def _from_rest(column: Column) -> tuple[str, str]:
+    """Two points of a scale, the second to be filled in, and an example for it.
+
+    The first is where most readings are, perhaps ambient; the farthest or a converter's end do not tell their kPa.
+    """
     rest, (low, high) = _rest(column), spread(finite(column.values))
     end = high if high - rest > rest - low else low
     if column.profile.whole and end > rest:
         end = next((t for t in _FULL_COUNTS if end <= t), end)
-    return f"[[{rest:g}, 0.0], [{end:g}, {EVIDENCE.full_scale_kpa if end in _FULL_COUNTS else EVIDENCE.deep_kpa}]]"
+    kpa = EVIDENCE.full_scale_kpa if end in _FULL_COUNTS else EVIDENCE.deep_kpa
+    return f'[[{rest:g}, 0.0], ["...", "..."]]', f"as [{end:g}, {kpa}]"
 
 
 def _possible(low: float, high: float, rest: float) -> list[tuple[str, Sense]]:
@@ -156,13 +184,17 @@ def ask_sense(column: Column, unit: PressureUnit, raw: NDArray[np.float64]) -> Q
         return _by_factor(column, (unit, turned), low, high)
     if max(-kpa[0], kpa[1]) > EVIDENCE.most_kpa and not (kpa[0] >= 0 and kpa[1] - kpa[0] < EVIDENCE.most_kpa):
         found = f'"{column.name}" reads from {low:.4g} to {high:.4g} {unit.symbol}, which no vacuum reaches'
-        line = f'pressure = {{ column = "{column.name}", scale = [[0.0, 0.0], [-1000.0, -100.0]] }}'
-        return Question(found=found, line=line + "   # two points: reading, kPa of gauge pressure")
+        return Question(found=found, line=_open_unit(column, _possible(low, high, _rest(column)), _BY_POINTS))
     found = (
         f'"{column.name}" reads from {low:.4g} to {high:.4g} {unit.symbol}; as gauge that is a vacuum of up to '
         f"{max(-kpa[0], 0):.0f} kPa, as vacuum {max(kpa[1], 0):.0f} kPa, as absolute {max(101.3 - kpa[0], 0):.0f} kPa"
     )
-    sense = _possible_sense(*kpa) or "gauge"
+    sense = _possible_sense(*kpa)
+    if sense is None and max(-kpa[0], kpa[1]) < EVIDENCE.least_vacuum_kpa:
+        likely = [(u, s) for u, s in _possible(low, high, _rest(column)) if u != unit.symbol]
+        if likely:
+            return Question(found=found, line=_open_unit(column, likely, f'unit = "{unit.symbol}" if that is right'))
+    sense = sense or "gauge"
     others = ", or ".join(s for s in ("gauge", "absolute", "vacuum") if s != sense)
     line = f'pressure = {{ column = "{column.name}", unit = "{unit.symbol}", sense = "{sense}" }}'
     return Question(found=found, line=line + f"   # or {others}")

@@ -246,6 +246,9 @@ def item_columns(column: Column) -> list[Column]:
     if size > _MOST_ITEMS:
         told = f'"{column.name}" holds lists of {size} values in a row'
         raise LogReadError(message("log", told, "a row per sample", "Export one row for each sample."))
+    if nested and are_samples(column.array):
+        told = f'"{column.name}" holds a block of {size} samples in a row'
+        raise LogReadError(message("log", told, "a row per sample", "Export one row for each sample."))
     profile = Profile(kind="number")
     found = []
     for k in range(size):
@@ -253,6 +256,26 @@ def item_columns(column: Column) -> list[Column]:
         made = make_column(f"{column.name}[{k}]", column.unit, profile, array)
         found.append(replace(made, source=column.source or column.name, item=k))
     return found
+
+
+def are_samples(array: pa.Array) -> bool:
+    """True for lists of one length whose end goes on in the beginning of the next one: samples, and no channels.
+
+    Neighbours in a list differ as the last and the first of two lists do, and by less than the same place of both.
+    """
+    lists = array.drop_null()[: EVIDENCE.lists_looked_at]
+    sizes = set(pc.list_value_length(lists).to_pylist()[:-1])
+    if len(sizes) != 1 or len(lists) < EVIDENCE.fewest_lists or not _numeric(array.type.value_type):
+        return False
+    size = sizes.pop()
+    if size < EVIDENCE.fewest_in_list:
+        return False
+    values = np.asarray(lists[:-1].flatten().cast(pa.float64()).to_numpy(zero_copy_only=False), np.float64)
+    table = values.reshape(-1, size)
+    from_list = float(np.nanmean(np.abs(table[1:] - table[:-1])))
+    within = float(np.nanmean(np.abs(np.diff(table, axis=1))))
+    over = float(np.nanmean(np.abs(table[1:, 0] - table[:-1, -1])))
+    return max(within, over) < EVIDENCE.goes_on * from_list
 
 
 def _inside(cells: Sequence[str]) -> str:

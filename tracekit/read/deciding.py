@@ -24,6 +24,7 @@ from tracekit.read.grouping import check_stations, of_station, shares_signals, s
 from tracekit.read.head import Head, Question, joined
 from tracekit.read.holding import holding
 from tracekit.read.longform import find_long, long_columns, wide_head, with_holding
+from tracekit.read.numbered import check_numbered
 from tracekit.read.pairs import are_copies, rows_per_stamp
 from tracekit.read.plan import LongPlan, Plan, StationPlan
 from tracekit.read.pressure import Ambient, PressurePlan, plan_pressure
@@ -52,6 +53,7 @@ def decide(head: Head, station: Station) -> Plan:
     if long is not None:
         return _decide_long(head, station, long)
     channels = station.channels
+    check_numbered(head)
     check_events(head, channels.get("time"))
     _check_columns(head, station)
     column = station_column(head, channels.get("station"), station.context)

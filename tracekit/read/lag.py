@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from tracekit.model.trace import RELEASE_BIT, SUPPLY_BIT, Block, DigitalLag
 from tracekit.read.ahead import beside
 from tracekit.read.answers import APART_S, BEFORE_S, MOST_EVENTS, Floats, after_onset, onsets, shares
+from tracekit.read.apart import apart_warning
 from tracekit.read.early import early_warning
 from tracekit.signal.select import median
 
@@ -47,7 +48,7 @@ class LagWatch:
         self._count += len(block.time_s)
         if self._count >= self._most:
             blocks, self._blocks = self._blocks, []
-            self._found = beside(lambda: (find_lags(self._station, blocks), early_warning(self._station, blocks)))
+            self._found = beside(lambda: (find_lags(self._station, blocks), _misplaced(self._station, blocks)))
 
     def lags(self) -> tuple[DigitalLag, ...]:
         """What lags, empty where nothing does or too few edges show it."""
@@ -55,7 +56,12 @@ class LagWatch:
 
     def early(self) -> str:
         """What to tell where digitals look early, empty where they do not."""
-        return early_warning(self._station, self._blocks) if self._found is None else self._found()[1]
+        return _misplaced(self._station, self._blocks) if self._found is None else self._found()[1]
+
+
+def _misplaced(station: str, blocks: Sequence[Block]) -> str:
+    """What to tell of digitals that stand at a wrong time otherwise than late by a little; empty where they do not."""
+    return apart_warning(station, blocks) or early_warning(station, blocks)
 
 
 def _first_of(block: Block, count: int) -> Block:

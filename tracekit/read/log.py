@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tracekit.errors import LogReadError, UsageError, message
-from tracekit.model.trace import Block, DigitalLag, Layout, LogFacts
+from tracekit.model.trace import Block, DigitalLag, Layout, LogFacts, Rejection
 from tracekit.options.evidence import EVIDENCE
 from tracekit.options.read import ReadOptions
 from tracekit.read.clock import DOUBLE, STRAY, Clock, Samples
@@ -187,6 +187,7 @@ class Log:
             warnings=(
                 *self._ending.warnings(),
                 *self._missing_warnings(),
+                *_rejected_warnings(rejections, self._rows_read),
                 *(_lag_warning(lag, lags) for lag in lags),
                 *self._early,
             ),
@@ -226,6 +227,20 @@ def restart_warning(restart: tuple[float, float]) -> str:
         f"time starts again after {restart[0]:.2f} s: how long the log paused there is not known; "
         f"a gap of {restart[1]:.3g} s is assumed, and all later times rest on it"
     )
+
+
+def _rejected_warnings(rejections: Sequence[Rejection], rows: int) -> list[str]:
+    """What to tell where so many rows were rejected that the log is not what it seems; nothing for a few bad lines."""
+    count = sum(r.rows for r in rejections)
+    if count <= ReadOptions().told_rejected * rows:
+        return []
+    most = max(rejections, key=lambda r: r.rows)
+    lines = ", ".join(map(str, most.first_lines))
+    told = (
+        f"{count} of {rows} rows ({count / rows:.0%}) could not be read and are left out, {most.rows} of them because "
+        f"of: {most.reason} (first in lines {lines}); see whether the log was written in two ways"
+    )
+    return [told]
 
 
 def _lag_warning(lag: DigitalLag, lags: Sequence[DigitalLag]) -> str:

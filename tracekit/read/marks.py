@@ -20,6 +20,11 @@ _LEGEND = re.compile(
 _NUMBERED = re.compile(
     r"(?:\w+[ _])?(?:id|ids|channel|ch|kanal|canal|tag|signal)(?:[ _]?(?:id|no|nr|number))?", re.IGNORECASE
 )
+_SUMMED = re.compile(r"\*[0-9A-Fa-f]{2}$")
+_NO_SUM = ((rb"(?m)\*[0-9A-Fa-f]{2}(\r?)$", rb"\1"),)
+_SINGLE = re.compile(r"'[^']*'(?:[;,\t|]'[^']*')+")
+_SELDOM = ("^", "~", "\u00a6", "\u00a7")
+"""Delimiters that are seldom met (common practice, no source)."""
 _ARROWS = ("->", "=>", "\u2192")
 _TIMED = re.compile(r"\d[\d:./TZ+ -]{3,40}[ \t]+(?=[^\W\d_])")
 _TIMED_BYTES = rb"(?m)^(\d[\d:./TZ+ -]{3,40})[ \t]+(?=[A-Za-z\x80-\xff])"
@@ -50,6 +55,16 @@ def find_marked(lines: Sequence[str]) -> Marked | None:
         return Marked(changes=_NO_APOSTROPHE, evidence="an apostrophe before cells, which marks texts, is left out")
     if "(" in text and sum(_BRACKETED.search(line) is not None for line in body) >= _FEWEST:
         return Marked(changes=_SIGNED, evidence="numbers in round brackets are negative, as in accounts")
+    if _share(_SUMMED.search(line) is not None for line in body) > _ALIKE:
+        return Marked(changes=_NO_SUM, evidence="a sum for checking behind every line is left out")
+    if _share(_SINGLE.fullmatch(line) is not None for line in body) > _ALIKE:
+        return Marked(changes=((b"'", b'"'),), evidence="every cell stands in single quotes")
+    for mark in _SELDOM:
+        counts = {line.count(mark) for line in body}
+        commas = max(line.count(",") for line in body)  # those of numbers
+        if len(counts) == 1 and min(counts) > commas and not any(d in line for line in written for d in DELIMITERS[:3]):
+            changes = ((re.escape(mark.encode()), b";"),)
+            return Marked(changes=changes, evidence=f'columns are parted by "{mark}"')
     return _find_arrows(body) or _find_legend(written, body[:_LOOKED_AT])
 
 
