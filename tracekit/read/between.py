@@ -6,6 +6,8 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+import numpy as np
+
 from tracekit.options.evidence import EVIDENCE
 from tracekit.read.cells import cell_kind
 from tracekit.read.digitals import ROLES
@@ -14,8 +16,12 @@ from tracekit.read.sniff import DELIMITERS, split
 from tracekit.read.words import hints
 
 _BEFORE = r"(?>(?:[^\w\n]|(?i:event|evt|info|note|msg|log|di|do)\b)*)"  # no way back: signs may fill a line
-_WORDED = re.compile(r"[^\W\d_].*")  # once a line, from its first letter on
 _VALUED = ("number", "time", "missing", "level")
+_PLAIN = re.compile(r"[+-]?\d{1,20}(?:\.\d{1,20})?")
+_IS_LETTER, _IS_OF_WORD = (
+    np.array([re.match(sign, bytes([byte])) is not None for byte in range(256)])
+    for sign in (rb"[A-Za-z]", rb"\w")
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -33,18 +39,42 @@ class Between:
     evidence: str
 
 
-def find_between(lines: Sequence[str]) -> Between | None:
-    """How events stand between samples, None where none do or no signal of a station is among them."""
-    body = [line.strip() for line in lines if line.strip()]
-    if len(_WORDED.findall("\n".join(body))) < EVIDENCE.fewest_lines:
+def find_between(body: Sequence[str]) -> Between | None:
+    """How events stand between samples, None where none do or no signal of a station is among them.
+
+    `body` are the lines that hold something, without blanks at their ends.
+    """
+    if _lines_of_words(body) < EVIDENCE.fewest_lines:
         return None
     for mark in DELIMITERS[::-1] if "\t" not in body[-1] else DELIMITERS[:1]:
-        rows = [split(line, mark) for line in body]
-        sizes = Counter(len(r) for r in rows if len(r) > 1 and all(cell_kind(c) in _VALUED for c in r))
-        fields, count = sizes.most_common(1)[0] if sizes else (0, 0)
-        if fields and count >= EVIDENCE.sample_lines * len(body):
+        fields = _fields_of_samples(body, mark)
+        if fields:
             return _of_rows(body, fields, mark)
     return None
+
+
+def _lines_of_words(body: Sequence[str]) -> int:
+    """How many lines hold a word behind their beginning: what begins with a time and goes on with words does."""
+    data = np.frombuffer(("\n" + "\n".join(body)).encode(), np.uint8)
+    begun = _IS_LETTER[data[1:]] & ~_IS_OF_WORD[data[:-1]] & (data[:-1] != 10)
+    return int(np.count_nonzero(np.bitwise_or.reduceat(begun, np.flatnonzero(data[:-1] == 10)))) if len(body) else 0
+
+
+def _fields_of_samples(body: Sequence[str], mark: str) -> int:
+    """Cells of the lines that hold nothing but values, where enough lines hold as many; else 0."""
+    fewest = EVIDENCE.sample_lines * len(body)
+    rows = [split(line, mark) for line in body]
+    for size, count in Counter(map(len, rows)).items():
+        valued, left = 0, count if size > 1 else 0
+        for row in rows if left >= fewest else ():
+            if len(row) == size:
+                fits = all(_PLAIN.fullmatch(c) or cell_kind(c) in _VALUED for c in row)
+                valued, left = valued + fits, left - (not fits)
+                if valued >= fewest or left < fewest:
+                    break
+        if valued >= fewest:
+            return size
+    return 0
 
 
 def _of_rows(body: Sequence[str], fields: int, mark: str) -> Between | None:
@@ -52,18 +82,22 @@ def _of_rows(body: Sequence[str], fields: int, mark: str) -> Between | None:
     for lead in range(min(fields - 1, 2), 0, -1):
         pattern = _event_pattern(fields, lead, mark)
         found = list(re.finditer(pattern, "\n".join(body).encode()))
-        if mark != " " and _stand_apart(body, fields, mark, found):
-            continue
         texts = [m[2].decode("utf-8", "replace") for m in found]
+        if not _tell_signal(texts, mark) or (mark != " " and _stand_apart(body, fields, mark, found)):
+            continue
         if mark != " " and _stand_together(body, pattern):
             texts = [text for text in texts if mark not in text]
-        told = {event for text in texts for event in parts_of(text.replace(mark, " "))}
-        both = [name for name, level in told if level and (name, 0) in told]
-        known = any(hints(n).weight(role) >= EVIDENCE.name_weight for n in both for role in ROLES)
-        if len(texts) >= EVIDENCE.fewest_lines and known:
+        if len(texts) >= EVIDENCE.fewest_lines and _tell_signal(texts, mark):
             evidence = "lines of events between the samples stand in a column of their own"
             return Between(fields=fields, lead=lead, mark=mark, event=pattern, evidence=evidence)
     return None
+
+
+def _tell_signal(texts: Sequence[str], mark: str) -> bool:
+    """Whether events switch a signal of a station on and off."""
+    told = {event for text in set(texts) for event in parts_of(text.replace(mark, " "))}
+    both = [name for name, level in told if level and (name, 0) in told]
+    return any(hints(n).weight(role) >= EVIDENCE.name_weight for n in both for role in ROLES)
 
 
 def _stand_together(body: Sequence[str], pattern: bytes) -> bool:

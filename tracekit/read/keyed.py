@@ -2,7 +2,7 @@
 
 import re
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from tracekit.options.evidence import EVIDENCE
@@ -11,6 +11,7 @@ from tracekit.read.sniff import split
 from tracekit.read.words import hints
 
 _CELL = re.compile(r"""["']?(?P<name>[^\W\d][^=:;,|"'\s]{0,40})["']?\s?(?P<sign>[=:])\s?(?P<value>.*)""")
+_NAMES_ONE = re.compile(r"""(?<![^;\t|,"'\s])[^\W\d][^=:;,|"'\s]{0,40}["']?\s?[=:]""")
 _ITEM = r'[^\s,="]+=(?:"[^"\n]*"|[^\s,="]+)'
 _POINT = re.compile(
     rf"(?P<series>[^\s,=]+)(?P<tags>(?:,{_ITEM})*) (?P<fields>{_ITEM}(?:,{_ITEM})*) (?P<stamp>\d{{9,20}})"
@@ -28,13 +29,29 @@ class Keyed:
     evidence: str
 
 
-def find_keyed(lines: Sequence[str]) -> Keyed | None:
-    """How every value of a line is known by its name; None where lines name no values, or all in one order."""
-    written = [line.strip() for line in lines if line.strip()]
+def find_keyed(written: Sequence[str]) -> Keyed | None:
+    """How every value of a line is known by its name; None where lines name no values, or all in one order.
+
+    `written` are the lines that hold something, without blanks at their ends.
+    """
     body = written[int(len(written) * EVIDENCE.skipped_share) :]
     if len(body) < EVIDENCE.fewest_lines or not any(sign in body[-1] for sign in "=:"):
         return None
-    return _points(body) or next((k for d in (";", "\t", "|", ",", " ") if (k := _pairs(body, d)) is not None), None)
+    if _mostly(_POINT.fullmatch, body) and (points := _points(body)) is not None:
+        return points
+    if not _mostly(_NAMES_ONE.search, body):
+        return None
+    return next((k for d in (";", "\t", "|", ",", " ") if (k := _pairs(body, d)) is not None), None)
+
+
+def _mostly(test: Callable[[str], re.Match[str] | None], body: Sequence[str]) -> bool:
+    """Whether as many lines pass a test as share a form; that ends with the first line that is one too many."""
+    left, fewest = len(body), EVIDENCE.alike_lines * len(body)
+    for line in body:
+        left -= test(line) is None
+        if left < fewest:
+            return False
+    return True
 
 
 def has_pressure(names: Sequence[str]) -> bool:
@@ -105,8 +122,6 @@ def _spelled(name: str) -> str:
 def _points(body: Sequence[str]) -> Keyed | None:
     """Points of a time series: "series,tag=value field=value,field=value stamp"."""
     found = [m for m in map(_POINT.fullmatch, body) if m is not None]
-    if len(found) < EVIDENCE.alike_lines * len(body):
-        return None
     tags = list(dict.fromkeys(n for m in found for n in _named(m["tags"])))
     fields = list(dict.fromkeys(n for m in found for n in _named(m["fields"])))
     series = {m["series"] for m in found}

@@ -56,9 +56,9 @@ Mend = Records | Glued | Named | Nested | Keyed | Between | Formulas | Marked | 
 _FORMULAS = ((re.compile(rb'"=""([^"\n]*)"""'), rb'"\1"'), (re.compile(rb'(?m)(^|[;,\t|])="([^"\n]*)"'), rb'\1"\2"'))
 
 
-def find_formulas(lines: Sequence[str]) -> Formulas | None:
-    """Whether fields are formulas that give a text, in most lines that hold anything."""
-    written = [line for line in lines if line.strip()][:_LOOKED_AT]
+def find_formulas(filled: Sequence[str]) -> Formulas | None:
+    """Whether fields are formulas that give a text, in most of the lines, all of which hold something."""
+    written = filled[:_LOOKED_AT]
     if len(written) < _FEWEST or sum('="' in line for line in written) < _ALIKE * len(written) - 2:
         return None
     return Formulas(evidence='fields written as ="..." are the texts between the quotes')
@@ -71,10 +71,9 @@ def without_formulas(text: bytes) -> bytes:
     return text
 
 
-def find_records(lines: Sequence[str]) -> Records | None:
-    """How lines hold several records of tag and value, None where they do not."""
-    written = [line for line in lines if line.strip()]
-    body = written[int(len(written) * 0.4) :][:_LOOKED_AT]
+def find_records(filled: Sequence[str]) -> Records | None:
+    """How lines, all of which hold something, hold several records of tag and value; None where they do not."""
+    body = filled[int(len(filled) * 0.4) :][:_LOOKED_AT]
     if len(body) < _FEWEST or any('"' in line for line in body):
         return None
     for delimiter in (";", "\t", "|", ","):
@@ -111,9 +110,11 @@ def find_glued(lines: Sequence[str], form: TextForm, name: str) -> Glued | None:
 
     Raises LogReadError where there are such and the names do not tell which.
     """
+    if form.delimiter != "," or form.quote is not None:
+        return None
     body = [line for line in lines[form.first_data :] if line.strip()]
     body = body[:: max(len(body) // _LOOKED_AT, 1)]
-    if form.delimiter != "," or form.quote is not None or len(body) < _FEWEST:
+    if len(body) < _FEWEST:
         return None
     rows = [[c.strip() for c in line.split(",")] for line in body]
     counts = [len(r) for r in rows]

@@ -22,10 +22,12 @@ class Named:
     evidence: str
 
 
-def find_named(lines: Sequence[str]) -> Named | None:
-    """How fields name their values, None where they do not: names alike in every row, a pressure among them."""
-    written = [line for line in lines if line.strip()]
-    body = written[int(len(written) * 0.4) :][:_LOOKED_AT]
+def find_named(filled: Sequence[str]) -> Named | None:
+    """How fields name their values, None where they do not: names alike in every row, a pressure among them.
+
+    `filled` are the lines that hold something.
+    """
+    body = filled[int(len(filled) * 0.4) :][:_LOOKED_AT]
     if len(body) < _FEWEST or not any(sign in body[0] for sign in "=:"):
         return None
     for delimiter in (";", "\t", "|", ",", " "):

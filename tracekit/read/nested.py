@@ -26,9 +26,11 @@ class Nested:
     evidence: str
 
 
-def find_nested(lines: Sequence[str]) -> Nested | None:
-    """How records inside records hold the channels; None where lines are no such records, or differ in their form."""
-    written = [line.strip() for line in lines if line.strip()]
+def find_nested(written: Sequence[str]) -> Nested | None:
+    """How records inside records hold the channels; None where lines are no such records, or differ in their form.
+
+    `written` are the lines that hold something, without blanks at their ends.
+    """
     body = written[int(len(written) * 0.4) :][:_LOOKED_AT]
     if len(body) < _FEWEST or not body[0].startswith(("{", "[")):
         return None

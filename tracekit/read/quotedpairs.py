@@ -12,11 +12,13 @@ _VALUE = r"\"?+((?:(?<=\")[^\"\n;]*+|(?<!\")[^\s\";]*+))\"?+"
 _PAIR = re.compile(rf"({_NAME})={_VALUE}(?:,?[ \t]++|$)")
 
 
-def find_quoted_pairs(lines: Sequence[str]) -> Keyed | None:
-    """How lines hold names and values, None where none is quoted, or where they do not stand in one order."""
-    written = [line.strip() for line in lines if line.strip()]
+def find_quoted_pairs(written: Sequence[str]) -> Keyed | None:
+    """How lines hold names and values, None where none is quoted, or where they do not stand in one order.
+
+    `written` are the lines that hold something, without blanks at their ends.
+    """
     body = written[int(len(written) * EVIDENCE.skipped_share) :]
-    if len(body) < EVIDENCE.fewest_lines or not any('="' in line for line in body):
+    if len(body) < EVIDENCE.fewest_lines or '="' not in "\n".join(body):
         return None
     orders = Counter(order for order in map(_names, body) if order)
     names, count = orders.most_common(1)[0] if orders else ((), 0)

@@ -12,9 +12,11 @@ from tracekit.read.nested import Nested
 _VALUE = r'("(?:[^"\\\n]|\\.)*"|[^\s",{}\[\]]+)'
 
 
-def find_flat(lines: Sequence[str]) -> Nested | None:
-    """How flat records hold the channels, None where lines are none, or all name the same in one order."""
-    written = [line.strip() for line in lines if line.strip()]
+def find_flat(written: Sequence[str]) -> Nested | None:
+    """How flat records hold the channels, None where lines are none, or all name the same in one order.
+
+    `written` are the lines that hold something, without blanks at their ends.
+    """
     body = written[int(len(written) * EVIDENCE.skipped_share) :]
     if len(body) < EVIDENCE.fewest_lines or not body[0].startswith("{"):
         return None

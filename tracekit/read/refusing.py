@@ -16,10 +16,13 @@ _MAPPED = re.compile(r"[^\s:{][^:]*:(?:[ \t].*)?|[\w.]+:")
 """A table on its side has few lines, many cells in each, and so many times more than it has lines."""
 
 
-def check_table(lines: Sequence[str], name: str) -> None:
-    """Raise LogReadError where lines are records inside records, or a table on its side."""
-    written = [line.strip() for line in lines if line.strip()]
-    nested = [line for line in written if line[0] == "{" and _NESTED.fullmatch(line)]
+def check_table(written: Sequence[str], name: str) -> None:
+    """Raise LogReadError where lines are records inside records, or a table on its side.
+
+    `written` are the lines that hold something, without blanks at their ends.
+    """
+    firsts = "".join([line[0] for line in written])
+    nested = [line for line in written if _NESTED.fullmatch(line)] if "{" in firsts else []
     if len(nested) > _ALIKE * len(written):
         found = "records of JSON with records inside them"
         todo = 'Export flat records, such as {"time_s": 0.01, "pressure_kpa": -57.3}, or CSV.'
@@ -29,7 +32,7 @@ def check_table(lines: Sequence[str], name: str) -> None:
         found = "a list of JSON whose records stand over several lines each"
         todo = 'Export a record per line, such as {"time_s": 0.01, "pressure_kpa": -57.3}, or CSV.'
         raise LogReadError(message(name, found, "a line per sample", todo))
-    if _is_outline(written):
+    if firsts.count("-") >= EVIDENCE.fewest_lines and _is_outline(written):
         found = 'a list of items in the manner of YAML, "- name: value"'
         todo = "Export a line per sample with the names once above: CSV, or flat records of JSON."
         raise LogReadError(message(name, found, "a line per sample", todo))

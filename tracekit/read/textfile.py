@@ -142,18 +142,20 @@ class _Cut:
 def _cut_of(text: bytes, name: str) -> _Cut:
     """How a text is cut. Raises LogReadError where it holds no rows of values."""
     lines = joined_header(_first_lines(text))
-    mend: Mend | None = find_nested(lines) or find_flat(lines)
+    filled = [line for line in lines if line.strip()]
+    written = [line.strip() for line in filled]
+    mend: Mend | None = find_nested(written) or find_flat(written)
     if mend is None:
-        check_table(lines, name)
+        check_table(written, name)
         mend = (
             find_inserts(lines, name)
-            or find_quoted_pairs(lines)
-            or find_formulas(lines)
-            or find_marked(lines)
-            or find_records(lines)
-            or find_named(lines)
-            or find_keyed(lines)
-            or find_between(lines)
+            or find_quoted_pairs(written)
+            or find_formulas(filled)
+            or find_marked(written)
+            or find_records(filled)
+            or find_named(filled)
+            or find_keyed(written)
+            or find_between(written)
         )
     form = sniff(lines[:_SNIFFED_LINES]) if mend is None else None
     if form is not None:
@@ -178,8 +180,8 @@ def _first_lines(text: bytes) -> list[str]:
 
 def _is_markup(lines: Sequence[str]) -> bool:
     """True where nearly every line begins like a record of JSON or an element of markup."""
-    written = [line.lstrip()[:1] for line in lines if line.strip()]
-    return sum(1 for c in written if c in "{<") > 0.9 * len(written)
+    starts = "".join([line.lstrip()[:1] for line in lines])
+    return starts.count("{") + starts.count("<") > 0.9 * len(starts)
 
 
 def _no_rows(lines: Sequence[str], name: str) -> str:
@@ -207,7 +209,9 @@ def first_bytes(path: Path, packing: str, options: ReadOptions) -> tuple[bytes, 
 
 
 def _lines(text: str) -> list[str]:
-    lines = [line.rstrip("\r") for line in text.split("\n")]
+    lines = text.split("\n")
+    if "\r" in text:
+        lines = [line.rstrip("\r") for line in lines]
     return lines[:-1] if lines and not lines[-1] else lines
 
 
