@@ -160,7 +160,7 @@ def _bins(bins: Arrays) -> Bins:
         period=np.asarray(bins.get("period", none), np.int32),
         time_s=np.asarray(bins.get("time_s", none), np.float64),
         pressure_kpa=np.asarray(bins.get("pressure_kpa", none), np.float64),
-        samples=np.asarray(bins.get("samples", none), np.int32),
+        samples=bins.get("samples", np.zeros(0, np.uint8)),
     )
 
 

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import field
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -26,7 +27,7 @@ class Bins:
     period: NDArray[np.int32]
     time_s: NDArray[np.float64]
     pressure_kpa: NDArray[np.float64]
-    samples: NDArray[np.int32]
+    samples: NDArray[np.integer[Any]]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
