@@ -2,7 +2,9 @@
 
 import copy
 import dataclasses
+import multiprocessing
 import pickle
+from concurrent.futures import ProcessPoolExecutor
 from dataclasses import FrozenInstanceError, field, fields, replace
 
 import pytest
@@ -108,6 +110,32 @@ def test_records_are_replaced_copied_and_handed_on():
     for again in (copy.copy(one), copy.deepcopy(one), pickle.loads(pickle.dumps(one))):
         assert again == one
         assert type(again) is KeptLonger
+
+
+def test_values_are_matched_by_place():
+    """The fields that may stand by place are those of the standard library's record."""
+    assert PLACED.__match_args__ == STANDARD_PLACED.__match_args__ == ("kpa", "unit", "notes", "place")
+    assert OURS.__match_args__ == STANDARD.__match_args__ == ()
+    match PLACED(1.0, "bar"):
+        case PLACED(kpa, unit):
+            assert (kpa, unit) == (1.0, "bar")
+        case _:
+            pytest.fail("no match")
+
+
+def test_records_of_another_process_are_the_same():
+    """A record that another process has made, or been given, comes back equal, though that process has made no other."""
+    one = KeptLonger(name="a", values=(1.0, 2.0), days=3)
+    with ProcessPoolExecutor(1, multiprocessing.get_context("spawn")) as pool:
+        again, made = pool.submit(copy.copy, one).result(60), pool.submit(_kept_elsewhere, "b").result(60)
+    assert (again, made) == (one, Kept(name="b", values=(0.5,)))
+    assert hash(again) == hash(one)
+    with pytest.raises(FrozenInstanceError):
+        made.name = "c"
+
+
+def _kept_elsewhere(name):
+    return Kept(name=name, values=(0.5,))
 
 
 def test_what_a_record_defines_itself_stays():
