@@ -299,6 +299,7 @@ def test_a_whole_number_of_400_figures_in_a_station_file_is_refused(tmp_path, li
     [
         ([("row twice", 822, 295, 96), ("cell", 820, 194, 42), ("row short", 526, 82, 207)], "gzip"),
         ([("unit row", 588, 405, 118), ("cell", 227, 516, 141), ("decimal", 920, 299, 206)], "parquet"),
+        ([("packing", 364, 447, 238), ("column twice", 303, 867, 217), ("column twice", 262, 662, 251), ("bytes", 35, 855, 70)], "gzip"),
         ([("cell", 174, 378, 205)], "plain"),
         ([("rows cut", 761, 927, 242), ("cell", 739, 203, 72), ("header", 215, 390, 237), ("row moved", 334, 963, 228)], "plain"),
     ],

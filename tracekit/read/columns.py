@@ -194,6 +194,8 @@ def make_column(name: str, unit: str, profile: Profile, array: pa.Array, cells: 
 
 def _readable(values: NDArray[np.float64]) -> NDArray[np.float64]:
     """Numbers that a reading can be, NaN for the others."""
+    finite = np.isfinite(values)
+    values = values if finite.all() else np.where(finite, values, np.nan)  # a NaN that signals warns where it is used
     beyond = np.abs(values) > EVIDENCE.most_number
     return np.where(beyond, np.nan, values) if beyond.any() else values
 
