@@ -8,10 +8,11 @@ from segment.made_traces import PLAIN, table_of, trace_of
 
 from tracekit.judge.effects import _spread
 from tracekit.judge.findings import _limit_severity
+from tracekit.judge.leaky import _coast_odds, _flow_odds
 from tracekit.judge.priors import TWO_CAUSES, prior
 from tracekit.judge.rank import posterior
 from tracekit.judge.setting_rules import _set_point_over_cut, weak_suction
-from tracekit.judge.signs import _coast_odds, _flow_odds, loss_signs, plate_signs
+from tracekit.judge.signs import loss_signs, plate_signs
 from tracekit.judge.symptoms import _never_cuts
 from tracekit.model.cycle import SettingInForce
 from tracekit.model.estimate import Estimate
@@ -168,9 +169,9 @@ def test_a_cup_on_a_plate_tells_where_it_leaks(plate, low, high):
 def test_odds_of_a_leak_stay_within_bounds():
     """However large the flow or short the coast, one figure alone moves the odds by no more than e^4.5, nor below e^-3.5."""
     options = JudgeOptions()
-    assert _flow_odds(1e9, options) == _coast_odds(1e9, 10.0, options) == 4.5
+    assert _flow_odds(1e9, options.healthy_most_l_min, options) == _coast_odds(1e9, 10.0, options) == 4.5
     assert _coast_odds(1e-9, 10.0, options) == -3.5
-    assert -3.5 <= _flow_odds(1e-9, options) < 0.0
+    assert -3.5 <= _flow_odds(1e-9, options.healthy_most_l_min, options) < 0.0
     assert _coast_odds(3.0, None, options) is None
     assert _coast_odds(3.0, options.band_kpa - 1e-9, options) is None
     even = options.band_kpa / options.short_coast_s

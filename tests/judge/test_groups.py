@@ -5,8 +5,9 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
+from tracekit.judge.leaky import mixed_products
 from tracekit.judge.sensor_rules import _noisy
-from tracekit.judge.signs import _intervals_apart, alternations, mixed_products, two_groups
+from tracekit.judge.signs import _intervals_apart, alternations, two_groups
 from tracekit.judge.turns import pattern_nats
 from tracekit.options.judge import JudgeOptions
 

@@ -43,3 +43,10 @@ def test_over_pressure_beside_a_moved_zero_is_counted_from_it() -> None:
     assert "unchanged, counted from the idle reading" in reason_for("flow_restricted", effects, (), "baseline", 0.01)
     still = {"over": effect(0.1, 1.0), "idle": effect(0.0, 0.3)}
     assert "counted from" not in reason_for("flow_restricted", still, (), "baseline", 0.01)
+
+
+def test_what_moved_by_more_than_its_error_is_not_called_unchanged() -> None:
+    """An over-pressure 1.5 kPa lower, known to 1, is not clear; one 0.1 higher has not moved."""
+    told = [reason_for("flow_restricted", {"over": effect(x, 1.0)}, (), "baseline", 0.01) for x in (-1.5, 0.1)]
+    assert "not clearly changed" in told[0]
+    assert "is unchanged" in told[1]

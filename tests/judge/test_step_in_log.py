@@ -1,9 +1,11 @@
 """An ultimate vacuum that falls by a step inside a log that also has a baseline."""
 
-from segment.made_traces import PLAIN, blow_off, evacuate, hold, idle
+from segment.made_traces import PLAIN, Piece, blow_off, evacuate, hold, idle
 
 from tests.judge.test_other_cut import effects
 from tests.judge.test_verdict import case_of
+from tracekit.judge.verdict import _seen, judge
+from tracekit.options.judge import JudgeOptions
 
 LOWER = (idle(), evacuate(to=73.8), hold(to=73.8), blow_off())
 
@@ -20,3 +22,18 @@ def test_a_step_between_two_cycles_is_not_the_weather():
     assert abs(step.reference - 75.0) < 0.1
     assert abs(other_day.z) < 2.0
     assert abs(back.shift) < 0.1
+
+
+OPEN_CUP = Piece(seconds=0.3, to=32.0, tau_s=0.02, supply=1)
+
+
+def test_a_change_that_no_cause_explains_hides_no_older_one():
+    """An empty cup that reads 32 kPa is clogged, also where vacuum got deeper in the middle of the log."""
+    before = (idle(), OPEN_CUP, evacuate(to=74.0), hold(to=74.0), blow_off())
+    after = (idle(), OPEN_CUP, evacuate(), hold(), blow_off())
+    case = case_of(before * 14 + after * 14)
+    assert _seen(case, JudgeOptions()).comparison.source == "earlier cycles"
+    found = judge(case, JudgeOptions())
+    assert found.comparison.source == "none"
+    assert found.causes[0].code == "flow_restricted"
+    assert found.causes[0].chance > 0.7

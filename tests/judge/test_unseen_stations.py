@@ -18,13 +18,13 @@ from tracekit.judge.features import Features, _noise_ln, choose_bands, deepest_d
 from tracekit.judge.findings import _measures
 from tracekit.judge.fingerprints import FINGERPRINTS
 from tracekit.judge.given_up import still_rising
+from tracekit.judge.leaky import leaky_sign
 from tracekit.judge.listing import ranked
 from tracekit.judge.practice import physical_effects
 from tracekit.judge.rank import posterior
 from tracekit.judge.sawtooth import fall_rate_kpa_s, with_fast_falls
 from tracekit.judge.sensor_rules import _zero
 from tracekit.judge.setting_rules import without_reference
-from tracekit.judge.signs import leaky_sign
 from tracekit.judge.verdict import _least_rate, _less_teeth, _seen, _unread_teeth
 from tracekit.model.cycle import StationData
 from tracekit.model.estimate import Bound, Withheld
@@ -227,6 +227,18 @@ def test_a_shallow_end_speaks_for_a_weak_generator(plain, features) -> None:
     assert deep.shift == 0.0
     few = usual(features, ultimate_any=np.nan, blow=np.nan, rise=np.nan, blow_start=np.nan)
     assert not {"ultimate", "blow", "blow_start"} & set(physical_effects(plain.data, few, OPTIONS))
+
+
+def test_a_station_set_out_for_a_shallow_vacuum_does_not_lack_a_deep_one(plain, features) -> None:
+    """A set point of 45 kPa and a cut at 48 leave 0.55 of ambient as it was meant; settings of 60 do not."""
+    shallow = usual(features, ultimate_any=0.55 * plain.data.ambient_kpa)
+
+    def short_z(set_point: float) -> float:
+        settings = {name: replace(of, value_kpa=set_point) for name, of in plain.data.settings.items()}
+        return physical_effects(replace(plain.data, settings=settings), shallow, OPTIONS)["ultimate"].z
+
+    assert short_z(45.0) > -1.0
+    assert short_z(60.0) < -2.5
 
 
 def test_an_end_beyond_any_generator_speaks_for_a_lag(plain, features) -> None:

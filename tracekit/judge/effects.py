@@ -266,9 +266,10 @@ def _long_enough(now: Floats, at_least: Bools, reference: Floats) -> Floats:
     return np.where(at_least & ~(now > usual), np.nan, now)
 
 
-def _without_reference(now: Bools) -> Comparison:
-    """Nothing to compare with: all cycles are now."""
-    return Comparison(effects={}, source="none", onset=None, now=now, reference=np.zeros(len(now), np.bool_))
+def nothing_to_compare(n_cycles: int) -> Comparison:
+    """No reference: all cycles are now."""
+    every = np.ones(n_cycles, np.bool_)
+    return Comparison(effects={}, source="none", onset=None, now=every, reference=~every)
 
 
 def _surer(between_logs: Effect | None, within: Effect | None) -> Effect | None:
@@ -310,7 +311,7 @@ def compare(features: Features, baseline: Features | None, options: JudgeOptions
     last = max(int(np.ceil(options.last_share * after.sum())), min(12, int(after.sum())))
     late = after & (np.cumsum(after[::-1])[::-1] <= last)
     if baseline is None and onset is None:
-        return _without_reference(after)
+        return nothing_to_compare(n)
     effects = {}
     for name, values in features.values.items():
         now = values[late & features.held]
@@ -334,7 +335,7 @@ def compare(features: Features, baseline: Features | None, options: JudgeOptions
             effects[name] = effect
     if baseline is None and all(abs(effect.z) < options.onset_least_z for effect in effects.values()):
         # a step that no median confirms: earlier cycles are then only more of the same
-        return _without_reference(np.ones(n, np.bool_))
+        return nothing_to_compare(n)
     decay = effects.get("decay")
     if decay is not None and baseline is not None:
         shared = options.leak_doubt * float(np.hypot(features.decay_doubt, baseline.decay_doubt))

@@ -137,18 +137,26 @@ def allow_for_weather(effects: Mapping[str, Effect], bands: Bands, options: Judg
     Its time is proportional to ln((U - low) / (U - high)), and the ultimate vacuum U moves with the weather.
     """
     out = dict(effects)
-    rise, ultimate = effects.get("rise"), effects.get("ultimate")
-    if rise is None or ultimate is None or ultimate.reference < bands.rise_high + 3.0:
+    rise, ends_at = effects.get("rise"), _usual_end_kpa(effects)
+    if rise is None or ends_at is None or ends_at < bands.rise_high + 3.0:
         return out
-    left, right = ultimate.reference - bands.rise_low, ultimate.reference - bands.rise_high
+    left, right = ends_at - bands.rise_low, ends_at - bands.rise_high
     per_kpa = (1.0 / right - 1.0 / left) / float(np.log(left / right))
     out["rise"] = replace(rise, error=float(np.hypot(rise.error, per_kpa * options.spread_ultimate)))
     top = out.get("top")
-    if top is not None and ultimate.reference > bands.top_high + 2.0:
+    if top is not None and ends_at > bands.top_high + 2.0:
         middle = 0.5 * (bands.top_low + bands.top_high)
-        steep = top.reference / (ultimate.reference - middle)  # speed lost per kPa that the end comes nearer
+        steep = top.reference / (ends_at - middle)  # speed lost per kPa that the end comes nearer
         out["top"] = replace(top, error=float(np.hypot(top.error, steep * options.spread_top_kpa)))
     return out
+
+
+def _usual_end_kpa(effects: Mapping[str, Effect]) -> float | None:
+    """Where the reference's evacuations end [kPa], also where the ends themselves cannot be compared."""
+    ultimate, peak, past = (effects.get(name) for name in ("ultimate", "peak", "extrapolated"))
+    if ultimate is not None:
+        return ultimate.reference
+    return None if peak is None or past is None else peak.reference + past.reference
 
 
 def _excess(rate: Floats, noise: Floats) -> tuple[float, float]:

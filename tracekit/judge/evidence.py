@@ -224,7 +224,8 @@ def _measured_at(
     codes: tuple[str, ...], effects: Mapping[str, Effect], options: JudgeOptions, circumstances: Circumstances
 ) -> float:
     """The same for one place of the sensor."""
-    fingerprint = _row(codes, circumstances.sensor_at_cup, circumstances.seldom, circumstances.rated)
+    slowed_most = 0.0 if circumstances.rated else _slowed_most(effects)
+    fingerprint = _row(codes, circumstances.sensor_at_cup, circumstances.seldom, slowed_most)
     measured = sum(evidence_for(fingerprint, effects, options).values())
     # a measure about which a cause says nothing is taken as middling evidence, not as a free pass
     silent = sum(_silent(effects[n]) for n in FINGERPRINTS["none"] if n in effects and n not in fingerprint)
@@ -239,14 +240,28 @@ def _measured_at(
     return options.temper * (measured + silent)
 
 
+def _slowed_most(effects: Mapping[str, Effect]) -> float:
+    """How much slower a leak can make the evacuation, by how far it lowers where that ends [log].
+
+    What it takes of the suction halfway up is the share of that half by which the end falls: suction that falls with
+    vacuum in a straight line; one that bends is more at first, and slowed less.
+    """
+    most, ends = UNRATED["rise"].most, effects.get("ultimate")
+    if ends is None or ends.reference <= 0.0:
+        return most
+    share = (2.0 * ends.error - min(ends.shift, 0.0)) / (0.5 * ends.reference)
+    return round(min(-float(np.log1p(-min(share, 0.9))), most), 2) or 0.01
+
+
 @lru_cache(maxsize=1024)
 def _row(
-    codes: tuple[str, ...], sensor_at_cup: bool, seldom: tuple[str, ...] = (), rated: bool = True
+    codes: tuple[str, ...], sensor_at_cup: bool, seldom: tuple[str, ...] = (), slowed_most: float = 0.0
 ) -> Mapping[str, Change]:
-    """The fingerprint of the causes together."""
+    """The fingerprint of the causes together; leaks without a rate slow evacuations by at most `slowed_most` [log]."""
     rows = [seldom_row(code) if code in seldom else fingerprint_of(code, sensor_at_cup) for code in codes]
-    if not rated:
-        rows = [{**row, **UNRATED} if code in LEAKS else row for code, row in zip(codes, rows, strict=True)]
+    if slowed_most > 0.0:
+        unrated = {**UNRATED, "rise": replace(UNRATED["rise"], most=slowed_most)}
+        rows = [{**row, **unrated} if code in LEAKS else row for code, row in zip(codes, rows, strict=True)]
     fingerprint = rows[0]
     for row in rows[1:]:
         fingerprint = combined(fingerprint, row)

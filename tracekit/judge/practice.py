@@ -77,12 +77,22 @@ def _depth(data: StationData, features: Features, options: JudgeOptions) -> Effe
     """
     reached = features.values["ultimate_any"][features.held]
     usual, spread = (share * data.ambient_kpa for share in (options.usual_reach, options.spread_reach))
+    usual = min(usual, _laid_out_kpa(data, options))
     short = _against(-reached, -usual, spread)
     if short is None or short.shift > 0.0:
         return None if short is None else _ended(short, usual, -short.shift, spread)
     most, width = (share * data.ambient_kpa for share in (options.most_reach, options.spread_most_reach))
     beyond = max(-short.now - most, 0.0)
     return _ended(short, most, beyond, width) if beyond > 0.0 else _ended(short, usual, 0.0, spread)
+
+
+def _laid_out_kpa(data: StationData, options: JudgeOptions) -> float:
+    """How deep the station was meant to draw, as its switching levels tell, infinite where none is known [kPa].
+
+    One that is set out for a shallow vacuum does not lack what deeper ones reach.
+    """
+    levels = (data.settings[name].value_kpa for name in ("set_point", "supply_off"))
+    return max((level / options.laid_out_share for level in levels if level is not None), default=float("inf"))
 
 
 def _ended(seen: Effect, reference: float, shift: float, error: float) -> Effect:

@@ -71,7 +71,7 @@ def _figure(value: float, sign: str = "-") -> str:
 def _change_words(name: str, effect: Effect, source: str) -> str:
     word = _WORDS[name]
     if abs(effect.z) < 2.0:
-        return f"{word} is unchanged"
+        return f"{word} is {'unchanged' if abs(effect.z) < 1.0 else 'not clearly changed'}"
     when = "" if source == "baseline" else f"in the last {effect.n_now} cycles "
     against = " against the baseline" if source == "baseline" else ""
     percent = 100.0 * (np.exp(effect.shift) - 1.0) if name in LOGARITHMIC else 0.0

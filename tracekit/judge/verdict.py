@@ -10,7 +10,7 @@ from tracekit.judge.approach import met_early
 from tracekit.judge.case import Case, Seen
 from tracekit.judge.course import dip_sign, travel_sign
 from tracekit.judge.detect import detectable
-from tracekit.judge.effects import Comparison, compare
+from tracekit.judge.effects import Comparison, compare, nothing_to_compare
 from tracekit.judge.effects_of import effects_of
 from tracekit.judge.evidence import Circumstances, Sign
 from tracekit.judge.facts import Fact
@@ -18,6 +18,7 @@ from tracekit.judge.falls import fall_sign
 from tracekit.judge.features import Bands, Features, choose_bands, make_features, response_from_open_cup
 from tracekit.judge.findings import fact_finding
 from tracekit.judge.late import late_sign, rested_picks, where_all_are_late
+from tracekit.judge.leaky import leaky_sign, mixed_products
 from tracekit.judge.listing import ranked
 from tracekit.judge.misses import empty_picks, slow_misses
 from tracekit.judge.moved import moved_sign, without_moved
@@ -28,9 +29,7 @@ from tracekit.judge.sensor_rules import hidden_by_range, recording_facts, sensor
 from tracekit.judge.setting_rules import setting_facts, without_reference
 from tracekit.judge.signs import (
     group_sign,
-    leaky_sign,
     loss_signs,
-    mixed_products,
     plate_signs,
     scatter_sign,
     spared_sign,
@@ -98,7 +97,8 @@ def _at(share: float, values: NDArray[np.float64]) -> float:
     return float(np.nanquantile(values, share)) if np.isfinite(values).any() else float("nan")
 
 
-def _seen(case: Case, options: JudgeOptions) -> Seen:
+def _seen(case: Case, options: JudgeOptions, *, own_past: bool = True) -> Seen:
+    """What the log shows against its reference; its own earlier cycles are one unless it has no `own_past`."""
     volume_ml = case.station.station.volume_ml
     features, reference, bands = _features(case)
     group, grouped = group_sign(case.data, features)
@@ -107,6 +107,8 @@ def _seen(case: Case, options: JudgeOptions) -> Seen:
         features = without_moved(features, grouped)
         group, grouped = group_sign(case.data, features)
     comparison = compare(features, reference, options)
+    if comparison.source == "earlier cycles" and not own_past:
+        comparison = nothing_to_compare(len(features.held))
     alone = comparison.source == "none"
     if alone and mixed_products(features, grouped, volume_ml, options):
         group = replace(group, present=min(group.present, 0.3))
@@ -125,7 +127,10 @@ def _seen(case: Case, options: JudgeOptions) -> Seen:
     dips, dipped = dip_sign(features, comparison, steady=not case.data.air_saving, options=options)
     # a blower is leaky by design: its rate alone says nothing
     compared = comparison.source == "baseline" or case.station.station.source == "blower"
-    leaky = leaky_sign(case.leak, volume_ml, _band_kpa(case.data), compared, options, _least_rate(case.data))
+    leaky = leaky_sign(
+        case.leak, volume_ml, _band_kpa(case.data), compared, options, _least_rate(case.data),
+        effects.get("unevenness") if alone else None,
+    )  # fmt: skip
     spared = spared_sign(features, comparison)
     travel = travel_sign(case.data, case.baseline, options) or fall_sign(case.data, case.baseline, options)
     if moved is not None and (travel is None or travel.present < moved.present):
@@ -207,10 +212,10 @@ def judge(case: Case, options: JudgeOptions) -> Judgement:
         none = np.zeros(0, np.bool_)
         comparison = Comparison(effects={}, source="none", onset=None, now=none, reference=none)
         return Judgement(findings=findings, causes=causes, detectable=(), comparison=comparison)
-    seen = _seen(case, options)
     cycles = case.data.cycles
     requested = _unread_teeth(case.data, recording)
-    seen = replace(seen, signs=tuple(_less_teeth(sign, requested) for sign in seen.signs))
+    seen = _without_teeth(_seen(case, options), requested)
+    after_onset, has_reference = _now(case, seen), seen.comparison.source != "none"
     symptoms = tuple(
         replace(f, probability=f.probability * (1.0 - requested)) if f.code == "supply_never_cuts" else f
         for f in symptom_facts(case.data, options)
@@ -221,9 +226,13 @@ def judge(case: Case, options: JudgeOptions) -> Judgement:
     words = tuple(case.station.station.surroundings)
     circumstances = _circumstances(case, seen, options)
     post = posterior(seen.effects, seen.signs, words, complaint, options, circumstances)
-    has_reference = seen.comparison.source != "none"
+    if seen.comparison.source == "earlier cycles" and post.none > 0.5:
+        # a change that no cause explains parts nothing: the earlier cycles are as good or as bad as the later
+        seen = _without_teeth(_seen(case, options, own_past=False), requested)
+        circumstances = _circumstances(case, seen, options)
+        post = posterior(seen.effects, seen.signs, words, complaint, options, circumstances)
     sensors = sensor_facts(case.data, has_reference, options, case.baseline)
-    settings = setting_facts(case.data, case.station, _now(case, seen), options)
+    settings = setting_facts(case.data, case.station, after_onset, options)
     post = _stuck_first(post, sensors)
     stuck = max((f.probability for f in sensors if f.code == "sensor_stuck"), default=0.0)
     settings = tuple(
@@ -253,6 +262,10 @@ def _unread_teeth(data: StationData, recording: tuple[Fact, ...]) -> float:
     if data.from_request or bool(data.cycles.where("outcome", "missed").any()):
         return 0.0
     return max((f.probability for f in recording if f.code == "supply_is_request"), default=0.0)
+
+
+def _without_teeth(seen: Seen, requested: float) -> Seen:
+    return replace(seen, signs=tuple(_less_teeth(sign, requested) for sign in seen.signs))
 
 
 def _less_teeth(sign: Sign, requested: float) -> Sign:

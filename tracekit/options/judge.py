@@ -82,6 +82,12 @@ class JudgeOptions:
         0.02, "L/min ANR", "nine in ten healthy stations leak between this and the next (common practice, no source)"
     )
     healthy_most_l_min: float = option(0.1, "L/min ANR", "the upper of the two (common practice, no source)")
+    porous_most_l_min: float = option(
+        0.5, "L/min ANR", "the same of stations that hold porous parts: a leak is fair up to there (common practice)"
+    )
+    porous_scatter: float = option(
+        0.27, "share", "leaks that scatter so from pick to pick are the parts': worn lips show half of it (no source)"
+    )
     usual_volume_ml: float = option(60.0, "mL", "of the station of which the two hold (common practice, no source)")
     leak_most_l_min: float = option(10.0, "L/min ANR", "leaks come in any size up to an open cup")
     short_coast_s: float = option(
@@ -138,6 +144,9 @@ class JudgeOptions:
     spread_usual_open_kpa: float = option(4.0, "kPa", "nine in ten lie between the two (common practice, no source)")
     usual_reach: float = option(0.76, "share of ambient", "sound generators reach 0.7 to 0.9 (common practice)")
     spread_reach: float = option(0.065, "share of ambient", "generators are chosen deep or shallow, for flow")
+    laid_out_share: float = option(
+        0.775, "share", "of what a sound generator reaches: switching levels stand at 0.70 to 0.85 (common practice)"
+    )
     most_reach: float = option(
         0.9, "share of ambient", "no ejector is seen to come to rest deeper (common practice: 0.92 at most)"
     )
