@@ -215,3 +215,39 @@ def test_two_clocks_that_are_far_apart_are_told(tmp_path, late_s):
     columns = [stamps("%H:%M:%S.%f"), *LEVELS]
     put(tmp_path, f"time,{NAMES}", columns).rename(tmp_path / "d.csv")
     assert not any("clocks" in w for w in read([tmp_path / "p.csv", tmp_path / "d.csv"]).facts.warnings)
+
+
+def span(time_s: float) -> str:
+    """A time that has passed as a controller writes it."""
+    ms = round(time_s * 1000)
+    return f"T#{ms // 60000}m{ms // 1000 % 60}s{ms % 1000}ms"
+
+
+@pytest.mark.parametrize("form", ["%m/%d/%y %I:%M:%S %p.%f", "%d%b%Y %H:%M:%S.%f", "span"])
+def test_stamps_of_unusual_form(tmp_path, form):
+    """A fraction behind PM, a month between figures without signs, and times that have passed with letters."""
+    times = list(map(span, RECORDING.time_s)) if form == "span" else [s.upper() for s in stamps(form)]
+    found = read(put(tmp_path, f"time,pressure kPa,{NAMES}", [times, RECORDING.pressure_kpa, *LEVELS]))
+    assert np.abs(found.time_s - found.time_s[0] - RECORDING.time_s + RECORDING.time_s[0]).max() < 1.1e-3
+
+
+def test_the_word_before_a_stations_number_is_its_name(tmp_path):
+    """Columns of stations that are called nests; "pressure 1" is station 1."""
+    both = [RECORDING.pressure_kpa, 0.9 * RECORDING.pressure_kpa]
+    path = put(tmp_path, "time_s,Nest 1 pressure kPa,Nest 2 pressure kPa", [RECORDING.time_s, *both])
+    assert read(path).layout.stations == ("Nest 1", "Nest 2")
+    path = put(tmp_path, "time_s,pressure 1 kPa,pressure 2 kPa", [RECORDING.time_s, *both])
+    assert read(path).layout.stations == ("1", "2")
+
+
+def test_the_time_that_is_left_is_not_taken_for_newest_first(tmp_path):
+    """Numbers that fall while the pressure answers the valves in the order of the rows; rows turned round are read."""
+    left = (100 - RECORDING.time_s).round(3)
+    path = put(tmp_path, f"time_s,pressure kPa,{NAMES}", [left, RECORDING.pressure_kpa, *LEVELS])
+    with pytest.raises(LogReadError, match="Is it the time that is left") as refused:
+        read(path)
+    line = str(refused.value).splitlines()[-1]
+    found = read(path, parse_station(f"[channels]\n{line}\n", "s.toml"))
+    assert np.array_equal(found.digital, RECORDING.digital)
+    columns = [v[::-1] for v in (RECORDING.time_s, RECORDING.pressure_kpa, *LEVELS)]
+    assert np.array_equal(read(put(tmp_path, f"time_s,pressure kPa,{NAMES}", columns)).digital, RECORDING.digital)

@@ -88,6 +88,9 @@ class Evidence:
     between_named: float = option(
         0.15, "1", "of the values between them at most where the name is a valve's, fewer than at each (no source)"
     )
+    crossings_named: float = option(
+        0.1, "1", "of the rows at which such a column goes from level to level at most: a valve stays (no source)"
+    )
     also_changes: float = option(
         0.1, "1", "of the change, and of its speed, in the foremost state: others make it too (no source)"
     )

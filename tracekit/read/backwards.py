@@ -8,14 +8,19 @@ import numpy as np
 import pyarrow as pa
 from numpy.typing import NDArray
 
+from tracekit.errors import LogReadError, message
 from tracekit.model.station import Channel, Station
 from tracekit.model.trace import Assumption
+from tracekit.options.evidence import EVIDENCE
 from tracekit.read.clockcolumns import with_packed_clocks
 from tracekit.read.columns import Column
 from tracekit.read.dateorder import with_date_order
+from tracekit.read.digitals import by_name, find_digitals
 from tracekit.read.head import Head, finite
 from tracekit.read.opened import Opened
 from tracekit.read.plan import Plan
+from tracekit.read.restarting import usual_step
+from tracekit.read.roles import by_response
 from tracekit.read.rows import Rows
 from tracekit.read.spill import Spill
 from tracekit.read.timeplan import times_of
@@ -29,6 +34,7 @@ def oldest_first(opened: Opened, stations: Sequence[Station]) -> Opened:
     name = _falling(opened.head, given)
     if name is None:
         return opened
+    _check_countdown(opened.head, name)
 
     def rows(plan: Plan) -> Iterator[Rows]:
         return _turned_rows(opened.rows(plan))
@@ -60,6 +66,30 @@ def _falling(head: Head, given: Channel | None) -> str | None:
         if falls >= _FEWEST and rises <= 1 + 0.01 * falls:
             found = found or plan.columns[0]
     return found
+
+
+def _check_countdown(head: Head, name: str) -> None:
+    """Raise LogReadError where numbers fall from row to row and yet the pressure answers in the order of the rows."""
+    column = head.column(name)
+    numbers = [c for c in head.columns if c.kind == "number" and c.levels > EVIDENCE.signal_levels]
+    readings = [c for c in numbers if c.hints.weight("pressure") >= EVIDENCE.name_weight]
+    if column is None or column.kind != "number" or len(readings) != 1:
+        return
+    digitals = find_digitals([c for c in head.columns if c is not column and c is not readings[0]])
+    named = by_name(digitals)
+    kpa = readings[0].values * (-1.0 if readings[0].hints.says_vacuum else 1.0)
+    turned = [replace(d, levels=d.levels[::-1]) for d in named.values()]
+    ahead = {role for role, (d, _) in by_response(list(named.values()), kpa).items() if named.get(role) is d}
+    back = {role for role, (d, _) in by_response(turned, kpa[::-1]).items() if named[role].name == d.name}
+    if "supply" not in ahead or "supply" in back:
+        return
+    step = abs(usual_step(column.values))
+    what = f'the numbers in "{name}" fall from row to row, and yet the pressure answers the valves from row to row'
+    todo = (
+        "Is it the time that is left? Then write the interval into a station file and give it with --station:\n"
+        f"    [channels]\n    time = {{ interval_s = {step:.6g} }}   # seconds from row to row"
+    )
+    raise LogReadError(message(head.name, what, "times that rise, or rows that stand newest first", todo))
 
 
 def _turned_head(head: Head, name: str) -> Head:

@@ -34,7 +34,7 @@ _WORD_NAMES = frozenset({"word", "di", "dio", "digital", "inputs", "bits", "flag
 
 
 _MEASURED = frozenset(
-    {"°c", "degc", "°f", "degf", "k", "l/min", "nl/min", "l/s", "m3/h", "%rh", "% rh", "mm", "n", "hz"}
+    {"°c", "degc", "c", "°f", "degf", "k", "l/min", "nl/min", "l/s", "m3/h", "%rh", "% rh", "mm", "n", "hz"}
 )
 """Units of what no switch gives, folded; amperes and volts are left out, since a coil may be written in them."""
 

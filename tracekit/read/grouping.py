@@ -18,6 +18,8 @@ _NO_STATIONS = frozenset({
     "before", "behind", "after", "sensor",
 })  # fmt: skip
 """Words that tell two pressures of one station apart."""
+_SHORTEST = 4
+"""Letters of a word before a station's number at least that is taken into its name: "AI 1" is a terminal."""
 _MOVING, _FEWEST_MOVING, _OFF = 0.02, 20, 0.25
 """Change from row to row, as a share of the range, at which the order of readings shows; so many such rows at least;
 how far off its place in the row a reading may lie, as a share of the distance to the next (no source)."""
@@ -95,9 +97,17 @@ def station_name(key: str, column: str) -> str:
         place = fold(column).find(key)
         return column[place : place + len(key)] if place >= 0 and len(fold(column)) == len(column) else key
     before = re.search(r"([^\W\d_]+)[\s_\-]+$", column[: found.start()])
-    if before is not None and hints(before[1]).weight("station") >= 0.9:
+    if before is not None and _names_a_place(before[1]):
         return f"{before[1]} {found[0]}"
     return found[0]
+
+
+def _names_a_place(word: str) -> bool:
+    """True for a word of a station, "Nest 1", but for those of a reading or a signal, "pressure 1"."""
+    known = hints(word)
+    reads = known.pressure_unit is not None or fold(word) in _NO_STATIONS
+    signal = any(weight for role, weight in known.roles.items() if role != "station")
+    return known.weight("station") >= 0.9 or (len(word) >= _SHORTEST and not reads and not signal)
 
 
 def of_station(digitals: Sequence[Digital], key: str, others: Sequence[str]) -> list[Digital]:

@@ -23,6 +23,9 @@ def two_plateaus(values: NDArray[np.float64], *, named: bool = False) -> tuple[f
         fifth = 0.2 * high - 0.2 * low
         above, below = values >= high - fifth, values <= low + fifth
         between = 1.0 - float((above | below).mean())
+        crossings = float((np.diff((values > (low + high) / 2).astype(np.int8)) != 0).mean())
+        if most > EVIDENCE.between_plateaus and crossings > EVIDENCE.crossings_named:
+            continue  # the last figure of a reading that hardly moves
         if between < most and max(between, EVIDENCE.between_plateaus) < min(float(above.mean()), float(below.mean())):
             return low, high
     return None
