@@ -266,7 +266,7 @@ def test_shares_are_told_in_per_cent(fleet: FleetTrend) -> None:
         series=replace(model.series, value=np.full(n, 0.021), lower=np.full(n, 0.012), upper=np.full(n, 0.034), lines=()),
     )  # fmt: skip
     told = replace(station, measures={"drop_share": share}, repair=None)
-    assert plain(present(in_per_cent(told).measures["drop_share"])).replace(NBSP, " ") == "2 % (1 to 4)"
+    assert plain(present(in_per_cent(told).measures["drop_share"])).replace(NBSP, " ") == "2.1 % (1.2 to 3.4)"
     page = station_page(told, fleet).replace(NBSP, " ")
     assert "rises 0.11 % (0.08 to 0.14) a day" in page
     assert "0.021" not in re.sub(r' d="[^"]*"', "", page)

@@ -44,7 +44,7 @@ def test_settings_have_the_decimals_of_the_device(value, decimals, shown):
 def test_what_was_counted_has_no_interval():
     """A count that is the same in all holds is exact; a predicted one keeps its interval."""
     assert figure("supply_switches_per_hold", effect(3.0, 3.0, 3.0)) == "3"
-    assert figure("supply_switches_per_hold", effect(5.4, 4.9, 7.0)) == "5 (4 to 7)"
+    assert figure("supply_switches_per_hold", effect(5.4, 4.9, 7.0)) == "5.4 (4.9 to 7.0)"
 
 
 def test_both_sides_of_an_arrow_have_like_digits(tuned):

@@ -36,7 +36,9 @@ def spaces(text):
 @pytest.mark.parametrize(
     ("num", "said"),
     [
-        (Num(value=7.41, lower=7.21, upper=7.58, unit="kPa/s"), "7.4 kPa/s (7.2 to 7.6)"),
+        (Num(value=7.41, lower=7.21, upper=7.65, unit="kPa/s"), "7.4 kPa/s (7.2 to 7.7)"),
+        (Num(value=7.41, lower=7.21, upper=7.58, unit="kPa/s"), "7.41 kPa/s (7.21 to 7.58)"),
+        (Num(value=394.3, lower=216.0, upper=571.0, unit="mL"), "390 mL (210 to 580)"),
         (Num(value=0.4, lower=0.2, upper=0.6, unit="kPa/s"), "0.4 kPa/s (0.2 to 0.6)"),
         (Num(value=123.4, lower=88.0, upper=160.0, unit="s"), "120 s (80 to 160)"),
         (Num(value=0.1621, lower=0.1604, upper=0.1649, unit="s"), "0.162 s (0.160 to 0.165)"),
@@ -50,7 +52,7 @@ def spaces(text):
     ],
 )
 def test_number_wording(num, said):
-    """The first digit of the interval's half-width is the last digit shown; without interval the step decides."""
+    """The first digit of the interval's half-width is the last digit shown, the second behind a 1; without interval the step decides."""
     assert spaces(number(num)) == said
 
 
@@ -72,9 +74,9 @@ def test_bounds_are_rounded_outward(value, down, up):
 
 def test_unit_switch_rounds_from_the_unrounded_value():
     """Another unit has its own digits, from the value as measured."""
-    num = Num(value=7.41, lower=7.21, upper=7.58, unit="kPa/s")
-    assert spaces(number(num, "inHg")) == "2.19 inHg/s (2.12 to 2.24)"
-    assert spaces(number(num, "mbar")) == "74 mbar/s (72 to 76)"
+    num = Num(value=7.41, lower=7.21, upper=7.65, unit="kPa/s")
+    assert spaces(number(num, "inHg")) == "2.19 inHg/s (2.12 to 2.26)"
+    assert spaces(number(num, "mbar")) == "74 mbar/s (72 to 77)"
     assert in_unit(num, "mbar").value == pytest.approx(74.1)
     assert in_unit(Num(value=0.3, unit="s"), "mbar").unit == "s"
 

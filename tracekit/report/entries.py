@@ -11,7 +11,6 @@ from tracekit.report.words import Num, plain
 
 _ELSEWHERE = ("collision_or_peel", "motion_dips", "timeout_too_short", "release_weak")
 """Causes whose repair changes a path, accelerations or a timer, which are settings too."""
-_NO_CHANGE = "No change is predicted to help clearly"
 _TOO_HIGH = {"set_point_too_high": "set_point", "supply_off_unreachable": "supply_off"}
 
 
@@ -86,7 +85,6 @@ def why_leave(result: StationResult) -> str:
     reason = clean(result.suggestion.withheld or "", 90).rstrip(".")
     reason = reason.partition(";")[0] if len(reason) > 50 else reason
     reason = re.sub(r"(?i)^leave them[:;,]?\s*", "", reason)
-    reason = _NO_CHANGE if reason.endswith("no change helps clearly") else reason
     if main is not None and main.kind == "setting" and "[load]" in reason:
         return _lower(result, main)
     if main is not None and main.code == "release_weak":

@@ -4,7 +4,7 @@ Without that a pressure would be rounded twice in another unit, and one quantity
 """
 
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import replace
 
 from tracekit.model.finding import Finding
@@ -28,11 +28,31 @@ def settled(page: str, unit: str, known: Iterable[Num] = ()) -> str:
     marks = list(_MARK.finditer(page))
     if not any(m["told"] for m in marks):
         return page
-    exact: dict[tuple[str, str], Num] = {}
-    ours = [_num(m) for m in marks if not m["told"]]
-    for num in (*(n for n in ours if n.lower is not None), *(n for n in ours if n.lower is None), *known):
-        exact.setdefault(_reads(num), num)
+    exact = {**exact_of(known), **exact_of(_num(m) for m in marks if not m["told"])}
     return _MARK.sub(lambda m: _replaced(m, exact, unit) if m["told"] else m[0], page)
+
+
+def exact_of(known: Iterable[Num]) -> dict[tuple[str, str], Num]:
+    """Exact figures by what they read in kPa and their unit; of those that read the same, the one with an interval."""
+    found: dict[tuple[str, str], Num] = {}
+    nums = list(known)
+    for num in (*(n for n in nums if n.lower is not None), *(n for n in nums if n.lower is None)):
+        found.setdefault(_reads(num), num)
+    return found
+
+
+def exactly(told: Num, exact: Mapping[tuple[str, str], Num]) -> Num:
+    """The figure of a sentence with the exact value behind it; itself where none explains it."""
+    found = exact.get(_reads(told))
+    if found is None or told.lower is not None:
+        return told
+    value = -abs(found.value) if told.value < 0.0 else abs(found.value)
+    turned = found.value * value < 0.0 and found.lower is not None
+    low, high = (found.upper, found.lower) if turned else (found.lower, found.upper)
+    if turned and low is not None and high is not None:
+        low, high = -low, -high
+    ends = replace(found, value=value, lower=low, upper=high)
+    return replace(ends, bare=told.bare, bound="", unsaid=low is not None, told=True)
 
 
 def facts_of(findings: Iterable[Finding]) -> list[Num]:
@@ -58,16 +78,7 @@ def _num(mark: re.Match[str]) -> Num:
     )  # fmt: skip
 
 
-def _replaced(mark: re.Match[str], exact: dict[tuple[str, str], Num], unit: str) -> str:
+def _replaced(mark: re.Match[str], exact: Mapping[tuple[str, str], Num], unit: str) -> str:
     told = _num(mark)
-    found = exact.get(_reads(told))
-    if found is None or told.lower is not None:
-        return mark[0]
-    value = -abs(found.value) if told.value < 0.0 else abs(found.value)
-    turned = found.value * value < 0.0 and found.lower is not None
-    low, high = (found.upper, found.lower) if turned else (found.lower, found.upper)
-    if turned and low is not None and high is not None:
-        low, high = -low, -high
-    ends = replace(found, value=value, lower=low, upper=high)
-    own = replace(ends, bare=told.bare, bound="", unsaid=low is not None, told=True)
-    return html((own,), unit, mark["tag"])
+    own = exactly(told, exact)
+    return mark[0] if own is told else html((own,), unit, mark["tag"])

@@ -30,10 +30,16 @@ def numbers(text: str, unit: str = "kPa", limit: int = 600) -> str:
     return "".join(out) + escape(line[at:])
 
 
-def numbers_plain(text: str, unit: str = "kPa", limit: int = 600) -> str:
-    """The same as characters, for a terminal."""
+def numbers_plain(text: str, unit: str = "kPa", limit: int = 600, exact: Callable[[Num], Num] | None = None) -> str:
+    """The same as characters, for a terminal; `exact` gives the unrounded figure behind one of the sentence."""
     line = setting_names(clean(text, limit))
-    return _PRESSURE.sub(lambda m: "".join(_parts(m, unit, number)), line) if unit != "kPa" else line
+    if unit == "kPa":
+        return line
+
+    def write(num: Num, name: str) -> str:
+        return number(exact(num) if exact is not None else num, name)
+
+    return _PRESSURE.sub(lambda m: "".join(_parts(m, unit, write)), line)
 
 
 def _set(line: str) -> str:

@@ -56,6 +56,8 @@ def station_page(
         found = main_finding(result) is not None
         title = "What was found" if not result.causes else "Why this cause and not another" if found else _NO_CAUSE
         blocks.append(Block("causes", title, why.why_this_cause(result, unit), "Causes", page_one=True))
+    if in_full := sections.steps_in_full(result, unit, passed):
+        blocks.append(Block("steps-in-full", "The steps in full", in_full, "Steps"))
     title, ruled = causes_map(result, unit)
     if ruled:
         blocks.append(Block("ruled-out", title, ruled, "Ruled out"))

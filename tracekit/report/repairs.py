@@ -2,12 +2,12 @@
 
 from dataclasses import replace
 
-from tracekit.model.finding import Finding
+from tracekit.model.finding import Finding, NextStep
 from tracekit.model.result import StationResult
 from tracekit.report.phrases import cause_name, phrase
+from tracekit.report.rivals import runner_up
 from tracekit.report.steps_told import Step
 from tracekit.report.text import clean
-from tracekit.report.verdict import runner_up
 
 _NEXT, _MOST_OTHERS, _MAY_BE = "look into the next likely cause", 3, 0.075
 _NO_RIVAL = "record again: the new page tells what is left"
@@ -128,6 +128,20 @@ REPAIRS: dict[str, tuple[str, int]] = {
     ),
 }
 """The repair of each cause in one sentence, as the handbook has it, and the minutes it may take."""
+TESTS: dict[str, NextStep] = {
+    "exhaust_restricted": NextStep(
+        do="Take the exhaust silencer off, pick a flat plate six times and read the inlet pressure. To log it: Files "
+        "plate.csv (silencer on) and plate_no_silencer.csv. Run: tracekit compare plate.csv plate_no_silencer.csv "
+        "--primary pump_time_constant_s. It prints the time constant of both.",
+        expect_if="Evacuation is 10 % quicker (pump time constant) or the ultimate vacuum 2 kPa higher: the silencer. "
+        "No change at 450 kPa or more at the inlet: the nozzle.",
+        expect_else="No change and less than 400 kPa at the inlet: the air supply, not the generator.",
+        minutes=8,
+        caution=f"{_LOCK} Hearing and eye protection: the open exhaust is loud and throws dirt. Let it cool or thaw "
+        "first. Then back to the safe stop.",
+    ),
+}
+"""The test of a cause that another is not told from, where no finding of its own brings it, as the handbook has it."""
 
 
 def conditional(steps: list[Step], result: StationResult, source: Finding) -> list[Step]:

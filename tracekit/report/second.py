@@ -1,11 +1,15 @@
 """A second thing to repair beside the first: both are told on the first screen."""
 
+import numpy as np
+
 from tracekit.model.finding import Finding
 from tracekit.model.result import StationResult
+from tracekit.report.doubt import NEARLY_ALL
 from tracekit.report.phrases import cause_name, phrase, without_article
 from tracekit.report.view import LEAKS, REPAIRABLE, main_finding
 from tracekit.report.words import chance, strength
 
+DROPPED = "part_dropped"
 SURE = 0.8
 """The confidence from which on a second fault is told as one, not as a possibility."""
 
@@ -16,28 +20,45 @@ def second_fault(result: StationResult, main: Finding) -> Finding | None:
     return next((f for f in others if f.code not in main.alternatives), None)
 
 
-def sure_second(result: StationResult, main: Finding) -> Finding | None:
-    """A second fault of which there is little doubt."""
-    second = second_fault(result, main)
-    return second if second is not None and second.confidence >= SURE else None
-
-
 def both_headlines(main: Finding, second: Finding) -> list[str]:
     """Ways to say that two faults are there, from the fullest to one that always fits."""
-    word = strength(min(main.confidence, second.confidence))
+    word = {"either": "perhaps"}.get(told := strength(min(main.confidence, second.confidence)), told)
     first, other = (without_article(phrase(f.code).short) for f in (main, second))
     if word:
         start, both = f"{word.capitalize()} {first}", f"{first} and {other}"
-        return [f"{word.capitalize()} two faults: {both}", f"{start} and {other}", f"{start}, and one more"]
+        full = [f"{word.capitalize()} two faults: {both}", f"{word.capitalize()} both {both}"]
+        return [*full, f"{start} and {other}", f"{start}, and one more"]
     return [f"Two faults: {first} and {other}", f"Two faults, the first: {first}"]
 
 
-def second_words(second: Finding) -> str:
-    """The second fault in the line of urgency."""
+def second_words(result: StationResult, second: Finding) -> str:
+    """The second fault in the line of urgency, with its rivals where those are about as likely."""
     named = called(second)
+    others = rivals_of_second(result, second)
+    if others:
+        return f"Second: {named} or {phrase(others[0]).rival}."
     if second.confidence >= SURE:
         return f"Second: {named}."
     return f"{'Probably' if strength(second.confidence) == 'probably' else 'Perhaps'} also {named}."
+
+
+def drops_by(result: StationResult, main: Finding, second: Finding) -> Finding | None:
+    """The one of two faults that names the dropped cycles alone; None where neither or both do.
+
+    A fault of every cycle may take part in a drop; the one whose cycles are those of the drops is what drops the parts.
+    """
+    lost = set(np.flatnonzero(result.data.cycles.where("outcome", "dropped")).tolist())
+    few = NEARLY_ALL * len(result.data.cycles)
+    apart = [f for f in (main, second) if len(f.cycles) < few and DROPPED in f.explains]
+    named = [f for f in apart if lost and lost <= set(f.cycles)]
+    return named[0] if len(named) == 1 else None
+
+
+def rivals_of_second(result: StationResult, second: Finding) -> list[str]:
+    """Codes that the evidence cannot tell from a second fault, at least half as likely; leaks stay one leak."""
+    chances = {c.code: c.chance for c in result.causes}
+    own = chances.get(second.code, second.confidence)
+    return [c for c in second.alternatives if c not in LEAKS and 2.0 * chances.get(c, 0.0) >= own > 0.0]
 
 
 def called(finding: Finding) -> str:

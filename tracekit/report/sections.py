@@ -16,15 +16,16 @@ from tracekit.report.measures import measure, setting
 from tracekit.report.passed import Passed, with_limits
 from tracekit.report.phrases import cause_name
 from tracekit.report.plot import Cell, Column, Picture
+from tracekit.report.rivals import rival_of
 from tracekit.report.ruled import LIKELY
 from tracekit.report.steps_told import Step
 from tracekit.report.text import clean, escape, evidence_words, whole
-from tracekit.report.todo import GOAL, steps, to_record
-from tracekit.report.verdict import cannot_answer, rival_of, verdict
+from tracekit.report.todo import GOAL, TO_LOG, steps, to_record
+from tracekit.report.verdict import cannot_answer, verdict
 from tracekit.report.view import LEAKS, codes_present, main_finding
 from tracekit.report.words import Num, Text, chance, html, is_pressure, of_estimate, plain, role
 
-_FIRST_SCREEN_PX, _MOST_HEADED = 616, 4
+_FIRST_SCREEN_PX, _MOST_HEADED, _MANY_STEPS = 616, 4, 5
 _RECIPE = "To get a decay on purpose:"
 
 
@@ -60,8 +61,20 @@ def what_to_do(result: StationResult, unit: str, limits: tuple[Passed, ...] = ()
     reasons = [r for r in result.suggestion.reasons if r.strip()]
     if result.suggestion.settings and not reasons:
         reasons = [f"{setting(s.name)}: {s.reason}" for s in result.suggestion.settings if s.reason]
-    told = not _first_step(result, limits)[1]
+    told = not _left_out(*_first_step(result, limits), steps(result, limits)[0])
     return render("steps.html", {"steps": steps(result, limits), "reasons": reasons, "told": told}, unit)
+
+
+def steps_in_full(result: StationResult, unit: str, limits: tuple[Passed, ...] = ()) -> str:
+    """All steps again for the second sheet, where the first has room for their acts and cautions alone; else empty."""
+    return what_to_do(result, unit, limits) if len(steps(result, limits)) >= _MANY_STEPS else ""
+
+
+def _left_out(first: Step, shortened: bool, whole: Step) -> bool:
+    """True where the first screen lacks more of a step than what is recorded, which stands on no first sheet."""
+    how = whole.how.partition(TO_LOG)[0].strip()
+    outcomes = [pair for pair in (*whole.results, *whole.more) if pair[0] != GOAL]
+    return shortened and (how not in first.how or len(first.results) < len(outcomes))
 
 
 def _lead_html(text: Text, unit: str) -> str:

@@ -10,6 +10,7 @@ from tracekit.report.words import Num, Text, count, say, share_of, two_digits
 
 _LEAST_IN_GROUP, _RATES_APART = 5, 1.5
 """Cycles of each of two rates, and how many times the lower one the higher is at least: as the picture tells groups."""
+_VALVES, _LEAST_TURNS = ("check_valve_leak", "release_valve_leak", "supply_valve_passing"), 5
 
 
 def two_rates(result: StationResult) -> Mask | None:
@@ -37,6 +38,12 @@ def rates_told(result: StationResult, fast: Mask) -> Text:
     high, low = (Num(value=median(rate[rows]), unit="kPa/s", step=0.1) for rows in (fast, slow))
     shares = f"{count(int(fast.sum()))} of {count(int(known.sum()))} cycles", count(int(slow.sum()))
     return say("{} lose {}; the other {} lose {}.", shares[0], high, shares[1], low)
+
+
+def by_turns(main: Finding, fast: Mask) -> str:
+    """That a valve leaks now and then, where both rates change places from pick to pick; else empty."""
+    turns = int(np.count_nonzero(np.diff(fast.astype(np.int8))))
+    return " The valve sticks by turns." if main.code in _VALVES and turns >= _LEAST_TURNS else ""
 
 
 def some_picks_leads(result: StationResult, main: Finding) -> list[Text]:

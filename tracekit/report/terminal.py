@@ -1,22 +1,25 @@
 """The first screen in a terminal: 80 columns, 24 lines, readable on any console."""
 
 import textwrap
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from functools import partial
 from pathlib import Path
 
 from tracekit.model.result import DiagnosisRecord, StationResult
 from tracekit.options.report import ReportOptions
 from tracekit.report.entries import leave_words, setting_entries, why_leave
+from tracekit.report.exact import exact_of, exactly, facts_of
 from tracekit.report.markup import numbers_plain
 from tracekit.report.passed import Passed, passed_by, with_limits
 from tracekit.report.phrases import cause_name
-from tracekit.report.second import second_fault, sure_second
+from tracekit.report.rivals import chance_of, rival_of, told_second
+from tracekit.report.second import SURE, second_fault
 from tracekit.report.steps_told import Step
 from tracekit.report.text import ascii_only, clean
 from tracekit.report.todo import lasting, steps
-from tracekit.report.verdict import chance_of, rival_of, verdict
+from tracekit.report.verdict import verdict
 from tracekit.report.view import main_finding
-from tracekit.report.words import chance, count, plain
+from tracekit.report.words import Num, chance, count, plain
 
 WIDTH, HEIGHT = 80, 24
 _INDENT = "  "
@@ -53,40 +56,43 @@ def first_screen(
 def _one(result: StationResult, unit: str, limits: Sequence[Passed]) -> list[str]:
     passed = passed_by(limits, result.data.station)
     said, first = with_limits(verdict(result), passed), steps(result, passed)[0]
+    known = exact_of([*facts_of(result.findings), *(part for part in said.lead if isinstance(part, Num))])
+    write = partial(numbers_plain, unit=unit, exact=lambda num: exactly(num, known))
     name = clean(result.data.station, WIDTH - 3 - len(said.headline)) or "Station without a name"
     cause = _cause(result)
     reasons = said.reasons.partition("Cause: ")[0].rstrip() if cause else said.reasons  # told once, in the next line
     lines = [*_wrapped(plain(said.lead, unit)), *_wrapped(f"{said.action} {reasons}".rstrip())]
-    return [f"{name}: {said.headline}.", *lines, *cause, "", *_first_step(first, unit), "", *_settings(result, unit)]
+    return [f"{name}: {said.headline}.", *lines, *cause, "", *_first_step(first, write), "", *_settings(result, write)]
 
 
 def _cause(result: StationResult) -> list[str]:
     main = main_finding(result)
     if main is None:
         return []
-    second = sure_second(result, main)
+    second = told_second(result, main)
     if second is not None:
+        start = "To repair" if min(main.confidence, second.confidence) >= SURE else "Perhaps both"
         told = (f"{cause_name(f.code)}, chance {chance(f.confidence)}" for f in (main, second))
-        return _wrapped(f"To repair: 1. {'; 2. '.join(told)}.")
+        return _wrapped(f"{start}: 1. {'; 2. '.join(told)}.")
     p = main.confidence if second_fault(result, main) is not None else chance_of(result, main)
     sure = f"Cause: {cause_name(main.code)}, {chance(p)} likely"
     rival = rival_of(result, main)
     return _wrapped(f"{sure}; not told apart from: {cause_name(rival).lower()}." if rival else f"{sure}.")
 
 
-def _first_step(step: Step, unit: str) -> list[str]:
-    lines = _wrapped(f"First: {numbers_plain(step.act, unit)}{lasting(step)}.", "")
-    lines += _wrapped(numbers_plain(step.how, unit))[:3] if step.how else []
+def _first_step(step: Step, write: Callable[[str], str]) -> list[str]:
+    lines = _wrapped(f"First: {write(step.act)}{lasting(step)}.", "")
+    lines += _wrapped(write(step.how))[:3] if step.how else []
     for seen, means in step.results:
-        lines += _wrapped(numbers_plain(f"{seen}: {means}." if seen else f"{means}.", unit))[:2]
+        lines += _wrapped(write(f"{seen}: {means}." if seen else f"{means}."))[:2]
     lines += _wrapped(f"Caution: {step.caution}") if step.caution else []
     return lines
 
 
-def _settings(result: StationResult, unit: str) -> list[str]:
+def _settings(result: StationResult, write: Callable[[str], str]) -> list[str]:
     entries = setting_entries(result)
     if not entries:
-        return _wrapped(f"{leave_words(result)} {numbers_plain(why_leave(result), unit)}", "")
+        return _wrapped(f"{leave_words(result)} {write(why_leave(result))}", "")
     width = max(len(_label(e)) for e in entries)
     rows = [f"{_INDENT}{_label(e):{width}}  {_change(e)} {e['unit']}".rstrip() for e in entries]
     return ["Settings to enter:", *rows]
@@ -109,7 +115,9 @@ def _many(record: DiagnosisRecord, unit: str, limits: Sequence[Passed]) -> list[
     lines = [f"{count(len(said))} stations, the worst first:"]
     for words, first, result in said:
         lines.append(f"{clean(result.data.station, 20)}: {words.headline}. {words.action}"[:WIDTH])
-        lines += _first_step(first, unit)[:1] if words.severity in ("critical", "major") else []
+        lines += (
+            _first_step(first, partial(numbers_plain, unit=unit))[:1] if words.severity in ("critical", "major") else []
+        )
     return lines
 
 

@@ -10,13 +10,15 @@ from tracekit.model.cycle import BOTH_COILS, PULSES
 from tracekit.model.estimate import Withheld
 from tracekit.model.finding import Finding, NextStep, Severity
 from tracekit.model.result import StationResult
+from tracekit.report.blow_figures import reached
 from tracekit.report.doubt import RUNNING, told_by_log, untold_leak
 from tracekit.report.measures import handbook_code, measure
 from tracekit.report.passed import Passed
 from tracekit.report.phrases import cause_name, phrase
-from tracekit.report.repairs import conditional, locked_once
+from tracekit.report.repairs import TESTS, conditional, locked_once
+from tracekit.report.rivals import told_second
 from tracekit.report.ruled import LIKELY
-from tracekit.report.second import SURE, second_fault
+from tracekit.report.second import DROPPED, SURE, drops_by, rivals_of_second, second_fault
 from tracekit.report.some_picks import two_rates
 from tracekit.report.steps_told import STEP_MOST, Step
 from tracekit.report.text import clean
@@ -33,7 +35,7 @@ _GOOD_INTERVAL_S, _GOOD_CYCLES = 0.005, 200
 _RANK: tuple[Severity, ...] = ("info", "minor", "major", "critical")
 _MOST_PICKS = 0.95
 _AT_MOST = re.compile(r"at most \d+(?:\.\d+)? kPa/s")
-_DROPPED, _TO_LOG = "part_dropped", "To log it:"
+TO_LOG = "To log it:"
 _TENTHS = -1  # the decimal place in which the verdict tells two rates
 _SOUND_ZERO = "Within 0.5 kPa of zero with the port open"
 _OVER_PRESSURE = "over-pressure was left in the line: a release valve that seeps"
@@ -82,6 +84,8 @@ def _by_findings(result: StationResult, limits: Sequence[Passed]) -> tuple[Step,
         found[0] = replace(found[0], how=f"{found[0].how} {_time_limit(result, source)}".strip())
     if source is not None and source.code == "sensor_zero_shift":
         found = [_on_its_side(step, source) for step in found]
+    if source is not None and source.code == "release_weak":
+        found = [replace(s, how=f"{reached(result, source, s.act)} {s.how}".strip()) for s in found]
     if found and source is not None:
         found[0] = _for_test_alone(found[0], result)
         found = conditional(found, result, source)
@@ -137,7 +141,7 @@ def _for_drops(result: StationResult, source: Finding) -> tuple[Step, ...]:
     chances = {c.code: c.chance for c in result.causes}
     other = [
         f for f in result.findings
-        if f.kind == "cause" and _DROPPED in f.explains and f.next_steps and f.code not in told
+        if f.kind == "cause" and DROPPED in f.explains and f.next_steps and f.code not in told
         and chances.get(f.code, f.confidence) >= LIKELY
     ]  # fmt: skip
     if not other:
@@ -145,7 +149,7 @@ def _for_drops(result: StationResult, source: Finding) -> tuple[Step, ...]:
     likeliest = max(other, key=lambda f: chances.get(f.code, 0.0))
     test = _named(step_of(likeliest.next_steps[0]), f"For the drops, perhaps {phrase(likeliest.code).noun}")
     # whether the drops stop is seen without a log
-    return (_for_test_alone(replace(test, how=test.how.partition(_TO_LOG)[0].strip()), result),)
+    return (_for_test_alone(replace(test, how=test.how.partition(TO_LOG)[0].strip()), result),)
 
 
 def _for_test_alone(step: Step, result: StationResult) -> Step:
@@ -170,20 +174,31 @@ def _tight(step: Step, proof: Step) -> Step:
 
 
 def _second_test(result: StationResult, source: Finding) -> tuple[Step, ...]:
-    """The first step of a second fault and its repair with what it comes to, named as such."""
+    """The first step of a second fault and its repair with what it comes to, named as such; tests of its rivals.
+
+    What is only perhaps there is tested, not repaired.
+    """
     second = second_fault(result, source) if source is main_finding(result) else None
     if second is None or not second.next_steps:
         return ()
     told = [_as_told(step_of(s), _figures(result, second)) for s in second.next_steps]
     sure = "Second fault" if second.confidence >= SURE else "Perhaps a second fault"
-    drops = counts(result.data)["dropped"] and _DROPPED in second.explains and _DROPPED not in source.explains
+    alone = DROPPED in second.explains and DROPPED not in source.explains
+    drops = counts(result.data)["dropped"] and (alone or drops_by(result, source, second) is second)
     name = f"{cause_name(second.code).lower()}{', which drops the parts' if drops else ''}"
     first = _for_test_alone(_named(told[0], f"{sure}, {name}"), result)
-    # what is only perhaps there is tested, not repaired
     repaired = [s for s in told[1:-1] if not _is_recording(s.act)][-1:] if second.confidence >= SURE else []
     proof = told[-1] if _is_recording(told[-1].act) else None
     goal = tuple(p for p in (*proof.results, *proof.more) if p[0] == GOAL) if proof is not None else ()
-    return (first, *(replace(_named(s, "Its repair"), more=(*s.more, *goal)) for s in repaired))
+    repairs = (replace(_named(s, "Its repair"), more=(*s.more, *goal)) for s in repaired)
+    rivals = rivals_of_second(result, second) if told_second(result, source) is second else []
+    return (first, *repairs, *(s for code in rivals[:1] for s in _test_of(code, result)))
+
+
+def _test_of(code: str, result: StationResult) -> tuple[Step, ...]:
+    """The test of what may be there instead of a second fault: of its own finding, else as the handbook has it."""
+    own = next((f.next_steps[0] for f in result.findings if f.code == code and f.next_steps), TESTS.get(code))
+    return () if own is None else (_for_test_alone(_named(step_of(own), f"Or {phrase(code).noun}"), result),)
 
 
 def _named(step: Step, name: str) -> Step:
@@ -274,10 +289,15 @@ def to_record(result: StationResult) -> tuple[str, ...]:
             not bool(data.periods.where("kind", "coast").any()),
             "Close the supply by hand for 10 to 30 s on a held part, six times: only then the leak shows.",
         ),
-        (isinstance(result.leak_rate_pa_m3_s, Withheld), "Put the volume under vacuum into the station file."),
+        (_volume_lacks(result), "Put the volume under vacuum into the station file."),
         (result.baseline is None, "Keep a log of the healthy station to compare with."),
     ]
     return tuple(text for lacking, text in lacks if lacking)
+
+
+def _volume_lacks(result: StationResult) -> bool:
+    """True where nothing but the volume keeps the leak from being told as a flow."""
+    return isinstance(result.leak_rate_pa_m3_s, Withheld) and not isinstance(result.leak.decay_rate, Withheld)
 
 
 def _outcomes(text: str) -> list[tuple[str, str]]:

@@ -8,14 +8,16 @@ import numpy as np
 from tracekit.model.estimate import Withheld
 from tracekit.model.finding import Evidence, Finding, Severity
 from tracekit.model.result import StationResult
+from tracekit.report.blow_figures import too_short
 from tracekit.report.contexts import lost_together
 from tracekit.report.doubt import NEARLY_ALL, RUNNING, beside_leak, others_differ, since, told_by_log, untold_leak
 from tracekit.report.levels import EVACUATION, sentence
 from tracekit.report.measures import has_sentence, measure, setting_names
-from tracekit.report.phrases import NOTHING, phrase, without_article
+from tracekit.report.phrases import phrase, without_article
 from tracekit.report.pictures.at_rest import usual
-from tracekit.report.second import SURE, both_headlines, second_fault, second_words, sure_second
-from tracekit.report.some_picks import rates_told, some_picks_leads, two_rates
+from tracekit.report.rivals import chance_of, rival_of, runner_up, told_second
+from tracekit.report.second import both_headlines, called, drops_by, second_fault, second_words
+from tracekit.report.some_picks import by_turns, rates_told, some_picks_leads, two_rates
 from tracekit.report.text import clean
 from tracekit.report.view import LEAKS, counts, early_ends, fault_of_log, main_finding, median, symptom
 from tracekit.report.words import (
@@ -69,6 +71,8 @@ def verdict(result: StationResult) -> Verdict:
     main, log, sign = main_finding(result), fault_of_log(result), symptom(result)
     if main is not None:
         headline, lead = _headline(result, main), _lead(result, main)
+        pulse = too_short(result, main)
+        lead = _first_fit([(*lead, " ", *pulse), lead]) if pulse else lead
     elif sign is not None:
         headline, lead = _fit(_symptom_lines(sign)), _lead(result, sign)
     elif cannot_answer(result):
@@ -88,33 +92,6 @@ def cannot_answer(result: StationResult) -> bool:
     return not shown and isinstance(result.leak.decay_rate, Withheld)
 
 
-def rival_of(result: StationResult, main: Finding) -> str | None:
-    """The code that the evidence cannot tell from the main one: a rival within a factor of two.
-
-    A rival that is itself found with confidence is no rival: both are there (see `second_fault`).
-    """
-    chances = {c.code: c.chance for c in result.causes}
-    own = chances.get(main.code, main.confidence)
-    named = [c for c in main.alternatives if chances.get(c, own) * 2.0 >= own]
-    near = [c for c, p in chances.items() if c not in NOTHING and p * 2.0 >= own]
-    beside = {f.code for f in result.findings if f.confidence >= SURE}
-    if (second := second_fault(result, main)) is not None:
-        beside.add(second.code)
-    found = [c for c in dict.fromkeys([*named, *near]) if c != main.code and c not in beside]
-    return max(found, key=lambda c: chances.get(c, own), default=None)
-
-
-def runner_up(result: StationResult, main: Finding) -> str | None:
-    """The next likely cause, of at least 1 in 20."""
-    others = [c for c in result.causes if c.code not in (main.code, *NOTHING) and c.chance >= 0.05]
-    return max(others, key=lambda c: c.chance).code if others else None
-
-
-def chance_of(result: StationResult, finding: Finding) -> float:
-    """The chance that a finding is the first to repair; its confidence where the causes do not list it."""
-    return next((c.chance for c in result.causes if c.code == finding.code), finding.confidence)
-
-
 def _worst(findings: Sequence[Finding]) -> Severity:
     return max((f.severity for f in findings), key=_RANK.index, default="info")
 
@@ -127,13 +104,13 @@ def _headline(result: StationResult, main: Finding) -> str:
     if beside is not None:
         other = phrase(beside).short
         return _fit([f"A leak, place open; perhaps {other} too", f"A leak, and perhaps {other}"])
+    second = told_second(result, main)
+    if second is not None:
+        return _fit(both_headlines(main, second))
     if rival is not None:
         other = phrase(rival).short
         pairs = [f"Either {own.short} or {other}", f"Either {without_article(own.short)} or {without_article(other)}"]
         return _fit(pairs)
-    second = sure_second(result, main)
-    if second is not None:
-        return _fit(both_headlines(main, second))
     word = strength(_surety(result, main))
     if word == "either":
         word = "perhaps"
@@ -255,14 +232,16 @@ def _leak_lead(result: StationResult, main: Finding | None) -> Text:
     start = say("Vacuum falls {} with the supply closed", rate)
     where = say(", on {}.", _share(result, main)) if main is not None else (".",)
     base = of_quantity(result.baseline_leak.decay_rate) if result.baseline_leak is not None else None
-    fast = two_rates(result)
+    fast, turns = two_rates(result), ""
     if fast is not None:
         start, where = rates_told(result, fast)[:-1], (".",)
+        turns = by_turns(main, fast) if main is not None else ""
     if base is None or base.bound:
-        return _first_fit([(*start, *where), (*start, ".")])
+        return _first_fit([(*start, *where, turns), (*start, *where), (*start, ".")])
     bare = Num(value=base.value, unit=base.unit, lower=base.lower, upper=base.upper, bare=True)
     plainly = Num(value=base.value, unit=base.unit, step=((base.upper or 0) - (base.lower or 0)) / 2.0, bare=True)
     return _first_fit([
+        *((*start, *where, *say(" Baseline: {}.", one), turns) for one in (bare, plainly) if turns),
         (*start, *where, *say(" Baseline: {}.", bare)), (*start, *where, *say(" Baseline: {}.", plainly)),
         (*start, ".", *say(" Baseline: {}.", bare)),
     ])  # fmt: skip
@@ -369,8 +348,12 @@ def _reasons(result: StationResult, main: Finding | None, room: int) -> str:
     second = second_fault(result, main) if main is not None else None
     beside = beside_leak(result, main, rival_of(result, main)) if main is not None else None
     if second is not None and not (beside is not None and second.code in LEAKS):  # the place of a leak is told as open
-        tail = second_words(second)
-        return next((t for t in (" ".join([*parts, tail]), tail) if len(t) <= room), " ".join(parts))
+        tail = second_words(result, second)
+        if main is not None and drops_by(result, main, second) is second:
+            parts_dropped = _losses(n["dropped"], 0, 0).rstrip(".")
+            told = f"{parts_dropped} by the second: {called(second)}."
+            parts, tail = ([told], "") if len(told) <= room else ([], f"Drops by the second: {called(second)}.")
+        return next((t for t in (" ".join([*parts, tail]).strip(), tail) if len(t) <= room), " ".join(parts))
     if main is not None and beside is not None:
         p = next((c.chance for c in result.causes if c.code == beside), main.confidence)
         tail = f"{plain(capital((phrase(beside).rival,)))}: {chance(p)} likely."

@@ -7,7 +7,7 @@ from tracekit.report.frame import render
 from tracekit.report.levels import note
 from tracekit.report.phrases import NO_FAULT, NO_KNOWN_CAUSE, NOTHING, cause_name
 from tracekit.report.ruled import LIKELY, PROBABLE, is_open
-from tracekit.report.second import both_told
+from tracekit.report.second import both_told, second_fault
 from tracekit.report.text import clean, whole
 from tracekit.report.verdict import verdict
 from tracekit.report.view import is_list, main_finding, symptom
@@ -63,7 +63,10 @@ def _causes(result: StationResult) -> list[dict[str, object]]:
     )
     sound = verdict(result).severity == "info" and not probable
     row = (NO_FAULT, left, "Nothing in this log points to a fault.") if sound else (NO_KNOWN_CAUSE, left, other)
-    rows = [*named, row] if left >= _POSSIBLE or not named else named
+    if sound and all(left > p for _, p, _ in named):
+        rows = [row, *named]
+    else:
+        rows = [*named, row] if left >= _POSSIBLE or not named else named
     return [{"name": n, "chance": chance(p), "boxes": _boxes(p), "reason": why} for n, p, why in rows]
 
 
@@ -101,12 +104,14 @@ def _boxes(p: float) -> str:
     return "■" * (halves // 2) + "◧" * (halves % 2) + "□" * (10 - (halves + 1) // 2)
 
 
-def _others(result: StationResult) -> list[dict[str, str]]:
-    """Every finding but the one of the verdict, with how sure it is and its first step."""
+def _others(result: StationResult) -> list[dict[str, object]]:
+    """Every finding but the one of the verdict: how sure it is, its first step, `again` where that stands above."""
     first = main_finding(result) or symptom(result)
     shown = [f for f in result.findings if f is not first]
     total = len(result.data.cycles)
-    return [_other(f, _brought_by(f, first, shown), total) for f in shown][:10]
+    second = second_fault(result, first) if first is not None and first is main_finding(result) else None
+    told = [{**_other(f, _brought_by(f, first, shown), total), "again": f is second} for f in shown]
+    return told[:10]
 
 
 def _brought_by(sign: Finding, first: Finding | None, others: list[Finding]) -> tuple[str, ...]:

@@ -114,11 +114,14 @@ def is_pressure(unit: str) -> bool:
 
 
 def place_of_interval(lower: float, upper: float) -> int:
-    """The decimal place (-1 for tenths) of the first digit of an interval's half-width."""
+    """The decimal place (-1 for tenths) of the first digit of an interval's half-width, of the second behind a 1.
+
+    One digit of 1.9 would round the interval by half of itself.
+    """
     half = abs(upper - lower) / 2.0
     if not math.isfinite(half) or half <= 0.0:
         return _place_of_size(max(abs(lower), abs(upper)))
-    return _first_place(half)
+    return _first_place(half / 2.0)
 
 
 def outward(lower: float, upper: float, place: int) -> tuple[float, float]:

@@ -9,13 +9,15 @@ UNSEEN_LEAK = (
     "more than {most} supply changes in a hold mean a leak, which is repaired first"
 )
 
+_LEAVE = "Leave them: no change is predicted to help clearly"
+
 
 def leave(rules: Rules, now: Values) -> str:
     """Why the settings in force stay."""
     reset, on = now.get("reset_point"), now.get("supply_on")
     if reset is not None and on is not None and on - reset >= rules.guard:
-        return f"Leave them: the supply resumes {on - reset:.1f} kPa above the reset point and no change helps clearly"
-    return "Leave them: no change is predicted to help clearly"
+        return f"{_LEAVE}; the supply resumes {on - reset:.1f} kPa above the reset point"
+    return _LEAVE
 
 
 def cannot(rules: Rules, faults: tuple[str, ...], options: TuneOptions) -> str:

@@ -6,6 +6,7 @@ import numpy as np
 
 from tracekit.model.cycle import StationData
 from tracekit.model.result import StationResult
+from tracekit.report.blow_figures import given_s, time_of
 from tracekit.report.pictures.pulldown import drawn_of, names_of
 from tracekit.report.plot import (
     Axis,
@@ -58,8 +59,10 @@ def blowoff(result: StationResult, unit: str = "kPa") -> Picture | None:
     total = int((result.data.cycles.where("outcome", "held") if part is None else part).sum())
     times = _medians(result, "release_time_s", part)
     drawn = ((here, times[0]), (base, times[1]))
-    late = tuple(_took(result, t) for r, t in drawn if r is not None and t > float(r.time_s[-1]))
-    words = (heading, _caption(base, names, (here.cycles, total), beyond=bool(late)))
+    late = tuple(time_of(result, t) for r, t in drawn if r is not None and t > float(r.time_s[-1]))
+    given = given_s(result.data)
+    ends = time_of(result, given) if late and np.isfinite(given) else None
+    words = (heading, join([_caption(base, names, (here.cycles, total)), *_beyond(ends, late)]))
     columns = (
         Column(name="time", unit="s"),
         Column(name="median vacuum", unit="kPa"),
@@ -114,11 +117,6 @@ def _plot(here: _Release, base: _Release | None, names: tuple[str, str], late: t
     return Plot(x=x, y=y, marks=tuple(marks), labels=tuple(labels))
 
 
-def _took(result: StationResult, time_s: float) -> Num:
-    """A release time, as finely as the sampling allows."""
-    return Num(value=time_s, unit="s", step=max(result.data.sensor.sample_interval_s / 5.0, 0.001))
-
-
 def _label(release: _Release, name: str, css: str, dy: int = 4) -> Label:
     return Label(x=float(release.time_s[-1]), y=float(release.mid[-1]), lines=(name,), style=css, dx=8, dy=dy)
 
@@ -154,12 +152,12 @@ def _heading(result: StationResult, part: Mask | None, compared: bool) -> tuple[
         return say("Blow-off reaches {} of over-pressure; {} {}.", peaks[0], where, peaks[1]), True
     if not np.isfinite(now):
         return ("How vacuum goes after the release command.",), True
-    took = _took(result, now)
+    took = time_of(result, now)
     if not compared or not np.isfinite(there):
         return say("Release takes {}.", took), True
     if same:
         return say("Release takes {}, as {}.", took, where), False
-    return say("Release takes {}; {} {}.", took, where, _took(result, there)), True
+    return say("Release takes {}; {} {}.", took, where, time_of(result, there)), True
 
 
 def _told_by(result: StationResult, measure: str) -> tuple[Num, Num] | None:
@@ -185,14 +183,20 @@ def _medians(result: StationResult, name: str, part: Mask | None) -> tuple[float
     return (median(own), float("nan")) if part is None else (median(own[part]), median(own[~part]))
 
 
-def _caption(base: _Release | None, names: tuple[str, str], share: tuple[int, int], *, beyond: bool) -> Text:
+def _beyond(ends: Num | None, late: tuple[Num, ...]) -> list[Text]:
+    """What a line that ends before its release time means, and when the command ends."""
+    if not late:
+        return []
+    end = say("with the release command, after {};", ends) if ends is not None else ("with the release command;",)
+    return [("The line ends ", *end, " the square is the release time.")]
+
+
+def _caption(base: _Release | None, names: tuple[str, str], share: tuple[int, int]) -> Text:
     drawn, total = share
     own = names[0] == "this log"
     which = share_of(drawn, total, "held cycles") if own else drawn_of(drawn, total, whole=False)
     parts: list[Text] = [(f"Line: median of {which}. Band: middle 90 %. Below zero: over-pressure.",)]
     parts.append(("Release time: until a tenth of the vacuum is left.",))
-    if beyond:
-        parts.append(("The line ends with the release command; the square is the release time.",))
     if base is not None:
         parts.append((f"Dashed line: {'the baseline' if names[1] == 'baseline' else 'the other cycles'}.",))
     return join(parts)

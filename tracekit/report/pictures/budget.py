@@ -14,6 +14,7 @@ _MOST_LINES = 7
 _PLAIN = {
     "mechanism": "what the air comes through: hole or pores",
     "wall exchange": "how fast the gas warms at the wall",
+    "volume that gives way to vacuum": "cups that shrink with vacuum",
     "gas temperature before the coast": "warmth of the gas when the supply closes",
     "one gas volume for many": "several cups taken as one volume",
     "sensor gain": "gain of the sensor",

@@ -7,6 +7,7 @@ from tracekit.model.trace import LogFacts
 from tracekit.report.pictures.at_rest import at_rest
 from tracekit.report.pictures.blowoff import blowoff
 from tracekit.report.pictures.chatter import chatter
+from tracekit.report.pictures.dip import dip
 from tracekit.report.pictures.fall import fall
 from tracekit.report.pictures.groups import groups
 from tracekit.report.pictures.hold_rows import hold_rows, refills_tell
@@ -23,7 +24,7 @@ from tracekit.report.view import main_finding, symptom
 _PICTURES: dict[str, Callable[[StationResult, str], Picture | None]] = {
     "holds": hold_rows, "fall": fall, "rates": rates, "groups": groups, "pulldown": pulldown, "chatter": chatter,
     "losses": losses, "shape": shape, "blowoff": blowoff, "overlay": overlay,
-    "at_rest": at_rest,
+    "at_rest": at_rest, "dip": dip,
 }  # fmt: skip
 
 _LEAK = ("holds", "fall", "rates", "groups", "shape", "pulldown")
@@ -57,7 +58,7 @@ _ORDER: dict[str, tuple[str, ...]] = {
     "sensor_noisy": ("at_rest", "chatter", "holds", "rates", "pulldown"),
     "sensor_zero_shift": ("at_rest", "blowoff", "holds", "rates", "pulldown"),
     "collision_or_peel": _LOSS,
-    "motion_dips": _LOSS,
+    "motion_dips": ("dip", *_LOSS),
     "part_dropped": _LOSS,
     "supply_on_below_reset": ("holds", "losses", "chatter", "fall"),
     "supply_band_too_narrow": ("holds", "fall", "rates"),

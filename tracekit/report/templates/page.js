@@ -17,7 +17,7 @@
     return (value < 0 && /[1-9]/.test(text) ? "\u2212" : "") + parts.join(".");
   }
 
-  // The rules of words.py: digits by the interval's half-width, bounds rounded outward; without interval a place counts that
+  // The rules of words.py: digits by the interval's half-width, two where it begins with 1, bounds rounded outward; without interval a place counts that
   // is worth at least half of the step's own.
   function say(item, unit) {
     var factor = data.units[unit];
@@ -31,7 +31,7 @@
       return head + digits(value, at) + tail;
     }
     var half = Math.abs(high - low) / 2, most = Math.max(Math.abs(low), Math.abs(high));
-    var p = half > 0 ? place(half) : most ? place(most) - 2 : 0;
+    var p = half > 0 ? place(half / 2) : most ? place(most) - 2 : 0;
     var u = Math.pow(10, p);
     if (item.i !== undefined) { return head + digits(value, p) + tail; }
     return head + digits(value, p) + tail + " (" + digits(Math.floor(low / u + 1e-9) * u, p) + "\u00a0to\u00a0" +

@@ -1,0 +1,117 @@
+"""Two faults that are both there: told together, what drops the parts, and figures of a blow-off and of a dip."""
+
+from dataclasses import replace
+
+import numpy as np
+import stories
+from plays import Play
+
+from tracekit.judge.steps import next_steps
+from tracekit.model.finding import CauseChance, Evidence
+from tracekit.options.report import ReportOptions
+from tracekit.report.pictures.dip import dip
+from tracekit.report.repairs import TESTS
+from tracekit.report.sections import steps_in_full
+from tracekit.report.terminal import first_screen
+from tracekit.report.todo import steps, to_record
+from tracekit.report.verdict import verdict
+from tracekit.report.why import why_this_cause
+from tracekit.report.words import plain
+
+
+def _pair():
+    """A weak blow-off, whose rival is a blocked filter, beside low air pressure, whose rival is the silencer."""
+    left = Evidence(measure="residual_vacuum_kpa", value=15.6, unit="kPa", lower=15.1, upper=16.1, cycles=18)
+    weak = stories.finding("release_weak", confidence=0.57, alternatives=("flow_restricted",), evidence=(left,))
+    low = stories.finding("supply_pressure_low", confidence=0.32, alternatives=("exhaust_restricted",))
+    chances = {"release_weak": 0.35, "flow_restricted": 0.22, "supply_pressure_low": 0.2, "exhaust_restricted": 0.18}
+    causes = tuple(CauseChance(code=c, chance=p, reason="seen") for c, p in chances.items())
+    return stories.result(Play(cycles=40), findings=(weak, low), causes=causes, base=Play(cycles=40))
+
+
+def test_two_found_beside_each_other_are_told_as_both():
+    """Not "either … or" of the first and its rival: the second is above info too, and its own rival has a step."""
+    result = _pair()
+    said = verdict(result)
+    assert said.headline == "Perhaps both weak blow-off and low air pressure"
+    assert "Second: low air pressure or silencer." in said.reasons
+    acts = [step.act for step in steps(result)]
+    assert any(act.startswith("Perhaps a second fault, low compressed-air pressure") for act in acts)
+    assert any(act.startswith("Or a clogged silencer or nozzle") for act in acts)
+    assert "Perhaps both: 1. Weak or late blow-off" in first_screen(stories.record(result), None)
+
+
+def test_many_steps_stand_in_full_on_the_second_sheet():
+    """The first sheet keeps acts and cautions; what each outcome means follows."""
+    assert steps_in_full(_pair(), "kPa").count("<li") == len(steps(_pair())) >= 5
+    assert not steps_in_full(stories.torn_cup().stations[0], "kPa")
+
+
+def test_the_fault_whose_cycles_are_the_dropped_ones_drops_the_parts():
+    """A fault of every cycle may help; the other one is named."""
+    play = Play(cycles=40, dropped=(3, 9, 20))
+    first = stories.finding("flow_restricted", severity="critical", confidence=0.96, explains=("part_dropped",), cycles=tuple(range(40)))
+    torn = stories.finding("collision_or_peel", severity="critical", confidence=0.83, explains=("part_dropped",), cycles=(3, 9, 20))
+    result = stories.result(play, findings=(first, torn))
+    assert verdict(result).reasons == "3 parts dropped by the second: parts torn off."
+    assert any(step.act.startswith("Second fault, parts torn off in motion, which drops the parts") for step in steps(result))
+    everywhere = replace(torn, cycles=tuple(range(40)))
+    assert "by the second" not in verdict(replace(result, findings=(first, everywhere))).reasons
+
+
+def test_a_blow_off_that_is_on_too_short_says_how_long():
+    """How long the command lasts and how long the release takes."""
+    left = Evidence(measure="residual_vacuum_kpa", value=30.0, unit="kPa", lower=27.0, upper=32.0, cycles=40)
+    result = stories.result(Play(cycles=40), findings=(stories.finding("release_weak", evidence=(left,)),))
+    timing = {**result.data.timing, "release_s": np.zeros(40), "release_end_s": np.full(40, 0.05)}
+    lead = plain(verdict(replace(result, data=replace(result.data, timing=timing))).lead).replace("\u00a0", " ")
+    assert lead.endswith("It is on for 0.050 s, needs 0.070 s.")
+    assert "It is on for" not in plain(verdict(result).lead)
+
+
+def _dipped(data):
+    """The same station with a fall by 3 kPa from 0.5 to 0.6 s after part present, gone at 0.9 s."""
+    since = data.bins.time_s - data.cycles.floats("hold_start_s")[data.bins.cycle]
+    deep = 3.0 * np.interp(since, [0.5, 0.6, 0.8, 0.9], [0.0, 1.0, 1.0, 0.0], left=0.0, right=0.0)
+    return replace(data, bins=replace(data.bins, pressure_kpa=data.bins.pressure_kpa + deep))
+
+
+def test_a_dip_is_drawn_with_its_time():
+    """Where the fall begins after part present; no picture without one."""
+    sound = stories.result(Play(cycles=40), base=Play(cycles=40, seed=2))
+    assert dip(sound) is None
+    shown = dip(replace(sound, data=_dipped(sound.data)))
+    assert shown is not None
+    said = plain(shown.heading).replace("\u00a0", " ")
+    assert said in ("Vacuum dips 0.48 s after part present. In the baseline it does not.",
+                    "Vacuum dips 0.50 s after part present. In the baseline it does not.")  # fmt: skip
+
+
+def test_a_figure_in_a_sentence_of_the_terminal_is_rounded_once():
+    """In another unit it comes from the unrounded value: 17.649 kPa are 2.56 psi, while 17.6 would be 2.55."""
+    fact = Evidence(measure="open_cup_vacuum_kpa", value=17.649, unit="kPa", lower=17.3, upper=18.0, cycles=40)
+    test = replace(stories.BLANK, do="Look. The gauge reads 17.6 kPa now.")
+    found = stories.finding("flow_restricted", steps=(test,), evidence=(fact,))
+    text = first_screen(stories.record(stories.result(Play(cycles=40), findings=(found,))), None, options=ReportOptions(unit="psi"))
+    assert "The gauge reads 2.56 psi now." in text
+
+
+def test_the_volume_is_asked_for_only_where_it_is_what_lacks():
+    """Without a rate no volume gives a flow."""
+    asked = "Put the volume under vacuum into the station file."
+    withheld = stories.withheld().stations[0]
+    assert asked not in to_record(withheld)
+
+
+def test_a_sound_log_has_its_answer_first_among_the_chances():
+    """The largest chance heads the table."""
+    causes = (CauseChance(code="leak_steady", chance=0.04, reason="seen"), CauseChance(code="none", chance=0.96, reason="as ever"))
+    html = why_this_cause(replace(stories.healthy().stations[0], causes=causes), "kPa")
+    assert html.index("Nothing wrong") < html.index("Leak at the cup")
+
+
+def test_a_test_without_a_finding_is_the_handbook_s():
+    """Told in the same words."""
+    for code, test in TESTS.items():
+        known = next_steps(code, (), air_saving=True, has_baseline=True, sensor_at="", source="ejector", measures={})
+        assert known[0] == test
