@@ -12,7 +12,7 @@ from tests.judge.test_verdict import case_of
 from tracekit.judge.course import dip_sign, shared_course, travel_sign
 from tracekit.judge.effects import Comparison, _scatter
 from tracekit.judge.evidence import USUAL, combined, log_fit, log_likelihood
-from tracekit.judge.falls import fall_sign, shared_fall
+from tracekit.judge.falls import SharedFall, fall_sign, shared_fall
 from tracekit.judge.fingerprints import FINGERPRINTS
 from tracekit.judge.ripple import fast_line_chance, line_chance, pulsation_sign
 from tracekit.judge.sensor_rules import sensor_facts
@@ -236,3 +236,11 @@ def test_what_comes_back_in_other_holds_is_no_lost_cup():
     # a step that is small beside the peak comes back by as little
     small = holds_with(lambda time, _: 7.0 * (np.mod(time, 3.7) < 0.9))
     assert chance(small) < 0.2
+
+
+@pytest.mark.parametrize(("inside", "told"), [(0.38, True), (0.2, False)])
+def test_a_move_that_longer_holds_make_later(monkeypatch: pytest.MonkeyPatch, inside: float, told: bool) -> None:
+    """Four in ten holds that fall by 4.6 kPa at one time, and none at another, are moves; two in ten are none of all."""
+    fall = SharedFall(depth_kpa=4.6, at_s=1.1, inside=inside, outside=0.0, refilled=False)
+    monkeypatch.setattr("tracekit.judge.falls.shared_fall", lambda data, *, pulses: fall)
+    assert (fall_sign(saved(0.0), None, OPTIONS) is not None) == told

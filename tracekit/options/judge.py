@@ -188,7 +188,7 @@ class JudgeOptions:
         2.0, "kPa", "moves of a sound station lower the vacuum by less at the same times (common practice, no source)"
     )
     travel_dip_least_kpa: float = option(0.6, "kPa", "the same beyond what a baseline shows")
-    travel_holds: float = option(0.4, "share", "of the holds: what fewer show at one time is no move of them all")
+    travel_holds: float = option(0.3, "share", "of the holds: what fewer show at one time is no move of them all")
     travel_share: float = option(
         0.35, "share", "of the variance in holds, from where on its timing is the machine's own"
     )
