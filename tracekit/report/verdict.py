@@ -1,7 +1,7 @@
 """The answer in words: headline, lead, urgency and first step, for the page and for the terminal alike."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -239,7 +239,7 @@ def _leak_lead(result: StationResult, main: Finding | None) -> Text:
     if base is None or base.bound:
         return _first_fit([(*start, *where, turns), (*start, *where), (*start, ".")])
     bare = Num(value=base.value, unit=base.unit, lower=base.lower, upper=base.upper, bare=True)
-    plainly = Num(value=base.value, unit=base.unit, step=((base.upper or 0) - (base.lower or 0)) / 2.0, bare=True)
+    plainly = replace(bare, unsaid=True)
     return _first_fit([
         *((*start, *where, *say(" Baseline: {}.", one), turns) for one in (bare, plainly) if turns),
         (*start, *where, *say(" Baseline: {}.", bare)), (*start, *where, *say(" Baseline: {}.", plainly)),

@@ -155,7 +155,7 @@ def _end_label(f: _Fall, result: StationResult, name: str, css: str, depth: floa
     lines: list[str | Text] = [name]
     if leak is not None and isinstance(leak.decay_rate, Estimate):
         d = leak.decay_rate
-        lines.append((Num(value=d.value, unit=d.unit, step=max(d.upper - d.lower, 1e-9) / 2.0),))
+        lines.append((Num(value=d.value, unit=d.unit, lower=d.lower, upper=d.upper, unsaid=True),))
     high = float(f.mid[-1]) < 0.1 * depth
     return Label(
         x=float(f.time_s[-1]), y=float(f.mid[-1]), lines=tuple(lines), style=f"t-{css}", dx=6, dy=16 if high else 4
