@@ -54,9 +54,8 @@ def ask_unit(column: Column) -> Question:
         line = f'pressure = {{ column = "{column.name}", unit = "{unit}", sense = "{sense}" }}'
         return Question(found=found, line=line + (f"   # {others[2:]}" if others else ""))
     found = f'the scale of "{column.name}" from {raw} to kPa does not show (readings from {low:.4g} to {high:.4g})'
-    points = _live_zero(column, raw.casefold()) or _EXAMPLES.get(raw.casefold())
-    end = ""
-    if points is None:
+    points, end = _live_zero(column, raw.casefold()) or _EXAMPLES.get(raw.casefold(), ""), ""
+    if not points:
         points, end = _from_rest(column)
     line = f'pressure = {{ column = "{column.name}", scale = {points} }}'
     return Question(found=found, line=line + f"   # two points of the sensor: {raw}, kPa" + (end and f", {end}"))
