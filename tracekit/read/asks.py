@@ -48,7 +48,7 @@ def ask_unit(column: Column) -> Question:
             line += f"   # two points of the sensor: reading, kPa of gauge pressure, {end}"
             others = "".join(f'; or unit = "{unit}", sense = "{sense}"' for unit, sense in likely)
             return Question(found=found, line=line + others)
-        if _nearly_as_likely(low, high, likely):
+        if not _rests_at_ambient(_rest(column), *likely[0]) and _nearly_as_likely(low, high, likely):
             return Question(found=found, line=_open_unit(column, likely))
         unit, sense = likely[0]
         line = f'pressure = {{ column = "{column.name}", unit = "{unit}", sense = "{sense}" }}'
@@ -66,6 +66,11 @@ def _open_unit(column: Column, likely: Sequence[tuple[str, Sense]], otherwise: s
     offered = "; or ".join(f'unit = "{unit}", sense = "{sense}"' for unit, sense in likely)
     line = f'pressure = {{ column = "{column.name}", unit = "...", sense = "..." }}'
     return line + f"   # {'; or '.join(filter(None, (offered, otherwise)))}"
+
+
+def _rests_at_ambient(rest: float, unit: str, sense: Sense) -> bool:
+    """True where a unit makes ambient of the reading that comes most often, which few units do."""
+    return sense == "absolute" and abs(rest * pressure_unit(unit).kpa - _AMBIENT_KPA) < EVIDENCE.ambient_off_kpa
 
 
 def _nearly_as_likely(low: float, high: float, likely: Sequence[tuple[str, Sense]]) -> bool:
@@ -117,7 +122,7 @@ def _possible(low: float, high: float, rest: float) -> list[tuple[str, Sense]]:
         kpa = pressure_unit(symbol).kpa
         sense = _possible_sense(low * kpa, high * kpa)
         if sense is not None:
-            at_ambient = sense == "absolute" and abs(rest * kpa - _AMBIENT_KPA) < EVIDENCE.ambient_off_kpa
+            at_ambient = _rests_at_ambient(rest, symbol, sense)
             depth = _depth_kpa(low * kpa, high * kpa, sense) / EVIDENCE.usual_vacuum_kpa
             off = 0.0 if at_ambient else abs(np.log(depth)) + EVIDENCE.rarer_unit * (place >= _COMMON)
             found.append((float(off), place, symbol, sense))
