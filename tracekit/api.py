@@ -1,7 +1,7 @@
 """What `import tracekit` offers: read, diagnose and simulate, and the result that shows itself."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tracekit.errors import UsageError, message, nearest
+from tracekit.frozen import dataclass
 from tracekit.model.finding import Finding
 from tracekit.model.result import DiagnosisRecord, LeakResult, StationResult, Suggestion
 from tracekit.model.station import Station

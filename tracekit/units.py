@@ -12,13 +12,13 @@ Sources
 """
 
 import re
-from dataclasses import dataclass
 from typing import Literal, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
 from tracekit.errors import UsageError, message, nearest
+from tracekit.frozen import dataclass
 
 Sense = Literal["gauge", "absolute", "vacuum"]
 Number = TypeVar("Number", float, NDArray[np.float64])

@@ -2,7 +2,6 @@
 
 import json
 from collections.abc import Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated
 
@@ -12,6 +11,7 @@ from tracekit.cli.opening import OpenPage, show_page
 from tracekit.cli.progress import CountedProgress, reading_progress, show
 from tracekit.cli.sides import STANDARD_INPUT, folder_for, log_paths
 from tracekit.errors import UsageError, message, nearest
+from tracekit.frozen import dataclass
 from tracekit.model.result import DiagnosisRecord
 from tracekit.model.station import Station
 from tracekit.model.trace import Block

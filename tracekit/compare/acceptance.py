@@ -8,7 +8,6 @@ Source: JCGM 106:2012, Evaluation of measurement data – The role of measuremen
 """
 
 import re
-from dataclasses import dataclass
 
 from tracekit.compare.counts import exact_limits
 from tracekit.compare.difference import Difference, bounds, difference_of, p_above, p_below
@@ -17,6 +16,7 @@ from tracekit.compare.measures import MEASURES, RATES, measure_named
 from tracekit.compare.rates import rate_counts
 from tracekit.compare.values import leak_of
 from tracekit.errors import UsageError, message, nearest
+from tracekit.frozen import dataclass
 from tracekit.model.comparison import Acceptance, Decision, Recordings, Side
 from tracekit.model.estimate import Estimate, Quantity, Withheld
 

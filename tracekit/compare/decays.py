@@ -5,11 +5,11 @@ the subsonic factor of ISO 6358. While the flow is choked Ψ is the pressure its
 taken off first: to first order the gas is warmer than the wall by 0.4 τ r √(p/p_a) / p, τ its exchange with the wall.
 """
 
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
+from tracekit.frozen import dataclass
 from tracekit.model.cycle import StationData
 from tracekit.options.compare import VolumeOptions
 from tracekit.physics.flow import laminar_factor, subsonic_factor

@@ -11,12 +11,12 @@ Sources
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from tracekit.compare.median import MedianFit
+from tracekit.frozen import dataclass
 
 Floats = NDArray[np.float64]
 

@@ -3,7 +3,7 @@
 import datetime as dt
 import importlib.metadata
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from tracekit.compare.acceptance import RULES, Demand, accept, read_demand
 from tracekit.compare.judging import Question, measure_figures
@@ -15,6 +15,7 @@ from tracekit.compare.rates import rate_results
 from tracekit.compare.values import side_values
 from tracekit.compare.verdicts import Judged, judge, rule_text
 from tracekit.errors import UsageError, message, nearest
+from tracekit.frozen import dataclass
 from tracekit.model.comparison import (
     Comparison,
     MeasureResult,

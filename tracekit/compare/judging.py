@@ -1,7 +1,6 @@
 """From the values of both sides to the figures of one measure, before verdicts are given."""
 
 import math
-from dataclasses import dataclass
 
 import numpy as np
 
@@ -28,6 +27,7 @@ from tracekit.compare.values import (
     with_common,
     zero_of,
 )
+from tracekit.frozen import dataclass
 from tracekit.model.comparison import MeasureResult, Recordings
 from tracekit.model.estimate import Bound, Estimate, Quantity, Withheld
 from tracekit.options.compare import CompareOptions, SerialOptions

@@ -1,12 +1,13 @@
 """Matching by part type: parts that leak by nature must not pass for a change of the station."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from tracekit.compare.values import SideValues, part_types
+from tracekit.frozen import dataclass
 from tracekit.model.comparison import Recordings
 from tracekit.options.compare import CompareOptions
 

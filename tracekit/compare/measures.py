@@ -1,8 +1,8 @@
 """The measures that can be compared: which way is better, what governs them, what they are adjusted for."""
 
-from dataclasses import dataclass
 from typing import Literal
 
+from tracekit.frozen import dataclass
 from tracekit.model.comparison import Direction, Recording
 from tracekit.options.compare import CompareOptions
 

@@ -1,11 +1,12 @@
 """The median of one side with a distribution-free band that allows for serial correlation and common errors."""
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from tracekit.compare.serial import SerialFit, fit_serial
+from tracekit.frozen import dataclass
 from tracekit.options.compare import SerialOptions
 
 Floats = NDArray[np.float64]

@@ -2,8 +2,8 @@
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
 
+from tracekit.frozen import dataclass
 from tracekit.model.estimate import Withheld
 
 

@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from tracekit.compare.judging import Question, prepared_values, scatter_of, value_fit
 from tracekit.compare.matching import PartMix, part_mix
@@ -14,6 +14,7 @@ from tracekit.compare.sequential import bounds_at, chance_of_crossing, drift_for
 from tracekit.compare.typical import TYPICAL
 from tracekit.compare.verdicts import looks_text, rule_text
 from tracekit.errors import NotEnoughData, UsageError, message, nearest
+from tracekit.frozen import dataclass
 from tracekit.model.comparison import Look, Plan, Recordings
 from tracekit.model.estimate import Withheld
 from tracekit.options.compare import CompareOptions, PlanOptions, SerialOptions

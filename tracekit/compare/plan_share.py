@@ -1,7 +1,7 @@
 """What to record so that a fall of a share of cycles will show by the exact test."""
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from tracekit.compare.counts import exact_fewer
 from tracekit.compare.needed import cycles_for
@@ -10,6 +10,7 @@ from tracekit.compare.rates import rate_counts
 from tracekit.compare.typical import TYPICAL_SHARES
 from tracekit.compare.verdicts import rule_text
 from tracekit.errors import NotEnoughData, UsageError, message
+from tracekit.frozen import dataclass
 from tracekit.model.comparison import Look, Plan, Recordings
 from tracekit.model.estimate import Withheld
 from tracekit.options.compare import CompareOptions, PlanOptions

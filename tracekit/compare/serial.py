@@ -9,11 +9,11 @@ Sources
 [1] Sykulski, Olhede, Guillaumin, Lilly, Early: The debiased Whittle likelihood, Biometrika 106 (2019) 251–266.
 """
 
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
+from tracekit.frozen import dataclass
 from tracekit.options.compare import SerialOptions
 
 Floats = NDArray[np.float64]

@@ -3,7 +3,7 @@
 `scatter` is the standard deviation between cycles over the level, `worth` how many independent cycles one cycle is.
 """
 
-from dataclasses import dataclass
+from tracekit.frozen import dataclass
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

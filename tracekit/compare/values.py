@@ -1,11 +1,12 @@
 """The values of one measure on both sides: which cycles enter, what is taken off, what all values of a side share."""
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from tracekit.compare.measures import Measure
+from tracekit.frozen import dataclass
 from tracekit.model.comparison import Recording, Recordings
 from tracekit.model.estimate import Bound, Estimate, Quantity
 from tracekit.options.compare import CompareOptions

@@ -1,12 +1,13 @@
 """The rule: verdicts of the measures and the verdict over all, fixed before the data are seen."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from tracekit.compare.counts import smallest_p
 from tracekit.compare.measures import CLAIM_RATES
 from tracekit.compare.multiple import holm
 from tracekit.compare.rates import rate_equivalent
+from tracekit.frozen import dataclass
 from tracekit.model.comparison import Look, MeasureResult, Overall, RateResult, Verdict
 from tracekit.model.estimate import Bound, Estimate, Withheld
 from tracekit.options.compare import CompareOptions

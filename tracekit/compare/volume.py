@@ -9,7 +9,7 @@ product of a rectangular and a normal distribution (JCGM 101), computed without 
 import importlib.metadata
 import math
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from tracekit.compare.decays import Decay, carried, decay_of
 from tracekit.compare.engine import now_utc
 from tracekit.errors import NotEnoughData, UsageError, message
+from tracekit.frozen import dataclass
 from tracekit.model.comparison import BudgetPart, VolumeResult
 from tracekit.model.cycle import StationData
 from tracekit.model.estimate import Estimate

@@ -2,7 +2,7 @@
 
 import time
 from collections.abc import Mapping
-from dataclasses import dataclass, fields, is_dataclass
+from dataclasses import fields, is_dataclass
 from pathlib import Path
 from typing import Literal
 
@@ -10,6 +10,7 @@ import numpy as np
 import pyarrow as pa
 
 from tracekit.errors import UsageError
+from tracekit.frozen import dataclass
 from tracekit.history.arrow import parquet_bytes, text_codes
 from tracekit.history.forgotten import Tombstone, forgotten_rows, read_tombstones
 from tracekit.history.good import keep_good

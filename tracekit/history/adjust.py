@@ -1,10 +1,10 @@
 """Taking out of a series what is recorded and is no wear: the mix of parts, ambient pressure, temperature."""
 
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
+from tracekit.frozen import dataclass
 from tracekit.history.collect import Followed, StationHistory
 from tracekit.history.measures import to_scale
 from tracekit.history.slope import middle_of

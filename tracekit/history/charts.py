@@ -9,12 +9,12 @@ deviations, so one odd log never alarms. The decision at a log uses nothing that
 E. S. Page, Biometrika 41 (1954) 100–115; S. W. Roberts, Technometrics 1 (1959) 239–250.
 """
 
-from dataclasses import dataclass
 from math import sqrt
 
 import numpy as np
 from numpy.typing import NDArray
 
+from tracekit.frozen import dataclass
 from tracekit.history.runlength import cusum_limit, ewma_limit
 from tracekit.history.slope import find_correlation, middle_of, robust_sigma
 from tracekit.options.history import TrendOptions

@@ -1,11 +1,12 @@
 """The rows of a history, sorted into one record per station, compact enough for hundreds of stations over years."""
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
+from tracekit.frozen import dataclass
 from tracekit.history.measures import MEASURES
 from tracekit.history.place import Place
 from tracekit.history.read import read_shards

@@ -9,12 +9,13 @@ quantiles of the mixture.
 crossing time is that of E. C. Fieller, J. R. Stat. Soc. B 16 (1954) 175–185.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from math import exp, log, sqrt
 
 import numpy as np
 from numpy.typing import NDArray
 
+from tracekit.frozen import dataclass
 from tracekit.history.slope import Slope, mean_slope, middle_of, robust_sigma, robust_slope
 from tracekit.model.estimate import Withheld
 from tracekit.options.history import TrendOptions

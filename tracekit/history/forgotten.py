@@ -2,11 +2,11 @@
 
 import json
 import time
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
+from tracekit.frozen import dataclass
 from tracekit.history.place import Place
 from tracekit.history.schema import FORGOTTEN, SCHEMA, digest
 from tracekit.model.tables import Table

@@ -1,9 +1,9 @@
 """What a history holds, in a few lines."""
 
-from dataclasses import dataclass
 
 import numpy as np
 
+from tracekit.frozen import dataclass
 from tracekit.history.collect import StationHistory, collect
 from tracekit.history.events import iso
 from tracekit.history.place import Place

@@ -8,11 +8,11 @@ import os
 import time
 import uuid
 from contextlib import suppress
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Protocol
 
 from tracekit.errors import OutputError, message
+from tracekit.frozen import dataclass
 from tracekit.history.schema import UNFINISHED
 from tracekit.history.store import StorePlace
 

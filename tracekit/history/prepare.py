@@ -1,10 +1,10 @@
 """A measure's logs made ready for a trend: on an even scale, recorded influences taken out, cut at steps."""
 
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
+from tracekit.frozen import dataclass
 from tracekit.history.adjust import Adjusted, adjust
 from tracekit.history.collect import Followed, StationHistory
 from tracekit.history.measures import floor_on_scale

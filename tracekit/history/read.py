@@ -2,7 +2,6 @@
 
 import time
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 import numpy as np
 import pyarrow as pa
@@ -10,6 +9,7 @@ import pyarrow.parquet as pq
 from numpy.typing import NDArray
 
 from tracekit.errors import UsageError, message
+from tracekit.frozen import dataclass
 from tracekit.history.arrow import from_arrow
 from tracekit.history.forgotten import Tombstone, forgotten_rows, read_tombstones
 from tracekit.history.place import Place

@@ -10,12 +10,13 @@ times, and Student's t with the effective number of logs replaces the normal qua
 [3] R. O. Gilbert, Statistical Methods for Environmental Pollution Monitoring (1987), chapter 16.
 """
 
-from dataclasses import dataclass
 from functools import lru_cache
 from math import erfc, sqrt
 
 import numpy as np
 from numpy.typing import NDArray
+
+from tracekit.frozen import dataclass
 
 _EXACT_UP_TO = 10
 _MOST_LOGS = 220

@@ -8,13 +8,13 @@ two lines meet is a bend (growth began or ended), one where they miss one anothe
 [1] R. Killick, P. Fearnhead, I. A. Eckley, J. Am. Stat. Assoc. 107 (2012) 1590–1598 (the cost and its exact minimum).
 """
 
-from dataclasses import dataclass
 from itertools import pairwise
 from math import log, sqrt
 
 import numpy as np
 from numpy.typing import NDArray
 
+from tracekit.frozen import dataclass
 from tracekit.history.slope import find_correlation, middle_of
 from tracekit.options.history import TrendOptions
 

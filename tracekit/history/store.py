@@ -9,11 +9,11 @@ import inspect
 import re
 import sys
 import time
-from dataclasses import dataclass
 from typing import Any
 from uuid import uuid4
 
 from tracekit.errors import OutputError, UsageError, message
+from tracekit.frozen import dataclass
 from tracekit.history.schema import UNFINISHED
 
 _OBJECTS = frozenset(

@@ -1,12 +1,13 @@
 """One diagnosis becomes the rows that a history keeps of it."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 
 import numpy as np
 from numpy.typing import NDArray
 
 from tracekit.errors import UsageError, message
+from tracekit.frozen import dataclass
 from tracekit.history.measures import MEASURES
 from tracekit.history.schema import SUMMARY
 from tracekit.model.estimate import Bound, Quantity, Withheld

@@ -3,13 +3,14 @@
 import csv
 import math
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TextIO
 
 import numpy as np
 import pyarrow as pa
 
 from tracekit.errors import UsageError, message, nearest
+from tracekit.frozen import dataclass
 from tracekit.history.arrow import arrow_bytes, from_arrow
 from tracekit.history.events import iso, read_event
 from tracekit.history.forgotten import (

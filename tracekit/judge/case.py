@@ -1,11 +1,11 @@
 """What the judgement of one station looks at."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
+from tracekit.frozen import dataclass
 from tracekit.judge.effects import Comparison, Effect
 from tracekit.judge.evidence import Sign
 from tracekit.model.cycle import StationData

@@ -1,10 +1,10 @@
 """How fast the vacuum of some holds falls while the supply is cut, from bin to bin of the averaged trace."""
 
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
+from tracekit.frozen import dataclass
 from tracekit.model.cycle import StationData
 
 Floats = NDArray[np.float64]

@@ -1,10 +1,10 @@
 """Dips in the hold: what all holds share, by the time since they began, is the machine's own motion, not the air's."""
 
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
+from tracekit.frozen import dataclass
 from tracekit.judge.effects import Comparison
 from tracekit.judge.evidence import Sign
 from tracekit.judge.features import Features

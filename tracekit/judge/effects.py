@@ -5,11 +5,12 @@ how far a healthy station differs between two recordings.
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
+from tracekit.frozen import dataclass
 from tracekit.judge.features import Features
 from tracekit.judge.onset import find_onset
 from tracekit.options.judge import JudgeOptions

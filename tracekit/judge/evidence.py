@@ -6,12 +6,13 @@ independent.
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import lru_cache
 from itertools import combinations
 
 import numpy as np
 
+from tracekit.frozen import dataclass
 from tracekit.judge.effects import Effect
 from tracekit.judge.fingerprints import (
     AT_CUP,

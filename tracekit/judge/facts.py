@@ -1,11 +1,11 @@
 """One rule's answer: how probable a condition is, with its evidence, before it becomes a finding."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
+from tracekit.frozen import dataclass
 from tracekit.model.finding import Evidence
 
 

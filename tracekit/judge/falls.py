@@ -4,11 +4,11 @@ Where air is saved nothing recovers in a coast, so that no dip shows; how fast v
 hold began.
 """
 
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
+from tracekit.frozen import dataclass
 from tracekit.judge.coasting import coasting, spread
 from tracekit.judge.course import SHARP
 from tracekit.judge.evidence import Sign

@@ -1,11 +1,11 @@
 """What the ranking looks at: one number per cycle and measure, the same for a log and its baseline."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
+from tracekit.frozen import dataclass
 from tracekit.judge.motion import late_fall_kpa
 from tracekit.judge.sawtooth import with_fast_falls
 from tracekit.model.cycle import Bins, StationData

@@ -9,7 +9,8 @@ have). `chance` is how often a change shows. Signs follow physics; the sizes are
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+
+from tracekit.frozen import dataclass
 
 
 @dataclass(frozen=True, slots=True)

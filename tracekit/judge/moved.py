@@ -1,10 +1,11 @@
 """Groups of cycles that seem to leak more and only fall for a moment: in part of the holds a move lets air in."""
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
+from tracekit.frozen import dataclass
 from tracekit.judge.coasting import coasting, spread
 from tracekit.judge.evidence import Sign
 from tracekit.judge.features import Features

@@ -4,12 +4,12 @@ Prior times tempered likelihood, normalised over all hypotheses. What a set expl
 """
 
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass
 from functools import lru_cache
 from itertools import combinations
 
 import numpy as np
 
+from tracekit.frozen import dataclass
 from tracekit.judge.effects import Effect
 from tracekit.judge.evidence import USUAL, Circumstances, Sign, log_likelihood
 from tracekit.judge.fingerprints import FINGERPRINTS

@@ -5,11 +5,11 @@ that are kept sample by sample.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
+from tracekit.frozen import dataclass
 from tracekit.judge.evidence import Sign
 from tracekit.judge.signs import logistic
 from tracekit.judge.swing import (

@@ -2,8 +2,9 @@
 
 import math
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
+from tracekit.frozen import dataclass
 from tracekit.judge import handbook
 from tracekit.judge.handbook import Check, Entry, State, Target, Verify
 from tracekit.model.finding import NextStep

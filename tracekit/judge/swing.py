@@ -5,11 +5,11 @@ nobody keeps its phase. What creeps, dips or steps is no sine; what the machine 
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
+from tracekit.frozen import dataclass
 from tracekit.judge.signs import logistic
 from tracekit.model.cycle import StationData
 from tracekit.options.judge import JudgeOptions

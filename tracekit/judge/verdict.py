@@ -1,11 +1,12 @@
 """From evidence to the ranked findings of one station."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
+from tracekit.frozen import dataclass
 from tracekit.judge.approach import met_early
 from tracekit.judge.case import Case, Seen
 from tracekit.judge.course import dip_sign, travel_sign

@@ -1,11 +1,11 @@
 """From the supply command to the set point: response, open cup, contact, time constant, ultimate vacuum."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
+from tracekit.frozen import dataclass
 from tracekit.measure.plateau import deep_plateaus
 from tracekit.options.measure import MeasureOptions
 from tracekit.segment.cycles import Spans

@@ -1,10 +1,11 @@
 """The bins of a station's cycles as the leak estimator needs them: absolute pressure, coasts, distances to events."""
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
+from tracekit.frozen import dataclass
 from tracekit.model.cycle import StationData
 from tracekit.options.leak import LeakOptions
 from tracekit.signal.segments import range_index

@@ -5,10 +5,10 @@ amplitude of the gas's history), mechanism, one volume for many, quantisation. I
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 import numpy as np
 
+from tracekit.frozen import dataclass
 from tracekit.measure import leak_forms
 from tracekit.measure.leak_bins import Bools, Floats, Ints
 from tracekit.measure.leak_mixture import guarded_ends, positive_quantiles, share_negative

@@ -1,10 +1,11 @@
 """A change of leak between two logs of a station that never coasts, from the vacuum that its evacuation tends to."""
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
+from tracekit.frozen import dataclass
 from tracekit.measure.leak_bins import Floats, zero_readings
 from tracekit.measure.leak_rules import DECAY_ON_PURPOSE
 from tracekit.model.cycle import StationData

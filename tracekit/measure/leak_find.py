@@ -1,9 +1,10 @@
 """The search over some hundred coasts: windows, wall exchange, forms and groups of a station."""
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
+from tracekit.frozen import dataclass
 from tracekit.measure import leak_forms
 from tracekit.measure.leak_bins import Floats, History, Ints, Timeline, break_at_falls, cut_delay_s, gather
 from tracekit.measure.leak_groups import assign, limits, masks

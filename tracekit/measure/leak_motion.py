@@ -7,10 +7,11 @@ beside it; it has put its height times the likeness of its shape to the leak's i
 still settle at the beginning of a coast is a decaying shape that short coasts cannot tell from a leak.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
+from tracekit.frozen import dataclass
 from tracekit.measure.leak_bins import Bools, Floats, History
 from tracekit.measure.leak_pieces import Pieces, cycle_sum, piece_sum
 from tracekit.measure.leak_sums import Regressors, Scales

@@ -1,10 +1,10 @@
 """Uninterrupted stretches of coasts that a fit may use, and the sums of a linear model over them."""
 
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
+from tracekit.frozen import dataclass
 from tracekit.measure.leak_bins import Bools, History, Ints
 from tracekit.options.leak import LeakOptions
 

@@ -1,9 +1,9 @@
 """Probability of every wall exchange and form, for each group of cycles."""
 
-from dataclasses import dataclass
 
 import numpy as np
 
+from tracekit.frozen import dataclass
 from tracekit.measure import leak_forms
 from tracekit.measure.leak_bins import Bools, Floats
 from tracekit.measure.leak_mixture import log_share_positive

@@ -1,9 +1,9 @@
 """The rate of every cycle under the models found, in blocks of cycles."""
 
-from dataclasses import dataclass
 
 import numpy as np
 
+from tracekit.frozen import dataclass
 from tracekit.measure import leak_forms
 from tracekit.measure.leak_bins import Bools, Floats, History, Timeline, break_at_falls, gather
 from tracekit.measure.leak_pieces import Pieces, Windows, cut_pieces, cycle_sum, piece_sum, usable

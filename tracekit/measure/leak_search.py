@@ -1,10 +1,10 @@
 """Steps that every search over coasts shares: which cycles, which flow, which sums, which of them are sound."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
+from tracekit.frozen import dataclass
 from tracekit.measure import leak_forms
 from tracekit.measure.leak_bins import Bools, Floats, History, Timeline, only
 from tracekit.measure.leak_pieces import Pieces, cut_pieces

@@ -1,10 +1,11 @@
 """Motion: acceleration lifts cup lips for 0.1–0.4 s when the part is lifted and before the end of the hold."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
+from tracekit.frozen import dataclass
 from tracekit.measure.leak_bins import NORMAL_MEDIAN, Floats, History
 from tracekit.measure.leak_pieces import Windows, cut_pieces, usable
 from tracekit.measure.leak_search import enough, flow_of, inflow

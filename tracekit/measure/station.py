@@ -1,12 +1,12 @@
 """Chunks of one station put together: the record that every later stage works on."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from tracekit.frozen import dataclass
 from tracekit.measure.beyond_range import withhold_beyond_range
 from tracekit.measure.chunk import ChunkResult
 from tracekit.measure.evacuation import level_grid

@@ -1,7 +1,8 @@
 """A number never travels without its interval, its unit and the way it was found."""
 
-from dataclasses import dataclass
 from typing import Literal
+
+from tracekit.frozen import dataclass
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

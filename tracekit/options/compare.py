@@ -1,7 +1,7 @@
 """Thresholds of the comparison, of the plan and of the volume from two decays."""
 
-from dataclasses import dataclass
 
+from tracekit.frozen import dataclass
 from tracekit.options.base import option
 
 

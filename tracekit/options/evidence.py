@@ -1,7 +1,7 @@
 """Thresholds of what a log's own rows prove about how they are written."""
 
-from dataclasses import dataclass
 
+from tracekit.frozen import dataclass
 from tracekit.options.base import option
 
 

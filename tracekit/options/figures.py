@@ -1,7 +1,7 @@
 """How far recorded figures of a station may be off that no scatter between cycles shows."""
 
-from dataclasses import dataclass
 
+from tracekit.frozen import dataclass
 from tracekit.options.base import option
 
 

@@ -1,7 +1,7 @@
 """Thresholds of the history and of the trends made from it."""
 
-from dataclasses import dataclass
 
+from tracekit.frozen import dataclass
 from tracekit.options.base import option
 
 

@@ -1,7 +1,7 @@
 """Thresholds and spreads of the judgement."""
 
-from dataclasses import dataclass
 
+from tracekit.frozen import dataclass
 from tracekit.options.base import option
 
 

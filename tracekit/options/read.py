@@ -1,7 +1,7 @@
 """Thresholds of reading a log."""
 
-from dataclasses import dataclass
 
+from tracekit.frozen import dataclass
 from tracekit.options.base import option
 
 

@@ -1,7 +1,7 @@
 """How results are shown; nothing here changes a figure."""
 
-from dataclasses import dataclass
 
+from tracekit.frozen import dataclass
 from tracekit.options.base import option
 
 

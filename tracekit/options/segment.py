@@ -1,7 +1,7 @@
 """Thresholds of segmentation: from samples to wiring, cycles and periods."""
 
-from dataclasses import dataclass
 
+from tracekit.frozen import dataclass
 from tracekit.options.base import option
 
 

@@ -1,7 +1,7 @@
 """Thresholds, quantiles and cost weights behind suggested settings."""
 
-from dataclasses import dataclass
 
+from tracekit.frozen import dataclass
 from tracekit.options.base import option
 
 

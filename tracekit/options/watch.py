@@ -1,7 +1,7 @@
 """Thresholds of watching a folder."""
 
-from dataclasses import dataclass
 
+from tracekit.frozen import dataclass
 from tracekit.options.base import option
 
 

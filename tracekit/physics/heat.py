@@ -15,11 +15,12 @@ Sources
 [2] Time constant r²/(5.8 α) of a gas cylinder by conduction (first root of the Bessel function, 2.405² = 5.78).
 """
 
-from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+
+from tracekit.frozen import dataclass
 
 HEAT_RATIO = 1.4
 MEMORY_SHARE = (HEAT_RATIO - 1.0) / HEAT_RATIO

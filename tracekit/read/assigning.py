@@ -1,11 +1,11 @@
 """Which digital signal has which role: by the station file, else by name, else by the response of the pressure."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
+from tracekit.frozen import dataclass
 from tracekit.model.station import Channel
 from tracekit.model.trace import Assumption
 from tracekit.options.evidence import EVIDENCE

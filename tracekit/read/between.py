@@ -4,10 +4,10 @@ import itertools
 import re
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
+from tracekit.frozen import dataclass
 from tracekit.options.evidence import EVIDENCE
 from tracekit.read.cells import cell_kind
 from tracekit.read.digitals import ROLES

@@ -3,7 +3,7 @@
 import re
 from collections import Counter
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from typing import Literal
 
 import numpy as np
@@ -12,6 +12,7 @@ import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from tracekit.errors import LogReadError, message
+from tracekit.frozen import dataclass
 from tracekit.options.evidence import EVIDENCE
 from tracekit.read.cells import NUMBER, TRAILED, cell_kind, number_with_unit
 from tracekit.read.levels import level_of_word

@@ -2,13 +2,14 @@
 
 import re
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Literal
 
 import numpy as np
 import pyarrow as pa
 from numpy.typing import NDArray
 
+from tracekit.frozen import dataclass
 from tracekit.options.evidence import EVIDENCE
 from tracekit.read.cells import MISSING_WORDS
 from tracekit.read.columns import Column

@@ -3,12 +3,12 @@
 import json
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from tracekit.errors import LogReadError, message
+from tracekit.frozen import dataclass
 
 _RECORDS = re.compile(rb"\[\s*\{")
 _LIST = re.compile(rb"\[\s*+(?:[-+\d.eE]++\s*+,\s*+){50}")

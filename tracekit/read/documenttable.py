@@ -5,12 +5,12 @@ What stands beside the lists, an interval, a start, units, is told as lines such
 
 import json
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from typing import Any
 
 import pyarrow as pa
 
 from tracekit.errors import LogReadError, message
+from tracekit.frozen import dataclass
 from tracekit.options.evidence import EVIDENCE
 
 Path = tuple[str | int, ...]

@@ -3,11 +3,11 @@
 import codecs
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 import numpy as np
 
 from tracekit.errors import LogReadError, message
+from tracekit.frozen import dataclass
 from tracekit.read.codepage import code_by_words
 
 DAMAGE = b"\x01"

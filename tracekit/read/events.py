@@ -1,12 +1,13 @@
 """A list of events: rows of time, name of a signal, and its new level, side by side or in one text."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 
 import numpy as np
 import pyarrow as pa
 from numpy.typing import NDArray
 
+from tracekit.frozen import dataclass
 from tracekit.model.station import Station
 from tracekit.options.evidence import EVIDENCE
 from tracekit.read.columns import Column, fetch

@@ -5,11 +5,11 @@ instead of raising. The format is Thrift's compact protocol (Apache Thrift speci
 fields are numbered as in `parquet.thrift` of the Apache Parquet format.
 """
 
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from tracekit.errors import LogReadError, message
+from tracekit.frozen import dataclass
 from tracekit.options.read import ReadOptions
 
 _MAGIC = b"PAR1"

@@ -1,11 +1,11 @@
 """The first rows of a file and what is known of it before anything is decided."""
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
+from tracekit.frozen import dataclass
 from tracekit.model.trace import Assumption
 from tracekit.read.columns import Column
 from tracekit.read.preamble import Preamble

@@ -3,9 +3,9 @@
 import re
 import unicodedata
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 
 from tracekit.errors import UsageError
+from tracekit.frozen import dataclass
 from tracekit.read.cells import cell_kind
 from tracekit.read.multiples import find_multiple, find_spelled
 from tracekit.read.timemultiples import find_time_multiple

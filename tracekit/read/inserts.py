@@ -2,12 +2,12 @@
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from tracekit.errors import LogReadError, message
+from tracekit.frozen import dataclass
 from tracekit.options.evidence import EVIDENCE
 
 _INSERT = re.compile(

@@ -1,12 +1,13 @@
 """Says what was understood of a log, with evidence, and writes a station file to start from."""
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from tracekit.frozen import dataclass
 from tracekit.model.answers import answers
 from tracekit.model.station import Station, StationFacts
 from tracekit.model.trace import Assumption, Block, Layout, LogFacts

@@ -1,12 +1,13 @@
 """Several files: which of them are one recording, and in which order."""
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 import pyarrow as pa
 
 from tracekit.errors import LogReadError, message
+from tracekit.frozen import dataclass
 from tracekit.model.station import Station
 from tracekit.options.read import ReadOptions
 from tracekit.read.backwards import oldest_first, with_oldest_stamp

@@ -3,8 +3,8 @@
 import re
 from collections import Counter
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 
+from tracekit.frozen import dataclass
 from tracekit.options.evidence import EVIDENCE
 from tracekit.read.cells import is_reading
 from tracekit.read.sniff import split

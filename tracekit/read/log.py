@@ -1,12 +1,13 @@
 """An opened log: blocks of samples once through, then the facts about it."""
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from tracekit.errors import LogReadError, UsageError, message
+from tracekit.frozen import dataclass
 from tracekit.model.trace import Block, DigitalLag, Layout, LogFacts, Rejection
 from tracekit.options.evidence import EVIDENCE
 from tracekit.options.read import ReadOptions

@@ -1,12 +1,13 @@
 """Logs with a row per reading: time, tag, value."""
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 import pyarrow as pa
 from numpy.typing import NDArray
 
+from tracekit.frozen import dataclass
 from tracekit.model.trace import Assumption
 from tracekit.read.clock import Samples
 from tracekit.read.columns import Column, Profile, fetch, make_column

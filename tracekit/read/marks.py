@@ -2,8 +2,8 @@
 
 import re
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 
+from tracekit.frozen import dataclass
 from tracekit.read.levels import level_of_change
 from tracekit.read.sniff import DELIMITERS, split
 from tracekit.read.words import hints

@@ -3,12 +3,12 @@
 import itertools
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from tracekit.errors import LogReadError, message
+from tracekit.frozen import dataclass
 from tracekit.read.between import Between, with_events_beside
 from tracekit.read.cells import cell_kind
 from tracekit.read.headers import is_ruler

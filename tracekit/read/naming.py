@@ -2,8 +2,8 @@
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
 
+from tracekit.frozen import dataclass
 from tracekit.read.cells import is_reading
 from tracekit.read.sniff import split
 from tracekit.read.words import hints

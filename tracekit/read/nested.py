@@ -4,8 +4,8 @@ import json
 import re
 from collections import Counter
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 
+from tracekit.frozen import dataclass
 from tracekit.read.headers import is_unit
 from tracekit.read.words import hints
 

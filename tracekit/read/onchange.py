@@ -1,10 +1,11 @@
 """Readings that are written only when they change: between them the last one holds."""
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
+from tracekit.frozen import dataclass
 from tracekit.options.evidence import EVIDENCE
 from tracekit.read.clock import Samples, join
 

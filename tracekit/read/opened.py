@@ -1,12 +1,13 @@
 """One file or table, opened: its first rows and the way to all of them."""
 
 from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 
 import pyarrow as pa
 
 from tracekit.errors import LogReadError, message
+from tracekit.frozen import dataclass
 from tracekit.model.trace import Assumption
 from tracekit.options.evidence import EVIDENCE
 from tracekit.options.read import ReadOptions

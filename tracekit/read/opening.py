@@ -3,12 +3,13 @@
 import hashlib
 import sys
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 
 from tracekit.errors import LogReadError, message
+from tracekit.frozen import dataclass
 from tracekit.model.station import Station
 from tracekit.model.trace import Layout, LogSource
 from tracekit.options.read import ReadOptions

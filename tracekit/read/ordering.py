@@ -6,13 +6,14 @@ and rows that stand in no order, or in stretches in another one (`read.unordered
 
 import itertools
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 import pyarrow as pa
 from numpy.typing import NDArray
 
 from tracekit.errors import LogReadError, message
+from tracekit.frozen import dataclass
 from tracekit.model.station import Channel
 from tracekit.model.trace import Assumption
 from tracekit.options.read import ReadOptions

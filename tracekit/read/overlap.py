@@ -1,12 +1,13 @@
 """Rows that two files share: whether they are the same samples, and each of them kept once."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
+from tracekit.frozen import dataclass
 from tracekit.read.convert import Decoder, Portion
 from tracekit.read.longform import LongDecoder
 from tracekit.read.opened import Opened

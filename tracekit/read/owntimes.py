@@ -2,11 +2,12 @@
 
 import re
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
+from tracekit.frozen import dataclass
 from tracekit.model.trace import Assumption
 from tracekit.options.evidence import EVIDENCE
 from tracekit.read.columns import Column, fetch, make_column

@@ -1,8 +1,9 @@
 """The plan by which a file is read: what was decided, in one record."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 
+from tracekit.frozen import dataclass
 from tracekit.model.trace import Assumption
 from tracekit.read.columns import Column
 from tracekit.read.digitals import LevelPlan

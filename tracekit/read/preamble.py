@@ -2,8 +2,8 @@
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
 
+from tracekit.frozen import dataclass
 from tracekit.read.scales import SensorScale, find_scale
 from tracekit.read.started import Started, find_start
 from tracekit.read.told import bared, pressure_sentence, with_split_units

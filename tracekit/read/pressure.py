@@ -1,12 +1,13 @@
 """Which column is the pressure, in what unit and sense."""
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import cast
 
 import numpy as np
 from numpy.typing import NDArray
 
 from tracekit.errors import LogReadError, message
+from tracekit.frozen import dataclass
 from tracekit.model.station import Channel
 from tracekit.model.trace import Assumption
 from tracekit.options.evidence import EVIDENCE

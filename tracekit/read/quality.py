@@ -1,12 +1,12 @@
 """Readings that the logger itself marks as bad."""
 
 from collections import Counter
-from dataclasses import dataclass
 
 import numpy as np
 import pyarrow as pa
 from numpy.typing import NDArray
 
+from tracekit.frozen import dataclass
 from tracekit.read.columns import Column
 from tracekit.read.values import word_codes
 from tracekit.read.words import fold

@@ -1,11 +1,11 @@
 """The role of a digital signal from what the pressure does at its edges."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
+from tracekit.frozen import dataclass
 from tracekit.read.columns import Column
 from tracekit.read.digitals import ROLES, Digital
 from tracekit.read.head import cycle_rows, spread

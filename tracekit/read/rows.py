@@ -1,12 +1,13 @@
 """Rows as they leave a file: columns of Arrow arrays and where they stood."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 
 import numpy as np
 import pyarrow as pa
 from numpy.typing import NDArray
 
+from tracekit.frozen import dataclass
 from tracekit.model.trace import Rejection
 
 

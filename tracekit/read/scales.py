@@ -2,8 +2,8 @@
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
 
+from tracekit.frozen import dataclass
 from tracekit.read.multiples import find_spelled
 from tracekit.units import Sense
 

@@ -1,11 +1,12 @@
 """Digitals that stand in a second file: their times and levels, laid under the samples of the first."""
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
+from tracekit.frozen import dataclass
 from tracekit.model.station import Channel, Station
 from tracekit.model.trace import Assumption
 from tracekit.options.evidence import EVIDENCE

@@ -5,13 +5,13 @@ import os
 import tempfile
 import weakref
 from collections.abc import Iterable
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, BinaryIO, Literal
 
 import pyarrow as pa
 
 from tracekit.errors import LogReadError, UsageError, message
+from tracekit.frozen import dataclass
 
 Kind = Literal["text", "parquet", "table"]
 PATTERNS = (".csv", ".tsv", ".txt", ".log", ".dat", ".asc", ".parquet", ".pq", ".gz", ".zst", ".zip")

@@ -1,7 +1,8 @@
 """How a stamp written as text is made up of runs of digits."""
 
-from dataclasses import dataclass
 from typing import Literal
+
+from tracekit.frozen import dataclass
 
 Field = Literal[
     "year", "month", "day", "day_of_year", "hour", "minute", "second", "fraction", "centi", "milli", "micro", "days",

@@ -2,10 +2,10 @@
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import pyarrow as pa
 
+from tracekit.frozen import dataclass
 from tracekit.read.cells import cell_kind
 from tracekit.read.stamp_values import stamp_ns
 from tracekit.read.stamps import find_form

@@ -2,10 +2,10 @@
 
 import sys
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from typing import Any, TypeGuard
 
 from tracekit.errors import message, nearest
+from tracekit.frozen import dataclass
 from tracekit.read.station_keys import SECTIONS, Key, expected
 
 

@@ -4,10 +4,10 @@ The reader checks against these tables, the writer comments a file from them, an
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Literal, get_args
 
+from tracekit.frozen import dataclass
 from tracekit.model.finding import Severity
 from tracekit.model.tables import CYCLES
 from tracekit.units import PRESSURE_UNITS, SENSES, TIME_UNITS

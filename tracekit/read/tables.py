@@ -4,7 +4,7 @@ import itertools
 import os
 import tempfile
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 from typing import BinaryIO
 
@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tracekit.errors import LogReadError, message
+from tracekit.frozen import dataclass
 from tracekit.options.evidence import EVIDENCE
 from tracekit.read.cells import cell_kind
 from tracekit.read.rows import Rows

@@ -1,13 +1,14 @@
 """Text files: how they are cut and written, their first rows, and all rows as columns."""
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pyarrow as pa
 
 from tracekit.errors import LogReadError, message
+from tracekit.frozen import dataclass
 from tracekit.model.trace import Assumption
 from tracekit.options.read import ReadOptions
 from tracekit.read.between import find_between

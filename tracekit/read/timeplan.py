@@ -1,7 +1,7 @@
 """Which columns tell the time, and how."""
 
 import re
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Literal
 
 import numpy as np
@@ -9,6 +9,7 @@ import pyarrow as pa
 from numpy.typing import NDArray
 
 from tracekit.errors import LogReadError, message
+from tracekit.frozen import dataclass
 from tracekit.model.station import Channel
 from tracekit.options.evidence import EVIDENCE
 from tracekit.read.clockcolumns import (

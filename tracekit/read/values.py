@@ -1,13 +1,13 @@
 """Numbers and levels out of columns of text, whole columns at once."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 from numpy.typing import NDArray
 
+from tracekit.frozen import dataclass
 from tracekit.read.levels import level_of_word
 from tracekit.read.rows import numbers, valid
 

@@ -6,11 +6,11 @@ import tomllib
 import unicodedata
 from collections.abc import Mapping
 from collections.abc import Set as AbstractSet
-from dataclasses import dataclass
 from importlib.resources import files
 from typing import Any, Literal
 
 from tracekit.errors import UsageError
+from tracekit.frozen import dataclass
 from tracekit.read.multiples import find_multiple, find_spelled
 from tracekit.read.timemultiples import doubtful_factors, find_time_multiple, trailing_multiple
 from tracekit.units import PERCENT, PressureUnit, Sense, TimeUnit, find_pressure_unit, time_unit

@@ -1,7 +1,7 @@
 """The acceptance sheet: one printed page that decides, and an annex with every measure."""
 
-from dataclasses import dataclass
 
+from tracekit.frozen import dataclass
 from tracekit.model.comparison import Comparison, MeasureResult, RateResult, Recording
 from tracekit.model.estimate import Withheld
 from tracekit.report.comparison_rows import before_after_rows

@@ -4,11 +4,11 @@ import json
 import math
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from html import unescape
 from pathlib import Path
 from urllib.parse import quote
 
+from tracekit.frozen import dataclass
 from tracekit.options.report import ReportOptions
 from tracekit.report import sections
 from tracekit.report.frame import Block, frame, render

@@ -5,11 +5,11 @@ import hashlib
 import json
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from functools import lru_cache
 from importlib import resources
 from typing import TYPE_CHECKING
 
+from tracekit.frozen import dataclass
 from tracekit.report.exact import settled
 from tracekit.report.markup import numbers
 from tracekit.report.text import clean

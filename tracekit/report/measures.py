@@ -1,7 +1,7 @@
 """Plain names of measures and settings."""
 
-from dataclasses import dataclass
 
+from tracekit.frozen import dataclass
 from tracekit.report.text import clean
 
 

@@ -1,9 +1,10 @@
 """The limits of the station file, held against what a diagnosis measured."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
+from tracekit.frozen import dataclass
 from tracekit.model.finding import Severity
 from tracekit.model.station import Limit, Station
 from tracekit.report.measures import measure

@@ -1,7 +1,7 @@
 """Every code in the words of the trade: what is said of it in a verdict, a table and beside a rival."""
 
-from dataclasses import dataclass
 
+from tracekit.frozen import dataclass
 from tracekit.report.text import clean
 
 

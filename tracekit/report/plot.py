@@ -7,11 +7,11 @@ one drawing serves every width and the printer. Labels are placed in per cent an
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
+from tracekit.frozen import dataclass
 from tracekit.report.text import escape
 from tracekit.report.words import PAGE_UNITS, Text, digits, html, is_pressure
 

@@ -2,8 +2,9 @@
 
 import math
 import textwrap
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
+from tracekit.frozen import dataclass
 from tracekit.model.estimate import Withheld
 from tracekit.model.result import StationResult
 from tracekit.model.trace import Assumption

@@ -1,6 +1,6 @@
 """A step as pages and terminal tell it."""
 
-from dataclasses import dataclass
+from tracekit.frozen import dataclass
 
 STEP_MOST = 500
 

@@ -7,8 +7,9 @@ for a page, where each number keeps its unrounded value, so that the reader's un
 import math
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
+from tracekit.frozen import dataclass
 from tracekit.model.estimate import Bound, Estimate, Quantity, Withheld
 from tracekit.model.finding import Severity
 from tracekit.report.text import MINUS, NARROW, NBSP, escape

@@ -6,7 +6,6 @@ import os
 import secrets
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -14,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tracekit.errors import OutputError, UsageError, message
+from tracekit.frozen import dataclass
 from tracekit.simulate.faults import apply_faults
 from tracekit.simulate.gas import Array
 from tracekit.simulate.recorder import record

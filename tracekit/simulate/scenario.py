@@ -1,8 +1,10 @@
 """What is simulated: a station, what is wrong with it, how many picks, one seed."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import Any
+
+from tracekit.frozen import dataclass
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -1,9 +1,9 @@
 """Everything about a station that can differ from cycle to cycle, as arrays of shape (cycles,)."""
 
-from dataclasses import dataclass
 
 import numpy as np
 
+from tracekit.frozen import dataclass
 from tracekit.simulate.gas import Q_PER_C_KPA, Q_PER_L_MIN, REFERENCE_K, Array, choked_share
 from tracekit.simulate.scenario import Scenario, StationSpec
 

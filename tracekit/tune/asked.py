@@ -2,9 +2,10 @@
 
 import re
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from tracekit.errors import UsageError, message, nearest
+from tracekit.frozen import dataclass
 from tracekit.model.result import Constraint
 from tracekit.model.station import Station
 from tracekit.model.tuning import EntryPlan, WhatIf

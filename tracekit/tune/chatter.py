@@ -6,11 +6,11 @@ that keep step with the transport (motion), and edges that the pressure does not
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
+from tracekit.frozen import dataclass
 from tracekit.model.cycle import StationData
 from tracekit.model.estimate import Estimate
 from tracekit.model.tuning import Chatter, Known

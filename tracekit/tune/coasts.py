@@ -1,10 +1,10 @@
 """Recorded coasts and recharges: how long they last, where vacuum turns, how much the gas warms."""
 
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
+from tracekit.frozen import dataclass
 from tracekit.model.cycle import StationData
 from tracekit.signal.pieces import whole_runs
 

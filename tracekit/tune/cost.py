@@ -1,11 +1,12 @@
 """What a set of settings costs per pick cycle: risk first, then air, wear and time. Weights stand in `options.tune`."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
+from tracekit.frozen import dataclass
 from tracekit.options.tune import TuneOptions
 from tracekit.tune.loop import Lanes, LoopCounts, run_loop
 from tracekit.tune.noise import above

@@ -1,10 +1,10 @@
 """What the recorded cycles say about how far settings may go: empty cup, weakest reach, dips, delays, noise."""
 
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
+from tracekit.frozen import dataclass
 from tracekit.model.cycle import StationData
 from tracekit.options.tune import TuneOptions
 from tracekit.signal.pieces import whole_runs

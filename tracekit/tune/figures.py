@@ -1,12 +1,12 @@
 """What is shown of the fitted model: each quantity with its interval."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
+from tracekit.frozen import dataclass
 from tracekit.model.cycle import StationData
 from tracekit.model.estimate import Bound, Estimate, Quantity, Withheld
 from tracekit.model.result import LeakResult

@@ -8,10 +8,11 @@ vacuum; delays carry both beyond their thresholds.
 Source: first law for an open system (physics.heat [1]); ratio of heats 1.4.
 """
 
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+
+from tracekit.frozen import dataclass
 
 Floats = NDArray[np.float64]
 

@@ -1,8 +1,8 @@
 """The order that settings must keep, and what else binds them."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 
+from tracekit.frozen import dataclass
 from tracekit.model.result import Constraint
 from tracekit.model.tuning import Known
 

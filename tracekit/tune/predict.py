@@ -1,11 +1,12 @@
 """Predicted effects of a set of settings, each with its interval."""
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
+from tracekit.frozen import dataclass
 from tracekit.model.cycle import StationData
 from tracekit.model.estimate import Estimate
 from tracekit.model.station import Price

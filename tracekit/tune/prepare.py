@@ -1,10 +1,11 @@
 """Puts together what the search and the predictions need of one station."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
+from tracekit.frozen import dataclass
 from tracekit.model.cycle import StationData
 from tracekit.model.result import LeakResult
 from tracekit.model.station import Station

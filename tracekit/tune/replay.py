@@ -1,11 +1,11 @@
 """Recorded pressure through a software switch with other thresholds: what the output would have done."""
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
+from tracekit.frozen import dataclass
 from tracekit.model.cycle import StationData
 from tracekit.model.trace import Block
 

@@ -1,10 +1,10 @@
 """When each cycle's vacuum reaches a level: recorded crossings, carried on along the suction curve."""
 
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
+from tracekit.frozen import dataclass
 from tracekit.model.cycle import StationData
 
 Floats = NDArray[np.float64]

@@ -1,11 +1,11 @@
 """The constrained search: all allowed combinations on a grid of the device's steps, then a finer one about the best."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
+from tracekit.frozen import dataclass
 from tracekit.options.tune import TuneOptions
 from tracekit.tune.cost import Levels, drop_cost, loop_cost, point_cost, reset_cost
 from tracekit.tune.order import LOWERING, Rules

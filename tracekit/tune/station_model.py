@@ -1,10 +1,10 @@
 """The model of one station, fitted from its log: what the loop and the switch of a hold are predicted with."""
 
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
+from tracekit.frozen import dataclass
 from tracekit.model.cycle import StationData
 from tracekit.model.estimate import Bound, Estimate
 from tracekit.model.result import LeakResult

@@ -1,10 +1,11 @@
 """The whole answer of `tracekit tune` for one station: suggestion, what-if, model, chatter, tables."""
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
 from tracekit.errors import UsageError, message, nearest
+from tracekit.frozen import dataclass
 from tracekit.model.cycle import StationData
 from tracekit.model.result import LeakResult, StationResult, Suggestion
 from tracekit.model.station import Station

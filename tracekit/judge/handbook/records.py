@@ -1,8 +1,8 @@
 """What a handbook entry is made of. The words live in the TOML files beside this module."""
 
-from dataclasses import dataclass
 from typing import Literal
 
+from tracekit.frozen import dataclass
 from tracekit.model.finding import FindingKind
 
 State = Literal["running", "safe stop", "locked out"]

@@ -1,9 +1,10 @@
 """Blow-off: does the part come off in time?"""
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
+from tracekit.frozen import dataclass
 from tracekit.model.cycle import StationData
 from tracekit.model.result import StationResult
 from tracekit.report.blow_figures import given_s, time_of

@@ -1,9 +1,9 @@
 """Dip: when in the hold does vacuum fall for a moment?"""
 
-from dataclasses import dataclass
 
 import numpy as np
 
+from tracekit.frozen import dataclass
 from tracekit.model.cycle import StationData
 from tracekit.model.result import StationResult
 from tracekit.report.pictures.overlay import curves_of

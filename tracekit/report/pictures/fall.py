@@ -1,9 +1,10 @@
 """Fall: how fast vacuum is lost with the supply closed."""
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
+from tracekit.frozen import dataclass
 from tracekit.model.cycle import StationData
 from tracekit.model.estimate import Estimate
 from tracekit.model.result import LeakResult, StationResult

@@ -1,10 +1,10 @@
 """Hold rows: what happens in each hold, one row a cycle."""
 
 from collections import Counter
-from dataclasses import dataclass
 
 import numpy as np
 
+from tracekit.frozen import dataclass
 from tracekit.model.cycle import StationData
 from tracekit.model.result import StationResult
 from tracekit.report.pictures.groups import group_name

@@ -1,9 +1,10 @@
 """Pull-down: is suction weak?"""
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
+from tracekit.frozen import dataclass
 from tracekit.model.cycle import StationData
 from tracekit.model.result import StationResult
 from tracekit.report.levels import EVACUATION, timed
