@@ -97,7 +97,7 @@ class Evidence:
     ambient_off_kpa: float = option(8.0, "kPa", "from standard atmosphere, where absolute readings lie at rest")
     usual_vacuum_kpa: float = option(65.0, "kPa", "of a station, by which units are ordered (common practice)")
     usual_factor: float = option(
-        1.6, "1", "from the usual vacuum, within which two units are as likely: neither is filled in (no source)"
+        1.3, "1", "from the usual vacuum, within which two units are as likely: neither is filled in (no source)"
     )
     seldom_vacuum_kpa: float = option(24.0, "kPa", "less makes a scale likelier than a unit (common practice)")
     rarer_unit: float = option(0.3, "1", "by which the logarithm of a vacuum in a rarer unit counts as farther off")
