@@ -70,6 +70,20 @@ def shape_doubt(coasts: Coasts, chosen: Bools, slow: float, scales: Scales, shap
     return 1.0 + shape_kpa**2 / max(mean, 1e-12)
 
 
+def tail_doubt(coasts: Coasts, wall: Wall, flow: Floats, chosen: Bools, scales: Scales, tail_share: float) -> float:
+    """The same excess where the gas's warming has a shape that is known to `tail_share` of itself.
+
+    flow   φ of one form, shape (1, n_bins);  chosen   cycles that are fitted. What is not known of the tail runs
+    smoothly through all bins of all coasts, so that they count together: it is the share's square times what the
+    tail's bend, beyond a level and a rate, weighs against noise.
+    """
+    history, pieces = coasts.history, coasts.pieces
+    columns = regressors(history, pieces, gas_of(history, wall, coasts.rho), flow)
+    sums = cycle_sums(history, pieces, columns, weights(history, pieces, scales.noise), np.inf)
+    bend = sums.hh[chosen] - sums.gh[0][chosen] ** 2 / sums.gg[0][chosen]
+    return tail_share**2 * max(float(np.sum(bend)), 0.0) / scales.variance
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Fitted:
     """Residuals of every used bin in units of their noise, how slow they are, and the rates' scatter.

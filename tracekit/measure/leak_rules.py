@@ -2,7 +2,7 @@
 
 from tracekit.measure.leak_budget import LogRate
 from tracekit.model.cycle import BOTH_COILS, PULSES, StationData
-from tracekit.model.estimate import Bound, Quantity, Withheld
+from tracekit.model.estimate import Bound, Estimate, Quantity, Withheld
 from tracekit.options.leak import LeakOptions
 
 DECAY_ON_PURPOSE = (
@@ -48,18 +48,23 @@ def given(log: LogRate, held: int, rated: int, options: LeakOptions) -> tuple[Qu
         return bound, tuple(said)
     far = max(estimate.upper - estimate.value, estimate.value - estimate.lower)
     if estimate.value > options.small_rate_kpa_s and far > options.withhold_share * estimate.value:
+        if estimate.upper <= options.weak_kpa_s:
+            said.append(f"The leak is weak: at most {estimate.upper:.2g} kPa/s. Longer coasts would give a value.")
+            return _at_most(estimate), tuple(said)
         return Withheld(
             f"The leak lies between {estimate.lower:.2g} and {estimate.upper:.2g} kPa/s: too wide for a value. "
             "More coasts, longer coasts or a faster log would narrow it."
         ), tuple(said)
     if estimate.lower < 0.02 and estimate.upper > options.small_rate_kpa_s:
-        bound = Bound(
-            status="upper_bound", limit=estimate.upper, unit=estimate.unit, n=estimate.n, method=estimate.method
-        )
-        return bound, tuple(said)
+        return _at_most(estimate), tuple(said)
     if estimate.value <= options.small_rate_kpa_s:
         said.append(f"The leak is small: at most {estimate.upper:.2g} kPa/s.")
     return estimate, tuple(said)
+
+
+def _at_most(estimate: Estimate) -> Bound:
+    """The upper end of an interval as a bound."""
+    return Bound(status="upper_bound", limit=estimate.upper, unit=estimate.unit, n=estimate.n, method=estimate.method)
 
 
 def mechanism(shares: dict[str, float], rate_kpa_s: float, options: LeakOptions) -> tuple[str, str]:

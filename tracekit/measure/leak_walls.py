@@ -9,7 +9,7 @@ from tracekit.measure import leak_forms
 from tracekit.measure.leak_bins import Bools, Floats, History
 from tracekit.measure.leak_mixture import log_share_positive
 from tracekit.measure.leak_pieces import Pieces
-from tracekit.measure.leak_residuals import beyond_noise, shape_doubt, shared_divisor
+from tracekit.measure.leak_residuals import beyond_noise, shape_doubt, shared_divisor, tail_doubt
 from tracekit.measure.leak_search import Coasts, enough, flow_of, scan, sound, thinned
 from tracekit.measure.leak_sums import (
     CycleSums,
@@ -147,8 +147,10 @@ def locate_walls(few: Coasts, coasts: Coasts, first: Located, options: LeakOptio
     scales = min((_fitted_to(sums, scales, options)[1] for sums in seen), key=lambda s: s.variance)
     best = _deepest(_valleys(seen, grids, scales, options))
     form, fitted = EXTREMES[best.deepest], np.isfinite(best.rate)
-    slow, common = beyond_noise(coasts, best.wall, flow_of(coasts.history, options)[form : form + 1], fitted, scales)
+    flow = flow_of(coasts.history, options)[form : form + 1]
+    slow, common = beyond_noise(coasts, best.wall, flow, fitted, scales)
     doubt = shape_doubt(coasts, fitted, slow, scales, options.shape_kpa)
+    doubt += tail_doubt(coasts, best.wall, flow, fitted, scales, options.tail_share) / slow
     scales = replace(scales, temper=slow * shared_divisor(common, doubt, options) * scales.temper)
     return replace(_gridded(_valleys(seen, grids, scales, options), scales, options), slow=slow, common=common)
 

@@ -121,6 +121,12 @@ class LeakOptions:
     shape_kpa: float = option(
         0.004, "kPa", "standard uncertainty of the mean coast's shape, 0.05 % of a rise of 8 kPa, however low the noise"
     )
+    tail_share: float = option(
+        0.015,
+        "",
+        "share of the gas's warming that one wall exchange for volumes of several leaves in its shape: beside long "
+        "tails it bends a coast as much as pores do (simulated)",
+    )
     narrow_kpa: float = option(
         3.0, "kPa", "rise of a later coast below which the transitions of valve and generator shape much of it"
     )
@@ -138,6 +144,9 @@ class LeakOptions:
     lacking_share: float = option(0.10, "", "share of held cycles without a rate from which the interval is widened")
     bound_share: float = option(0.25, "", "share of held cycles without a rate from which only a lower bound is given")
     small_rate_kpa_s: float = option(0.3, "kPa/s", "below it per cent say nothing; the upper limit is what counts")
+    weak_kpa_s: float = option(
+        1.0, "kPa/s", "upper limit up to which a leak too uncertain for a value is bounded, not withheld (no source)"
+    )
     change_ratio: float = option(
         1.14, "", "true change of leak over (rise of the ultimate pressure)/τ, middle of 0.84–1.44"
     )
