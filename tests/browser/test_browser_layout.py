@@ -99,6 +99,19 @@ def test_page_one_of_the_print_is_complete(visit, name):
     assert page.evaluate("document.documentElement.scrollWidth") <= PAPER_PX[0]
 
 
+def test_page_one_with_many_steps_keeps_to_its_sheet(visit, tmp_path):
+    """Five steps and more: acts and cautions on the first sheet, the outcomes of all on the next, hidden on a screen."""
+    path = tmp_path / "report.html"
+    path.write_text(station_page(stories.perhaps_two(), 0), encoding="utf-8")
+    page = visit("torn_cup", width=PAPER_PX[0], height=PAPER_PX[1], path=path)
+    assert not page.locator("#steps-in-full").is_visible()
+    page.emulate_media(media="print")
+    box = page.locator(".page-one").bounding_box()
+    assert box["y"] + box["height"] <= PAPER_PX[1]
+    assert page.locator("#steps-in-full .outcomes").first.is_visible()
+    assert not page.locator("#steps .outcomes").first.is_visible()
+
+
 def test_page_one_of_a_printed_comparison_is_the_sheet(visit):
     """Answer, picture, recordings, rule and signatures stand on one sheet, no label on another; the annex begins the next."""
     page = visit("compare", width=PAPER_PX[0], height=PAPER_PX[1])

@@ -275,6 +275,16 @@ def hostile():
     return replace(base, stations=(bad,), logs=(facts,))
 
 
+def perhaps_two():
+    """A weak blow-off, whose rival is a blocked filter, beside low air pressure, whose rival is the silencer."""
+    left = Evidence(measure="residual_vacuum_kpa", value=15.6, unit="kPa", lower=15.1, upper=16.1, cycles=18)
+    weak = finding("release_weak", confidence=0.57, alternatives=("flow_restricted",), evidence=(left,))
+    low = finding("supply_pressure_low", confidence=0.32, alternatives=("exhaust_restricted",))
+    chances = {"release_weak": 0.35, "flow_restricted": 0.22, "supply_pressure_low": 0.2, "exhaust_restricted": 0.18}
+    causes = tuple(CauseChance(code=c, chance=p, reason="seen") for c, p in chances.items())
+    return record(result(Play(cycles=40), findings=(weak, low), causes=causes, base=Play(cycles=40)))
+
+
 def many():
     """A log of three stations."""
     a, b, c = torn_cup().stations[0], healthy().stations[0], dropping().stations[0]

@@ -19,19 +19,9 @@ from tracekit.report.why import why_this_cause
 from tracekit.report.words import plain
 
 
-def _pair():
-    """A weak blow-off, whose rival is a blocked filter, beside low air pressure, whose rival is the silencer."""
-    left = Evidence(measure="residual_vacuum_kpa", value=15.6, unit="kPa", lower=15.1, upper=16.1, cycles=18)
-    weak = stories.finding("release_weak", confidence=0.57, alternatives=("flow_restricted",), evidence=(left,))
-    low = stories.finding("supply_pressure_low", confidence=0.32, alternatives=("exhaust_restricted",))
-    chances = {"release_weak": 0.35, "flow_restricted": 0.22, "supply_pressure_low": 0.2, "exhaust_restricted": 0.18}
-    causes = tuple(CauseChance(code=c, chance=p, reason="seen") for c, p in chances.items())
-    return stories.result(Play(cycles=40), findings=(weak, low), causes=causes, base=Play(cycles=40))
-
-
 def test_two_found_beside_each_other_are_told_as_both():
     """Not "either … or" of the first and its rival: the second is above info too, and its own rival has a step."""
-    result = _pair()
+    result = stories.perhaps_two().stations[0]
     said = verdict(result)
     assert said.headline == "Perhaps both weak blow-off and low air pressure"
     assert "Second: low air pressure or silencer." in said.reasons
@@ -43,7 +33,7 @@ def test_two_found_beside_each_other_are_told_as_both():
 
 def test_many_steps_stand_in_full_on_the_second_sheet():
     """The first sheet keeps acts and cautions; what each outcome means follows."""
-    assert steps_in_full(_pair(), "kPa").count("<li") == len(steps(_pair())) >= 5
+    assert steps_in_full(stories.perhaps_two().stations[0], "kPa").count("<li") == len(steps(stories.perhaps_two().stations[0])) >= 5
     assert not steps_in_full(stories.torn_cup().stations[0], "kPa")
 
 
