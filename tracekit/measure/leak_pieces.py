@@ -1,6 +1,5 @@
 """Uninterrupted stretches of coasts that a fit may use, and the sums of a linear model over them."""
 
-
 import numpy as np
 from numpy.typing import NDArray
 

@@ -1,6 +1,5 @@
 """Probability of every wall exchange and form, for each group of cycles."""
 
-
 import numpy as np
 
 from tracekit.frozen import dataclass

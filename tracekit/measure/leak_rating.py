@@ -1,6 +1,5 @@
 """The rate of every cycle under the models found, in blocks of cycles."""
 
-
 import numpy as np
 
 from tracekit.frozen import dataclass

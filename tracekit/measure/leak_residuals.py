@@ -1,10 +1,11 @@
 """What a fitted model leaves of the coasts: residuals, how slow their noise is, and what that does to a rate."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
+from tracekit.frozen import dataclass
 from tracekit.measure.leak_bins import Bools, Floats, History, Ints
 from tracekit.measure.leak_pieces import Pieces, piece_sum
 from tracekit.measure.leak_search import Coasts

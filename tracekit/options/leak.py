@@ -1,7 +1,6 @@
 """Every threshold of the leak estimator: default, unit, reason."""
 
-from dataclasses import dataclass
-
+from tracekit.frozen import dataclass
 from tracekit.options.base import option
 
 
