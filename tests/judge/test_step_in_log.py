@@ -1,9 +1,11 @@
 """An ultimate vacuum that falls by a step inside a log that also has a baseline."""
 
+import pytest
 from segment.made_traces import PLAIN, Piece, blow_off, evacuate, hold, idle
 
 from tests.judge.test_other_cut import effects
 from tests.judge.test_verdict import case_of
+from tracekit.judge.facts import Fact
 from tracekit.judge.verdict import _seen, judge
 from tracekit.options.judge import JudgeOptions
 
@@ -37,3 +39,12 @@ def test_a_change_that_no_cause_explains_hides_no_older_one():
     assert found.comparison.source == "none"
     assert found.causes[0].code == "flow_restricted"
     assert found.causes[0].chance > 0.7
+
+
+def test_a_change_that_a_setting_explains_keeps_its_reference(monkeypatch: pytest.MonkeyPatch):
+    """Where somebody turned the set point, picks given up since are no weak blow-off of all cycles."""
+    turned = Fact(code="set_point_too_high", probability=0.97)
+    monkeypatch.setattr("tracekit.judge.verdict.setting_facts", lambda *given: (turned,))
+    before = (idle(), OPEN_CUP, evacuate(to=74.0), hold(to=74.0), blow_off())
+    after = (idle(), OPEN_CUP, evacuate(), hold(), blow_off())
+    assert judge(case_of(before * 14 + after * 14), JudgeOptions()).comparison.source == "earlier cycles"

@@ -227,13 +227,14 @@ def judge(case: Case, options: JudgeOptions) -> Judgement:
     words = tuple(case.station.station.surroundings)
     circumstances = _circumstances(case, seen, options)
     post = posterior(seen.effects, seen.signs, words, complaint, options, circumstances)
-    if seen.comparison.source == "earlier cycles" and post.none > 0.5:
-        # a change that no cause explains parts nothing: the earlier cycles are as good or as bad as the later
+    sensors = sensor_facts(case.data, has_reference, options, case.baseline)
+    settings = setting_facts(case.data, case.station, after_onset, options)
+    told = any(fact.probability >= options.listed for fact in (*sensors, *settings))
+    if seen.comparison.source == "earlier cycles" and post.none > 0.5 and not told:
+        # a change that nothing explains parts nothing: the earlier cycles are as good or as bad as the later
         seen = _without_teeth(_seen(case, options, own_past=False), requested)
         circumstances = _circumstances(case, seen, options)
         post = posterior(seen.effects, seen.signs, words, complaint, options, circumstances)
-    sensors = sensor_facts(case.data, has_reference, options, case.baseline)
-    settings = setting_facts(case.data, case.station, after_onset, options)
     post = _stuck_first(post, sensors)
     stuck = max((f.probability for f in sensors if f.code == "sensor_stuck"), default=0.0)
     settings = tuple(
