@@ -92,7 +92,8 @@ def _laid_out_kpa(data: StationData, options: JudgeOptions) -> float:
     One that is set out for a shallow vacuum does not lack what deeper ones reach.
     """
     levels = (data.settings[name].value_kpa for name in ("set_point", "supply_off"))
-    return max((level / options.laid_out_share for level in levels if level is not None), default=float("inf"))
+    deepest = max((level for level in levels if level is not None), default=float("inf"))
+    return deepest / options.laid_out_share if deepest < options.laid_out_most * data.ambient_kpa else float("inf")
 
 
 def _ended(seen: Effect, reference: float, shift: float, error: float) -> Effect:

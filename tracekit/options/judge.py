@@ -144,6 +144,9 @@ class JudgeOptions:
     spread_usual_open_kpa: float = option(4.0, "kPa", "nine in ten lie between the two (common practice, no source)")
     usual_reach: float = option(0.76, "share of ambient", "sound generators reach 0.7 to 0.9 (common practice)")
     spread_reach: float = option(0.065, "share of ambient", "generators are chosen deep or shallow, for flow")
+    laid_out_most: float = option(
+        0.53, "share of ambient", "switching levels under this are set out for a shallow vacuum (common practice)"
+    )
     laid_out_share: float = option(
         0.775, "share", "of what a sound generator reaches: switching levels stand at 0.70 to 0.85 (common practice)"
     )
