@@ -20,7 +20,7 @@ OWN = {"own_rates", "long_stations", "two_clocks", "counter_restarts", "set_cloc
        "written_on_change", "states_in_words"}  # fmt: skip
 REFUSED = {
     "wrong_time_unit": 'time = { column = "Time [s]", unit = "ms" }',
-    "wrong_pressure_unit": 'pressure = { column = "Vacuum [kPa]", scale = [[0.0, 0.0], [-1000.0, -100.0]] }',
+    "wrong_pressure_unit": 'pressure = { column = "Vacuum [kPa]", unit = "...", sense = "..." }',
 }
 
 
