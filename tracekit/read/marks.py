@@ -55,11 +55,11 @@ def find_marked(lines: Sequence[str]) -> Marked | None:
         return Marked(changes=_NO_APOSTROPHE, evidence="an apostrophe before cells, which marks texts, is left out")
     if "(" in text and sum(_BRACKETED.search(line) is not None for line in body) >= _FEWEST:
         return Marked(changes=_SIGNED, evidence="numbers in round brackets are negative, as in accounts")
-    if _share(_SUMMED.search(line) is not None for line in body) > _ALIKE:
+    if "*" in text and _share(_SUMMED.search(line) is not None for line in body) > _ALIKE:
         return Marked(changes=_NO_SUM, evidence="a sum for checking behind every line is left out")
-    if _share(_SINGLE.fullmatch(line) is not None for line in body) > _ALIKE:
+    if "'" in text and _share(_SINGLE.fullmatch(line) is not None for line in body) > _ALIKE:
         return Marked(changes=((b"'", b'"'),), evidence="every cell stands in single quotes")
-    for mark in _SELDOM:
+    for mark in (seldom for seldom in _SELDOM if seldom in body[0]):
         counts = {line.count(mark) for line in body}
         commas = max(line.count(",") for line in body)  # those of numbers
         if len(counts) == 1 and min(counts) > commas and not any(d in line for line in written for d in DELIMITERS[:3]):
@@ -70,7 +70,8 @@ def find_marked(lines: Sequence[str]) -> Marked | None:
 
 def _find_arrows(body: Sequence[str]) -> Marked | None:
     """Lines of a time, the name of a signal with blanks in it, an arrow and a level."""
-    for arrow in _ARROWS:
+    text = "\n".join(body)
+    for arrow in (one for one in _ARROWS if one in text):
         parted = [line.rpartition(arrow) for line in body]
         told = [level_of_change(level.strip()) is not None and _TIMED.match(lead) for lead, _, level in parted]
         if any(mark in line for mark in DELIMITERS[:-1] for line in body) or _share(map(bool, told)) <= _ALIKE:
