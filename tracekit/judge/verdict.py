@@ -102,11 +102,7 @@ def _seen(case: Case, options: JudgeOptions, *, own_past: bool = True) -> Seen:
     """What the log shows against its reference; its own earlier cycles are one unless it has no `own_past`."""
     volume_ml = case.station.station.volume_ml
     features, reference, bands = _features(case)
-    group, grouped = group_sign(case.data, features)
-    moved = moved_sign(case.data, features, grouped, options) if group.present > options.listed else None
-    if moved is not None:  # what falls for a moment is no group of leaks
-        features = without_moved(features, grouped)
-        group, grouped = group_sign(case.data, features)
+    features, group, grouped, moved = _grouped(case.data, features, options)
     comparison = compare(features, reference, options)
     if comparison.source == "earlier cycles" and not own_past:
         comparison = nothing_to_compare(len(features.held))
@@ -133,9 +129,7 @@ def _seen(case: Case, options: JudgeOptions, *, own_past: bool = True) -> Seen:
         effects.get("unevenness") if alone else None,
     )  # fmt: skip
     spared = spared_sign(features, comparison)
-    travel = travel_sign(case.data, case.baseline, options) or fall_sign(case.data, case.baseline, options)
-    if moved is not None and (travel is None or travel.present < moved.present):
-        travel = moved
+    travel = _travel(case, moved, options)
     if travel is not None:  # it tells what the deepest dip of each hold does, and when
         effects.pop("dip", None)
         dips = replace(dips, name="own_dips")
@@ -157,6 +151,24 @@ def _seen(case: Case, options: JudgeOptions, *, own_past: bool = True) -> Seen:
         cycles={s.name: flag for s, flag in pairs},
         comparison=comparison,
     )
+
+
+def _grouped(
+    data: StationData, features: Features, options: JudgeOptions
+) -> tuple[Features, Sign, NDArray[np.bool_], Sign | None]:
+    """Features, the sign and the cycles (n,) of a group that leaks, and the sign that it moves instead of leaking."""
+    group, grouped = group_sign(data, features)
+    moved = moved_sign(data, features, grouped, options) if group.present > options.listed else None
+    if moved is not None:  # what falls for a moment is no group of leaks
+        features = without_moved(features, grouped)
+        group, grouped = group_sign(data, features)
+    return features, group, grouped, moved
+
+
+def _travel(case: Case, moved: Sign | None, options: JudgeOptions) -> Sign | None:
+    """The sign of falls that come with motion, the stronger of two."""
+    travel = travel_sign(case.data, case.baseline, options) or fall_sign(case.data, case.baseline, options)
+    return moved if moved is not None and (travel is None or travel.present < moved.present) else travel
 
 
 def _least_rate(data: StationData) -> float | None:
