@@ -19,6 +19,8 @@ from tracekit.model.tables import PERIOD_KINDS
 from tracekit.options.leak import LeakOptions
 
 SOME = tuple(np.linspace(4.0, 6.0, 20).tolist())
+
+
 DEFAULTS = LeakOptions()
 ONE_VOLUME = LeakOptions(tail_share=0.0)
 """For what the search makes of a curve: the plant has one volume with one wall exchange, and its tail is known."""
@@ -84,14 +86,14 @@ def test_cups_that_shrink_far_from_the_reference(monkeypatch: pytest.MonkeyPatch
         rates=tuple(np.linspace(1.8, 2.2, 30).tolist()), form=form, shrink_1_kpa=0.0033, set_point_kpa=66.0,
         supply_off_kpa=79.0, supply_on_kpa=71.0, hold_s=3.0, noise_kpa=0.02,
     )  # fmt: skip
-    data, result = rated(plant, ONE_VOLUME)
+    data, result = rated(plant)
     found = value_of(result)
     assert found.lower <= 2.0 <= found.upper
     inside = (result.rate_lower <= plant.rates) & (plant.rates <= result.rate_upper)
     assert inside.mean() >= 0.9
     assert next(b.u_kpa_s for b in result.budget if b.source == "volume that gives way to vacuum") > 0.0
     monkeypatch.setattr(leak_forms, "SHRINK_1_KPA", ((0.0, 0.4), (0.0, 0.3), (0.0, 0.3)))
-    stiff = value_of(estimate_leak(data, options=ONE_VOLUME))
+    stiff = value_of(estimate_leak(data))
     assert form == "hole" or stiff.value > 2.0 + 2.0 * abs(found.value - 2.0)
 
 

@@ -55,21 +55,17 @@ def leaks_of(tau_s: float) -> tuple[LeakResult, LeakResult]:
     return known, estimate_leak(data, options=OPTIONS)
 
 
-def width_of(leak: LeakResult) -> float:
-    """Width of the log's interval [kPa/s]."""
-    assert isinstance(leak.decay_rate, Estimate)
-    return leak.decay_rate.upper - leak.decay_rate.lower
-
-
 def test_beside_a_long_tail_the_curve_tells_less_of_the_path() -> None:
-    """A tail as long as the coast leaves no more than the prior; one of a tenth of it leaves a hole a hole."""
+    """A tail as long as the coast leaves no more than the prior; one of a tenth of it leaves a hole a hole.
+
+    The rate is the same: which path it is makes little of it.
+    """
     known, doubted = leaks_of(0.4)
     assert doubted.mechanism == "undecided"
     assert doubted.form_probability["hole"] < known.form_probability["hole"] - 0.05
-    assert width_of(doubted) > 1.3 * width_of(known)
+    assert doubted.decay_rate == known.decay_rate
     known, doubted = leaks_of(0.05)
     assert doubted.mechanism == "hole"
-    assert width_of(doubted) == pytest.approx(width_of(known), rel=0.05)
 
 
 def rate_of(value: float, lower: float, upper: float) -> LogRate:

@@ -61,5 +61,5 @@ def test_a_name_too_many(tmp_path):
         "time_s,position,pressure [kPa],vacuum valve,blow-off,comment",
     ):
         path.write_text(head(names))
-        with pytest.raises(LogReadError):
+        with pytest.raises(LogReadError, match=r"\.(csv|log|txt)"):
             read(path)

@@ -103,7 +103,7 @@ def test_a_clock_set_back_is_no_other_order(tmp_path, back_s):
 def test_rows_that_share_times_are_refused(tmp_path):
     """Shuffled rows of which many have one stamp cannot be put in order."""
     (tmp_path / "log.csv").write_bytes(wide(SHUFFLED, stamps("%Y-%m-%d %H:%M:%S")))
-    with pytest.raises(LogReadError):
+    with pytest.raises(LogReadError, match=r"log\.csv"):
         read(tmp_path / "log.csv")
 
 

@@ -195,7 +195,7 @@ def test_channels_by_number_without_names_are_refused(tmp_path):
 def test_a_unit_that_is_doubted_is_not_filled_in(tmp_path, name, factor, offered):
     """The line offers units that fit and chooses none: pasted as it is, it is refused."""
     columns = [RECORDING.time_s, (RECORDING.pressure_kpa * factor).round(2), *LEVELS]
-    with pytest.raises(UndecidedLogError) as asked:
+    with pytest.raises(UndecidedLogError, match="unit") as asked:
         read(put(tmp_path, f"time_s,{name},{NAMES}", columns))
     (question,) = asked.value.questions
     assert offered in question.line.partition("#")[2]

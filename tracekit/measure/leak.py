@@ -116,7 +116,7 @@ def _result(
         log = log_rate(rates, cycles, models, rated, 1.0 - rated.sum() / held, options)
         decay, said = given(log, held, int(rated.sum()), options)
     top = len(search.parted)
-    shares = leak_forms.shares(search.found.forms(top))
+    shares = leak_forms.shares(search.found.forms(top), search.found.tail)
     some = np.isfinite(cycles.value) & (cycles.group == top)
     size = float(np.median(cycles.value[some])) if some.any() else 0.0
     kind, evidence = mechanism(shares, size, options)
@@ -143,7 +143,8 @@ def _groups(
     out = []
     for number, (mask, label) in enumerate(zip(found, labels, strict=True)):
         estimate = log_rate(rates, cycles, models, mask, 0.0, options).estimate
-        kind, _ = mechanism(leak_forms.shares(search.found.forms(number)), estimate.value, options)
+        shares = leak_forms.shares(search.found.forms(number), search.found.tail)
+        kind, _ = mechanism(shares, estimate.value, options)
         rows = tuple(np.flatnonzero(mask).tolist())
         share = len(rows) / int(rated.sum())
         out.append(LeakGroup(by=by, label=label, share=share, cycles=rows, decay_rate_kpa_s=estimate, mechanism=kind))

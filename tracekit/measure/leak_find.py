@@ -124,7 +124,7 @@ def _posterior_of(coasts: Coasts, located: Located, windows: Windows, boost_wall
     parted = limits(rate, se, options)
     group = assign(rate, parted)
     found = posterior(located, sums, masks(group, len(parted) + 1), scales, slow, options.negative_soft_kpa_s)
-    found = replace(found, common=located.common)
+    found = replace(found, common=located.common, tail=located.tail)
     form = leak_forms.first_best(-found.weight.sum(axis=(0, 1)))
     columns = regressors(history, pieces, gas_of(history, located.best, rho), flow[form : form + 1])
     weight = weights(history, pieces, scales.noise)

@@ -70,9 +70,15 @@ def carried(models: Ints, beyond_kpa: Floats) -> Floats:
     return np.asarray(np.exp(-np.clip(share[:, None] * beyond_kpa, -MOST_LN, MOST_LN)))
 
 
-def shares(weights: Floats) -> dict[str, float]:
-    """Probability of hole, mixture and porous from the weights of the forms that were tried, shape (n_tried,)."""
+def shares(weights: Floats, tail: float = 1.0) -> dict[str, float]:
+    """Probability of hole, mixture and porous from the weights of the forms that were tried, shape (n_tried,).
+
+    tail   what the log-likelihoods are divided by for what is not known of the warming's shape. The rate keeps the
+           undivided weights: they differ little in it, where the tail hides which of them is right.
+    """
     of_form = weights.reshape(-1, len(NAMES)).sum(axis=0)
+    of_form = PRIOR * (of_form / PRIOR) ** (1.0 / tail)
+    of_form /= of_form.sum()
     return {
         name: float(sum(w for w, n in zip(of_form, NAMES, strict=True) if n == name)) for name in dict.fromkeys(NAMES)
     }

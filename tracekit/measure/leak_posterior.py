@@ -19,6 +19,7 @@ class Posterior:
     amplitude, amplitude_sd   α − 1 and its standard deviation, shape (n_groups, n_walls, n_tried)
     inflation  by how much the variance of block means exceeds that of white residuals
     common     by how much the mean square of the residuals' mean over cycles exceeds what their scatter allows
+    tail       by how much less the tail of the gas's warming lets the coasts tell the path
     """
 
     walls: tuple[Wall, ...]
@@ -27,6 +28,7 @@ class Posterior:
     amplitude_sd: Floats
     inflation: float
     common: float = 1.0
+    tail: float = 1.0
 
     @property
     def tau_s(self) -> float:

@@ -49,6 +49,7 @@ class Located:
     best, scales, rate   best wall, sizes of what is random, rate per cycle of the history (NaN where not fitted)
     form                 place of the form that goes with a first wall
     slow, common         by how much the residuals' slow part, and their mean over the cycles, exceed noise; at least 1
+    tail                 by how much less the warming's tail lets the coasts tell the path, at least 1
     """
 
     walls: tuple[Wall, ...]
@@ -60,6 +61,7 @@ class Located:
     rate: Floats
     slow: float = 1.0
     common: float = 1.0
+    tail: float = 1.0
     form: int = leak_forms.MIDDLE
 
 
@@ -151,9 +153,12 @@ def locate_walls(few: Coasts, coasts: Coasts, first: Located, options: LeakOptio
     flow = flow_of(coasts.history, options)[form : form + 1]
     slow, common = beyond_noise(coasts, best.wall, flow, fitted, scales)
     doubt = shape_doubt(coasts, fitted, slow, scales, options.shape_kpa)
+    divisor = shared_divisor(common, doubt, options)
     doubt += tail_doubt(coasts, best.wall, flow, fitted, scales, options.tail_share) / slow
-    scales = replace(scales, temper=slow * shared_divisor(common, doubt, options) * scales.temper)
-    return replace(_gridded(_valleys(seen, grids, scales, options), scales, options), slow=slow, common=common)
+    tail = shared_divisor(common, doubt, options) / divisor
+    scales = replace(scales, temper=slow * divisor * scales.temper)
+    found = _gridded(_valleys(seen, grids, scales, options), scales, options)
+    return replace(found, slow=slow, common=common, tail=tail)
 
 
 def _valleys(seen: Sequence[CycleSums], grids: Sequence[Floats], scales: Scales, options: LeakOptions) -> list[_Valley]:

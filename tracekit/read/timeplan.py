@@ -356,7 +356,7 @@ def raw_seconds(
     The origin is (nanoseconds, counts); one of them is in use.
     """
     if plan.kind == "number":
-        counts = _counts(*parts[0])
+        counts = column_numbers(parts[0][0], parts[0][1].profile.form)
         if origin is None:
             known = finite(counts)
             origin = (0, float(known[0]) if len(known) else 0.0)
@@ -374,17 +374,13 @@ def raw_seconds(
     return np.where(sound, (ns - origin[0]) / 1e9, np.nan), origin
 
 
-def _counts(array: pa.Array, column: Column) -> NDArray[np.float64]:
-    return column_numbers(array, column.profile.form)
-
-
 def _part_ns(array: pa.Array, column: Column) -> tuple[NDArray[np.int64], NDArray[np.bool_]]:
     """Nanoseconds of one column of a stamp: date, clock, or milliseconds."""
     if column.profile.stamp is not None:
         return stamp_ns(array, column.profile.stamp)
     if column.kind == "moment":
         return moment_ns(array)
-    values = _counts(array, column)
+    values = column_numbers(array, column.profile.form)
     unit = column.hints.time_unit
     size = round(unit.seconds * 1e9) if unit is not None else 1_000_000
     sound = np.abs(values) < (1 << 62) / size  # more nanoseconds than whole numbers hold are no time
