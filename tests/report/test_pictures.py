@@ -12,7 +12,7 @@ from tracekit.model.finding import Evidence
 from tracekit.model.result import BudgetLine
 from tracekit.model.trace import LogFacts
 from tracekit.report.pictures.blowoff import blowoff
-from tracekit.report.pictures.budget import budget
+from tracekit.report.pictures.budget import _PLAIN, budget
 from tracekit.report.pictures.chatter import chatter
 from tracekit.report.pictures.choose import choose
 from tracekit.report.pictures.fall import fall
@@ -346,6 +346,16 @@ def test_budget_is_drawn_without_overlap(torn):
     assert f"6 smaller ones together: {rest:.3f}" in re.sub(r"<[^>]*>", "", drawn.html)
     assert len(drawn.rows) == 12
     assert "More cycles shrink none of them." in said(drawn)
+
+
+def test_bars_of_the_budget_are_named_within_a_phone(torn):
+    """A name with its value and star takes at most 44 characters, that of any source and also of one not known."""
+    for source in (*_PLAIN, "a source of doubt that nobody has named in so few words"):
+        lines = tuple(BudgetLine(source=s, u_kpa_s=0.0123, common=False) for s in (source, "sensor zero"))
+        drawn = budget(replace(torn, leak=replace(torn.leak, budget=lines))).html
+        labels = [re.sub(r"<[^>]*>", "", t) for t in re.findall(r"<text[^>]*>.*?</text>", drawn) if " *: " in t]
+        assert len(labels) == 2
+        assert max(map(len, labels)) <= 44
 
 
 def test_few_refills_lead_with_the_fall():

@@ -11,20 +11,25 @@ from tracekit.report.text import clean
 from tracekit.report.words import Num, Text, say
 
 _MOST_LINES = 7
+_LONGEST_NAME = 28  # with its value and star it fits beside the edges of a screen of 320 px
 _PLAIN = {
-    "mechanism": "what the air comes through: hole or pores",
-    "wall exchange": "how fast the gas warms at the wall",
+    "mechanism": "hole or pores",
+    "wall exchange": "gas warming at the wall",
     "volume that gives way to vacuum": "cups that shrink with vacuum",
-    "gas temperature before the coast": "warmth of the gas when the supply closes",
-    "one gas volume for many": "several cups taken as one volume",
+    "gas temperature before the coast": "gas temperature at the start",
+    "one gas volume for many": "cups taken as one volume",
     "sensor gain": "gain of the sensor",
-    "ambient and zero": "ambient pressure, zero of the sensor",
-    "distance to a straight line": "how far the fall is from a straight line",
-    "misfit of the mean coast": "misfit of the calculated fall",
+    "ambient and zero": "ambient pressure and zero",
+    "distance to a straight line": "fall that bends",
+    "misfit of the mean coast": "fall unlike the calculated",
     "motion outside the windows": "motion in the hold",
     "cycles without a rate": "cycles without a rate",
     "quantisation": "steps of the reading",
     "noise": "noise of the readings",
+    "scatter of the ultimate vacuum": "scatter of ultimate vacuum",
+    "ambient pressure, or the weather between the logs": "weather between the logs",
+    "supply from day to day": "supply from day to day",
+    "bend of the suction curve": "bend of the suction curve",
 }
 
 
@@ -61,7 +66,7 @@ def _caption(lines: list[BudgetLine]) -> str:
 
 
 def _name(line: BudgetLine) -> str:
-    return _PLAIN.get(line.source, clean(line.source, 40))
+    return _PLAIN.get(line.source, clean(line.source, _LONGEST_NAME))
 
 
 def _plot(lines: list[BudgetLine]) -> Plot:
