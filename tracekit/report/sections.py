@@ -2,6 +2,7 @@
 
 import math
 import textwrap
+from collections import Counter
 from dataclasses import replace
 
 from tracekit.frozen import dataclass
@@ -104,7 +105,7 @@ def limits(result: StationResult, unit: str) -> str:
     """What this log cannot show, why, and how to record one that shows more."""
     return render("limits.html", {
         "hidden": _hidden(result), "lines": [clean(t, 300) for t in result.limits_of_log],
-        "record": to_record(result), "smallest": _smallest(result, unit),
+        "record": to_record(result), **_smallest(result, unit),
     }, unit)  # fmt: skip
 
 
@@ -112,7 +113,7 @@ def can_show(result: StationResult, unit: str) -> str:
     """The smallest change per cause that a log would have shown, and the causes that it could not, with the reason."""
     hidden = _by_reason([(cause_name(d.code), d.why) for d in result.detectable if d.smallest is None])
     return render("limits.html", {
-        "hidden": hidden, "lines": (), "record": to_record(result), "smallest": _smallest(result, unit),
+        "hidden": hidden, "lines": (), "record": to_record(result), **_smallest(result, unit),
     }, unit)  # fmt: skip
 
 
@@ -298,17 +299,21 @@ def _leaks(result: StationResult) -> bool:
     return main is not None and main.code in LEAKS
 
 
-def _smallest(result: StationResult, unit: str) -> list[dict[str, str]]:
-    return [
+def _smallest(result: StationResult, unit: str) -> dict[str, object]:
+    """The rows of the smallest changes; a reason that several share is told once, above the table."""
+    seen = [d for d in result.detectable if d.smallest is not None]
+    common = Counter(whole(d.why) for d in seen).most_common(1)
+    usual = common[0][0] if common and common[0][1] > 1 else ""
+    rows = [
         {
             "name": cause_name(d.code),
             "measure": html(_measured(d.measure, result), unit),
-            "size": html((Num(value=d.smallest, unit=d.unit, step=_two(d.smallest)),), unit),
-            "why": whole(d.why),
+            "size": html((Num(value=d.smallest or 0.0, unit=d.unit, step=_two(d.smallest or 0.0)),), unit),
+            "why": "" if whole(d.why) == usual else whole(d.why),
         }
-        for d in result.detectable
-        if d.smallest is not None
+        for d in seen
     ]
+    return {"smallest": rows, "usual": usual, "reasons": any(row["why"] for row in rows)}
 
 
 def _measured(name: str, result: StationResult) -> Text:
