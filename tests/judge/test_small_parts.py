@@ -153,14 +153,16 @@ def test_the_handbook_is_its_files():
 def test_changes_in_words(name):
     """A logarithm of 1.5 is half more; of less than two errors nothing is said."""
     assert _change_words(name, effect(float(np.log(1.5))), "baseline").endswith("changed by +50 % against the baseline")
-    assert _change_words(name, effect(0.1), "baseline").endswith("is unchanged")
+    assert _change_words(name, effect(0.05), "baseline").endswith("is unchanged")
+    assert _change_words(name, effect(0.15), "baseline").endswith("is not clearly changed")
 
 
 def test_what_counts_from_nothing_is_told_as_it_is():
     """Without a baseline the vacuum left after a release has not changed from anything: it is so much."""
     assert _change_words("residual", effect(59.0), "none") == "the vacuum left after the release is 59 kPa"
     assert _change_words("residual", effect(59.0), "baseline").endswith("changed by +59 kPa against the baseline")
-    assert _change_words("ultimate", effect(-31.0), "none") == "the ultimate vacuum is 31 kPa less than usual"
+    assert _change_words("ultimate", effect(-31.0), "none") == "the ultimate vacuum is 31 kPa less than at most stations"
+    assert _change_words("ultimate", effect(-0.01), "none") == "the ultimate vacuum is not unusual"
     assert _change_words("blow", effect(float(np.log(3.0))), "none").endswith("is 200 % longer than usual beside the evacuation")
 
 

@@ -387,6 +387,15 @@ def test_a_baseline_that_leaked_at_most_so_much_gives_the_goal(plain) -> None:
     assert "decay_rate_kpa_s" not in _measures(replace(plain, leak=bound), None)
 
 
+def test_what_a_log_leaked_before_the_fault_gives_the_goal(plain) -> None:
+    """Without a baseline the log's own earlier cycles are what a repair must come back to, if there are enough."""
+    later = np.arange(len(plain.leak.rate)) >= 8
+    case = replace(plain, leak=replace(plain.leak, rate=np.where(later, 13.7, 3.9)))
+    assert _measures(case, later)["baseline_decay_rate_kpa_s"] == 3.9
+    assert "baseline_decay_rate_kpa_s" not in _measures(case, None)
+    assert "baseline_decay_rate_kpa_s" not in _measures(case, np.arange(len(later)) >= 3)
+
+
 def test_a_late_answer_beside_a_low_supply_is_the_valves() -> None:
     """A weak supply is answered some milliseconds later at most: 85 ms are a valve that sticks beside it."""
     seen = {"rise": 0.7, "open": -4.6, "ultimate": -6.0, "blow": 0.35, "over": -3.2, "response": 0.085}

@@ -17,6 +17,7 @@ from tracekit.model.estimate import Bound, Estimate
 from tracekit.model.finding import CODES, Evidence, Finding, NextStep, Severity
 
 _WEAR: Severity = "minor"
+_FEWEST_EARLIER = 5  # rates before a fault that are a goal for its repair
 
 
 def drop_severity(case: Case, explains: tuple[str, ...]) -> Severity:
@@ -77,6 +78,9 @@ def _measures(case: Case, now: NDArray[np.bool_] | None) -> dict[str, float]:
             out[prefix + "decay_rate_kpa_s"] = float(np.nanmedian(rates)) if partly else whole.value
         elif prefix and isinstance(whole, Bound) and whole.status == "upper_bound":
             out[prefix + "decay_rate_kpa_s"] = whole.limit  # it leaked no more than this: a repair need not do better
+    if case.baseline is None and now is not None and np.isfinite(case.leak.rate[~now]).sum() >= _FEWEST_EARLIER:
+        # before the fault the station let in so much: a repair has to come back to it
+        out["baseline_decay_rate_kpa_s"] = float(np.nanmedian(case.leak.rate[~now]))
     for name, setting in case.data.settings.items():
         if setting.value_kpa is not None:
             out[f"{name}_kpa"] = setting.value_kpa

@@ -45,7 +45,7 @@ _SIGN_WORDS: Mapping[str, str] = {
     "pulsation": "a ripple while the supply is on",
     "tight_on_plate": "tightness on the plate",
     "leaks_on_plate": "a leak on the plate",
-    "leaky": "a leak larger than usual",
+    "leaky": "a leak larger than sound stations have",
 }
 
 
@@ -70,6 +70,8 @@ def _figure(value: float, sign: str = "-") -> str:
 
 def _change_words(name: str, effect: Effect, source: str) -> str:
     word = _WORDS[name]
+    if source == "none" and abs(effect.z) < 2.0:
+        return f"{word} is not unusual"
     if abs(effect.z) < 2.0:
         return f"{word} is {'unchanged' if abs(effect.z) < 1.0 else 'not clearly changed'}"
     when = "" if source == "baseline" else f"in the last {effect.n_now} cycles "
@@ -78,7 +80,7 @@ def _change_words(name: str, effect: Effect, source: str) -> str:
     if source == "none" and name == "blow":
         return f"{word} is {percent:.0f} % longer than usual beside the evacuation"
     if source == "none" and name == "ultimate":
-        return f"{word} is {_figure(-effect.shift)} kPa less than usual"
+        return f"{word} is {_figure(-effect.shift)} kPa less than at most stations"
     if name in LOGARITHMIC:
         return f"{when}{word} changed by {percent:+.0f} %{against}"
     if name == "balance":

@@ -25,6 +25,8 @@ _AFTERWARDS: Mapping[State, str] = {
 }
 
 
+_NEAR = 0.05
+"""Of a measure, by which it may miss a goal that proves nothing: a log of another day differs by as much."""
 _NEXT_CAUSE = "look into the next likely cause"
 
 
@@ -194,7 +196,7 @@ def _test_step(test: Check, entry: Entry, rivals: tuple[Entry, ...], place: _Pla
     figure = "" if test.figure_if is None else _figure_text(test.figure_if, place, with_now=False)
     return NextStep(
         do=" ".join([test.do, *_notes(test, entry, rivals, place), *_recording(test)]),
-        expect_if=_joined(test.expect_if, figure and f"Here: {figure}."),
+        expect_if=_joined(test.expect_if, figure and f"In figures, {figure}."),
         expect_else=test.expect_else,
         minutes=test.minutes[1],
         caution=_caution(test.state, test.caution),
@@ -295,13 +297,14 @@ def _known_targets(verify: Verify, place: _Place) -> tuple[Target, ...]:
 
 
 def _ahead(target: Target, place: _Place) -> bool:
-    """A goal whose terms are known, which can be reached and is not met as it is: else it proves nothing."""
+    """A goal whose terms are known, which can be reached and is not as good as met: else it proves nothing."""
     bounds = _bounds(target, place)
     if bounds is None:
         return False
     (low, high), now = bounds, place.measures.get(target.measure)
     impossible = high is not None and high < 0.0 and (now is None or now >= 0.0)
-    met = now is not None and (low is None or now >= low) and (high is None or now <= high)
+    near = 0.0 if now is None else _NEAR * abs(now)
+    met = now is not None and (low is None or now >= low - near) and (high is None or now <= high + near)
     return not impossible and not met
 
 
