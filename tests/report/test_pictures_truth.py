@@ -36,13 +36,13 @@ def with_setting(result, name, value_kpa):
     return replace(result, data=replace(result.data, settings=known))
 
 
-def test_few_refills_are_told_as_at_most_one():
+def test_few_refills_are_told_by_how_many_holds_need_one():
     """Where most holds need none or one, no sentence says "no to one"."""
     base = stories.result(Play(cycles=30, rate=2.0, spread=0.3))
     counted = hold_rows(base)
     assert "no to" not in said(counted)
     mixed = stories.result(Play(cycles=30, slow=tuple(range(0, 30, 2)), slow_rate=3.2, hold_s=2.4))
-    assert "All 30 holds need at most one refill." in said(hold_rows(mixed))
+    assert "15 of 30 holds need a refill." in said(hold_rows(mixed))
 
 
 def test_vacuum_that_rises_is_not_called_lost():

@@ -2,8 +2,11 @@
 
 from dataclasses import replace
 
+import numpy as np
+import pytest
 import stories
 
+from tracekit.report.pictures.hold_rows import _usual_count
 from tracekit.report.sections import limits
 
 
@@ -29,3 +32,22 @@ def test_a_reason_that_rows_share_is_told_once():
     assert mixed.count("14 cycles now against 32") == 1
     assert mixed.index("14 cycles now against 32") < mixed.index("By at least") < mixed.index("he sampling interval")
     assert "Because" not in with_reasons("14 cycles now against 32", "14 cycles now against 32")
+
+
+@pytest.mark.parametrize(
+    ("refills", "words"),
+    [
+        ([0] * 16 + [5] * 5 + [4] * 15, "20 of 36 holds need refills, up to five"),
+        ([5] * 22 + [4] * 10 + [6] * 3, "22 of 35 holds need five refills, the others four to six"),
+        ([1] * 32 + [0] * 16, "32 of 48 holds need one refill, the others none"),
+        ([2] * 34 + [3], "34 of 35 holds need two refills, the other three"),
+        ([2] * 5, "All 5 holds need two refills"),
+        ([0] * 9 + [1], "1 of 10 holds needs a refill"),
+        ([0] * 9 + [3], "1 of 10 holds needs refills, up to three"),
+        ([0] * 4, "None of 4 holds needs a refill"),
+        ([2] * 10 + [3] * 10, "All 20 holds need two to three refills"),
+    ],
+)
+def test_refills_are_told_of_all_holds(refills, words):
+    """No hold without a refill is counted among those with one, and the rest of a majority is told."""
+    assert _usual_count(np.array(refills)).replace("\u202f", " ") == words

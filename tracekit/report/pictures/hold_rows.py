@@ -242,23 +242,30 @@ def _refill_heading(result: StationResult) -> Text:
 
 
 def _usual_count(refills: Indices) -> str:
-    """What most holds need."""
+    """What the holds need: the usual count with that of the others, or how many need refills at all."""
     (usual, times), *_ = Counter(refills.tolist()).most_common(1)
-    n = len(refills)
-    if usual == 0 and times == n:
+    n, with_any, most = len(refills), int((refills > 0).sum()), int(refills.max())
+    if with_any == 0:
         return f"None of {count(n)} holds needs a refill"
-    if usual == 0 and times >= 0.6 * n:
-        return f"{count(n - times)} of {count(n)} holds need{'s' if n - times == 1 else ''} a refill"
-    if times >= 0.6 * n:
+    if usual > 0 and times >= 0.6 * n:
         holds = share_of(times, n, "holds")
         what = f"{number_word(usual)} refill{'s' if usual > 1 else ''}"
-        return f"{holds[:1].upper()}{holds[1:]} need {what}"
+        return f"{holds[:1].upper()}{holds[1:]} need {what}{_of_others(refills[refills != usual])}"
     low, high = int(np.percentile(refills, 5)), int(np.percentile(refills, 95))
-    inside = low <= refills.min() and refills.max() <= high
-    most = f"{'All' if inside else 'Most of'} {count(n)} holds need"
-    if low == 0:
-        return f"{most} at most one refill" if high < 2 else f"{most} up to {number_word(high)} refills"
-    return f"{most} {number_word(low)} to {number_word(high)} refills"
+    if low == 0 or usual == 0:
+        what = "a refill" if most == 1 else f"refills, up to {number_word(most)}"
+        return f"{count(with_any)} of {count(n)} holds need{'s' if with_any == 1 else ''} {what}"
+    inside = low <= refills.min() and most <= high
+    return f"{'All' if inside else 'Most of'} {count(n)} holds need {number_word(low)} to {number_word(high)} refills"
+
+
+def _of_others(refills: Indices) -> str:
+    """As in ", the others none to two"; nothing where there are no others."""
+    if len(refills) == 0:
+        return ""
+    low, high = ("none" if k == 0 else number_word(k) for k in (int(refills.min()), int(refills.max())))
+    others = "the others" if len(refills) > 1 else "the other"
+    return f", {others} {low}" if low == high else f", {others} {low} to {high}"
 
 
 def _tally(refills: Indices) -> str:
