@@ -1,13 +1,16 @@
 """Tables, labels and sentences that a reader takes in without asking what they mean."""
 
+import re
 from dataclasses import replace
 
 import numpy as np
 import pytest
 import stories
+from stories import Play
 
-from tracekit.report.pictures.hold_rows import _usual_count
-from tracekit.report.sections import limits
+from tracekit.report.pictures.hold_rows import _usual_count, hold_rows
+from tracekit.report.pictures.rates import rates
+from tracekit.report.sections import evidence, limits
 
 
 def with_reasons(*reasons):
@@ -51,3 +54,26 @@ def test_a_reason_that_rows_share_is_told_once():
 def test_refills_are_told_of_all_holds(refills, words):
     """No hold without a refill is counted among those with one, and the rest of a majority is told."""
     assert _usual_count(np.array(refills)).replace("\u202f", " ") == words
+
+
+def test_a_picture_without_marks_lists_no_empty_table():
+    """Where no hold has a refill the numbers say so, with no heads over nothing."""
+    drawn = hold_rows(stories.result(Play(cycles=30, rate=0.1, hold_s=1.0)))
+    assert drawn.rows == ()
+    page = evidence((drawn,), "kPa")
+    assert "No refill in any hold." in page
+    assert "<table" not in page
+    torn = evidence((hold_rows(stories.torn_cup().stations[0]),), "kPa")
+    assert "No refill" not in torn
+    assert "<table" in torn
+
+
+def test_this_log_is_named_only_at_a_line_of_its_own():
+    """The rates of a log are named beside its median line, and not where nothing stands against them."""
+    alone = rates(stories.result(Play(cycles=30)))
+    assert "this log" not in alone.html
+    assert 'class="thin usual"' not in alone.html
+    beside = rates(stories.result(Play(cycles=30), base=stories.HEALTHY)).html
+    height = float(re.search(r'<path class="thin usual" d="M0 ([\d.]+)H1000"', beside)[1])
+    named = re.search(r'<text class="strong"[^>]* y="([\d.]+)%"[^>]*>this log', beside)
+    assert float(named[1]) == pytest.approx(height / 10.0, abs=0.02)

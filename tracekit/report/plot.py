@@ -85,6 +85,7 @@ class Picture:
     columns, rows  the marks as numbers, at most 200 rows
     shown    how many rows there would be
     tells    False where it shows that nothing differs: it never leads
+    without  what stands in place of the numbers where there are no rows
     """
 
     id: str
@@ -95,6 +96,7 @@ class Picture:
     rows: tuple[tuple[Cell, ...], ...]
     shown: int
     tells: bool = True
+    without: str = "No mark to list."
 
 
 def finish(

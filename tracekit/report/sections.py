@@ -42,6 +42,7 @@ class _Shown:
     columns: tuple[dict[str, object], ...]
     rows: tuple[tuple[str, ...], ...]
     shown: int
+    without: str
 
 
 def answer(result: StationResult, unit: str, limits: tuple[Passed, ...] = ()) -> str:
@@ -154,7 +155,7 @@ def shown(picture: Picture, unit: str) -> _Shown:
     rows = tuple(tuple(_cell(v, c, unit) for v, c in zip(row, picture.columns, strict=True)) for row in picture.rows)
     return _Shown(
         id=picture.id, heading=html(picture.heading, unit), caption=html(picture.caption, unit), html=picture.html,
-        columns=columns, rows=rows, shown=picture.shown,
+        columns=columns, rows=rows, shown=picture.shown, without=picture.without,
     )  # fmt: skip
 
 

@@ -1,6 +1,7 @@
 """Hold rows: what happens in each hold, one row a cycle."""
 
 from collections import Counter
+from dataclasses import replace
 
 import numpy as np
 
@@ -69,7 +70,8 @@ def hold_rows(result: StationResult, unit: str = "kPa") -> Picture | None:
     if len(early):
         caption = join([caption, (f"Ended early: cycle{'s' if len(early) > 1 else ''} {is_list(early.tolist())}.",)])
     plot = _plot(rows, base, red, names)
-    return finish("holds", (heading, caption), plot, _columns(output), _numbers(rows), len(rows.start), unit)
+    made = finish("holds", (heading, caption), plot, _columns(output), _numbers(rows), len(rows.start), unit)
+    return replace(made, without="No gap of the output in any hold." if output else "No refill in any hold.")
 
 
 def shows_output(result: StationResult) -> bool:
