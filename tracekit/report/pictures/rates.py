@@ -106,7 +106,8 @@ def _plot(result: StationResult, drawn: Indices, odd: Mask) -> Plot:
     y = Axis(low=0.0, high=_top(leak.rate[drawn], leak.rate_upper[drawn], base), unit="kPa/s", name="vacuum lost, {}")
     marks: list[str] = []
     labels: list[Label] = []
-    if base is not None and np.isfinite(base.rate).sum() >= _LEAST:
+    beside_base = base is not None and np.isfinite(base.rate).sum() >= _LEAST
+    if base is not None and beside_base:
         low, mid, high = middle(base.rate)
         ends, both = np.array([0.0, 1000.0]), np.ones(2)
         marks += [
@@ -118,7 +119,8 @@ def _plot(result: StationResult, drawn: Indices, odd: Mask) -> Plot:
     marks += _missing(result, x)
     labels += _named(leak, drawn[odd[drawn]], y)
     labels += _onset(result, x, y, marks)
-    if main_finding(result) is None or base is not None:
+    if beside_base:
+        marks.append(across_line(float(upward(y, [_log_level(leak, y)])[0]), "thin usual"))
         labels.append(_log_label(leak, x, y, labels))
     return Plot(x=x, y=y, marks=tuple(marks), labels=tuple(labels), facts=(("cycles", f"0 {n - 1}"),))
 
@@ -183,8 +185,12 @@ def _onset(result: StationResult, x: Axis, y: Axis, marks: list[str]) -> list[La
     return [Label(x=at, y=y.high, lines=(name,), style="strong", dx=4, dy=12)]
 
 
+def _log_level(leak: LeakResult, y: Axis) -> float:
+    return min(median(leak.rate), y.high)
+
+
 def _log_label(leak: LeakResult, x: Axis, y: Axis, others: list[Label]) -> Label:
-    mid = min(median(leak.rate), y.high)
+    mid = _log_level(leak, y)
     near = any(abs(item.y - mid) / y.high * 180.0 < 17.0 and item.x == x.high for item in others)
     lifted = -14 if near and all(item.y <= mid for item in others if item.x == x.high) else 20 if near else 4
     return Label(x=x.high, y=mid, lines=("this log",), style="strong", dx=6, dy=lifted)
@@ -230,7 +236,7 @@ def _caption(result: StationResult, known: Indices, drawn: int) -> Text:
         parts.append((f"{count(drawn)} of {count(len(known))} cycles drawn.",))
     base = result.baseline_leak
     if base is not None and (n := int(np.isfinite(base.rate).sum())) >= _LEAST:
-        parts.append((f"Band: middle 90 % of {count(n)} baseline cycles.",))
+        parts.append((f"Thin line: median of this log. Band: middle 90 % of {count(n)} baseline cycles.",))
     without = len(result.leak.rate) - len(known)
     if without:
         parts.append((f"No rate for {share_of(without, len(result.leak.rate), 'cycles')}: ticks at the bottom.",))
