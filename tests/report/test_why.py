@@ -136,6 +136,7 @@ def test_levels_are_those_of_the_judgement():
     said = words(plain(note(result, ("the blow-off time is unchanged",))))
     assert f"evacuation from {own.rise_low:.0f} to {own.rise_high:.0f} kPa" in said
     assert f"blow-off from {own.fall_high:.0f} to {own.fall_low:.0f} kPa" in said
+    assert "levels that usual cycles pass" in said
     assert note(result, ("no dips in the hold",)) == ()
     assert sentence("idle_vacuum_kpa", result, Num(value=1.0)) is None
 

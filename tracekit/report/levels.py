@@ -28,7 +28,10 @@ def note(result: StationResult, reasons: tuple[str, ...]) -> Text:
     rise, fall = _ends(EVACUATION, result), _ends(BLOW_OFF, result)
     if rise is None or fall is None or not any(word in reason for reason in reasons for word in _TIMED):
         return ()
-    pattern = "Timed are the evacuation from {} to {} and the blow-off from {} to {}, above the idle reading."
+    pattern = (
+        "Timed between levels that usual cycles pass: evacuation from {} to {}, blow-off from {} to {}, above the "
+        "idle reading."
+    )
     return say(pattern, *rise, *fall)
 
 
