@@ -81,7 +81,7 @@ def test_a_leak_without_a_baseline_is_no_clean_bill(rate, told):
     result = quiet(rate)
     assert untold_leak(result) == told
     said = verdict(result)
-    assert said.headline.startswith("No fault shows, but its leak cannot be judged" if told else "No fault found")
+    assert said.headline.startswith("Nothing wrong shows; the leak cannot be judged yet" if told else "No fault found")
     assert ("Only a healthy log tells if that is usual." in plain(said.lead)) == told
     assert said.action == ("Do the plate test first." if told else "Nothing found to repair.")
     assert steps(result)[0].act.startswith("Pick a flat plate") == told

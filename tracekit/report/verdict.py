@@ -137,7 +137,7 @@ def _fit(candidates: list[str]) -> str:
 
 def _nothing_found(result: StationResult, log: Finding | None) -> str:
     if untold_leak(result):
-        return "No fault shows, but its leak cannot be judged"
+        return "Nothing wrong shows; the leak cannot be judged yet"
     n = len(result.data.cycles)
     cycles = f"in {count(n)} cycle{'' if n == 1 else 's'}"
     found = f"No fault found {cycles}"
