@@ -9,7 +9,9 @@ import stories
 from stories import Play
 
 from tracekit.report.pictures.hold_rows import _usual_count, hold_rows
+from tracekit.report.pictures.overlay import _foot, _leaders, _level_labels
 from tracekit.report.pictures.rates import rates
+from tracekit.report.plot import Axis, nice_ticks
 from tracekit.report.sections import evidence, limits
 
 
@@ -77,3 +79,23 @@ def test_this_log_is_named_only_at_a_line_of_its_own():
     height = float(re.search(r'<path class="thin usual" d="M0 ([\d.]+)H1000"', beside)[1])
     named = re.search(r'<text class="strong"[^>]* y="([\d.]+)%"[^>]*>this log', beside)
     assert float(named[1]) == pytest.approx(height / 10.0, abs=0.02)
+
+
+def test_a_moved_name_is_led_back_to_its_line():
+    """Settings close together keep names apart; each name that moved has a stroke from its own line to it."""
+    x, y = Axis(low=0.0, high=3.0, unit="s"), Axis(low=0.0, high=80.0, unit="kPa")
+    levels = [("supply_off", 75.0), ("supply_on", 73.0), ("set_point", 40.0)]
+    labels = _level_labels(levels, x, y)
+    (leader,) = _leaders(labels, y)
+    ends = [float(v) for v in re.findall(r"[\d.]+", re.search(r'd="([^"]*)"', leader)[1])]
+    assert ends[1] == pytest.approx(1000.0 * 7.0 / 80.0)
+    assert (ends[3] - ends[1]) / 1000.0 * 240.0 == pytest.approx(labels[1].dy - 4, abs=0.1)
+    assert _leaders([labels[0], labels[2]], y) == []
+
+
+@pytest.mark.parametrize(("lowest", "foot"), [(-19.0, -20.0), (-3.0, -3.0), (4.0, 0.0)])
+def test_an_axis_well_below_zero_has_a_number_there(lowest, foot):
+    """Vacuum that goes well below zero ends at a numbered line."""
+    assert _foot(lowest, 75.0) == foot
+    if lowest < -10.0:
+        assert min(nice_ticks(foot, 78.0)) == foot

@@ -17,6 +17,7 @@ from tracekit.report.plot import (
     band,
     finish,
     line,
+    nice_ticks,
     upward,
 )
 from tracekit.report.view import Floats, Mask, grid_spread, is_list, main_finding, median, odd_cycles, spaced
@@ -25,6 +26,7 @@ from tracekit.report.words import Num, Text, count, join, say
 _LOWER_KPA = 0.1  # as fine as the heading tells a peak
 _MOST_CYCLES, _MOST_ODD, _POINTS, _NAMED_MOST, _LEAST = 120, 5, 72, 0.7, 3
 _APART_PX, _PLOT_PX, _NARROW_PX, _NUMBER_PX = 17.0, 240.0, 200.0, 26.0
+_BESIDE_PX, _LEADER = 10, 25.0  # of names right of the plot, and of leaders to them [thousandths of its width]
 _SHORT = {"supply_off": "off", "supply_on": "on", "set_point": "set", "reset_point": "reset"}
 _LONG = (("supply off", "off"), ("supply on", "on"), ("set point", "set"), ("reset point", "reset"))
 
@@ -76,13 +78,14 @@ def _plot(data: StationData, grid: Floats, spread: tuple[Floats, Floats, Floats]
     low, mid, high = spread
     levels = _levels(data)
     top = max(float(np.nanmax(high)), *(v for _, v in levels), 1.0)
-    foot = min(0.0, float(np.nanmin(low)))
+    foot = _foot(float(np.nanmin(low)), top)
     x = Axis(low=0.0, high=float(grid[-1]), unit="s", name="seconds after the vacuum command")
     y = Axis(low=foot, high=top * 1.04, unit="kPa", name="{} of vacuum")
     xs = across(x, grid)
     marks = [across_line(float(upward(y, [v])[0]), "limit") for _, v in levels]
     marks += [band(xs, upward(y, low), upward(y, high), "f-usual"), line(xs, upward(y, mid), "line usual")]
     labels = _level_labels(levels, x, y)
+    marks += _leaders(labels, y)
     for place, (cycle, (time, vacuum)) in enumerate(sorted(named.items(), key=lambda item: float(item[1][0][-1]))):
         inside = time <= x.high
         marks.append(line(across(x, time[inside]), upward(y, vacuum[inside]), "thin odd"))
@@ -90,6 +93,12 @@ def _plot(data: StationData, grid: Floats, spread: tuple[Floats, Floats, Floats]
         if all(_apart(label, other, x, y) for other in labels):
             labels.append(label)  # the caption names them all
     return Plot(x=x, y=y, marks=tuple(marks), labels=tuple(labels), style="tall")
+
+
+def _foot(lowest: float, top: float) -> float:
+    """Start of the axis: zero, or where vacuum goes well below it the numbered line beneath."""
+    step = float(np.diff(nice_ticks(0.0, top)[:2])[0])
+    return float(np.floor(lowest / step) * step) if lowest < -0.5 * step else min(0.0, lowest)
 
 
 def _number(cycle: int, curve: Curve, at_s: float, y: Axis) -> Label:
@@ -123,8 +132,15 @@ def _level_labels(levels: list[tuple[str, float]], x: Axis, y: Axis) -> list[Lab
         at = max(own, lowest + _APART_PX)
         lowest = at
         words = say("{} {}", _SHORT[name], Num(value=value, unit="kPa", step=0.1, bare=True))
-        labels.append(Label(x=x.high, y=value, lines=(words,), dx=6, dy=4 + round(at - own)))
+        labels.append(Label(x=x.high, y=value, lines=(words,), dx=_BESIDE_PX, dy=4 + round(at - own)))
     return labels
+
+
+def _leaders(labels: list[Label], y: Axis) -> list[str]:
+    """A stroke from the line of a setting to its name, where the name had to move."""
+    ends = np.array([1000.0, 1000.0 + _LEADER])
+    moved = [(float(upward(y, [item.y])[0]), (item.dy - 4) / _PLOT_PX * 1000.0) for item in labels if item.dy != 4]
+    return [line(ends, np.array([own, own + down]), "hair axis") for own, down in moved]
 
 
 def _heading(result: StationResult) -> tuple[Text, float | None]:
