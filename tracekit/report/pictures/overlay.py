@@ -27,6 +27,8 @@ _LOWER_KPA = 0.1  # as fine as the heading tells a peak
 _MOST_CYCLES, _MOST_ODD, _POINTS, _NAMED_MOST, _LEAST = 120, 5, 72, 0.7, 3
 _APART_PX, _PLOT_PX, _NARROW_PX, _NUMBER_PX = 17.0, 240.0, 200.0, 26.0
 _BESIDE_PX, _LEADER = 10, 25.0  # of names right of the plot, and of leaders to them [thousandths of its width]
+_TYPE_PX, _CLEAR_PX = 10.0, 3.0
+_ELSEWHERE = (0.06, 0.2, 0.35, 0.5, 0.65, 0.8, 0.9)  # of the width, where a number is tried next
 _SHORT = {"supply_off": "off", "supply_on": "on", "set_point": "set", "reset_point": "reset"}
 _LONG = (("supply off", "off"), ("supply on", "on"), ("set point", "set"), ("reset point", "reset"))
 
@@ -89,9 +91,12 @@ def _plot(data: StationData, grid: Floats, spread: tuple[Floats, Floats, Floats]
     for place, (cycle, (time, vacuum)) in enumerate(sorted(named.items(), key=lambda item: float(item[1][0][-1]))):
         inside = time <= x.high
         marks.append(line(across(x, time[inside]), upward(y, vacuum[inside]), "thin odd"))
-        label = _number(cycle, (time[inside], vacuum[inside]), x.high * (place + 0.5) / len(named), y)
-        if all(_apart(label, other, x, y) for other in labels):
-            labels.append(label)  # the caption names them all
+        others = [curve for own, curve in named.items() if own != cycle]
+        for share in ((place + 0.5) / len(named), *_ELSEWHERE):
+            label = _number(cycle, (time[inside], vacuum[inside]), x.high * share, y)
+            if all(_apart(label, other, x, y) for other in labels) and _uncrossed(label, others, x, y):
+                labels.append(label)
+                break  # the caption names them all, also those without room
     return Plot(x=x, y=y, marks=tuple(marks), labels=tuple(labels), style="tall")
 
 
@@ -108,6 +113,17 @@ def _number(cycle: int, curve: Curve, at_s: float, y: Axis) -> Label:
     level = float(np.interp(at, time, vacuum))
     low = (level - y.low) / (y.high - y.low) * _PLOT_PX < 2.0 * _APART_PX
     return Label(x=at, y=level, lines=(count(cycle),), style="mid t-odd", dy=-6 if low else 15)
+
+
+def _uncrossed(label: Label, others: list[Curve], x: Axis, y: Axis) -> bool:
+    """True where no line of another cycle runs through a number or along the line that it belongs to."""
+    half_s = 0.5 * _NUMBER_PX / _NARROW_PX * (x.high - x.low)
+    at = label.x + np.linspace(-half_s, half_s, 9)
+    per_px = (y.high - y.low) / _PLOT_PX
+    foot = label.y - label.dy * per_px
+    low, high = min(foot, label.y) - _CLEAR_PX * per_px, max(foot + _TYPE_PX * per_px, label.y) + _CLEAR_PX * per_px
+    levels = [np.interp(at, time, vacuum, left=np.nan, right=np.nan) for time, vacuum in others]
+    return not any(bool(((v > low) & (v < high)).any()) for v in levels)
 
 
 def _apart(one: Label, other: Label, x: Axis, y: Axis) -> bool:
