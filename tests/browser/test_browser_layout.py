@@ -172,3 +172,12 @@ def test_motion_is_short_where_it_is_welcome(visit):
     page = visit("dropping", reduced_motion="no-preference")
     spans = page.evaluate("[...document.querySelectorAll('.plot path')].map(e => parseFloat(getComputedStyle(e).transitionDuration))")
     assert 0 < max(spans) <= 0.15
+
+
+def test_the_source_of_a_page_is_small_on_paper(visit):
+    """On paper what follows the first sheet is set smaller, and where the page comes from smaller still."""
+    page = visit("torn_cup", width=PAPER_PX[0])
+    page.emulate_media(media="print")
+    size = "s => parseFloat(getComputedStyle(document.querySelector(s)).fontSize)"
+    body, after, source = (page.evaluate(size, s) for s in ("body", ".page-one~.block", "dl.provenance"))
+    assert source < after < body
