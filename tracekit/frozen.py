@@ -1,7 +1,7 @@
 """Frozen records that cost little to define: some hundreds of them are defined before anything is read.
 
 For each frozen record the standard library writes and compiles six functions, most of which most runs never call. Here
-five are shared by all records, and the sixth, which makes a record, is compiled when the first one is made.
+five are shared by all records, and the sixth, which makes a record, is had from it when the first one is made.
 """
 
 import dataclasses
@@ -32,7 +32,7 @@ else:
 
 
 def _first_init(record: type[Any]) -> Callable[..., None]:
-    """What makes the first of some records: it compiles what makes the others, which takes its place."""
+    """What makes the first of some records: it has what makes the others compiled, which takes its place."""
 
     def __init__(self: Any, *args: Any, **values: Any) -> None:  # noqa: N807 - it becomes the record's own
         type.__setattr__(record, "__init__", _init(record))
@@ -42,37 +42,28 @@ def _first_init(record: type[Any]) -> Callable[..., None]:
 
 
 def _init(record: type[Any]) -> Callable[..., None]:
-    """What makes a record from the values of its fields, as the standard library would write it."""
-    known: dict[str, Any] = {"_set": object.__setattr__, "_absent": dataclasses.MISSING}
-    named: list[str] = []
-    placed, body = ["_self"], []
-    for field in dataclasses.fields(record):
-        name = field.name
-        told, value = _default(field, known)
-        if field.init:
-            (named if field.kw_only else placed).append(name + told)
-        if value:
-            body.append(f" _set(_self, {name!r}, {value})")
+    """What makes a record from the values of its fields, as the standard library writes it for a twin of the record."""
+    named: dict[str, Any] = {"__doc__": "twin"}  # without a text the standard library would work one out, at length
     if hasattr(record, "__post_init__"):
-        body.append(" _self.__post_init__()")
-    arguments = ", ".join([*placed, "*", *named] if named else placed)
-    exec(f"def __init__({arguments}):\n" + "\n".join(body or [" pass"]), known)  # noqa: S102 - of names alone
-    made: Callable[..., None] = known["__init__"]
+        named["__post_init__"] = record.__post_init__
+    fields = [(one.name, one.type, _again(one)) for one in dataclasses.fields(record)]
+    slots = not all(one.init for one in dataclasses.fields(record))  # else what is no argument would not be set
+    twin = dataclasses.make_dataclass(
+        record.__name__, fields, namespace=named, frozen=True, slots=slots, repr=False, eq=False
+    )
+    made: Callable[..., None] = vars(twin)["__init__"]
     made.__qualname__ = f"{record.__qualname__}.__init__"
     return made
 
 
-def _default(field: dataclasses.Field[Any], known: dict[str, Any]) -> tuple[str, str]:
-    """How a field stands among the arguments, after its name, and what it is set to; its default becomes known."""
-    name = field.name
-    if field.default is not dataclasses.MISSING:
-        known[f"_default_{name}"] = field.default
-        return f"=_default_{name}", name if field.init else f"_default_{name}"
-    if field.default_factory is not dataclasses.MISSING:
-        known[f"_make_{name}"] = field.default_factory
-        made = f"_make_{name}()"
-        return "=_absent", f"{made} if {name} is _absent else {name}" if field.init else made
-    return "", name if field.init else ""
+def _again(one: dataclasses.Field[Any]) -> Any:
+    """A field of the same kind for another record."""
+    kind: dict[str, Any] = {"init": one.init, "kw_only": bool(one.kw_only)}
+    if one.default is not dataclasses.MISSING:
+        kind["default"] = one.default
+    if one.default_factory is not dataclasses.MISSING:
+        kind["default_factory"] = one.default_factory
+    return dataclasses.field(**kind)
 
 
 def _refused(_record: Any, name: str, *value: Any) -> None:
