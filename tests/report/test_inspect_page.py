@@ -80,6 +80,17 @@ def test_alternatives_become_lines_of_their_own(line, expected):
     assert all(f'"{means}"' in text for means, text in found if means)
 
 
+def test_units_that_are_left_open_become_lines_with_their_sense():
+    """A line that fills in neither unit nor sense has an answer for each pair behind it, and no other."""
+    line = 'pressure = { column = "p", unit = "...", sense = "..." }'
+    offers = '   # unit = "mbar", sense = "vacuum"; or unit = "psi", sense = "absolute"'
+    found = readings(Question(found='the unit of "p" does not show (readings from 0 to 600)', line=line + offers))
+    assert found == [
+        ("mbar: from \u221260 to 0\u00a0kPa", 'pressure = { column = "p", unit = "mbar", sense = "vacuum" }'),
+        ("psi: from 0 to 4.14e+03\u00a0kPa absolute", 'pressure = { column = "p", unit = "psi", sense = "absolute" }'),
+    ]
+
+
 def test_units_that_nature_forbids_are_not_offered():
     """Nobody reads 497 kPa below ambient; units of one size are offered once."""
     asked = Question(

@@ -18,6 +18,8 @@ _OTHER = re.compile(
     r'\bor (?P<key>[a-z_]+) = (?P<value>\{[^}]*\}|"[^"]*"|\[\[.*?\]\]|\[[^\]]*\]|[\d.e+-]+)'
     r"(?P<means> (?:where|to) [^;]*)?"
 )
+_OFFERED = re.compile(r'unit = "([^"]+)", sense = "([^"]+)"')
+_LEFT_OPEN = 'unit = "...", sense = "..."'
 _INNER = ("unit", "scale", "interval_s")  # keys of a channel, one of which stands for the others
 _COLUMN = re.compile(r'column = "[^"]*"')
 NARROW = "\u00a0"
@@ -34,6 +36,8 @@ def answers(question: OpenQuestion) -> list[tuple[str, str]]:
     answer, _, comment = question.line.partition("#")
     answer = answer.rstrip()
     shown = _RANGE.search(question.found)
+    if shown and (offered := _offered(answer, comment, float(shown[1]), float(shown[2]))):
+        return offered
     if answer.startswith("pressure") and 'unit = "' in answer and shown and "unit" in question.found:
         return [*_units(answer, float(shown[1]), float(shown[2])), *_told(answer, comment)]
     senses = [(s, re.search(rf"as {s}[^,]*? (\d+) kPa", question.found)) for s in SENSES]
@@ -47,6 +51,18 @@ def answers(question: OpenQuestion) -> list[tuple[str, str]]:
         before, behind = _COLUMN.split(answer, maxsplit=1)
         return [(name, f'{before}column = "{name}"{behind}') for name in columns]
     return [*_words(answer, _OTHER.sub("", comment), question.found), *_told(answer, comment)]
+
+
+def _offered(answer: str, comment: str, low: float, high: float) -> list[tuple[str, str]]:
+    """The units with their senses that stand behind a line which leaves both open; none where it does not."""
+    sizes = {unit.symbol: unit.kpa for unit in PRESSURE_UNITS}
+    found = []
+    for unit, sense in _OFFERED.findall(comment) if _LEFT_OPEN in answer else ():
+        ends = sorted((0.0 - low, 0.0 - high) if sense == "vacuum" else (low, high))
+        span = f"from {_figure(ends[0] * sizes[unit])} to {_figure(ends[1] * sizes[unit])}{NARROW}kPa"
+        means = f"{unit}: {span}{' absolute' if sense == 'absolute' else ''}"
+        found.append((means, answer.replace(_LEFT_OPEN, f'unit = "{unit}", sense = "{sense}"')))
+    return found
 
 
 def _told(answer: str, comment: str) -> list[tuple[str, str]]:
