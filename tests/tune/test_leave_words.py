@@ -12,5 +12,5 @@ RULES = Rules(
 def test_settings_that_stay_say_how_far_apart_they_are():
     """The distance that keeps the output on is told by its two settings; one within the guard is not praised."""
     told = leave(RULES, {"reset_point": 50.0, "supply_on": 62.0})
-    assert told == "Leave them: no change is predicted to help clearly; the supply resumes 12.0 kPa above the reset point"
-    assert leave(RULES, {"reset_point": 60.0, "supply_on": 62.0}) == "Leave them: no change is predicted to help clearly"
+    assert told == "Leave them: no change clearly helps; the supply resumes 12.0 kPa above the reset point"
+    assert leave(RULES, {"reset_point": 60.0, "supply_on": 62.0}) == "Leave them: no change clearly helps"

@@ -174,7 +174,9 @@ def test_no_heavy_library_is_loaded():
 def test_until_the_repair_only_safe_settings():
     """With a cause to repair first and an order that lets parts fall, supply_on is raised meanwhile and nothing lowered."""
     fault = Finding(code="leak_steady", kind="cause", severity="minor", confidence=0.9, share=1.0, title="leak")
-    made = replace(stations.ORDER, station=replace(stations.ORDER.station, saving=Saving(supply_off_kpa=72.0, supply_on_kpa=63.0)))
+    volumes = replace(stations.ORDER.station.volumes, residual_leak_kpa_s=8.0)
+    saving = Saving(supply_off_kpa=72.0, supply_on_kpa=63.0)
+    made = replace(stations.ORDER, station=replace(stations.ORDER.station, saving=saving, volumes=volumes))
     result = stations.diagnosed(made, LOADED)
     result = replace(result, findings=(fault, *result.findings))
     tuning = tune_station(result, stations.filed(made, LOADED))

@@ -33,7 +33,7 @@ LEAKING = scenario(faults=(Fault(label="cup_leak_orifice", kind="cup", size={"ra
 ORDER = scenario(
     spec(
         switch=Switch(set_point_kpa=68.0, reset_point_kpa=65.0),
-        volumes=replace(StationSpec().volumes, residual_leak_kpa_s=8.0),
+        volumes=replace(StationSpec().volumes, residual_leak_kpa_s=5.0),
     )
 )
 

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 from tracekit.frozen import dataclass
 from tracekit.report.exact import settled
 from tracekit.report.markup import numbers
-from tracekit.report.text import clean
+from tracekit.report.text import clean, escape
 from tracekit.report.words import OFFERED_UNITS, PAGE_UNITS
 
 if TYPE_CHECKING:
@@ -95,8 +95,9 @@ def frame(
 
 
 def _value(text: str, unit: str) -> str:
-    """A value of the provenance as HTML."""
-    return numbers(clean(text, 600), unit)
+    """A value of the provenance as HTML; what was typed, up to a semicolon, stands as it was."""
+    typed, mark, rest = clean(text, 600).partition(";") if text.startswith("--") else ("", "", clean(text, 600))
+    return escape(typed + mark) + numbers(rest, unit)
 
 
 def render(template: str, values: Mapping[str, object], unit: str = "kPa") -> str:

@@ -9,7 +9,7 @@ UNSEEN_LEAK = (
     "more than {most} supply changes in a hold mean a leak, which is repaired first"
 )
 
-_LEAVE = "Leave them: no change is predicted to help clearly"
+_LEAVE = "Leave them: no change clearly helps"
 
 
 def leave(rules: Rules, now: Values) -> str:
