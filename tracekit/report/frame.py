@@ -96,7 +96,7 @@ def frame(
 
 def _value(text: str, unit: str) -> str:
     """A value of the provenance as HTML; what was typed, up to a semicolon, stands as it was."""
-    typed, mark, rest = clean(text, 600).partition(";") if text.startswith("--") else ("", "", clean(text, 600))
+    typed, mark, rest = clean(text, 600).partition("; ") if text.startswith("--") else ("", "", clean(text, 600))
     return escape(typed + mark) + numbers(rest, unit)
 
 
