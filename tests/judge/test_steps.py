@@ -56,7 +56,7 @@ def test_cup_before_valves() -> None:
     steps = _steps("leak_steady", "check_valve_leak", measures=LEAKY)
     assert [step.do.split()[0] for step in steps] == ["Pick", "Plug", "Change", "Record"]
     # Half of 7.42 is 3.71.
-    assert steps[0].expect_if == "A new cup halves the fall: the cup leaks. In figures, with a new cup at most 3.7 kPa/s."
+    assert steps[0].expect_if == "A new cup halves the fall (at most 3.7 kPa/s): the cup leaks."
     assert steps[2].expect_else == "No change: check valve next."
 
 

@@ -196,11 +196,17 @@ def _test_step(test: Check, entry: Entry, rivals: tuple[Entry, ...], place: _Pla
     figure = "" if test.figure_if is None else _figure_text(test.figure_if, place, with_now=False)
     return NextStep(
         do=" ".join([test.do, *_notes(test, entry, rivals, place), *_recording(test)]),
-        expect_if=_joined(test.expect_if, figure and f"In figures, {figure}."),
+        expect_if=_with_figure(test.expect_if, figure),
         expect_else=test.expect_else,
         minutes=test.minutes[1],
         caution=_caution(test.state, test.caution),
     )
+
+
+def _with_figure(outcomes: str, figure: str) -> str:
+    """Outcomes of a test with the figure of the first one behind what is seen."""
+    seen, colon, rest = outcomes.partition(":")
+    return f"{seen} ({figure}){colon}{rest}" if figure and colon else outcomes
 
 
 def _recording(test: Check) -> list[str]:
@@ -334,7 +340,7 @@ def _figure_text(target: Target, place: _Place, *, with_now: bool) -> str:
         said = f"at most {_number(high or 0.0, target.unit)}{unit}"
     now = place.measures.get(target.measure)
     tail = f", now {_number(now, target.unit)}{unit}" if with_now and now is not None else ""
-    return f"{target.words} {said}{tail}"
+    return f"{target.words} {said}{tail}".strip()
 
 
 def _number(value: float, unit: str) -> str:
