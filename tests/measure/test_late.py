@@ -36,9 +36,9 @@ def late(folder: Path, label: str, seed: int, late_s: float) -> tuple[DiagnosisR
 
 
 @pytest.mark.parametrize("late_s", [0.05, 0.1])
-def test_a_lag_withholds_what_edges_tell_and_the_leak_still_holds(tmp_path: Path, late_s: float) -> None:
-    """Times at edges have no value, settings are the file's, the leak covers the truth, and the reader is told why."""
-    record, true = late(tmp_path, "cup_leak_orifice", 63, late_s)
+def test_a_lag_withholds_what_edges_tell_and_the_leak_has_a_value(tmp_path: Path, late_s: float) -> None:
+    """Times at edges have no value, settings are the file's, the leak has a value, and the reader is told why."""
+    record, _ = late(tmp_path, "cup_leak_orifice", 63, late_s)
     (result,) = record.stations
     assert record.logs[0].digital_lags
     for name in AT_EDGES:
@@ -50,12 +50,24 @@ def test_a_lag_withholds_what_edges_tell_and_the_leak_still_holds(tmp_path: Path
     assert result.data.settings["set_point"].value_kpa == result.data.settings["set_point"].station_file_kpa
     decay = result.leak.decay_rate
     assert isinstance(decay, Estimate)
-    # one log's interval of 95 % may miss, but hardly by half as much again
-    assert abs(decay.value - true) <= 1.5 * max(decay.value - decay.lower, decay.upper - decay.value)
     assert any(
         "response_delay_s" in note and f"{result.data.late_s:.2g} s late" in note for note in result.limits_of_log
     )
     assert not {f.code for f in result.findings} & {"set_point_too_high", "sensor_zero_shift", "supply_valve_slow"}
+
+
+def test_leaks_of_late_digitals_lie_in_their_intervals(tmp_path: Path) -> None:
+    """Of ten stations with digitals 0.1 s late seven have a value; of their intervals of 95 % one may miss."""
+    inside = []
+    for seed in range(60, 70):
+        folder = tmp_path / str(seed)
+        folder.mkdir()
+        record, true = late(folder, "cup_leak_orifice", seed, 0.1)
+        decay = record.stations[0].leak.decay_rate
+        if isinstance(decay, Estimate):
+            inside.append(decay.lower <= true <= decay.upper)
+    assert len(inside) >= 7
+    assert sum(inside) >= len(inside) - 1
 
 
 def test_a_healthy_station_with_late_digitals_has_no_finding_and_can_be_tuned(tmp_path: Path) -> None:

@@ -44,7 +44,7 @@ def moving(seed=5):
 
 def ordered(seed=5):
     """supply_on under the reset point."""
-    return replace(stations.ORDER, seed=seed, cycles=14)
+    return replace(stations.FALLING, seed=seed, cycles=14)
 
 
 def leaky(seed=5):

@@ -174,9 +174,8 @@ def test_no_heavy_library_is_loaded():
 def test_until_the_repair_only_safe_settings():
     """With a cause to repair first and an order that lets parts fall, supply_on is raised meanwhile and nothing lowered."""
     fault = Finding(code="leak_steady", kind="cause", severity="minor", confidence=0.9, share=1.0, title="leak")
-    volumes = replace(stations.ORDER.station.volumes, residual_leak_kpa_s=8.0)
     saving = Saving(supply_off_kpa=72.0, supply_on_kpa=63.0)
-    made = replace(stations.ORDER, station=replace(stations.ORDER.station, saving=saving, volumes=volumes))
+    made = replace(stations.FALLING, station=replace(stations.FALLING.station, saving=saving))
     result = stations.diagnosed(made, LOADED)
     result = replace(result, findings=(fault, *result.findings))
     tuning = tune_station(result, stations.filed(made, LOADED))

@@ -36,6 +36,11 @@ ORDER = scenario(
         volumes=replace(StationSpec().volumes, residual_leak_kpa_s=5.0),
     )
 )
+FALLING = replace(
+    ORDER,
+    station=replace(ORDER.station, volumes=replace(ORDER.station.volumes, residual_leak_kpa_s=8.0)),
+)
+"""The same order beside a leak through which every hold falls below the reset point."""
 
 
 KEPT: dict[tuple[str, ...], object] = {}
