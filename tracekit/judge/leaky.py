@@ -7,13 +7,12 @@ from tracekit.judge.effects import Effect
 from tracekit.judge.evidence import Sign
 from tracekit.judge.features import Features
 from tracekit.judge.signs import logistic
+from tracekit.judge.steps import L_MIN_ANR_PER_ML_KPA_S
 from tracekit.model.estimate import Bound, Estimate, Withheld
 from tracekit.model.result import LeakResult
 from tracekit.options.judge import JudgeOptions
 
 Bools = NDArray[np.bool_]
-_L_MIN_PER_ML_KPA_S = 0.0006
-"""Flow at 100 kPa and 20 °C of a fall by 1 kPa/s in 1 mL: V·dp/dt/p_ref [L/min]."""
 _NINE_IN_TEN = 1.6449
 """Standard deviations either side of the middle that hold nine in ten."""
 
@@ -49,7 +48,7 @@ def leaky_sign(
     if volume_ml is None:
         odds = 2.5 * np.log(rate / options.leaky_kpa_s)
         return Sign(name="leaky", present=logistic(odds if coast is None else max(odds, coast)))
-    flow = _L_MIN_PER_ML_KPA_S * volume_ml * rate
+    flow = L_MIN_ANR_PER_ML_KPA_S * volume_ml * rate
     usual = _of_usual_volume(flow, volume_ml, options)
     odds = _flow_odds(usual, options.healthy_most_l_min, options)
     if coast is not None and coast > odds:
@@ -81,7 +80,7 @@ def mixed_products(features: Features, upper: Bools, volume_ml: float | None, op
     high, low = rate[upper & np.isfinite(rate)], rate[~upper & np.isfinite(rate)]
     if volume_ml is None or not len(high) or not len(low):
         return False
-    flow = _of_usual_volume(_L_MIN_PER_ML_KPA_S * volume_ml * float(np.median(high)), volume_ml, options)
+    flow = _of_usual_volume(L_MIN_ANR_PER_ML_KPA_S * volume_ml * float(np.median(high)), volume_ml, options)
     ratio = float(np.median(high) / max(float(np.median(low)), 1e-3))
     return flow < options.healthy_most_l_min and ratio < options.parts_differ
 
