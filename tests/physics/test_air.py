@@ -23,6 +23,8 @@ def test_reference_flow() -> None:
     """1 Pa·m³/s at 20 °C is 0.6 L/min ANR (row L03), and less when the gas is warmer."""
     assert float(air.anr_l_min(1.0, 293.15)) == pytest.approx(0.6, rel=1e-12)
     assert float(air.anr_l_min(1.0, 313.15)) == pytest.approx(0.6 * 293.15 / 313.15, rel=1e-12)
+    per_ml = float(air.anr_l_min(1e-3, air.ANR_K))  # 1 mL·kPa/s is 1e-3 Pa·m³/s
+    assert pytest.approx(per_ml, rel=1e-12) == air.L_MIN_ANR_PER_ML_KPA_S
     assert float(air.throughput_of_anr_pa_m3_s(1.0, 293.15)) == pytest.approx(1.6666666666666667, rel=1e-12)
 
 

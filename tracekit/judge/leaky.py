@@ -7,10 +7,10 @@ from tracekit.judge.effects import Effect
 from tracekit.judge.evidence import Sign
 from tracekit.judge.features import Features
 from tracekit.judge.signs import logistic
-from tracekit.judge.steps import L_MIN_ANR_PER_ML_KPA_S
 from tracekit.model.estimate import Bound, Estimate, Withheld
 from tracekit.model.result import LeakResult
 from tracekit.options.judge import JudgeOptions
+from tracekit.physics.air import L_MIN_ANR_PER_ML_KPA_S
 
 Bools = NDArray[np.bool_]
 _NINE_IN_TEN = 1.6449

@@ -8,6 +8,7 @@ from tracekit.frozen import dataclass
 from tracekit.judge import handbook
 from tracekit.judge.handbook import Check, Entry, State, Target, Verify
 from tracekit.model.finding import NextStep
+from tracekit.physics.air import L_MIN_ANR_PER_ML_KPA_S
 
 MOST_TESTS = 3
 """More tests than this in a row and nobody makes them (common practice, no source)."""
@@ -16,8 +17,6 @@ NEEDS_EJECTOR = frozenset({"T4", "T5", "T6"})
 NEEDS_AIR_SAVING = frozenset({"supply_on_below_reset", "supply_band_too_narrow", "supply_short_cycling"})
 TIGHT_LEAK_L_MIN_ANR = 0.1
 """A station that leaks less is tight (common practice, no source)."""
-L_MIN_ANR_PER_ML_KPA_S = 0.0006
-"""Flow at 100 kPa and 20 °C of a fall by 1 kPa/s in 1 mL: V·dp/dt/p_ref, in L/min."""
 _AFTERWARDS: Mapping[State, str] = {
     "running": "Then run it from outside the guards.",
     "safe stop": "Then back to the safe stop.",

@@ -17,6 +17,8 @@ EXPONENT = 9.80665 / (287.05287 * LAPSE_K_M)
 EARTH_RADIUS_M = 6_356_766.0
 ANR_KPA, ANR_K = 100.0, 293.15
 NORMAL_KPA, NORMAL_K = 101.325, 273.15
+L_MIN_ANR_PER_ML_KPA_S = 0.0006
+"""Flow of a fall by 1 kPa/s in 1 mL at 20 °C: V·dp/dt over 100 kPa [L/min ANR] [2]."""
 
 
 def standard_pressure_kpa(altitude_m: ArrayLike) -> NDArray[np.float64]:

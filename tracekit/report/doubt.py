@@ -8,13 +8,13 @@ from tracekit.model.estimate import Estimate, Withheld
 from tracekit.model.finding import Finding
 from tracekit.model.result import StationResult
 from tracekit.options.judge import JudgeOptions
+from tracekit.physics.air import L_MIN_ANR_PER_ML_KPA_S
 from tracekit.report.view import LEAKS, fault_of_log, main_finding, median, middle, symptom
 from tracekit.report.words import Num, of_quantity
 
 RUNNING = "Machine running"
 """How the caution of a step begins for which the machine runs."""
 _JUDGE = JudgeOptions()
-_L_MIN_PER_ML_KPA_S = 0.0006
 NEARLY_ALL = 0.95
 """The share of cycles from which on a finding is about all of them."""
 _BAND = ("supply_off", "supply_on")
@@ -54,7 +54,7 @@ def _empties_soon(result: StationResult, rate: Num) -> bool:
 
 def _flow_l_min(result: StationResult, rate: Num) -> float:
     """The leak as the flow of a station of usual volume: what is usual grows with the root of the volume."""
-    usual = _L_MIN_PER_ML_KPA_S * _JUDGE.usual_volume_ml * rate.value
+    usual = L_MIN_ANR_PER_ML_KPA_S * _JUDGE.usual_volume_ml * rate.value
     flow = result.leak_rate_l_min_anr
     return float(np.sqrt(flow.value * usual)) if isinstance(flow, Estimate) and flow.value > 0.0 else usual
 

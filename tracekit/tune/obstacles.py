@@ -11,6 +11,7 @@ from tracekit.model.result import LeakResult
 from tracekit.model.station import Station
 from tracekit.model.tuning import Known
 from tracekit.options.tune import TuneOptions
+from tracekit.physics.air import L_MIN_ANR_PER_ML_KPA_S
 from tracekit.tune.facts import closed_picks
 
 # Causes that change neither evacuation, hold nor decay of a healthy pick, so that settings can be chosen beside them.
@@ -87,7 +88,7 @@ def leak_first(leak: LeakResult, station: Station, faults: tuple[str, ...], opti
     if not isinstance(rate, Estimate) or "supply_on_below_reset" in faults:
         return None
     volume = station.station.volume_ml
-    flow = 0.0006 * (volume or 0.0) * rate.lower  # L/min ANR at 20 °C: 0.6 L/min per Pa·m³/s
+    flow = L_MIN_ANR_PER_ML_KPA_S * (volume or 0.0) * rate.lower
     if flow > options.leaky_l_min or (volume is None and rate.lower > options.leaky_kpa_s):
         return _LEAKY
     return None
