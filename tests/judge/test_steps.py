@@ -12,7 +12,7 @@ from tests.judge.test_handbook import TAKEN_FOR
 from tracekit.errors import UsageError
 from tracekit.judge import handbook
 from tracekit.judge.rank import HYPOTHESES
-from tracekit.judge.steps import next_steps
+from tracekit.judge.steps import next_steps, own_steps
 from tracekit.model.finding import CODES, NextStep
 
 LEAKY = {"decay_rate_kpa_s": 7.42, "baseline_decay_rate_kpa_s": 0.42, "ultimate_vacuum_kpa": 71.2}
@@ -271,3 +271,13 @@ def test_every_pair_that_may_be_rivals_has_a_test(code: str, rival: str) -> None
 def test_the_plate_test_is_logged_as_a_blanked_one() -> None:
     """The plate test says with which option its file is read."""
     assert "--blanked plate.csv" in _steps("leak_steady", "leak_part_dependent")[0].do
+
+
+@pytest.mark.parametrize("code", [code for code, kind in CODES.items() if kind in ("cause", "setting", "sensor")])
+def test_a_cause_without_a_finding_has_the_steps_of_one(code: str) -> None:
+    """Its test and repair are those of a finding of the same code without rivals."""
+    test, repair = own_steps(code, air_saving=True, has_baseline=True, sensor_at="", source="ejector")
+    steps = _steps(code, sensor_at="")
+    assert test == steps[0]
+    assert repair in steps
+    assert repair.do == handbook.entry(code).repair.do

@@ -120,6 +120,7 @@ def test_chances(plain) -> None:
         assert values == sorted(values, reverse=True)
         assert all(c.reason for c in chances)
         assert {c.code for c in chances} - {"none of these"} <= CODES.keys()
+        assert all((c.test is not None) == (c.repair is not None) == (c.code in CODES) for c in chances)
 
 
 def test_collisions() -> None:

@@ -5,6 +5,7 @@ from dataclasses import replace
 import numpy as np
 from plays import HASH, OFF, ON, RESET, SET, Play, data_of
 
+from tracekit.judge.steps import own_steps
 from tracekit.model.cycle import Bins, SettingInForce, Wiring
 from tracekit.model.estimate import Estimate, Withheld
 from tracekit.model.finding import CauseChance, Detectable, Evidence, Finding, NextStep
@@ -275,13 +276,19 @@ def hostile():
     return replace(base, stations=(bad,), logs=(facts,))
 
 
+def cause(code, chance, reason="seen"):
+    """A cause with its own test and repair, as the judgement hands it on."""
+    test, repair = own_steps(code, air_saving=True, has_baseline=True, sensor_at="", source="ejector")
+    return CauseChance(code=code, chance=chance, reason=reason, test=test, repair=repair)
+
+
 def perhaps_two():
     """A weak blow-off, whose rival is a blocked filter, beside low air pressure, whose rival is the silencer."""
     left = Evidence(measure="residual_vacuum_kpa", value=15.6, unit="kPa", lower=15.1, upper=16.1, cycles=18)
     weak = finding("release_weak", confidence=0.57, alternatives=("flow_restricted",), evidence=(left,))
     low = finding("supply_pressure_low", confidence=0.32, alternatives=("exhaust_restricted",))
     chances = {"release_weak": 0.35, "flow_restricted": 0.22, "supply_pressure_low": 0.2, "exhaust_restricted": 0.18}
-    causes = tuple(CauseChance(code=c, chance=p, reason="seen") for c, p in chances.items())
+    causes = tuple(cause(c, p) for c, p in chances.items())
     return record(result(Play(cycles=40), findings=(weak, low), causes=causes, base=Play(cycles=40)))
 
 

@@ -6,11 +6,9 @@ import numpy as np
 import stories
 from plays import Play
 
-from tracekit.judge.steps import next_steps
 from tracekit.model.finding import CauseChance, Evidence
 from tracekit.options.report import ReportOptions
 from tracekit.report.pictures.dip import dip
-from tracekit.report.repairs import TESTS
 from tracekit.report.sections import steps_in_full
 from tracekit.report.terminal import first_screen
 from tracekit.report.todo import steps, to_record
@@ -98,10 +96,3 @@ def test_a_sound_log_has_its_answer_first_among_the_chances():
     causes = (CauseChance(code="leak_steady", chance=0.04, reason="seen"), CauseChance(code="none", chance=0.96, reason="as ever"))
     html = why_this_cause(replace(stories.healthy().stations[0], causes=causes), "kPa")
     assert html.index("Nothing wrong") < html.index("Leak at the cup")
-
-
-def test_a_test_without_a_finding_is_the_handbook_s():
-    """Told in the same words."""
-    for code, test in TESTS.items():
-        known = next_steps(code, (), air_saving=True, has_baseline=True, sensor_at="", source="ejector", measures={})
-        assert known[0] == test

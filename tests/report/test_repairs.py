@@ -10,7 +10,6 @@ from tracekit.judge import handbook
 from tracekit.model.finding import CODES, CauseChance, NextStep
 from tracekit.report.entries import leave_words, why_leave
 from tracekit.report.phrases import cause_name, phrase
-from tracekit.report.repairs import REPAIRS
 from tracekit.report.sections import what_to_do
 from tracekit.report.todo import steps
 from tracekit.report.why import why_this_cause
@@ -37,8 +36,8 @@ def leaking(*causes):
 
 THREE = (
     CauseChance(code="leak_steady", chance=0.7, reason=SHOWS),
-    CauseChance(code="release_valve_leak", chance=0.2, reason=f"not excluded: it would show so too ({SHOWS})"),
-    CauseChance(code="check_valve_leak", chance=0.1, reason=f"not excluded: it would show so too ({SHOWS})"),
+    CauseChance(code="release_valve_leak", chance=0.2, reason=f"not excluded: it would show so too ({SHOWS})", repair=repair("release_valve_leak")),
+    CauseChance(code="check_valve_leak", chance=0.1, reason=f"not excluded: it would show so too ({SHOWS})", repair=repair("check_valve_leak")),
 )
 
 
@@ -49,12 +48,6 @@ def test_a_repair_says_after_which_outcome_it_comes():
     others = dict(told[1].more)
     assert list(others) == ["Seeping release valve instead", "Leaking check valve instead"]
     assert others["Leaking check valve instead"].startswith("clean the check valve or fit a new one (")
-
-
-def test_repairs_are_the_handbook_s():
-    """One sentence each, word for word, and the same minutes."""
-    repairs = {code: handbook.entry(code).repair for code, kind in CODES.items() if kind in ("cause", "setting", "sensor")}
-    assert {code: (r.do.partition(". ")[0].rstrip("."), r.minutes[1]) for code, r in repairs.items()} == REPAIRS
 
 
 def test_what_comes_next_is_named():

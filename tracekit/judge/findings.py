@@ -12,9 +12,9 @@ from tracekit.judge.evidence import log_fit
 from tracekit.judge.facts import Fact, rows
 from tracekit.judge.fingerprints import FINGERPRINTS, SAME, SIGNS
 from tracekit.judge.handbook import title
-from tracekit.judge.steps import next_steps
+from tracekit.judge.steps import next_steps, own_steps
 from tracekit.model.estimate import Bound, Estimate
-from tracekit.model.finding import CODES, Evidence, Finding, NextStep, Severity
+from tracekit.model.finding import CODES, CauseChance, Evidence, Finding, NextStep, Severity
 
 _WEAR: Severity = "minor"
 _FEWEST_EARLIER = 5  # rates before a fault that are a goal for its repair
@@ -55,6 +55,18 @@ def _steps(
         code, others, air_saving=case.data.air_saving, has_baseline=case.baseline is not None,
         sensor_at=facts.sensor_at, source=facts.source, measures=_measures(case, now),
     )  # fmt: skip
+
+
+def cause_chance(case: Case, code: str, chance: float, reason: str) -> CauseChance:
+    """A cause with its chance, and with its test and repair where there is something to repair."""
+    if CODES.get(code) not in ("cause", "setting", "sensor"):
+        return CauseChance(code=code, chance=chance, reason=reason)
+    facts = case.station.station
+    test, repair = own_steps(
+        code, air_saving=case.data.air_saving, has_baseline=case.baseline is not None, sensor_at=facts.sensor_at,
+        source=facts.source,
+    )  # fmt: skip
+    return CauseChance(code=code, chance=chance, reason=reason, test=test, repair=repair)
 
 
 def _measures(case: Case, now: NDArray[np.bool_] | None) -> dict[str, float]:

@@ -93,6 +93,23 @@ def next_steps(
     return (*first, *tests, *repair, _record_again(entry, rivals, place))
 
 
+def own_steps(
+    code: str, *, air_saving: bool, has_baseline: bool, sensor_at: str, source: str
+) -> tuple[NextStep, NextStep]:
+    """The test that finds a cause, setting or sensor fault by itself, and its repair, without the log's figures.
+
+    Raises
+    ------
+    UsageError
+        For an unknown code.
+    """
+    place = _Place(
+        air_saving=air_saving, has_baseline=has_baseline, sensor_at=sensor_at, source=source, measures={}
+    )  # fmt: skip
+    entry = handbook.entry(code)
+    return _test_step(_own_test(entry, place), entry, (), place), _repair_step(entry, (), place)
+
+
 def _with_tight_limit(measures: Mapping[str, float]) -> dict[str, float]:
     """Known measures, with the fall of a tight station where the volume is known."""
     known = {name: value for name, value in measures.items() if math.isfinite(value)}

@@ -17,7 +17,7 @@ from tracekit.judge.evidence import Circumstances, Sign
 from tracekit.judge.facts import Fact
 from tracekit.judge.falls import fall_sign
 from tracekit.judge.features import Bands, Features, choose_bands, make_features, response_from_open_cup
-from tracekit.judge.findings import fact_finding
+from tracekit.judge.findings import cause_chance, fact_finding
 from tracekit.judge.late import late_sign, rested_picks, where_all_are_late
 from tracekit.judge.leaky import leaky_sign, mixed_products
 from tracekit.judge.listing import ranked
@@ -262,7 +262,7 @@ def judge(case: Case, options: JudgeOptions) -> Judgement:
     found = tuple(code for code, chance in post.present.items() if chance >= options.listed)
     return Judgement(
         findings=findings,
-        causes=_causes(seen, post, repairs, chances),
+        causes=_causes(case, seen, post, repairs, chances),
         detectable=detectable(seen.effects, seen.signs, words, circumstances, has_reference, options, found),
         comparison=seen.comparison,
     )
@@ -328,14 +328,14 @@ def _chances(post: Posterior, repairs: tuple[Fact, ...]) -> dict[str, float]:
 
 
 def _causes(
-    seen: Seen, post: Posterior, repairs: tuple[Fact, ...], chances: Mapping[str, float]
+    case: Case, seen: Seen, post: Posterior, repairs: tuple[Fact, ...], chances: Mapping[str, float]
 ) -> tuple[CauseChance, ...]:
     """Every cause with its chance and one line for or against it, most likely first."""
     reasons = {f.code: f.reason for f in repairs}
     out = []
     for code, chance in sorted(chances.items(), key=lambda item: -item[1]):
         reason = reasons.get(code) or _reason(seen, code, post)
-        out.append(CauseChance(code=code, chance=chance, reason=reason))
+        out.append(cause_chance(case, code, chance, reason))
     return tuple(out)
 
 

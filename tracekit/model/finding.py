@@ -89,11 +89,16 @@ class Finding:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CauseChance:
-    """The chance that a cause is the first to repair, with one line for or against it."""
+    """The chance that a cause is the first to repair, with one line for or against it, its own test and its repair.
+
+    Test and repair are None where there is nothing to repair, as for "none of these".
+    """
 
     code: str
     chance: float
     reason: str
+    test: NextStep | None = None
+    repair: NextStep | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -6,142 +6,13 @@ from tracekit.model.finding import Finding, NextStep
 from tracekit.model.result import StationResult
 from tracekit.report.phrases import cause_name, phrase
 from tracekit.report.rivals import runner_up
-from tracekit.report.steps_told import Step
+from tracekit.report.steps_told import STEP_MOST, Step
 from tracekit.report.text import clean
 
 _NEXT, _MOST_OTHERS, _MAY_BE = "look into the next likely cause", 3, 0.075
 _NO_RIVAL = "record again: the new page tells what is left"
 _LOCK = "Lock out, dump the air, vent the vacuum and prove zero energy first. Receivers store energy."
 _WORKED = ("The test above finds no fault any more", "Every part holds at low speed")
-REPAIRS: dict[str, tuple[str, int]] = {
-    "leak_steady": (
-        "Change the cup (5 min)",
-        15,
-    ),
-    "leak_part_dependent": (
-        "Try a softer or bellows cup, or move the pick position",
-        60,
-    ),
-    "check_valve_leak": (
-        "Clean the check valve or fit a new one",
-        30,
-    ),
-    "release_valve_leak": (
-        "Clean the release valve, renew its seat or fit a new valve",
-        30,
-    ),
-    "flow_restricted": (
-        "Change the filter element (5 to 10 min)",
-        10,
-    ),
-    "exhaust_restricted": (
-        "Fit a new silencer (5 to 10 min)",
-        40,
-    ),
-    "supply_pressure_low": (
-        "Set the regulator, change the feed's filter element or fit a wider feed hose",
-        60,
-    ),
-    "supply_pressure_dips": (
-        "Give the station its own feed, or fit a receiver of 1 to 5 L with a check valve",
-        120,
-    ),
-    "supply_pulsation": (
-        "Set or change the regulator, or fit a small receiver ahead of the generator",
-        60,
-    ),
-    "supply_valve_slow": (
-        "Clean or change the valve",
-        30,
-    ),
-    "supply_valve_passing": (
-        "Clean the supply valve or fit a new one",
-        30,
-    ),
-    "release_weak": (
-        "Open the throttle, lengthen the blow-off, or clean or change the release valve",
-        30,
-    ),
-    "collision_or_peel": (
-        "Change the path, add a stripping aid between stacked parts, or move the cup",
-        120,
-    ),
-    "motion_dips": (
-        "Smooth the movement, fit a stiffer cup, or relieve the hose of its pull",
-        60,
-    ),
-    "part_not_presented": (
-        "Set the feeder, its guides or the taught position",
-        60,
-    ),
-    "set_point_too_high": (
-        "Lower the set point, no further than the load allows",
-        10,
-    ),
-    "set_point_too_low": (
-        "Set the set point at least 5 kPa above the open-cup vacuum",
-        10,
-    ),
-    "hysteresis_too_small": (
-        "Raise the set point, or lower the reset point where the load allows it",
-        10,
-    ),
-    "supply_on_below_reset": (
-        "Raise the vacuum at which the supply resumes above the reset point plus the guard",
-        10,
-    ),
-    "supply_band_too_narrow": (
-        "Raise the supply cut-off first",
-        10,
-    ),
-    "supply_off_unreachable": (
-        "Repair any leak or weak suction first",
-        10,
-    ),
-    "timeout_too_short": (
-        "Set the time-out to at least 1.5 times the evacuation time that 95 % of the picks stay below",
-        10,
-    ),
-    "valves_overlap": (
-        "Have the programmer add 20 to 50 ms between one valve off and the other on",
-        60,
-    ),
-    "sensor_zero_shift": (
-        "Set the zero with the port open to air",
-        3,
-    ),
-    "sensor_noisy": (
-        "Connect the shield of the cable, route the cable away from drives, or change the sensor",
-        40,
-    ),
-    "sensor_stuck": (
-        "Clean the sensor port or change the sensor",
-        20,
-    ),
-    "sensor_slow": (
-        "Clear the port and the tube, or fit new ones",
-        20,
-    ),
-    "sensor_clipped": (
-        "Set the range or the scale, or fit a sensor for -100 to +100 kPa",
-        30,
-    ),
-}
-"""The repair of each cause in one sentence, as the handbook has it, and the minutes it may take."""
-TESTS: dict[str, NextStep] = {
-    "exhaust_restricted": NextStep(
-        do="Take the exhaust silencer off, pick a flat plate six times and read the inlet pressure. To log it: Files "
-        "plate.csv (silencer on) and plate_no_silencer.csv. Run: tracekit compare plate.csv plate_no_silencer.csv "
-        "--primary pump_time_constant_s. It prints the time constant of both.",
-        expect_if="Evacuation is 10 % quicker (pump time constant) or the ultimate vacuum 2 kPa higher: the silencer. "
-        "No change at 450 kPa or more at the inlet: the nozzle.",
-        expect_else="No change and less than 400 kPa at the inlet: the air supply, not the generator.",
-        minutes=8,
-        caution=f"{_LOCK} Hearing and eye protection: the open exhaust is loud and throws dirt. Let it cool or thaw "
-        "first. Then back to the safe stop.",
-    ),
-}
-"""The test of a cause that another is not told from, where no finding of its own brings it, as the handbook has it."""
 
 
 def conditional(steps: list[Step], result: StationResult, source: Finding) -> list[Step]:
@@ -185,14 +56,15 @@ def _next_named(step: Step, result: StationResult, source: Finding) -> Step:
 
 def _other_repairs(result: StationResult, source: Finding) -> tuple[tuple[str, str], ...]:
     """What repairs the causes that the tests may find instead, the likeliest first."""
-    others = [c for c in result.causes if c.chance >= _MAY_BE and c.code != source.code and c.code in REPAIRS]
-    others = sorted(others, key=lambda c: -c.chance)[:_MOST_OTHERS]
-    return tuple((f"{cause_name(c.code)} instead", _in_short(c.code)) for c in others)
+    others = [c for c in result.causes if c.chance >= _MAY_BE and c.code != source.code]
+    repairs = [(c.code, c.repair) for c in sorted(others, key=lambda c: -c.chance) if c.repair is not None]
+    return tuple((f"{cause_name(code)} instead", _in_short(repair)) for code, repair in repairs[:_MOST_OTHERS])
 
 
-def _in_short(code: str) -> str:
-    act, minutes = REPAIRS[code]
-    return _lowered(act) if act.endswith("min)") else f"{_lowered(act)} ({minutes} min)"
+def _in_short(repair: NextStep) -> str:
+    """The first sentence of a repair with its minutes."""
+    act = _lowered(clean(repair.do, STEP_MOST).partition(". ")[0].rstrip("."))
+    return act if act.endswith("min)") else f"{act} ({repair.minutes} min)"
 
 
 def _lowered(act: str) -> str:

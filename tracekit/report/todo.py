@@ -15,7 +15,7 @@ from tracekit.report.doubt import RUNNING, told_by_log, untold_leak
 from tracekit.report.measures import handbook_code, measure
 from tracekit.report.passed import Passed
 from tracekit.report.phrases import cause_name, phrase
-from tracekit.report.repairs import TESTS, conditional, locked_once
+from tracekit.report.repairs import conditional, locked_once
 from tracekit.report.rivals import told_second
 from tracekit.report.ruled import LIKELY
 from tracekit.report.second import DROPPED, SURE, drops_by, rivals_of_second, second_fault
@@ -196,8 +196,9 @@ def _second_test(result: StationResult, source: Finding) -> tuple[Step, ...]:
 
 
 def _test_of(code: str, result: StationResult) -> tuple[Step, ...]:
-    """The test of what may be there instead of a second fault: of its own finding, else as the handbook has it."""
-    own = next((f.next_steps[0] for f in result.findings if f.code == code and f.next_steps), TESTS.get(code))
+    """The test of what may be there instead of a second fault: of its own finding, else that of the cause."""
+    causes = (c.test for c in result.causes if c.code == code)
+    own = next((f.next_steps[0] for f in result.findings if f.code == code and f.next_steps), next(causes, None))
     return () if own is None else (_for_test_alone(_named(step_of(own), f"Or {phrase(code).noun}"), result),)
 
 
