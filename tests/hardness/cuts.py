@@ -70,7 +70,7 @@ class Cut:
 @contextmanager
 def acting(acts: Acts) -> Iterator[Acts]:
     """Within it every act on files by `pathlib` and `os` is counted."""
-    kept = {name: getattr(Path, name) for name in ("open", "replace", "rename", "mkdir", "unlink", "rmdir", "write_text", "write_bytes")}
+    kept = {name: getattr(Path, name) for name in ("open", "replace", "rename", "mkdir", "unlink", "rmdir", "hardlink_to", "write_text", "write_bytes")}
     sync = os.fsync
 
     def opened(self, mode="r", *more, **named):
@@ -94,6 +94,12 @@ def acting(acts: Acts) -> Iterator[Acts]:
 
         return move
 
+    def linked(self, target):
+        acts.act()
+        if str(target) in acts.unsynced:
+            acts.early.append(str(target))
+        return kept["hardlink_to"](self, target)
+
     def other(name):
         def do(self, *more, **named):
             acts.act()
@@ -108,7 +114,7 @@ def acting(acts: Acts) -> Iterator[Acts]:
 
         return write
 
-    patched = {"open": opened, "replace": moved("replace"), "rename": moved("rename"), "write_text": written("write_text"), "write_bytes": written("write_bytes")}
+    patched = {"hardlink_to": linked, "open": opened, "replace": moved("replace"), "rename": moved("rename"), "write_text": written("write_text"), "write_bytes": written("write_bytes")}
     patched |= {name: other(name) for name in ("mkdir", "unlink", "rmdir")}
     try:
         for name, do in patched.items():

@@ -14,6 +14,7 @@ from history.made_up_records import simple_record
 
 from tracekit.errors import OutputError
 from tracekit.history.add import add_record
+from tracekit.report import files as kept_files
 from tracekit.simulate import Scenario, SimulatedLog, simulate
 
 MOST_ACTS = 100
@@ -118,3 +119,40 @@ def test_what_is_no_file_is_written_to(given):
         ran = command("history", given / "history", "--export", device)
         assert (ran.status, "No space left on device" in ran.err) == (status, status == 2), ran.err
         assert Path(device).stat().st_rdev == before
+
+
+KEEPING = {
+    "inspect": lambda place: ("inspect", place / "log.csv", "--quiet", "--write-station", place / "file"),
+    "plan": lambda place: ("plan", "--quiet", "--out", place / "out", "--freeze", place / "file"),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("links", [True, False], ids=["links", "no links"])
+@pytest.mark.parametrize("name", list(KEEPING))
+def test_a_file_that_came_meanwhile_is_kept(given, tmp_path, tally, monkeypatch, name, links):
+    """A file that a person made while a command worked is not replaced, also where the disk knows no links; a free name is taken."""
+    if not links:
+        monkeypatch.setattr(Path, "hardlink_to", no_links)
+    shutil.copy(given / "log.csv", tmp_path)
+    staged, words, edited = kept_files._staged, KEEPING[name](tmp_path), tmp_path / "file"
+    assert command(*words).status == 0
+    assert edited.stat().st_size > 3
+    edited.unlink()
+
+    def meanwhile(target, write):
+        if target == edited:
+            edited.write_text("own")
+        return staged(target, write)
+
+    monkeypatch.setattr(kept_files, "_staged", meanwhile)
+    ran = command(*words)
+    good = edited.read_text() == "own" and leftovers(tmp_path) == []
+    tally.add("file came meanwhile", ran.outcome() if good else "silent loss", (name, ran.err))
+    assert good
+    assert ran.status == 2
+    assert "file: there is a file already; expected a new name" in ran.err
+
+
+def no_links(self, target):
+    """What a disk without links says."""
+    raise PermissionError(errno.EPERM, "Operation not permitted")

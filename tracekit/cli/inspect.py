@@ -10,7 +10,6 @@ import typer
 
 from tracekit.cli.opening import OpenPage, show_page
 from tracekit.cli.progress import reading_progress, show
-from tracekit.cli.sides import refuse_existing
 from tracekit.errors import TracekitError
 from tracekit.model.result import StationResult
 from tracekit.model.station import Station
@@ -19,7 +18,7 @@ from tracekit.pipeline import diagnose
 from tracekit.read.inspection import Inspection, inspect_log, inspection_json
 from tracekit.read.inspection_text import inspection_text
 from tracekit.read.station_file import load_stations
-from tracekit.report.files import check_folder, json_write, text_write, write_file, write_files
+from tracekit.report.files import check_folder, json_write, refuse_existing, text_write, write_file, write_files
 from tracekit.report.inspect_page import inspection_page
 from tracekit.report.measures import measure as in_words
 from tracekit.report.phrases import cause_name
@@ -27,6 +26,7 @@ from tracekit.units import pressure_unit
 
 STANDARD_INPUT = "-"
 DEFAULT_OUT = Path("tracekit-out") / "inspect"
+KEPT = "Station files that may have been edited are kept."
 
 
 def inspect(
@@ -51,8 +51,8 @@ def inspect(
     found = inspect_log(logs if len(logs) > 1 else logs[0], stations)
     if write_station is not None:
         if write_station.is_file():
-            refuse_existing(write_station, "Station files that may have been edited are kept.")
-        write_file(write_station, text_write(found[0].station_file))
+            refuse_existing(write_station, KEPT)
+        write_file(write_station, text_write(found[0].station_file), kept=KEPT)
         if len(found) > 1:
             print(f"tracekit: {write_station.name} is of {found[0].source} alone", file=sys.stderr)
     several = len(found) > 1 or logs[0] == STANDARD_INPUT

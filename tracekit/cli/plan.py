@@ -7,7 +7,7 @@ from typing import Annotated
 import typer
 
 from tracekit.cli.opening import OpenPage, show_page
-from tracekit.cli.sides import DEFAULT_OUT, recordings, refuse_existing
+from tracekit.cli.sides import DEFAULT_OUT, recordings
 from tracekit.compare.engine import Asked, choose_primary, now_utc
 from tracekit.compare.measures import DEFAULT_PRIMARY
 from tracekit.compare.plan import plan_for
@@ -17,8 +17,10 @@ from tracekit.options.compare import CompareOptions, PlanOptions, SerialOptions
 from tracekit.read.station_file import load_stations
 from tracekit.report.comparison_json import plan_json
 from tracekit.report.comparison_text import on_screen, plan_lines
-from tracekit.report.files import check_folder, json_write, text_write, write_file, write_files
+from tracekit.report.files import check_folder, json_write, refuse_existing, text_write, write_file, write_files
 from tracekit.report.plan_page import plan_page
+
+KEPT = "Frozen plans are kept."
 
 
 def plan(
@@ -48,7 +50,7 @@ def plan(
     folder = out or DEFAULT_OUT / "plan"
     check_folder(folder)
     if freeze:
-        refuse_existing(freeze)
+        refuse_existing(freeze, KEPT)
         check_folder(freeze.parent)
     size, relative = _change(change)
     side = recordings([pilot], load_stations(station or []), only, findings=not measure) if pilot else ()
@@ -61,7 +63,7 @@ def plan(
     document = plan_json(result)
     write_files(folder, {"plan.json": json_write(document), "report.html": text_write(plan_page(result))})
     if freeze:
-        write_file(freeze, json_write(document))
+        write_file(freeze, json_write(document), kept=KEPT)
     if as_json:
         print(json.dumps(document, ensure_ascii=False, indent=1))
     elif not quiet:

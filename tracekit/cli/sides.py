@@ -8,7 +8,7 @@ from pathlib import Path, PurePath
 
 from tracekit.cli.progress import reading_progress, show
 from tracekit.compare.recording import chosen_station, file_of, recording_from, recording_of
-from tracekit.errors import OutputError, UsageError, message
+from tracekit.errors import UsageError, message
 from tracekit.model.comparison import Recording, Recordings
 from tracekit.model.station import Station
 from tracekit.pipeline import MeasuredLog, diagnose, leak_flows, measure, with_leak
@@ -123,12 +123,3 @@ def folder_for(out: Path | None, log: str) -> Path:
     """`out`, else tracekit-out/ and the log's stem."""
     stem = "standard-input" if log == STANDARD_INPUT else Path(log).name.split(".")[0] or "log"
     return out if out is not None else DEFAULT_OUT / stem
-
-
-def refuse_existing(path: Path, why: str = "Frozen plans are kept.") -> None:
-    """A frozen plan, or a file that a person edits, is never replaced; `why` says so.
-
-    Raises OutputError where there is a file of that name.
-    """
-    if path.exists():
-        raise OutputError(message(str(path), "there is a file already", "a new name", why))

@@ -65,10 +65,13 @@ def bytes_write(data: bytes) -> Write:
     return lambda sink: _write_bytes(sink, data)
 
 
-def write_files(folder: str | Path, writes: Mapping[str, Write], todo: str = _TODO) -> tuple[Path, ...]:
+def write_files(
+    folder: str | Path, writes: Mapping[str, Write], todo: str = _TODO, *, kept: str = ""
+) -> tuple[Path, ...]:
     """Write several files of a folder, by relative path with `/`: all of them, or none.
 
-    Each is written beside its place and synced; only when all are there they are renamed into place.
+    Each is written beside its place and synced; only when all are there they are renamed into place. With `kept`, which
+    says why, a file that is there stays, even one that came while these were written.
 
     Raises OutputError with one message where that fails; it says `todo`.
     """
@@ -84,7 +87,10 @@ def write_files(folder: str | Path, writes: Mapping[str, Write], todo: str = _TO
             staged.append((_staged(target, write), target))
         with alone(root):
             for beside, target in staged:
-                beside.replace(target)
+                if kept:
+                    _take_free_name(beside, target, kept)
+                else:
+                    beside.replace(target)
         complete = True
     except (OSError, pa.ArrowException) as error:
         raise _refused(root, error, todo) from error
@@ -97,19 +103,34 @@ def write_files(folder: str | Path, writes: Mapping[str, Write], todo: str = _TO
     return tuple(targets)
 
 
-def write_file(path: Path, write: Write) -> None:
+def write_file(path: Path, write: Write, *, kept: str = "") -> None:
     """Write one file, whole or not at all; what is there and is no file (a device, a pipe) is written to.
+
+    With `kept`, which says why, a file that is there is never replaced.
 
     Raises OutputError where that fails.
     """
     try:
         if path.parent.is_dir() and _is_plain(path):
-            write_files(path.parent, {path.name: write}, todo=_ANOTHER)
+            write_files(path.parent, {path.name: write}, todo=_ANOTHER, kept=kept)
             return
         with path.open("wb") as sink:
             write(sink)
     except OSError as error:
         raise _refused(path, error, _ANOTHER) from error
+
+
+def refuse_existing(path: Path, why: str) -> None:
+    """Refuse at once, before any work, a name that `write_file` would not replace the file of; `why` says why.
+
+    Raises OutputError where there is a file of that name.
+    """
+    if path.exists():
+        raise _taken(path, why)
+
+
+def _taken(path: Path, why: str) -> OutputError:
+    return OutputError(message(str(path), "there is a file already", "a new name", why))
 
 
 def _is_plain(path: Path) -> bool:
@@ -207,6 +228,22 @@ def _staged(target: Path, write: Write) -> Path:
         if not complete:
             beside.unlink(missing_ok=True)
     return beside
+
+
+def _take_free_name(beside: Path, target: Path, why: str) -> None:
+    """Give a finished file a name that no file has; one that has it by now stays, and `why` is told."""
+    try:
+        try:
+            target.hardlink_to(beside)
+        except FileExistsError:
+            raise
+        except OSError:  # a file system without links: the name is taken first, empty
+            target.open("xb").close()
+            beside.replace(target)
+        else:
+            beside.unlink()
+    except FileExistsError as error:
+        raise _taken(target, why) from error
 
 
 def _take_back(staged: list[Path], made: list[Path]) -> None:
