@@ -44,6 +44,8 @@ FALLING = replace(
 
 
 KEPT: dict[tuple[str, ...], object] = {}
+PLACE = tempfile.TemporaryDirectory(prefix="tune-test-")
+"""Where the logs are; it goes with the process."""
 
 
 def kept(key, make):
@@ -59,7 +61,7 @@ def logged(made: Scenario) -> SimulatedLog:
 
 def written(made: Scenario) -> str:
     """Path of the scenario's log as Parquet."""
-    return kept(("file", repr(made)), lambda: str(logged(made).write(Path(tempfile.mkdtemp(prefix="tune-test-")))))
+    return kept(("file", repr(made)), lambda: str(logged(made).write(Path(tempfile.mkdtemp(dir=PLACE.name)))))
 
 
 def filed(made: Scenario, more: str = "") -> Station:
