@@ -40,3 +40,11 @@ def test_half_a_fall_is_no_baseline(code):
     assert "halved as a first sign, at most 7.4 kPa/s, now 14.8 kPa/s" in unknown
     assert "20 %" not in unknown
     assert "fall with the supply off at most 1.3 kPa/s" in goal({"decay_rate_kpa_s": 14.8, "baseline_decay_rate_kpa_s": 1.0})
+
+
+def test_how_to_record_names_no_column():
+    """A technician reads pages, not tables: no name of a column or of a file of tables stands in a record."""
+    told = " ".join(test.record for test in handbook.field_tests())
+    assert "_kpa" not in told.replace("--primary pump_time_constant_s", "")
+    assert "parquet" not in told
+    assert "drop_share" not in told

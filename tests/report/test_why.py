@@ -14,7 +14,8 @@ from tracekit.report.pictures.groups import groups
 from tracekit.report.pictures.hold_rows import hold_rows
 from tracekit.report.pictures.rates import rates
 from tracekit.report.sections import limits
-from tracekit.report.todo import GOAL, steps
+from tracekit.report.goals import GOAL
+from tracekit.report.todo import steps
 from tracekit.report.verdict import verdict
 from tracekit.report.why import why_this_cause
 from tracekit.report.words import Num, plain

@@ -11,7 +11,8 @@ from tracekit.model.estimate import Withheld
 from tracekit.model.finding import Finding, NextStep, Severity
 from tracekit.model.result import StationResult
 from tracekit.report.blow_figures import reached
-from tracekit.report.doubt import RUNNING, told_by_log, untold_leak
+from tracekit.report.doubt import RUNNING, untold_leak
+from tracekit.report.goals import GOAL, as_told, tight
 from tracekit.report.measures import handbook_code, measure
 from tracekit.report.passed import Passed
 from tracekit.report.phrases import cause_name, phrase
@@ -19,28 +20,22 @@ from tracekit.report.repairs import conditional, locked_once
 from tracekit.report.rivals import told_second
 from tracekit.report.ruled import LIKELY
 from tracekit.report.second import DROPPED, SURE, drops_by, rivals_of_second, second_fault
-from tracekit.report.some_picks import two_rates
 from tracekit.report.steps_told import STEP_MOST, Step
 from tracekit.report.text import clean
 from tracekit.report.verdict import cannot_answer
-from tracekit.report.view import LEAKS, counts, fault_of_log, main_finding, median, symptom
-from tracekit.report.words import Num, digits, of_quantity, place_of_interval
+from tracekit.report.view import counts, fault_of_log, main_finding, symptom
+from tracekit.report.words import of_quantity
 
 _LINE_MOST = 400
 _END = re.compile(r"(?<=\.)\s+(?=[A-Z])")
-GOAL = "Goal"
 _LABELS = {"Here": GOAL}
-_NOW = re.compile(r"(?<=, now )(\d+(?:\.\d+)?)(?= ([^\s;.]+))")
 _GOOD_INTERVAL_S, _GOOD_CYCLES = 0.005, 200
 _RANK: tuple[Severity, ...] = ("info", "minor", "major", "critical")
 _MOST_PICKS = 0.95
-_AT_MOST = re.compile(r"at most \d+(?:\.\d+)? kPa/s")
 TO_LOG = "To log it:"
-_TENTHS = -1  # the decimal place in which the verdict tells two rates
 _SOUND_ZERO = "Within 0.5 kPa of zero with the port open"
 _OVER_PRESSURE = "over-pressure was left in the line: a release valve that seeps"
 _VACUUM_LEFT = "vacuum was left in the line: a supply valve that seeps, or the release"
-_SAME = 1.0  # of an interval: medians that differ by less are one measure, taken over other cycles
 
 
 def steps(result: StationResult, limits: Sequence[Passed] = ()) -> tuple[Step, ...]:
@@ -79,7 +74,7 @@ def _look_into(limit: Passed) -> Step:
 def _by_findings(result: StationResult, limits: Sequence[Passed]) -> tuple[Step, ...]:
     """Steps of the first finding, or of a log without one."""
     source = main_finding(result) or symptom(result) or fault_of_log(result)
-    found = [_as_told(step_of(s), _figures(result, source)) for s in source.next_steps] if source is not None else []
+    found = [as_told(step_of(s), result, source) for s in source.next_steps] if source is not None else []
     if found and source is not None and source.code == "timeout_too_short":
         found[0] = replace(found[0], how=f"{found[0].how} {_time_limit(result, source)}".strip())
     if source is not None and source.code == "sensor_zero_shift":
@@ -98,7 +93,7 @@ def _by_findings(result: StationResult, limits: Sequence[Passed]) -> tuple[Step,
         return tuple(found) if found and _is_recording(found[-1].act) else (*found, _record_better(result))
     last = found.pop() if found and _is_recording(found[-1].act) else _prove(result, source)
     told = (*found, *_second_test(result, source), *_for_drops(result, source), last)
-    return tuple(_tight(step, last) for step in told)
+    return tuple(tight(step, last) for step in told)
 
 
 def _on_its_side(step: Step, source: Finding) -> Step:
@@ -159,20 +154,6 @@ def _for_test_alone(step: Step, result: StationResult) -> Step:
     return replace(step, caution=f"Run for this test only, area clear. {step.caution}")
 
 
-def _tight(step: Step, proof: Step) -> Step:
-    """A step with an outcome "tight" says which fall counts as tight: the one that the proof of the repair asks for."""
-    goals = [_AT_MOST.findall(text) for seen, text in (*proof.results, *proof.more) if seen == GOAL]
-    most = next((found[0] for found in goals if found), "")
-    if not most:
-        return step
-
-    def said(pair: tuple[str, str]) -> tuple[str, str]:
-        seen, means = pair
-        return (f"Tight ({most}){seen.removeprefix('Tight')}", means) if seen.startswith("Tight") else pair
-
-    return replace(step, results=tuple(map(said, step.results)), more=tuple(map(said, step.more)))
-
-
 def _second_test(result: StationResult, source: Finding) -> tuple[Step, ...]:
     """The first step of a second fault and its repair with what it comes to, named as such; tests of its rivals.
 
@@ -181,7 +162,7 @@ def _second_test(result: StationResult, source: Finding) -> tuple[Step, ...]:
     second = second_fault(result, source) if source is main_finding(result) else None
     if second is None or not second.next_steps:
         return ()
-    told = [_as_told(step_of(s), _figures(result, second)) for s in second.next_steps]
+    told = [as_told(step_of(s), result, second) for s in second.next_steps]
     sure = "Second fault" if second.confidence >= SURE else "Perhaps a second fault"
     alone = DROPPED in second.explains and DROPPED not in source.explains
     drops = counts(result.data)["dropped"] and (alone or drops_by(result, source, second) is second)
@@ -221,41 +202,6 @@ def step_of(step: NextStep) -> Step:
         more=tuple(pair for pairs in outcomes for pair in pairs[1:]),
         caution=_once(clean(step.caution, _LINE_MOST)),
     )
-
-
-def _figures(result: StationResult, source: Finding) -> list[Num]:
-    """The figures with intervals in which a page tells a finding's measures, first the leak as the verdict has it."""
-    leak = of_quantity(result.leak.decay_rate)
-    fast = two_rates(result) if source.code in LEAKS else None
-    if fast is not None:  # what stands between the two is the rate of no cycle
-        low, high = median(result.leak.rate[~fast]), median(result.leak.rate[fast])
-        return [Num(value=high, unit="kPa/s", lower=low, upper=high, step=0.1)]
-    by_log = leak is not None and (told_by_log(result, source) or source.code not in LEAKS)
-    own = [leak] if by_log and leak is not None else []
-    own += [Num(value=e.value, unit=e.unit, lower=e.lower, upper=e.upper) for e in source.evidence]
-    return [num for num in own if num.lower is not None and num.upper is not None and num.upper > num.lower]
-
-
-def _as_told(step: Step, figures: Sequence[Num]) -> Step:
-    """The step with what is now in the figures in which the page tells the same measure."""
-
-    def said(pair: tuple[str, str]) -> tuple[str, str]:
-        return (pair[0], _NOW.sub(lambda m: _told(m, figures), pair[1])) if pair[0] == GOAL else pair
-
-    return replace(step, results=tuple(map(said, step.results)), more=tuple(map(said, step.more)))
-
-
-def _told(match: re.Match[str], figures: Sequence[Num]) -> str:
-    """A figure as the page has it: with the digits that its interval leaves, where the two are the same measure."""
-    value, last = float(match[1]), 10.0 ** -len(match[1].partition(".")[2])
-    near: list[tuple[float, str]] = []
-    for place, num in enumerate(figures):
-        lower, upper = num.lower or 0.0, num.upper or 0.0
-        away = max(abs(value - num.value) - last / 2.0, 0.0) / (upper - lower)
-        if num.unit == match[2] and away <= _SAME:
-            last_digit = _TENTHS if num.step else place_of_interval(lower, upper)
-            near.append((away if place else 0.0, digits(num.value, last_digit)))
-    return min(near, key=lambda one: one[0])[1] if near else match[1]
 
 
 def _once(text: str) -> str:
