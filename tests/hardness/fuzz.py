@@ -41,10 +41,15 @@ LONGEST = 48
 OVER = ("tracekit.fleet.cluster",)  # needs a scheduler
 
 
+def absolute(text: str) -> Path:
+    """A path that stays the same in another folder."""
+    return Path(text).resolve()
+
+
 def arguments() -> argparse.Namespace:
     """What was asked for on the command line."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument("--folder", type=Path, required=True, help="where counts, corpus and bad cases are kept")
+    parser.add_argument("--folder", type=absolute, required=True, help="where counts, corpus and bad cases are kept")
     parser.add_argument("--share", type=float, default=1.0, help="of the 100 000 cases")
     parser.add_argument("--minutes", type=float, default=1e9, help="no new turn begins after that, and cases end")
     parser.add_argument("--only", nargs="*", default=list(CASES), choices=list(CASES), help="kinds")
@@ -141,26 +146,25 @@ def attempts(kept: Kept, trials, count: int, until: float) -> Callable[[bytes], 
     return attempt
 
 
-def turn(kept: Kept, count: int, until: float, seed: int, *, guided: bool) -> None:
-    """Try cases of one kind in this process; never returns."""
+def turn(kept: Kept, place: Path, count: int, until: float, seed: int, *, guided: bool) -> None:
+    """Try cases of one kind in this process, with files in a place; never returns."""
     sys.path[:0] = [str(ROOT / "tests"), str(ROOT / "tests" / "cli")]
     from hardness.fuzz_cases import Trials
 
     warnings.simplefilter("error", RuntimeWarning)  # a number that overflows on the way must have been looked at before
-    with tempfile.TemporaryDirectory() as place:
-        os.chdir(place)
-        attempt = attempts(kept, Trials(Path(place)), count, until)
-        rng = random.Random(seed)
-        if not guided:
-            while True:
-                signal.alarm(HANG_S)
-                attempt(rng.randbytes(LONGEST))
-        for number in range(0 if any(kept.corpus.iterdir()) else 30):
-            (kept.corpus / f"first{number}").write_bytes(rng.randbytes(LONGEST))
-        atheris = importlib.import_module("atheris")
-        options = (f"-seed={seed}", f"-max_len={LONGEST}", f"-timeout={HANG_S}", f"-rss_limit_mb={MOST_MIB}", "-verbosity=0", "-len_control=0")
-        atheris.Setup([sys.argv[0], *options, str(kept.corpus)], attempt)
-        atheris.Fuzz()
+    os.chdir(place)
+    attempt = attempts(kept, Trials(place), count, until)
+    rng = random.Random(seed)
+    if not guided:
+        while True:
+            signal.alarm(HANG_S)
+            attempt(rng.randbytes(LONGEST))
+    for number in range(0 if any(kept.corpus.iterdir()) else 30):
+        (kept.corpus / f"first{number}").write_bytes(rng.randbytes(LONGEST))
+    atheris = importlib.import_module("atheris")
+    options = (f"-seed={seed}", f"-max_len={LONGEST}", f"-timeout={HANG_S}", f"-rss_limit_mb={MOST_MIB}", "-verbosity=0", "-len_control=0")
+    atheris.Setup([sys.argv[0], *options, str(kept.corpus)], attempt)
+    atheris.Fuzz()
 
 
 def seed_of(asked: int, kind: str, tried: int) -> int:
@@ -202,10 +206,11 @@ def main() -> int:
             wanted = round(CASES[kind] * asked.share * number / TURNS)
             while (left := wanted - (tried := Kept(asked.folder, kind).counts.total())) > 0 and time.monotonic() < until:
                 seed = seed_of(asked.seed, kind, tried)
-                child = os.fork()
-                if child == 0:
-                    turn(Kept(asked.folder, kind), left, until, seed, guided=guided)
-                word = ended(os.waitstatus_to_exitcode(os.waitpid(child, 0)[1]))
+                with tempfile.TemporaryDirectory() as place:
+                    child = os.fork()
+                    if child == 0:
+                        turn(Kept(asked.folder, kind), Path(place), left, until, seed, guided=guided)
+                    word = ended(os.waitstatus_to_exitcode(os.waitpid(child, 0)[1]))
                 if word:
                     kept = Kept(asked.folder, kind)
                     kept.count(word, "the process ended", (kept.folder / "now").read_text(encoding="utf-8"))

@@ -16,6 +16,7 @@ import random
 import shutil
 import subprocess
 import sys
+import tempfile
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from pathlib import Path
@@ -43,7 +44,7 @@ def arguments() -> argparse.Namespace:
     parser.add_argument("--without", nargs="*", default=[], help="modules that are left alone, as patterns")
     parser.add_argument("--slow", nargs="*", default=[], help="test files that are left out")
     parser.add_argument("--seconds", type=float, default=60.0, help="processor time that a mutant may cost")
-    parser.add_argument("--folder", type=Path, required=True, help="where the copy is made")
+    parser.add_argument("--folder", type=lambda text: Path(text).resolve(), required=True, help="where the copy is made")
     parser.add_argument("--fresh-tests", action="store_true", help="try survivors with new files of tests")
     parser.add_argument("--show", help="print the change that a mutant makes")
     return parser.parse_args()
@@ -86,7 +87,9 @@ def tool(folder: Path, *words: str) -> subprocess.CompletedProcess[str]:
     """Run a program in the copy, with one thread and with compiled tests kept."""
     environment = {**os.environ, "OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}
     environment.pop("PYTHONDONTWRITEBYTECODE", None)
-    return subprocess.run(words, cwd=folder, text=True, capture_output=True, check=False, env=environment)
+    with tempfile.TemporaryDirectory() as place:  # processes that tried a mutant end without removing their files
+        environment["TMPDIR"] = place
+        return subprocess.run(words, cwd=folder, text=True, capture_output=True, check=False, env=environment)
 
 
 def made(folder: Path) -> list[str]:

@@ -167,6 +167,18 @@ def test_the_long_run_counts_each_case_once(tmp_path, monkeypatch):
     assert (ended(0), ended(70), ended(71), ended(-11)) == ("", "too slow", "memory", "traceback")
 
 
+@pytest.mark.skipif(not hasattr(os, "fork"), reason="the system has no fork")
+def test_the_long_run_leaves_nothing_but_its_folder(tmp_path):
+    """The command tries its share of a kind in turns, prints the table, and removes what its cases wrote."""
+    scratch = tmp_path / "scratch"
+    scratch.mkdir()
+    words = ("--blind", "--share", "0.02", "--only", "log read: feather", "--folder", "kept")
+    told = subprocess.run([sys.executable, Path(__file__).with_name("fuzz.py"), *words], env={**os.environ, "TMPDIR": str(scratch)}, cwd=tmp_path, check=True, capture_output=True, text=True)
+    assert [line.split()[3] for line in told.stdout.splitlines() if line.startswith("log read: feather")] == ["20"]
+    assert {p.name for p in (tmp_path / "kept").iterdir()} >= {"log_read_feather"}
+    assert list(scratch.iterdir()) == []
+
+
 def test_every_turn_draws_cases_of_its_own():
     """No turn of any kind begins with the cases of another: they would be tried again and not counted."""
     seeds = [seed_of(1, kind, count * turn // TURNS) for kind, count in CASES.items() for turn in range(TURNS)]
