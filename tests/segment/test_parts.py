@@ -156,6 +156,16 @@ def test_pulses_of_a_coil_are_no_supply(pieces) -> None:
         assert found.evidence["supply"] == PULSES
 
 
+@pytest.mark.parametrize("early", [0, 15, 25])
+@pytest.mark.parametrize("turned", [0, 1])
+def test_early_strokes_of_a_valve_are_no_pulses(early: int, turned: int) -> None:
+    """Digitals stamped early end before the evacuation does: moved, they cover it, which no coil's pulse would."""
+    columns = trace_of((*SAVING * 5, idle()))
+    bits = (columns["supply"] ^ turned) + columns["release"] * 2 + columns["part_present"] * 4
+    logged = np.roll(bits.astype(np.uint8), -early)
+    assert find_wiring(columns["pressure_kpa"], logged, layout()).supply_on_level == 1 - turned
+
+
 @pytest.mark.parametrize("overlap_s", [0.06, 0.15, 0.3])
 @pytest.mark.parametrize("turned", [0, 1])
 def test_a_release_that_begins_before_the_supply_is_off(overlap_s: float, turned: int) -> None:
@@ -203,7 +213,6 @@ def test_explained_where_samples_are_next_to_nothing_apart() -> None:
         tracemalloc.stop()
     assert found.all()
     assert peak < 2_000_000
-
 
 
 def test_settings_from_edges() -> None:

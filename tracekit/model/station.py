@@ -61,6 +61,7 @@ class Channel:
     off_column: str | None = None
     interval_s: float | None = None
     date_order: str | None = None
+    digitals_late_s: float | None = None
     internal: bool = False
     absent: bool = False
 

@@ -42,6 +42,9 @@ class Evidence:
     still_share: float = option(0.1, "1", "of another pressure's range: what moves less follows no valve (no source)")
     early_share: float = option(0.05, "1", "of the range of vacuum by which a switch must come on too low to be early")
     early_most_s: float = option(0.6, "s", "by which digitals are looked at for being early (no source)")
+    early_agree_s: float = option(
+        0.05, "s", "within which blow-off must be answered as late as the switch is early, to tell it more finely"
+    )
     most_named: int = option(60, "name", "of channels in one line (no source)")
     name_weight: float = option(0.8, "1", "from which on a name says what a column is (weights of read.words)")
     half_weight: float = option(0.5, "1", "from which on a name tells the only signal left (weights of read.words)")
@@ -127,7 +130,19 @@ class Evidence:
         0.5, "1", "of a signal's rows whose number is that of the row before at most: states last (no source)"
     )
     apart_most_s: float = option(6.0, "s", "that two clocks of one recording are looked at for being apart (no source)")
-    apart_least_s: float = option(1.0, "s", "less is a lag, which is told as such")
+    apart_least_s: float = option(
+        0.5, "s", "within which digitals fit as they stand: less is a lag, which is told as such (no source)"
+    )
+    apart_near_s: float = option(0.1, "s", "within which digitals as they stand may fit best: valves delay (no source)")
+    asked_apart_s: float = option(
+        0.2, "s", "early, or apart: evacuations take as long, and what is measured between edges is another (no source)"
+    )
+    apart_offered: int = option(3, "shift", "that are worth offering: cycles of one length fit a cycle later too")
+    apart_as_well: float = option(0.85, "1", "of the best fit that another shift has to be offered (no source)")
+    apart_same: float = option(0.03, "1", "of the range, by which fits differ by chance: the nearer shift leads")
+    prompt_s: float = option(
+        0.02, "s", "from the command of a blow-off to the first tenth of its answer (stations of one simulator)"
+    )
     apart_step_s: float = option(0.05, "s", "between shifts that are tried")
     apart_answer_s: float = option(0.4, "s", "in which most of a rise or an end of vacuum lies (common practice)")
     apart_fit: float = option(1.0, "1", "of the range, rise and fall together, at the shift that fits (no source)")

@@ -71,10 +71,15 @@ class Recent:
         self._parts: list[Samples] = []
 
     def add(self, part: Samples) -> None:
-        """Keep rows, in memory of their own, and let go of those before the last ones."""
-        self._parts.append(part.take(slice(max(len(part) - self._most, 0), None)).copy())
+        """Keep rows, and let go of those before the last ones.
+
+        The last part stays as it came: most are long enough to stand alone, and then none is copied.
+        """
+        self._parts.append(part.take(slice(max(len(part) - self._most, 0), None)))
         while len(self._parts) > 1 and sum(map(len, self._parts[1:])) >= self._most:
             self._parts.pop(0)
+        if len(self._parts) > 1:  # the rest of what it came with is to be forgotten
+            self._parts[-2] = self._parts[-2].copy()
 
     def copied(self, samples: Samples, starts: NDArray[np.int64], stops: NDArray[np.int64]) -> NDArray[np.bool_]:
         """Which stretches, longer than strays, hold rows that were all written before: same time, same readings."""
@@ -123,6 +128,10 @@ class Clock:
             return samples
         if np.isnan(self._first_s):
             self._first_s = float(samples.time_s[0])
+        if self._goes_on(samples.time_s):
+            self._last_s = float(samples.time_s[-1])
+            self._recent.add(samples)
+            return samples
         if not last:
             samples = self._hold_doubtful_end(samples)
         done = []
@@ -133,13 +142,29 @@ class Clock:
             done.append(part)
         return join(done) if done else samples
 
+    def _goes_on(self, time_s: NDArray[np.float64]) -> bool:
+        """True for times in which there is nothing to look at: all rise, none by a gap. Most pieces are such."""
+        begun = np.isfinite(self._last_s)
+        if self._shift_s or (not begun and len(time_s) <= self._reach + 1):
+            return False
+        longest = (1.0 - _ROUNDED) * self._gap_s
+        if begun and not 0.0 < time_s[0] - self._last_s <= longest:
+            return False
+        steps = time_s[1:] - time_s[:-1]
+        return not len(steps) or bool(steps.min() > 0.0 and steps.max() <= longest)
+
+    @property
+    def _reach(self) -> int:
+        """Rows in which strays and those that show them to be such lie, and the one before them."""
+        return 2 * self._options.stray_rows + 3
+
     def _hold_doubtful_end(self, samples: Samples) -> Samples:
         """Keep back the last rows where one of them jumps ahead: it may be a stray.
 
         Strays, and the rows that show them to be such, are at most `stray_rows` each, and one row before them tells
         where time left its course. Where no row jumps none is kept back: all that comes would have to be put behind it.
         """
-        reach = 2 * self._options.stray_rows + 3
+        reach = self._reach
         cut = len(samples) - 1
         if not len(self._jumps(samples.time_s[max(cut - reach, 0) :], before=cut <= reach)):
             return samples

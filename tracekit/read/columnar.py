@@ -76,13 +76,14 @@ def parquet_batches(
 
     Raises LogReadError where the file is damaged.
     """
+    schema = file.metadata.schema.to_arrow_schema()
     batches = file.iter_batches(options.batch_rows, columns=columns, use_threads=False)
     while True:
         try:
             batch = next(batches, None)
             if batch is None:
                 return
-            whole = spelled_out(batch, file.metadata.schema.to_arrow_schema(), name, options)
+            whole = spelled_out(batch, schema, name, options)
         except (pa.ArrowException, OSError) as error:
             raise _damaged(name) from error
         yield whole
@@ -95,8 +96,9 @@ def last_batches(
     names = sources_of(file.schema_arrow.names, wanted)
     groups = [max(file.num_row_groups - 1, 0)]
     try:
+        schema = file.metadata.schema.to_arrow_schema()
         for batch in file.iter_batches(options.batch_rows, row_groups=groups, columns=names, use_threads=False):
-            yield spelled_out(batch, file.metadata.schema.to_arrow_schema(), name, options)
+            yield spelled_out(batch, schema, name, options)
     except (pa.ArrowException, OSError) as error:
         raise _damaged(name) from error
 

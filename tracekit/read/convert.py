@@ -135,7 +135,10 @@ class PressureReader:
             return raw
         kpa = self._plan.kpa(raw)
         low, high = float(raw.min()), float(raw.max())
-        usual = low >= self._low and high <= self._high and kpa.min() >= _LEAST_KPA and kpa.max() <= _MOST_KPA
+        usual = low >= self._low and high <= self._high
+        if usual:
+            ends = (low, high) if kpa is raw else (kpa.min(), kpa.max())
+            usual = bool(ends[0] >= _LEAST_KPA and ends[1] <= _MOST_KPA)
         odd = self._sentinels(raw, () if usual else SENTINELS)
         if usual and odd is None:
             self._last = float(raw[-1])
@@ -222,7 +225,6 @@ class Decoder:
             rejected.append(("no time, or none that can be read", lines[~timely], int((~timely).sum())))
         sampled = timely & ~self._changes(rows) if plan.change_rows else timely
         keep = None if sampled.all() else sampled
-        dropped = lines[~sampled]
         context = self.context.read(rows.columns)
         if plan.station_column is not None and len(plan.station_names) > 1:
             stations = self._by_column(rows, time_s, lines, timely, missing, rejected, context)
@@ -235,6 +237,7 @@ class Decoder:
             if self._holder is not None:
                 stations = [s and self._holder.fill(s) for s in stations]
         if keep is not None:
+            dropped = lines[~keep]
             missing = [(reason, kept) for reason, at in missing if len(kept := at[~np.isin(at, dropped)])]
         return Portion(
             stations=tuple(stations),

@@ -10,8 +10,8 @@ from numpy.typing import NDArray
 from tracekit.model.trace import RELEASE_BIT, SUPPLY_BIT, Block, DigitalLag
 from tracekit.read.ahead import beside
 from tracekit.read.answers import APART_S, BEFORE_S, MOST_EVENTS, Floats, after_onset, onsets, shares
-from tracekit.read.apart import apart_warning
-from tracekit.read.early import early_warning
+from tracekit.read.apart import Misplaced, find_apart
+from tracekit.read.early import find_early
 from tracekit.signal.select import median
 
 _MOST_SAMPLES, _FEWEST = 200_000, 5
@@ -38,7 +38,7 @@ class LagWatch:
         self._most = _MOST_SAMPLES // max(stations // 4, 1)
         self._blocks: list[Block] = []
         self._count = 0
-        self._found: Callable[[], tuple[tuple[DigitalLag, ...], str]] | None = None
+        self._found: Callable[[], tuple[tuple[DigitalLag, ...], Misplaced | None]] | None = None
 
     def feed(self, block: Block) -> None:
         """Keep the first samples; once there are enough they are looked at in a thread, while reading goes on."""
@@ -48,20 +48,16 @@ class LagWatch:
         self._count += len(block.time_s)
         if self._count >= self._most:
             blocks, self._blocks = self._blocks, []
-            self._found = beside(lambda: (find_lags(self._station, blocks), _misplaced(self._station, blocks)))
+            self._found = beside(lambda: _look(self._station, blocks))
 
-    def lags(self) -> tuple[DigitalLag, ...]:
-        """What lags, empty where nothing does or too few edges show it."""
-        return find_lags(self._station, self._blocks) if self._found is None else self._found()[0]
-
-    def early(self) -> str:
-        """What to tell where digitals look early, empty where they do not."""
-        return _misplaced(self._station, self._blocks) if self._found is None else self._found()[1]
+    def found(self) -> tuple[tuple[DigitalLag, ...], Misplaced | None]:
+        """What lags, where something does and enough edges show it; and digitals that stand at a wrong time else."""
+        return _look(self._station, self._blocks) if self._found is None else self._found()
 
 
-def _misplaced(station: str, blocks: Sequence[Block]) -> str:
-    """What to tell of digitals that stand at a wrong time otherwise than late by a little; empty where they do not."""
-    return apart_warning(station, blocks) or early_warning(station, blocks)
+def _look(station: str, blocks: Sequence[Block]) -> tuple[tuple[DigitalLag, ...], Misplaced | None]:
+    apart = find_apart(station, blocks)
+    return ((), apart) if apart is not None else (find_lags(station, blocks), find_early(station, blocks))
 
 
 def _first_of(block: Block, count: int) -> Block:
@@ -88,10 +84,12 @@ def find_lags(station: str, blocks: Sequence[Block]) -> tuple[DigitalLag, ...]:
             found[signal] = lag
     if found.get("release") == _IN_TIME:  # one logger writes both: what the supply shows then is slow or met late
         return ()
+    lags = {signal: lag for signal, lag in found.items() if lag != _IN_TIME}
+    longest = max(lags.values(), default=_IN_TIME)  # one scan writes both; an open cup hides the answer to suction
     return tuple(
         DigitalLag(station=station, signal=signal, lag_s=lag[0], u_s=lag[1], edges=lag[2])
-        for signal, lag in found.items()
-        if lag != _IN_TIME
+        for signal, own in lags.items()
+        for lag in (longest if longest[0] - own[0] > 2 * (longest[1] + own[1]) else own,)
     )
 
 

@@ -8,12 +8,15 @@ from numpy.typing import NDArray
 
 from tracekit.errors import LogReadError, UsageError, message
 from tracekit.frozen import dataclass
+from tracekit.model.station import Channel
 from tracekit.model.trace import Block, DigitalLag, Layout, LogFacts, Rejection
 from tracekit.options.evidence import EVIDENCE
 from tracekit.options.read import ReadOptions
+from tracekit.read.apart import Misplaced, refused_as_misplaced
 from tracekit.read.clock import DOUBLE, STRAY, Clock, Samples
 from tracekit.read.convert import Portion
 from tracekit.read.lag import LagWatch
+from tracekit.read.moved import Mover
 from tracekit.read.pairs import Merger
 from tracekit.read.plan import Plan
 from tracekit.read.tally import Losses, Thinned, quantisation
@@ -44,8 +47,14 @@ class Log:
         portions: Iterator[Portion],
         ending: Ending,
         options: ReadOptions,
+        time: Channel | None = None,
+        late_s: float = 0.0,
     ) -> None:
-        """Take the decoded rows and what is needed to finish them."""
+        """Take the decoded rows and what is needed to finish them.
+
+        time    how the station file says that time is read
+        late_s  by how much digitals of the same file are late, as it says [s]
+        """
         self.plan = plan
         self._layout = layout
         self._source = source
@@ -53,10 +62,12 @@ class Log:
         self._ending = ending
         self._context = plan.context
         self._options = options
+        self._time = time
         self._clocks = [Clock(plan.time.typical_s, options) for _ in layout.stations]
         self._spreaders = [Spreader(plan.time) for _ in layout.stations]
         self._mergers = [Merger() for _ in layout.stations] if plan.stamp_rows > 1 else []
         self._lags = [LagWatch(name, len(layout.stations)) for name in layout.stations]
+        self._movers = [Mover(late_s) for _ in layout.stations] if late_s else []
         self._losses = Losses(options.lines_kept)
         self._missing = Losses(options.lines_kept)
         self._intervals = Thinned(options.sample_size)
@@ -68,7 +79,7 @@ class Log:
         self._shared = False
         self._state = "unread"
         self._found_lags: tuple[DigitalLag, ...] = ()
-        self._early: tuple[str, ...] = ()
+        self._misplaced: tuple[str, ...] = ()
         self._log_id = ""
 
     @property
@@ -89,7 +100,8 @@ class Log:
     def blocks(self) -> Iterator[Block]:
         """The samples, once, in bounded memory.
 
-        Raises LogReadError at the end where most rows were in no order of time, or stretches of them in another one.
+        Raises LogReadError at the end where most rows were in no order of time, or stretches of them in another one,
+        and where digitals stand at another time than their pressure.
         """
         if self._state != "unread":
             raise UsageError(message(self._source, "already read", "one pass", "Open the log again."))
@@ -105,11 +117,12 @@ class Log:
         for station, clock in enumerate(self._clocks):
             rest = _nothing(len(self._context))
             rest = self._mergers[station].feed(rest, last=True) if self._mergers else rest
-            yield from self._finish(station, clock.feed(rest, last=True))
+            yield from self._finish(station, clock.feed(rest, last=True), last=True)
         self._check_order()
         # here and not in facts: blocks are made ahead, while the last ones are still being analysed
-        self._found_lags = tuple(lag for watch in self._lags for lag in watch.lags())
-        self._early = tuple(told for watch in self._lags if (told := watch.early()))
+        looked = [watch.found() for watch in self._lags]
+        self._found_lags = tuple(lag for lags, _ in looked for lag in lags)
+        self._check_clocks([misplaced for _, misplaced in looked if misplaced is not None])
         self._log_id = self._ending.log_id()
         self._state = "read"
 
@@ -130,6 +143,13 @@ class Log:
                 found = f"{len(stretches)} stretches of rows that stand in another order than their times"
                 raise LogReadError(message(self._source, found, "rows in the order of time", _SORT))
 
+    def _check_clocks(self, found: Sequence[Misplaced]) -> None:
+        """Raise LogReadError where digitals are so far from their time that no cycle can be told as they stand."""
+        for one in found:
+            if one.asked and (self._time is None or self._time.digitals_late_s is None):
+                raise refused_as_misplaced(self._source, one, self._time)
+        self._misplaced = tuple(f"{one.found}; nothing was moved: {one.so}" for one in found)
+
     def _account(self, portion: Portion) -> None:
         self._rows_read += portion.rows_read
         self._shared |= portion.shared
@@ -138,8 +158,9 @@ class Log:
         for reason, lines in portion.missing:
             self._missing.add(reason, lines)
 
-    def _finish(self, station: int, samples: Samples) -> Iterator[Block]:
-        """Statistics of samples that are final, and the block of them."""
+    def _finish(self, station: int, samples: Samples, *, last: bool = False) -> Iterator[Block]:
+        """Statistics of samples that are final, and the block of them; digitals are moved to their time before."""
+        samples = self._movers[station].feed(samples, last=last) if self._movers else samples
         if len(samples) == 0:
             return
         last_s = self._last_s[station]
@@ -190,7 +211,7 @@ class Log:
                 *self._missing_warnings(),
                 *_rejected_warnings(rejections, self._rows_read),
                 *(_lag_warning(lag, lags) for lag in lags),
-                *self._early,
+                *self._misplaced,
             ),
             duplicates=sum(clock.losses.count(DOUBLE) for clock in clocks),
             digital_lags=lags,
@@ -245,15 +266,18 @@ def _rejected_warnings(rejections: Sequence[Rejection], rows: int) -> list[str]:
 
 
 def _lag_warning(lag: DigitalLag, lags: Sequence[DigitalLag]) -> str:
-    """What to tell of a digital that lags, beside all of its station: the one that shows the longest lag tells most."""
-    longest = max((one for one in lags if one.station == lag.station), key=lambda one: one.lag_s)
-    more = (
-        f"; {longest.signal} shows {longest.lag_s:.3g} s, and one scan writes both: the true lag is that or more"
-        if longest.lag_s - lag.lag_s > 2 * (longest.u_s + lag.u_s)
-        else ", or more by the valve's own delay"
+    """What to tell of a digital that lags, beside all of its station; of one that another shows to be as late, so."""
+    others = [one.signal for one in lags if one.station == lag.station and one.signal != lag.signal]
+    theirs = [one for one in lags if one.station == lag.station and one.signal in others and one.lag_s == lag.lag_s]
+    shown = theirs[0].signal if theirs and lag.signal == "supply" else ""
+    what = (
+        f", as its {shown} shows, which the same scan writes" * bool(shown)
+        + ": the pressure answers"
+        + " that" * bool(shown)
     )
+    more = "" if shown else ", or more by the valve's own delay"
     return (
-        f"{lag.signal} of {lag.station} was written late: the pressure answers {lag.lag_s:.3g} s before its edges "
+        f"{lag.signal} of {lag.station} was written late{what} {lag.lag_s:.3g} s before its edges "
         f"(± {2 * lag.u_s:.2g} s, {lag.edges} edges){more}; nothing was moved: {_LATE[lag.signal]}"
     )
 

@@ -27,13 +27,16 @@ def _signals(column: Column, value: Column) -> list[str]:
     """The numbers whose readings are levels of 0 and 1 that change, where those of others are more; else empty."""
     known = np.isfinite(column.values) & np.isfinite(value.values)
     numbers, readings = column.values[known], value.values[known]
+    binary = (readings == 0.0) | (readings == 1.0)
+    signals = [n for n in np.unique(numbers[binary]).tolist() if binary[numbers == n].all()]
+    signals = [n for n in signals if np.ptp(readings[numbers == n]) == 1.0]
+    if not signals:
+        return []
     again = np.diff(numbers, prepend=np.nan) == 0
-    levels = {number: np.unique(readings[numbers == number]) for number in np.unique(numbers).tolist()}
-    signals = [n for n, seen in levels.items() if seen.tolist() == [0.0, 1.0]]
     if any(float(again[numbers == n].mean()) > EVIDENCE.numbered_stays for n in signals):  # a state, which lasts
         return []
-    more = [n for n, seen in levels.items() if len(seen) > EVIDENCE.most_numbered]
-    return [f"{n:g}" for n in signals] if more else []
+    levels = (len(np.unique(readings[numbers == n])) for n in np.unique(numbers).tolist())
+    return [f"{n:g}" for n in signals] if any(count > EVIDENCE.most_numbered for count in levels) else []
 
 
 def _refused(name: str, column: Column, signals: Sequence[str]) -> LogReadError:

@@ -134,6 +134,7 @@ def _open_text(source: Input, path: Path, packing: str, found: tuple[TextFile, H
     file, head = found
     digests: list[str] = []
     damage: list[str] = []
+    ends: dict[tuple[tuple[str, pa.DataType], ...], Rows | None] = {}
 
     def rows(plan: Plan) -> Iterator[Rows]:
         digest = SideHash()
@@ -141,13 +142,20 @@ def _open_text(source: Input, path: Path, packing: str, found: tuple[TextFile, H
         yield from text_rows(file, stream_types(plan, file), options, digest, damage)
         digests.append(digest.hexdigest())
 
+    def tail(plan: Plan) -> Rows | None:
+        types = stream_types(plan, file)
+        key = tuple(types.items())
+        if key not in ends:
+            ends[key] = last_rows(file, types) if packing == "plain" else None
+        return ends[key]
+
     return Opened(
         source=source,
         head=head,
         rows=rows,
         log_id=lambda: digests[-1] if digests else file_hash(path),
         warnings=lambda: tuple(damage),
-        last_rows=lambda plan: last_rows(file, stream_types(plan, file)) if packing == "plain" else None,
+        last_rows=tail,
     )
 
 

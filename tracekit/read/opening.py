@@ -11,7 +11,7 @@ import numpy as np
 from tracekit.errors import LogReadError, message
 from tracekit.frozen import dataclass
 from tracekit.model.station import Station
-from tracekit.model.trace import Layout, LogSource
+from tracekit.model.trace import Assumption, Layout, LogSource
 from tracekit.options.read import ReadOptions
 from tracekit.read.channelfiles import named_by_file, told_once
 from tracekit.read.convert import Decoder, Portion
@@ -178,6 +178,12 @@ def _log(recording: Recording, station: Station, options: ReadOptions) -> Log:
     plan = _beside(first.plan, [side for side, _ in recording.sides])
     slowest_s = max([plan.time.typical_s, *(part.plan.time.typical_s for part in parts if part.opened.line)])
     plan = replace(plan, time=replace(plan.time, typical_s=slowest_s))
+    time = station.channels.get("time")
+    moved_s = (time.digitals_late_s or 0.0) if time is not None else 0.0
+    if moved_s:
+        way = f"{abs(moved_s):g} s {'earlier' if moved_s > 0 else 'later'} than logged"
+        fact = Assumption(what="time of the digitals", value=way, evidence="station file", confidence=1.0)
+        plan = replace(plan, assumptions=(*plan.assumptions, fact))
     late_s = max((side.late_s(plan.time.typical_s) for side, _ in recording.sides), default=0.0)
     decoders = [decoder_of(part.plan) for part in parts]
     first_time = decoders[0].time
@@ -200,9 +206,11 @@ def _log(recording: Recording, station: Station, options: ReadOptions) -> Log:
         layout=replace(layout_of(plan), digital_late_s=late_s),
         plan=plan,
         source=", ".join(one.name for one in files_of(recording.files)),
-        portions=_portions(recording, parts, decoders),
+        portions=_portions(recording, parts, decoders, moved_s),
         ending=ending,
         options=options,
+        time=time,
+        late_s=0.0 if recording.sides else moved_s,
     )
 
 
@@ -226,9 +234,11 @@ def _beside(plan: Plan, sides: Sequence[SideFile]) -> Plan:
     return plan
 
 
-def _portions(recording: Recording, parts: list[Part], decoders: list[Decoder | LongDecoder]) -> Iterator[Portion]:
-    """Portions of all files of a recording, one after the other."""
-    sides = [SideReader(side, shift_s) for side, shift_s in recording.sides]
+def _portions(
+    recording: Recording, parts: list[Part], decoders: list[Decoder | LongDecoder], moved_s: float
+) -> Iterator[Portion]:
+    """Portions of all files of a recording, one after the other; digitals beside them `moved_s` earlier."""
+    sides = [SideReader(side, shift_s - moved_s) for side, shift_s in recording.sides]
     latest_s = -np.inf
     for part, decoder in zip(parts, decoders, strict=True):
         found = decoder.portions(part.opened.rows(part.plan))

@@ -8,6 +8,7 @@ from tracekit.read.columns import Column
 from tracekit.read.cyclelength import cycles_fit
 from tracekit.read.head import Head, Question, finite
 from tracekit.read.timemultiples import doubtful_factors
+from tracekit.signal.select import median
 from tracekit.units import time_unit
 
 _MOST_OFTEN, _SAYS_TIME = 0.05, 0.9
@@ -127,4 +128,4 @@ def usual_step(values: NDArray[np.float64]) -> float:
     """Median step from row to row, 0 for fewer than two rows."""
     with np.errstate(over="ignore"):  # a number beyond measure in one cell
         steps = np.diff(finite(values))
-    return float(np.median(steps)) if len(steps) else 0.0
+    return median(steps) if len(steps) else 0.0

@@ -66,8 +66,15 @@ def check_order(log: str, column: Column, seconds: NDArray[np.float64]) -> None:
         raise LogReadError(message(log, found, "rows in the order of time", "Sort them and read again."))
 
 
+def _shared_by_few(known: NDArray[np.float64]) -> bool:
+    """Whether there are fewer times than are wanted; most logs show as many in some rows that are spread over all."""
+    fewest = EVIDENCE.fewest_stamps
+    some = known[:: max(len(known) // (4 * fewest), 1)]
+    return len(np.unique(some)) < fewest and len(np.unique(known)) < fewest
+
+
 def tells_times(seconds: NDArray[np.float64]) -> bool:
     """False for times that are mostly missing, or of which all rows share a few."""
     known = finite(seconds)
-    few = len(np.unique(known)) < EVIDENCE.fewest_stamps <= EVIDENCE.rows_of_stamp * len(known)
+    few = EVIDENCE.fewest_stamps <= EVIDENCE.rows_of_stamp * len(known) and _shared_by_few(known)
     return len(known) >= EVIDENCE.filled_share * len(seconds) and not few

@@ -148,6 +148,8 @@ CHANNELS: Mapping[str, tuple[Key, ...]] = MappingProxyType({
         Key(name="unit", kind="text", choices=tuple(u.symbol for u in TIME_UNITS), meaning="unit"),
         Key(name="interval_s", kind="number", unit="s", above=0, meaning="from row to row, where no column tells time"),
         Key(name="date_order", kind="text", choices=DATE_ORDERS, meaning="which number of a date comes first"),
+        Key(name="digitals_late_s", kind="number", unit="s", at_least=-86400, at_most=86400,
+            meaning="how late digitals are stamped, those of a second file if there is one; below 0 for early ones"),
     ),
     "pressure": (
         _COLUMN,

@@ -14,7 +14,8 @@ _HEAD = """\
 # Vacuum is written as a positive number of kPa below ambient.
 """
 _CHANNEL_EXAMPLES: Mapping[str, tuple[str, str]] = MappingProxyType({
-    "time": ('"t"', "only what the data cannot tell, or tells wrongly; also unit, interval_s, date_order"),
+    "time": ('"t"',
+             "only what the data cannot tell, or tells wrongly; also unit, interval_s, date_order, digitals_late_s"),
     "pressure": ('{ column = "AI1", unit = "kPa", sense = "gauge" }',
                  "gauge, absolute or vacuum; of raw values: scale = [[4.0, 0.0], [20.0, -101.3]]"),
     "supply": ('{ column = "DI0", on_level = 1, signal = "valve" }',

@@ -39,11 +39,14 @@ class TimeReader:
             return np.arange(first, self._row, dtype=np.float64) * plan.unit_s + self._paused(rows)
         parts = [(fetch(rows.columns, self._columns[name]), self._columns[name]) for name in plan.columns]
         seconds, origin = raw_seconds(parts, plan, self._origin)
+        counted = plan.kind == "number" and not plan.wraps
+        if counted and self._origin is not None:
+            return seconds
         sound = np.isfinite(seconds)
         if not sound.any():
             return seconds
         self._origin = origin
-        if plan.kind == "number" and not plan.wraps:
+        if counted:
             return seconds
         if sound.all():
             return self._unwrapped(seconds)

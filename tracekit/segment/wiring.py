@@ -40,21 +40,36 @@ def _before(vacuum: Floats, blown: Levels) -> Floats:
 
 _FEWEST, _OUT_OF, _ON_BY = 3, 0.25, 0.3
 """Suctions that start out of so little vacuum, and by what share of all vacuum it rises after the signal has ended."""
+_NEAR, _COVERED = 0.9, 0.85
+"""Share of what is still to come by which an evacuation has ended, and share of all vacuum that is made within the
+signal once that is moved to end with it: then it is a valve's, stamped early. A pulse is too short (no source)."""
 
 
 def _goes_on(vacuum: Floats, on: Levels, swing: float) -> bool:
-    """Whether evacuations go on after the signal that began them has ended: then it is a coil's pulse, not a valve."""
+    """Whether evacuations go on after the signal that began them has ended: then it is a coil's pulse, not a valve.
+
+    A valve whose signal was stamped early looks so too: all that differs is that, moved, it covers the evacuation.
+    """
     begin, end = _stretches(on)
     follows = np.append(begin[1:], len(vacuum))
     whole = end < follows
     begin, end, follows = begin[whole], end[whole], follows[whole]
-    lowest = quantile(vacuum, 0.01)
-    start = vacuum[begin] < lowest + _OUT_OF * swing
+    start = vacuum[begin] < quantile(vacuum, 0.01) + _OUT_OF * swing
     if start.sum() < _FEWEST:
         return False
+    begin, end, follows = begin[start], end[start], follows[start]
     bounds = np.stack([end, np.minimum(follows, len(vacuum) - 1)], axis=1).ravel()
     highest = np.maximum.reduceat(vacuum, bounds)[::2]
-    return float(np.median((highest - vacuum[end])[start])) > _ON_BY * swing
+    if not float(np.median(highest - vacuum[end])) > _ON_BY * swing:
+        return False
+    index, owner = range_index(end, follows)
+    near = vacuum[index] >= (vacuum[end] + _NEAR * (highest - vacuum[end]))[owner]
+    starts = np.concatenate([[0], np.flatnonzero(np.diff(owner)) + 1])
+    first = np.minimum.reduceat(np.where(near, index, len(vacuum)), starts)
+    moved = begin + int(np.median(first - end))
+    inside = moved < np.minimum(first, len(vacuum))
+    gained = (highest - vacuum[np.minimum(moved, len(vacuum) - 1)])[inside]
+    return len(gained) == 0 or float(np.median(gained)) < _COVERED * swing
 
 
 _LEAST_SWING_KPA, _MEANS_APART, _LOOKED_AT = 1.0, 0.02, 20_000
