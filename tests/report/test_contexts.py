@@ -12,8 +12,9 @@ from tracekit.model.result import LeakGroup
 from tracekit.model.tables import Column
 from tracekit.model.trace import Assumption
 from tracekit.report.contexts import _chance_of_so_many, lost_together, read_as
+from tracekit.report.fitting import LEAD_MOST
 from tracekit.report.page import station_page
-from tracekit.report.verdict import LEAD_MOST, verdict
+from tracekit.report.verdict import verdict
 from tracekit.report.why import why_this_cause
 from tracekit.report.words import plain
 

@@ -139,7 +139,7 @@ def test_named_cycles_are_listed_and_chances_fill_their_boxes():
     result = stories.by_part().stations[0]
     causes = (*result.causes[:1], CauseChance(code="leak_steady", chance=0.06, reason="r"))
     text = words_of(station_page(stories.record(replace(result, causes=causes)), 0))
-    assert "The first finding is about cycles 2, 6 and so on to 58, every 4th." in text
+    assert "Seen on cycles 2, 6 and so on to 58, every 4th: leak on some picks only." in text
     assert "◧□□□□□□□□□ 1 in 20" in text
 
 

@@ -58,7 +58,7 @@ def test_fall_of_the_touched_cycles_stands_against_the_others():
     found = stories.finding("leak_steady", cycles=slow, share=22 / 62)
     text = said(fall(stories.result(Play(cycles=62, slow=slow), findings=(found,))))
     assert " on 22 cycles; on the others " in text
-    assert "Line: median fall of the 22 cycles of the first finding." in text
+    assert "Line: median fall of the 22 cycles with the fault." in text
 
 
 def test_no_rates_are_drawn_where_the_rate_is_withheld():

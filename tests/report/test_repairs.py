@@ -7,7 +7,7 @@ import stories
 from stories import Play
 
 from tracekit.judge import handbook
-from tracekit.model.finding import CODES, CauseChance, NextStep
+from tracekit.model.finding import CauseChance, NextStep
 from tracekit.report.entries import leave_words, why_leave
 from tracekit.report.phrases import cause_name, phrase
 from tracekit.report.sections import what_to_do

@@ -10,6 +10,7 @@ from stories import Play
 
 from tracekit.model.estimate import Bound
 from tracekit.model.finding import CODES, CauseChance, Evidence
+from tracekit.report.fitting import HEADLINE_MOST, LEAD_MOST
 from tracekit.report.page import station_page
 from tracekit.report.phrases import cause_name, phrase, without_article
 from tracekit.report.pictures.fall import fall
@@ -17,7 +18,7 @@ from tracekit.report.pictures.rates import rates
 from tracekit.report.second import both_told, second_fault
 from tracekit.report.terminal import first_screen
 from tracekit.report.todo import lasting, step_of, steps, to_record
-from tracekit.report.verdict import HEADLINE_MOST, LEAD_MOST, URGENCY_MOST, verdict
+from tracekit.report.verdict import URGENCY_MOST, verdict
 from tracekit.report.words import plain
 
 PLAY = Play(cycles=12)
@@ -155,7 +156,7 @@ def test_healthy_says_what_would_have_shown():
     unmeasured = replace(stories.withheld().stations[0], detectable=stories.DETECTABLE[1:])
     assert lead(unmeasured) == "Whether it leaks, this recording cannot show."
     rise = replace(unmeasured, detectable=stories.DETECTABLE)
-    assert lead(rise) == "A rise of the leak by 1.5 kPa/s would have shown; its size now does not show."
+    assert lead(rise) == "A leak that grew by 1.5 kPa/s would have shown; a smaller one may be there."
     assert verdict(stories.healthy().stations[0]).headline == "No fault found in 71 cycles"
     unknown = replace(stories.healthy().stations[0], detectable=(), baseline=None, baseline_leak=None)
     assert lead(unknown).endswith(" with the supply closed. No baseline says whether that is usual.")

@@ -1,6 +1,5 @@
 """The acceptance sheet: one printed page that decides, and an annex with every measure."""
 
-
 from tracekit.frozen import dataclass
 from tracekit.model.comparison import Comparison, MeasureResult, RateResult, Recording
 from tracekit.model.estimate import Withheld

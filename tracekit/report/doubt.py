@@ -17,6 +17,8 @@ RUNNING = "Machine running"
 _JUDGE = JudgeOptions()
 NEARLY_ALL = 0.95
 """The share of cycles from which on a finding is about all of them."""
+PERHAPS = 0.15
+"""The chance of a leak from which on "nothing wrong shows" would say too much."""
 _BAND = ("supply_off", "supply_on")
 _SOME_REFILLED, _RISEN, _COMPARED = 0.1, 1.5, ("evacuation_time_s", "release_time_s", "decay_rate_kpa_s")
 
@@ -44,6 +46,11 @@ def untold_leak(result: StationResult) -> bool:
     )[: len(held)]
     often = bool(held.any()) and float((refilled[held] > 0).mean()) >= _SOME_REFILLED
     return (often and _empties_soon(result, rate)) or _flow_l_min(result, rate) > _JUDGE.healthy_most_l_min
+
+
+def leak_chance(result: StationResult) -> float:
+    """The chance that some leak is what to repair."""
+    return sum(c.chance for c in result.causes if c.code in LEAKS)
 
 
 def _empties_soon(result: StationResult, rate: Num) -> bool:

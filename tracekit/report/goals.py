@@ -18,7 +18,8 @@ GOAL = "Goal"
 _CALLED = {
     "decay_rate_kpa_s": "fall", "open_cup_vacuum_kpa": "open-cup vacuum", "release_peak_kpa": "over-pressure",
     "residual_vacuum_kpa": "vacuum left", "response_delay_s": "response delay", "idle_vacuum_kpa": "idle vacuum",
-    "noise_kpa": "noise", "ultimate_vacuum_kpa": "ultimate vacuum", "pump_time_constant_s": "time constant of the evacuation",
+    "noise_kpa": "noise", "ultimate_vacuum_kpa": "ultimate vacuum",
+    "pump_time_constant_s": "time constant of the evacuation",
 }  # fmt: skip
 """The word by which a goal names the measure."""
 _NOW = re.compile(r"(?<=, now )(\d+(?:\.\d+)?)(?= ([^\s;.]+))")

@@ -1,6 +1,5 @@
 """Plain names of measures and settings."""
 
-
 from tracekit.frozen import dataclass
 from tracekit.report.text import clean
 

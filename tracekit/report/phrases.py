@@ -1,6 +1,5 @@
 """Every code in the words of the trade: what is said of it in a verdict, a table and beside a rival."""
 
-
 from tracekit.frozen import dataclass
 from tracekit.report.text import clean
 
@@ -63,7 +62,7 @@ _PHRASES: dict[str, Phrase] = {
     "supply_is_request": Phrase("a logged request, not the valve", "only a request logged", "the log"),
 }
 
-NO_KNOWN_CAUSE, NO_FAULT = "Something else, or nothing", "Nothing wrong"
+NO_KNOWN_CAUSE, NO_FAULT, OR_UNKNOWN = "Something else, or nothing", "Nothing wrong", "Nothing wrong, or unknown"
 NOTHING = ("none of these", "none", "other", "none_of_these", "healthy", "something_else")
 
 

@@ -7,11 +7,12 @@ from tracekit.model.result import StationResult
 from tracekit.report.frame import render
 from tracekit.report.phrases import NOTHING, cause_name
 from tracekit.report.text import clean
+from tracekit.report.view import main_finding
 from tracekit.report.words import chance, count
 
 PROBABLE = 0.3
 """From this chance on a cause is called likely, from the next on it is left open whatever its reason."""
-LIKELY = 0.05
+LIKELY, _RATHER = 0.05, 0.5
 _PLACES: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("Part and motion", ("leak_part_dependent", "part_not_presented", "collision_or_peel", "motion_dips")),
     ("Cup, hose and filter", ("leak_steady", "seal_lost_partly", "flow_restricted")),
@@ -44,7 +45,8 @@ def causes_map(result: StationResult, unit: str) -> tuple[str, str]:
     """Title and finished HTML of the map; two empty texts where no unlikely cause has a reason."""
     known = [c for c in result.causes if c.code not in NOTHING and c.reason.strip()]
     unseen = {d.code: d.why for d in result.detectable if d.smallest is None}
-    states = {c.code: _state(c, unseen) for c in known}
+    told = main_finding(result) is not None
+    states = {c.code: _state(c, unseen, told) for c in known}
     against = sum(s == "against" for s in states.values())
     if all(s == "likely" for s in states.values()):
         return "", ""
@@ -81,9 +83,12 @@ def is_open(cause: CauseChance) -> bool:
     return cause.reason.startswith(_OPEN)
 
 
-def _state(cause: CauseChance, unseen: Mapping[str, str]) -> str:
-    """A log that could not have shown a cause, or leaves it a chance, does not speak against it."""
-    if cause.chance >= PROBABLE:
+def _state(cause: CauseChance, unseen: Mapping[str, str], told: bool) -> str:
+    """A log that could not have shown a cause, or leaves it a chance, does not speak against it.
+
+    Where no finding is `told`, what is less likely there than not is not called likely.
+    """
+    if cause.chance >= (PROBABLE if told else _RATHER):
         return "likely"
     left = cause.chance >= LIKELY or is_open(cause)
     return "open" if left or cause.code in unseen else "against"

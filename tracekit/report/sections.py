@@ -12,6 +12,7 @@ from tracekit.model.trace import Assumption
 from tracekit.report.cautions import CAUTIONS
 from tracekit.report.entries import leave_words, setting_entries, why_leave
 from tracekit.report.frame import render
+from tracekit.report.goals import GOAL
 from tracekit.report.levels import BLOW_OFF, EVACUATION, timed
 from tracekit.report.markup import numbers
 from tracekit.report.measures import measure, setting
@@ -22,7 +23,7 @@ from tracekit.report.rivals import rival_of
 from tracekit.report.ruled import LIKELY
 from tracekit.report.steps_told import Step
 from tracekit.report.text import clean, escape, evidence_words, whole
-from tracekit.report.todo import GOAL, TO_LOG, steps, to_record
+from tracekit.report.todo import TO_LOG, steps, to_record
 from tracekit.report.verdict import cannot_answer, verdict
 from tracekit.report.view import LEAKS, codes_present, main_finding
 from tracekit.report.words import Num, Text, chance, html, is_pressure, of_estimate, plain, role

@@ -29,10 +29,12 @@ from tracekit.report.words import of_quantity
 _LINE_MOST = 400
 _END = re.compile(r"(?<=\.)\s+(?=[A-Z])")
 _LABELS = {"Here": GOAL}
-_GOOD_INTERVAL_S, _GOOD_CYCLES = 0.005, 200
+_GOOD_INTERVAL_S, _GOOD_CYCLES, _PACED, _LONGEST_MIN = 0.005, 200, 5, 240.0
 _RANK: tuple[Severity, ...] = ("info", "minor", "major", "critical")
 _MOST_PICKS = 0.95
 TO_LOG = "To log it:"
+_WIRE = "Wire only at a locked-out machine; never touch safety circuits."
+_HELD = "Vacuum holds the part: keep people out from under it."
 _SOUND_ZERO = "Within 0.5 kPa of zero with the port open"
 _OVER_PRESSURE = "over-pressure was left in the line: a release valve that seeps"
 _VACUUM_LEFT = "vacuum was left in the line: a supply valve that seeps, or the release"
@@ -88,7 +90,7 @@ def _by_findings(result: StationResult, limits: Sequence[Passed]) -> tuple[Step,
         if limits:
             return (_prove(result, None),)
         kept = _keep_as_baseline(result)
-        return (_plate_first(), kept) if untold_leak(result) else (kept,)
+        return (_plate_first(result), kept) if untold_leak(result) else (kept,)
     if source is None or source.kind == "recording":
         return tuple(found) if found and _is_recording(found[-1].act) else (*found, _record_better(result))
     last = found.pop() if found and _is_recording(found[-1].act) else _prove(result, source)
@@ -231,15 +233,24 @@ def to_record(result: StationResult) -> tuple[str, ...]:
             data.sensor.sample_interval_s > _GOOD_INTERVAL_S * 1.01,
             "Record at least 200 samples a second; 1000 for valves and chatter.",
         ),
-        (len(data.cycles) < _GOOD_CYCLES, "Record at least 200 cycles and half an hour."),
+        (len(data.cycles) < _GOOD_CYCLES, f"Record at least 200 cycles{_at_this_pace(result)}."),
         (
             not bool(data.periods.where("kind", "coast").any()),
-            "Close the supply by hand for 10 to 30 s on a held part, six times: only then the leak shows.",
+            "Close the supply by hand 20 times, for 10 s each, on a held part at rest: only then the leak shows.",
         ),
         (_volume_lacks(result), "Put the volume under vacuum into the station file."),
         (result.baseline is None, "Keep a log of the healthy station to compare with."),
     ]
     return tuple(text for lacking, text in lacks if lacking)
+
+
+def _at_this_pace(result: StationResult) -> str:
+    """How long 200 cycles take at the pace of this log, as in ", some 15 min"; empty where it has too few to tell."""
+    starts = result.data.cycles.floats("start_s")
+    if len(starts) < _PACED:
+        return ""
+    minutes = _GOOD_CYCLES * float(starts[-1] - starts[0]) / (len(starts) - 1) / 60.0
+    return f", some {max(5, 5 * round(minutes / 5.0))} min" if minutes < _LONGEST_MIN else ""
 
 
 def _volume_lacks(result: StationResult) -> bool:
@@ -287,16 +298,23 @@ def _expected(result: StationResult) -> str:
     return "no finding on the new page"
 
 
-def _plate_first() -> Step:
+def _plate_first(result: StationResult) -> Step:
     """The test that tells whether a leak which nothing can be held against sits at the cup."""
+    rate = of_quantity(result.leak.decay_rate)
+    now = f"{rate.value:.2g}" if rate is not None and rate.value < 100.0 else ""
+    half = f" (at most {rate.value / 2.0:.2g} kPa/s)" if rate is not None and now else ""
+    same = f" (near {now} kPa/s)" if now else ""
     return Step(
         act="Pick a flat plate with the station's own cup, then with a new cup",
         how="Close the supply each time and watch how fast vacuum falls.",
         minutes=10,
         results=(
-            ("The new cup halves the fall", "the old cup leaks; change it, then record again"),
-            ("Much the same", "hose, fittings or valves leak; find the place before this log is kept"),
-            ("Both hold for a minute", "the parts let air in; whether that is usual, only those who know them can say"),
+            (f"Only the new cup halves the fall{half}", "the old cup leaks; change it, then record again"),
+            (f"Much the same as now{same}", "hose, fittings or valves leak; find the place before this log is kept"),
+            (
+                f"Both cups halve it{half}",
+                "the parts let air in; whether that is usual, who knows them can say",
+            ),
         ),
         caution="Plate on the cup, never a hand. Lock out and vent before changing the cup.",
     )
@@ -321,5 +339,5 @@ def _record_better(result: StationResult) -> Step:
         how=" ".join(lines[:3]) or "Record at least 200 cycles.",
         minutes=30,
         results=(),
-        caution="Wire only at a locked-out machine; never touch safety circuits.",
+        caution=_WIRE if any(line.startswith("Log the ") for line in lines[:3]) else _HELD,
     )

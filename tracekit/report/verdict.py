@@ -11,10 +11,22 @@ from tracekit.model.finding import Evidence, Finding, Severity
 from tracekit.model.result import StationResult
 from tracekit.report.blow_figures import too_short
 from tracekit.report.contexts import lost_together
-from tracekit.report.doubt import NEARLY_ALL, RUNNING, beside_leak, others_differ, since, told_by_log, untold_leak
+from tracekit.report.doubt import (
+    NEARLY_ALL,
+    PERHAPS,
+    RUNNING,
+    beside_leak,
+    leak_chance,
+    others_differ,
+    since,
+    told_by_log,
+    untold_leak,
+)
+from tracekit.report.fitting import LEAD_MOST, first_fit, fit, tenth
 from tracekit.report.levels import EVACUATION, sentence
 from tracekit.report.measures import has_sentence, measure, setting_names
-from tracekit.report.phrases import phrase, without_article
+from tracekit.report.nothing import nothing_found, would_have_shown
+from tracekit.report.phrases import NOTHING, phrase, without_article
 from tracekit.report.pictures.at_rest import usual
 from tracekit.report.rivals import chance_of, rival_of, runner_up, told_second
 from tracekit.report.second import both_headlines, called, drops_by, second_fault, second_words
@@ -50,8 +62,10 @@ _LIKED = {
 }  # fmt: skip
 """Codes told by a count, and the measures that tell a code best."""
 _UNITS = ("s", "kPa", "kPa/s", "Hz", "Pa·m³/s", "L/min ANR")
-HEADLINE_MOST, LEAD_MOST, URGENCY_MOST = 50, 110, 70
+URGENCY_MOST = 70
+_NO_ANSWER, _UNSEEN = "This recording cannot answer", "No fault found, but a leak would not show"
 _RANK: tuple[Severity, ...] = ("info", "minor", "major", "critical")
+_SOUND = 0.75  # the chance of no known cause from which on "nothing found" is said
 _FLIPPED = ("supply_on_below_reset", "hysteresis_too_small", "switch_chatter")
 
 
@@ -73,13 +87,13 @@ def verdict(result: StationResult) -> Verdict:
     if main is not None:
         headline, lead = _headline(result, main), _lead(result, main)
         pulse = too_short(result, main)
-        lead = _first_fit([(*lead, " ", *pulse), lead]) if pulse else lead
+        lead = first_fit([(*lead, " ", *pulse), lead]) if pulse else lead
     elif sign is not None:
-        headline, lead = _fit(_symptom_lines(sign)), _lead(result, sign)
+        headline, lead = fit(_symptom_lines(sign)), _lead(result, sign)
     elif cannot_answer(result):
-        headline, lead = "This recording cannot answer", _why_not(result, log)
+        headline, lead = _UNSEEN if _nothing_else(result, log) else _NO_ANSWER, _why_not(result, log)
     else:
-        headline, lead = _nothing_found(result, log), _would_have_shown(result)
+        headline, lead = nothing_found(result, log), would_have_shown(result)
     action = _action(result, main or sign, worst)
     reasons = _reasons(result, main, URGENCY_MOST - len(action) - 1)
     return Verdict(headline=headline, lead=lead, action=action, reasons=reasons, severity=worst)
@@ -93,6 +107,12 @@ def cannot_answer(result: StationResult) -> bool:
     return not shown and isinstance(result.leak.decay_rate, Withheld)
 
 
+def _nothing_else(result: StationResult, log: Finding | None) -> bool:
+    """True where a leak alone cannot be told: cycles are there, and most probably nothing is wrong with them."""
+    sound = sum(c.chance for c in result.causes if c.code in NOTHING)
+    return log is None and len(result.data.cycles) > 0 and sound >= _SOUND
+
+
 def _worst(findings: Sequence[Finding]) -> Severity:
     return max((f.severity for f in findings), key=_RANK.index, default="info")
 
@@ -104,19 +124,19 @@ def _headline(result: StationResult, main: Finding) -> str:
     beside = beside_leak(result, main, rival)
     if beside is not None:
         other = phrase(beside).short
-        return _fit([f"A leak, place open; perhaps {other} too", f"A leak, and perhaps {other}"])
+        return fit([f"A leak, place open; perhaps {other} too", f"A leak, and perhaps {other}"])
     second = told_second(result, main)
     if second is not None:
-        return _fit(both_headlines(main, second))
+        return fit(both_headlines(main, second))
     if rival is not None:
         other = phrase(rival).short
         pairs = [f"Either {own.short} or {other}", f"Either {without_article(own.short)} or {without_article(other)}"]
-        return _fit(pairs)
+        return fit(pairs)
     word = strength(_surety(result, main))
     if word == "either":
         word = "perhaps"
     long, short = (f"{word} {noun}".strip() for noun in (own.noun, own.short))
-    return _fit([long[:1].upper() + long[1:], short[:1].upper() + short[1:]])
+    return fit([long[:1].upper() + long[1:], short[:1].upper() + short[1:]])
 
 
 def _surety(result: StationResult, main: Finding) -> float:
@@ -130,46 +150,11 @@ def _symptom_lines(sign: Finding) -> list[str]:
     return [f"{start}; the cause does not show", f"{start}; no cause found", start]
 
 
-def _fit(candidates: list[str]) -> str:
-    """The first that is short enough, else the last, cut."""
-    return next((c for c in candidates if len(c) <= HEADLINE_MOST), clean(candidates[-1], HEADLINE_MOST))
-
-
-def _nothing_found(result: StationResult, log: Finding | None) -> str:
-    if untold_leak(result):
-        return "Nothing wrong shows; the leak cannot be judged yet"
-    n = len(result.data.cycles)
-    cycles = f"in {count(n)} cycle{'' if n == 1 else 's'}"
-    found = f"No fault found {cycles}"
-    return _fit([f"No fault {cycles}, but {phrase(log.code).short}", found]) if log is not None else found
-
-
-def _would_have_shown(result: StationResult) -> Text:
-    """As in "A rise by 1.5 kPa/s would have shown." and what it is now, or that a leak could not be measured."""
-    rate = of_quantity(result.leak.decay_rate)
-    sizes = [d.smallest for d in result.detectable if d.code == "leak_steady" and d.unit == "kPa/s"]
-    rise = Num(value=sizes[0], unit="kPa/s", step=_tenth(sizes[0])) if sizes and sizes[0] is not None else None
-    if rate is None:
-        deep = [d.smallest for d in result.detectable if d.code == "leak_steady" and d.measure == "ultimate_vacuum_kpa"]
-        if deep and deep[0] is not None:
-            size = Num(value=deep[0], unit="kPa", step=_tenth(deep[0]))
-            return say("A leak that costs {} of the deepest vacuum would have shown; smaller ones would not.", size)
-        if rise is not None:
-            return say("A rise of the leak by {} would have shown; its size now does not show.", rise)
-        return ("Whether it leaks, this recording cannot show.",)
-    parts: list[Text] = [say("Vacuum falls {} with the supply closed.", rate)]
-    if untold_leak(result):
-        return _first_fit([(*parts[0], " Only a healthy log tells if that is usual."), parts[0]])
-    if rise is not None:
-        parts.append(say("A rise by {} would have shown.", rise))
-    elif result.baseline is None:
-        return _first_fit([(*parts[0], " No baseline says whether that is usual."), parts[0]])
-    return _shortest(parts)
-
-
 def _why_not(result: StationResult, log: Finding | None) -> Text:
     if log is not None:
         return (_sentence(log.title, LEAD_MOST),)
+    if len(result.data.cycles) and not result.data.periods.where("kind", "coast").any():
+        return ("The supply is never closed in a hold, so how fast vacuum falls does not show.",)
     if isinstance(result.leak.decay_rate, Withheld):
         # its first sentence; what to do about it stands in the steps
         return (_sentence(result.leak.decay_rate.reason.partition(". ")[0], LEAD_MOST),)
@@ -182,7 +167,7 @@ def _lead(result: StationResult, main: Finding) -> Text:
         return _leak_lead(result, None)
     of_some = some_picks_leads(result, main)
     if of_some:
-        return _first_fit(of_some)
+        return first_fit(of_some)
     rate = next((e for e in main.evidence if e.measure == "decay_rate_kpa_s"), None)
     if told_by_log(result, main):
         return _leak_lead(result, main)
@@ -190,7 +175,7 @@ def _lead(result: StationResult, main: Finding) -> Text:
         return _evidence_lead(result, main, rate)
     if main.code in _COUNTED and len(result.data.cycles):
         short = f"{_COUNTED[main.code]} on {_share(result, main)}."
-        return _first_fit(
+        return first_fit(
             [*((f"{short} {line[:1].upper()}{line[1:]}.",) for line in lost_together(result)[:1]), (short,)]
         )
     liked = _LIKED.get(main.code, ())
@@ -200,7 +185,7 @@ def _lead(result: StationResult, main: Finding) -> Text:
         if has_sentence(fact.measure) and fact.unit in _UNITS:
             return _evidence_lead(result, main, fact)
     title = _sentence(main.title, LEAD_MOST)
-    return _first_fit([(f"{title} On {_share(result, main)}.",), (title,)]) if len(result.data.cycles) else (title,)
+    return first_fit([(f"{title} On {_share(result, main)}.",), (title,)]) if len(result.data.cycles) else (title,)
 
 
 def _is_sentence(text: str) -> bool:
@@ -214,16 +199,16 @@ def _text_lead(result: StationResult, main: Finding, fact: Evidence) -> Text:
     flips = result.data.cycles.codes("chatter_edges") > 0
     if main.code in _FLIPPED and fact.measure != "chatter_edges" and flips.any():
         share = share_of(int(flips.sum()), len(flips), "cycles")
-        return _first_fit([(f"{text} The output goes off in the hold on {share}.",), (text,)])
+        return first_fit([(f"{text} The output goes off in the hold on {share}.",), (text,)])
     if fact.reference is None or fact.reference_source != "baseline" or fact.unit not in _UNITS:
         sound = usual(main.code)
         if sound is None or fact.unit != "kPa":
             return (text,)
-        return _first_fit(
+        return first_fit(
             [say("{} A sound sensor: at most {}.", text, Num(value=sound[1], unit="kPa", step=0.1)), (text,)]
         )
     base = Num(value=fact.reference, unit=fact.unit, step=_step(fact))
-    return _first_fit([say("{} Baseline: {}.", text, base), (text,)])
+    return first_fit([say("{} Baseline: {}.", text, base), (text,)])
 
 
 def _leak_lead(result: StationResult, main: Finding | None) -> Text:
@@ -238,10 +223,10 @@ def _leak_lead(result: StationResult, main: Finding | None) -> Text:
         start, where = rates_told(result, fast)[:-1], (".",)
         turns = by_turns(main, fast) if main is not None else ""
     if base is None or base.bound:
-        return _first_fit([(*start, *where, turns), (*start, *where), (*start, ".")])
+        return first_fit([(*start, *where, turns), (*start, *where), (*start, ".")])
     bare = Num(value=base.value, unit=base.unit, lower=base.lower, upper=base.upper, bare=True)
     plainly = replace(bare, unsaid=True)
-    return _first_fit([
+    return first_fit([
         *((*start, *where, *say(" Baseline: {}.", one), turns) for one in (bare, plainly) if turns),
         (*start, *where, *say(" Baseline: {}.", bare)), (*start, *where, *say(" Baseline: {}.", plainly)),
         (*start, ".", *say(" Baseline: {}.", bare)),
@@ -253,16 +238,16 @@ def _evidence_lead(result: StationResult, main: Finding, fact: Evidence) -> Text
     start = sentence(fact.measure, result, number) or say(measure(fact.measure).sentence, number)
     where = _where(result, main, fact)
     if fact.reference is None:
-        return _first_fit([(*start, *where), (*start, "."), (_sentence(main.title, LEAD_MOST),)])
+        return first_fit([(*start, *where), (*start, "."), (_sentence(main.title, LEAD_MOST),)])
     if fact.reference_source == "earlier cycles":
         return _now_lead(start, main, fact)
     name = {"baseline": "Baseline", "limit": "Limit", "station file": "Limit", "": "Expected"}.get(
         fact.reference_source
     )
     if name is None:
-        return _first_fit([(*start, *where), (*start, ".")])
+        return first_fit([(*start, *where), (*start, ".")])
     tail = say(" {}: {}.", name, Num(value=fact.reference, unit=fact.unit, step=_step(fact), bare=True))
-    return _first_fit([(*start, *where, *tail), (*start, ".", *tail), (*start, ".")])
+    return first_fit([(*start, *where, *tail), (*start, ".", *tail), (*start, ".")])
 
 
 def _where(result: StationResult, main: Finding, fact: Evidence) -> Text:
@@ -285,7 +270,7 @@ def _now_lead(start: Text, main: Finding, fact: Evidence) -> Text:
     when = f"before cycle {count(main.onset_cycle)}" if main.onset_cycle else "earlier"
     assert fact.reference is not None
     before = say("; {}: {}.", when, Num(value=fact.reference, unit=fact.unit, step=_step(fact), bare=True))
-    return _first_fit([(*now, *before), (*now, ".")])
+    return first_fit([(*now, *before), (*now, ".")])
 
 
 def _step(fact: Evidence) -> float | None:
@@ -293,27 +278,12 @@ def _step(fact: Evidence) -> float | None:
         return (fact.upper - fact.lower) / 2.0
     if not fact.unit and float(fact.value).is_integer():
         return 1.0
-    return _tenth(fact.value)
-
-
-def _tenth(value: float) -> float:
-    """A step that leaves two digits."""
-    return float(10.0 ** (np.floor(np.log10(abs(value))) - 1.0)) if value else 0.1
+    return tenth(fact.value)
 
 
 def _share(result: StationResult, main: Finding) -> str:
     total = len(result.data.cycles)
     return share_of(len(main.cycles) or round(main.share * total), total, "cycles") + since(main, total)
-
-
-def _first_fit(candidates: list[Text]) -> Text:
-    return next((c for c in candidates if len(plain(c)) <= LEAD_MOST), candidates[-1])
-
-
-def _shortest(parts: list[Text]) -> Text:
-    """All parts where they fit, else only the last."""
-    joined: Text = tuple(p for k, part in enumerate(parts) for p in ((" ", *part) if k else part))
-    return joined if len(plain(joined)) <= LEAD_MOST else parts[-1] if parts else ("",)
 
 
 def _sentence(text: str, limit: int) -> str:
@@ -355,6 +325,9 @@ def _reasons(result: StationResult, main: Finding | None, room: int) -> str:
             told = f"{parts_dropped} by the second: {called(second)}."
             parts, tail = ([told], "") if len(told) <= room else ([], f"Drops by the second: {called(second)}.")
         return next((t for t in (" ".join([*parts, tail]).strip(), tail) if len(t) <= room), " ".join(parts))
+    if main is None and untold_leak(result) and leak_chance(result) >= PERHAPS:
+        tail = f"Too much: {chance(leak_chance(result))} likely."
+        parts = next((t for t in ([*parts, tail], [tail]) if len(" ".join(t)) <= room), parts)
     if main is not None and beside is not None:
         p = next((c.chance for c in result.causes if c.code == beside), main.confidence)
         tail = f"{plain(capital((phrase(beside).rival,)))}: {chance(p)} likely."

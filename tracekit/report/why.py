@@ -3,9 +3,10 @@
 from tracekit.model.finding import CODES, CauseChance, Finding
 from tracekit.model.result import StationResult
 from tracekit.report.contexts import lost_together
+from tracekit.report.doubt import others_differ
 from tracekit.report.frame import render
 from tracekit.report.levels import note
-from tracekit.report.phrases import NO_FAULT, NO_KNOWN_CAUSE, NOTHING, cause_name
+from tracekit.report.phrases import NO_FAULT, NO_KNOWN_CAUSE, NOTHING, OR_UNKNOWN, cause_name
 from tracekit.report.ruled import LIKELY, PROBABLE, is_open
 from tracekit.report.second import both_told, second_fault
 from tracekit.report.text import clean, whole
@@ -17,6 +18,7 @@ _POSSIBLE, _LEAST_CAUSES, _MOST_NAMED, _MOST_LISTED = 0.005, 3, 15, 8
 _MAY_BE = 0.15
 _TOLD, _TWO, _ALIKE = 0.075, 2, "it would show so too ("
 _NOTHING_FOR = "nothing speaks for it"
+_NO_SIGN = "Nothing in this log points to a fault."
 
 
 def why_this_cause(result: StationResult, unit: str) -> str:
@@ -39,16 +41,16 @@ def _named_cycles(result: StationResult) -> str:
     together = [f"{line}." for line in lost_together(result)]
     if main is None or not 0 < len(main.cycles) < len(result.data.cycles):
         return " ".join(together)
-    named = (
-        f"The first finding is about cycle{'s' if len(main.cycles) > 1 else ''} {is_list(main.cycles, _MOST_NAMED)}."
-    )
+    seen = "Clearest on" if others_differ(result, main) else "Seen on"
+    many = "s" if len(main.cycles) > 1 else ""
+    named = f"{seen} cycle{many} {is_list(main.cycles, _MOST_NAMED)}: {cause_name(main.code).lower()}."
     return " ".join([named, *together])
 
 
 def _causes(result: StationResult) -> list[dict[str, object]]:
     """The likely causes, each with its chance; the last row completes the sum."""
     causes = result.causes
-    known = sorted((c for c in causes if c.code not in NOTHING), key=lambda c: -c.chance)
+    known = _likeliest_first(result)
     probable = [c for c in known if c.chance >= LIKELY]
     # what the log leaves open tells more than what it rules out
     others = sorted((c for c in known if c.chance < LIKELY), key=lambda c: not is_open(c))
@@ -61,13 +63,23 @@ def _causes(result: StationResult) -> list[dict[str, object]]:
     other = next(
         (whole(c.reason) for c in causes if c.code in NOTHING and c.reason), "What the log does not tell apart."
     )
-    sound = verdict(result).severity == "info" and not probable
-    row = (NO_FAULT, left, "Nothing in this log points to a fault.") if sound else (NO_KNOWN_CAUSE, left, other)
-    if sound and all(left > p for _, p, _ in named):
+    quiet = verdict(result).severity == "info"
+    row = (NO_KNOWN_CAUSE, left, other)
+    if quiet:
+        row = (OR_UNKNOWN, left, "No known cause stands out.") if probable else (NO_FAULT, left, _NO_SIGN)
+    if quiet and all(left > p for _, p, _ in named):
         rows = [row, *named]
     else:
         rows = [*named, row] if left >= _POSSIBLE or not named else named
     return [{"name": n, "chance": chance(p), "boxes": _boxes(p), "reason": why} for n, p, why in rows]
+
+
+def _likeliest_first(result: StationResult) -> list[CauseChance]:
+    """Known causes by chance; of those with the same chance in words the finding of the verdict heads the table."""
+    known = sorted((c for c in result.causes if c.code not in NOTHING), key=lambda c: -c.chance)
+    main = main_finding(result)
+    own = [c for c in known if main is not None and c.code == main.code and chance(c.chance) == chance(known[0].chance)]
+    return [*own, *(c for c in known if c not in own)]
 
 
 def _reason(cause: CauseChance, result: StationResult) -> str:
@@ -149,5 +161,6 @@ def _other(f: Finding, brought_by: tuple[str, ...], total: int) -> dict[str, str
     if fact and f.severity == "info":
         return {"title": _title(f), "words": f"For information: {whole(fact)}"}
     step = clean(f.next_steps[0].do, 200).partition(". ")[0].rstrip(".") + "." if f.next_steps else ""
-    note = "For information." if f.severity == "info" else words
+    doubted = f"Not told as a fault: chance {chance(f.confidence)}."
+    note = words if f.severity != "info" else doubted if f.kind == "cause" else "For information."
     return {"title": _title(f), "words": f"{note} {step}".strip()}

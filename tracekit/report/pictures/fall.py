@@ -232,7 +232,7 @@ def _time(value: float) -> Num:
 
 
 def _caption(here: _Fall, names: tuple[str, str], ref_kpa: float) -> Text:
-    which = "" if names[0] == "this log" else f" of the {names[0]} of the first finding"
+    which = "" if names[0] == "this log" else f" of the {names[0]} with the fault"
     parts: list[Text] = [
         (f"Line: median fall{which}. Band: middle 90 % of falls. Lines stop where half of the falls have ended.",)
     ]

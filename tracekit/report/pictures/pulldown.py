@@ -127,10 +127,10 @@ def names_of(result: StationResult, part: Mask | None) -> tuple[str, str]:
 
 
 def drawn_of(drawn: int, total: int, whole: bool) -> str:
-    """As in "all 40 cycles", "80 of 91 cycles", "the 22 cycles of the first finding"."""
+    """As in "all 40 cycles", "80 of 91 cycles", "the 22 cycles with the fault"."""
     if whole:
         return share_of(drawn, total, "cycles")
-    some = f"the {count(total)} cycles of the first finding"
+    some = f"the {count(total)} cycles with the fault"
     return some if drawn == total else f"{count(drawn)} of {some}"
 
 

@@ -41,7 +41,7 @@ def rates(result: StationResult, unit: str = "kPa") -> Picture | None:
         return None
     odd = _odd(result, known)
     drawn = _drawn(known, odd)
-    heading = _heading(leak.rate[known], leak, known, odd[known])
+    heading = _heading(leak.rate[known], leak, known, odd[known], result.baseline_leak)
     caption = _caption(result, known, len(drawn))
     plot = _plot(result, drawn, odd)
     columns = (Column(name="cycle"), Column(name="rate", unit="kPa/s"), Column(name="from", unit="kPa/s"),
@@ -196,7 +196,7 @@ def _log_label(leak: LeakResult, x: Axis, y: Axis, others: list[Label]) -> Label
     return Label(x=x.high, y=mid, lines=("this log",), style="strong", dx=6, dy=lifted)
 
 
-def _heading(rate: Floats, leak: LeakResult, known: Indices, odd: Mask) -> Text:
+def _heading(rate: Floats, leak: LeakResult, known: Indices, odd: Mask, base: LeakResult | None) -> Text:
     half = (leak.rate_upper[known] - leak.rate_lower[known]) / 2.0
     if _grows(rate):
         tenth = max(_LEAST, len(rate) // 10)
@@ -213,8 +213,22 @@ def _heading(rate: Floats, leak: LeakResult, known: Indices, odd: Mask) -> Text:
     step = max(median(half), 1e-3)
     span = say("{} to {}", Num(value=low, unit="kPa/s", step=step, bare=True), _num(high, step))
     move = "; no trend." if abs(z) < _TREND_Z else "; rising." if z > 0 else "; falling."
+    usual = _clearly_other(rate, base)
+    if usual is not None:
+        who = f"All {count(len(rate))} cycles lose " if same else f"Most of {count(len(rate))} cycles lose "
+        trend = "" if abs(z) < _TREND_Z else move.rstrip(".")
+        return (who, *span, trend, *say("; in the baseline {}.", _num(usual, step)))
     start = f"No cycle stands out: all {count(len(rate))} lose " if same else f"Most of {count(len(rate))} cycles lose "
     return (start, *span, move)
+
+
+def _clearly_other(rate: Floats, base: LeakResult | None) -> float | None:
+    """The baseline's median rate where nearly all rates lie on one side of it; None where they do not."""
+    if base is None or int(np.isfinite(base.rate).sum()) < _LEAST:
+        return None
+    low, _, high = middle(rate)
+    usual_low, usual, usual_high = middle(base.rate)
+    return usual if low > usual_high or high < usual_low else None
 
 
 def _grows(rate: Floats) -> bool:

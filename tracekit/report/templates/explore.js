@@ -156,7 +156,7 @@
   function addFilter() {
     var kinds = ["held", "dropped", "missed", "incomplete"].filter(function (k) { return table.rows.some(function (c) { return lab.outcome(c) === k; }); });
     var options = [["all", "All cycles"]].concat(kinds.length > 1 ? kinds.map(function (k) { return [k, k[0].toUpperCase() + k.slice(1)]; }) : []);
-    if (touched.size && touched.size < table.rows.length) { options.push(["touched", "With the first finding"]); }
+    if (touched.size && touched.size < table.rows.length) { options.push(["touched", "With the fault"]); }
     var bar = el("div", { "class": "tools control", role: "group", "aria-label": "Which cycles to show" }), note = el("span", { "class": "soft", role: "status" });
     function tell() {
       veilAll();

@@ -1,0 +1,87 @@
+"""A log without a finding says what it leaves open, in the words of its own chances."""
+
+from dataclasses import replace
+
+import numpy as np
+import stories
+from stories import Play
+
+from tracekit.model.finding import CauseChance, Detectable
+from tracekit.report.ruled import causes_map
+from tracekit.report.todo import steps, to_record
+from tracekit.report.verdict import verdict
+from tracekit.report.why import why_this_cause
+from tracekit.report.words import plain
+
+
+def maybe(leak):
+    """A station without a baseline that loses 6 kPa/s: a leak with a chance, else nothing."""
+    causes = (CauseChance(code="none of these", chance=1.0 - leak, reason="no known cause explains it better"),
+              CauseChance(code="leak_steady", chance=leak, reason="a leak larger than sound stations have seen"))  # fmt: skip
+    return stories.result(Play(cycles=40, rate=6.0), causes=causes, detectable=())
+
+
+def test_a_leak_of_some_chance_is_told_with_it():
+    """From a chance of 3 in 20 on the headline does not say that nothing is wrong, and names the chance."""
+    said = verdict(maybe(0.32))
+    assert said.headline == "Perhaps a leak; the plate test decides"
+    assert f"{said.action} {said.reasons}" == "Do the plate test first. No drop seen. Too much: 3 in 10 likely."
+    rare = verdict(maybe(0.08))
+    assert rare.headline.startswith("Nothing wrong shows")
+    assert "Too much" not in rare.reasons
+
+
+def test_the_likelier_row_heads_the_table():
+    """Where nothing is told as a fault, what is most likely stands first, and no row calls less than a half likely."""
+    html = why_this_cause(maybe(0.32), "kPa")
+    assert html.index("Nothing wrong, or unknown") < html.index("Leak at the cup")
+    assert "No known cause stands out." in html
+    _, drawn = causes_map(maybe(0.32), "kPa")
+    assert "(not excluded, chance 3 in 10)" in drawn
+    assert "■" not in drawn
+
+
+def test_of_equal_chances_the_verdict_s_stands_first():
+    """Two faults with the same chance in words: the table begins as the headline does."""
+    causes = (CauseChance(code="leak_steady", chance=0.51, reason="r"), CauseChance(code="valves_overlap", chance=0.49, reason="r"))
+    found = stories.finding("valves_overlap", kind="setting")
+    html = why_this_cause(stories.result(Play(cycles=30), findings=(found,), causes=causes), "kPa")
+    assert html.index("Supply and release on together") < html.index("Leak at the cup")
+
+
+def test_the_plate_test_has_figures():
+    """Each outcome says which fall it is about."""
+    result = maybe(0.3)
+    rate = result.leak.decay_rate.value
+    seen = [pair[0] for pair in steps(result)[0].results]
+    assert seen[0] == f"Only the new cup halves the fall (at most {rate / 2.0:.2g} kPa/s)"
+    assert seen[1] == f"Much the same as now (near {rate:.2g} kPa/s)"
+
+
+def test_more_cycles_are_asked_for_at_the_pace_of_the_log():
+    """200 cycles take as long as this log's own cycles say; the fall is asked for in one form."""
+    result = stories.result(Play(cycles=40), causes=())
+    pace = float(np.diff(result.data.cycles.floats("start_s")).mean())
+    asked = next(line for line in to_record(result) if line.startswith("Record at least 200 cycles"))
+    assert asked == f"Record at least 200 cycles, some {5 * round(200 * pace / 300.0)} min."
+    unseen = stories.withheld().stations[0]
+    assert any("20 times, for 10 s each" in line for line in to_record(unseen))
+
+
+def test_a_leak_that_cannot_show_is_no_answer_withheld():
+    """Where nothing else looks wrong the headline says so, and nothing has to be wired."""
+    sound = (CauseChance(code="none of these", chance=0.96, reason="nothing in this log points to a fault"),)
+    result = replace(stories.withheld().stations[0], causes=sound, detectable=())
+    said = verdict(result)
+    assert said.headline == "No fault found, but a leak would not show"
+    assert plain(said.lead) == "The supply is never closed in a hold, so how fast vacuum falls does not show."
+    assert "Wire" not in steps(result)[-1].caution
+    assert verdict(replace(result, causes=())).headline == "This recording cannot answer"
+
+
+def test_what_would_have_shown_is_told_in_plain_words():
+    """A leak that could not be measured may still be small: the sentence says so."""
+    could = (Detectable(code="leak_steady", measure="decay_rate_kpa_s", smallest=3.4, unit="kPa/s", why=""),)
+    result = replace(stories.withheld().stations[0], detectable=could)
+    told = plain(verdict(result).lead).replace("\u00a0", " ")
+    assert told == "A leak that grew by 3.4 kPa/s would have shown; a smaller one may be there."
