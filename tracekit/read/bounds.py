@@ -69,8 +69,6 @@ def spelled_out(batch: pa.RecordBatch, schema: pa.Schema, name: str, options: Re
 
     Raises LogReadError where that would take more than `text_bytes` bytes, ArrowInvalid where a text is none.
     """
-    if all(pa.types.is_primitive(own.type) and own.type == schema.field(own.name).type for own in batch.schema):
-        return batch
     arrays = []
     for field, column in zip(batch.schema, batch.columns, strict=True):
         wanted = schema.field(field.name).type
