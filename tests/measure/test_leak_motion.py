@@ -7,7 +7,7 @@ import pytest
 
 from tests.measure.one_volume import Plant, station
 from tracekit.measure.leak_bins import Floats, History, gather, timeline
-from tracekit.measure.leak_motion import MOST_PLACES, Effect, _places, seen, unmodelled_rate
+from tracekit.measure.leak_motion import MOST_PLACES, Effects, _bench, _places, seen, unmodelled_rate
 from tracekit.measure.leak_pieces import Pieces, Windows, cut_pieces, usable
 from tracekit.measure.leak_search import flow_of, inflow, middle_of
 from tracekit.measure.leak_sums import (
@@ -121,13 +121,43 @@ def test_what_valve_and_volumes_still_settle_hides_in_short_coasts() -> None:
     assert short > 3.0 * whole
 
 
+def effects(*each: tuple[float, float, float]) -> Effects:
+    """What shapes of so much per kPa, height and error do."""
+    per, height, error = np.array(each).T
+    return Effects(per_kpa=per, height_kpa=height, error_kpa=error)
+
+
 def test_a_shape_counts_as_far_as_it_explains_the_residuals() -> None:
     """Chance heights count nothing, clear ones count in full, and a shape that explains less yields to one that does."""
-    chance = Effect(per_kpa=2.0, height_kpa=0.02, error_kpa=0.02)
-    clear = Effect(per_kpa=0.5, height_kpa=0.4, error_kpa=0.02)
-    worse = Effect(per_kpa=2.0, height_kpa=0.2, error_kpa=0.04)
-    assert seen([chance], 2.0) == 0.0
-    assert seen([clear, worse, chance], 2.0) == pytest.approx(0.2, rel=0.02)
-    unseen = Effect(per_kpa=2.0, height_kpa=0.0, error_kpa=float("inf"))
-    assert unseen.hidden(0.05) == pytest.approx(0.1)
-    assert clear.hidden(0.05) < 0.5 * 0.02
+    chance, clear, worse = (2.0, 0.02, 0.02), (0.5, 0.4, 0.02), (2.0, 0.2, 0.04)
+    assert seen(effects(chance), 2.0) == 0.0
+    assert seen(effects(clear, worse, chance), 2.0) == pytest.approx(0.2, rel=0.02)
+    unseen, told = effects((2.0, 0.0, float("inf")), clear).hidden(0.05)
+    assert unseen == pytest.approx(0.1)
+    assert told < 0.5 * 0.02
+
+
+@pytest.mark.parametrize("height_kpa", [0.0, 0.2])
+def test_effects_of_shapes_are_those_of_a_fit_beside_levels_rates_and_amplitude(height_kpa: float) -> None:
+    """Height and error of a step agree with least squares over all columns at once, as does its pull on the rates."""
+    history, pieces, columns = coasts(0.1)
+    moved = with_step(history, pieces, columns, height_kpa, 0.4)
+    weight = weights(history, pieces, SCALES.noise)
+    shape = np.clip((history.since_present_s[pieces.index] - 0.4) / 0.15, 0.0, 1.0)
+    found = _bench(history, pieces, moved, weight, ALL, SCALES).effects(np.stack([0.5 * shape, shape]))
+    rows = pieces.cycle[pieces.owner]
+    level = [np.where(pieces.owner == k, columns.level, 0.0) for k in range(len(pieces.start))]
+    leak = [np.where(rows == k, columns.leak[0], 0.0) for k in range(CYCLES)]
+    design = np.stack([*level, *leak, columns.memory, shape / history.pressure_kpa[pieces.index]], axis=1)
+    # the amplitude of the gas's history has a prior of its own: one more row
+    prior = np.zeros(design.shape[1])
+    prior[-2] = np.sqrt(SCALES.prior_weight)
+    root = np.sqrt(weight)[:, None]
+    left = np.append(moved.seen * root[:, 0], prior[-2])
+    fit = np.linalg.lstsq(np.vstack([design * root, prior]), left, rcond=None)[0]
+    # what the prior says of the amplitude is left out of the square of what it takes, some 10⁻³ of that
+    assert found.height_kpa[1] == pytest.approx(fit[-1], rel=5e-3)
+    assert found.height_kpa[0] == pytest.approx(2.0 * found.height_kpa[1], rel=1e-9)
+    without = np.linalg.lstsq(np.vstack([design[:, :-1] * root, prior[:-1]]), left, rcond=None)[0]
+    pull = np.median((without - fit[:-1])[len(level) : len(level) + CYCLES])
+    assert found.per_kpa[1] * fit[-1] == pytest.approx(pull, rel=5e-3)

@@ -24,6 +24,8 @@ and pipes; bellows by which a station loses 5 and 10 % of its volume over 60 kPa
 TRIED = len(SHRINK_1_KPA) * len(NAMES)
 MOST_LN = 0.3
 """Most that a volume giving way changes a rate by on the way to the reference [ln]."""
+ALIKE = 1e-9
+"""Relative difference of flows that no coast can tell: its largest part in a log-likelihood is some 10⁻⁴."""
 TIE = 1e-6
 """Difference of log-likelihoods that is none."""
 MIDDLE = 1
@@ -42,6 +44,22 @@ def giving_way(flow: Floats, beyond_kpa: Floats) -> Floats:
     """φ of every form (n_forms, n) with every share, shape (n_tried, n); `beyond_kpa` is vacuum less the reference."""
     grown = np.exp([np.clip(s * beyond_kpa, -MOST_LN, MOST_LN) for s, _ in SHRINK_1_KPA])
     return np.asarray((grown[:, None, :] * flow).reshape(TRIED, -1))
+
+
+def few_of(flow: Floats) -> tuple[Ints, Floats]:
+    """A few rows of φ (n_tried, n), and what of each makes up every row to ALIKE, shape (n_tried, n_few).
+
+    Over the pressures of a coast the forms are so alike that a handful, chosen by what the others leave of them, holds
+    all: pivoted orthogonalisation (Gram and Schmidt).
+    """
+    left, few, directions = flow.copy(), list[int](), list[Floats]()
+    enough = ALIKE * float(np.abs(flow).max(initial=0.0))
+    while len(few) < len(flow) and float(np.abs(left).max(initial=0.0)) > enough:
+        few.append(int(np.argmax(np.einsum("fn,fn->f", left, left))))
+        directions.append(left[few[-1]] / np.sqrt(left[few[-1]] @ left[few[-1]]))
+        left -= np.outer(left @ directions[-1], directions[-1])
+    along = flow @ np.stack(directions, axis=1)
+    return np.array(few, np.int64), np.asarray(np.linalg.solve(along[few].T, along.T).T, np.float64)
 
 
 def prior_of_tried() -> Floats:

@@ -8,6 +8,7 @@ still settle at the beginning of a coast is a decaying shape that short coasts c
 """
 
 from dataclasses import replace
+from itertools import pairwise
 
 import numpy as np
 
@@ -36,25 +37,25 @@ LEAST_LEFT = 0.1
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Effect:
-    """A shape among the residuals.
+class Effects:
+    """Shapes among the residuals, shape (n_shapes,) each.
 
     per_kpa     what one kPa of it does to the median rate [1/s]
     height_kpa, error_kpa   its height and the standard uncertainty of that, infinite where the residuals cannot tell
     """
 
-    per_kpa: float
-    height_kpa: float
-    error_kpa: float
+    per_kpa: Floats
+    height_kpa: Floats
+    error_kpa: Floats
 
     @property
-    def z2(self) -> float:
+    def z2(self) -> Floats:
         """Square of the height over its standard uncertainty."""
-        return (self.height_kpa / max(self.error_kpa, 1e-12)) ** 2
+        return np.square(self.height_kpa / np.maximum(self.error_kpa, 1e-12))
 
-    def hidden(self, usual_kpa: float) -> float:
+    def hidden(self, usual_kpa: float) -> Floats:
         """Error of the median rate [kPa/s] by what of a usual height (> 0) the residuals cannot show."""
-        return abs(self.per_kpa) / float(np.hypot(1.0 / usual_kpa, 1.0 / max(self.error_kpa, 1e-12)))
+        return np.abs(self.per_kpa) / np.hypot(1.0 / usual_kpa, 1.0 / np.maximum(self.error_kpa, 1e-12))
 
 
 def unmodelled_rate(
@@ -71,8 +72,10 @@ def unmodelled_rate(
     bench = _bench(history, pieces, columns, weight, chosen, scales)
     since = np.maximum(history.since_cut_s[pieces.index] - cut_s, 0.0)
     settling = [np.exp(-since / lasting) for lasting in SETTLING_S]
-    hidden = max(bench.effect(shape).hidden(options.settle_kpa) for shape in settling)
-    return float(np.hypot(_in_turn(bench, [*_moves(history, pieces, chosen), *settling], options.temper), hidden))
+    shapes = np.stack([*_moves(history, pieces, chosen), *settling])
+    effects = bench.effects(shapes)
+    hidden = float(effects.hidden(options.settle_kpa)[-len(settling) :].max())
+    return float(np.hypot(_in_turn(bench, shapes, effects, options.temper), hidden))
 
 
 def _moves(history: History, pieces: Pieces, chosen: Bools) -> list[Floats]:
@@ -82,29 +85,28 @@ def _moves(history: History, pieces: Pieces, chosen: Bools) -> list[Floats]:
     return steps + [np.clip(1.0 - np.abs((t - at) / RAMP_S - 1.0), 0.0, 1.0) for t, at in places[::BUMPS]]
 
 
-def _in_turn(bench: "_Bench", shapes: list[Floats], temper: float) -> float:
+def _in_turn(bench: "_Bench", shapes: Floats, effects: Effects, temper: float) -> float:
     """Error by one shape after another: what is certain is taken out of the residuals, which are looked at again."""
-    square = 0.0
-    for _ in range(ROUNDS):
-        effects = [bench.effect(shape) for shape in shapes]
-        square += seen(effects, temper) ** 2
-        best = int(np.argmax([e.z2 for e in effects]))
-        if effects[best].z2 < CERTAIN:
+    square = seen(effects, temper) ** 2
+    for _ in range(ROUNDS - 1):
+        best = int(np.argmax(effects.z2))
+        if effects.z2[best] < CERTAIN:
             break
-        bench = bench.without(shapes[best], effects[best].height_kpa)
+        bench = bench.without(shapes[best], float(effects.height_kpa[best]))
+        effects = bench.effects(shapes)
+        square += seen(effects, temper) ** 2
     return float(np.sqrt(square))
 
 
-def seen(effects: list[Effect], temper: float) -> float:
+def seen(effects: Effects, temper: float) -> float:
     """Root mean square of the errors by several shapes, each as probable as it explains the residuals [kPa/s].
 
     Log-likelihoods are divided by `temper`. Errors are shrunk by their own uncertainty, which comes from the scatter
     between cycles and so holds slow noise, and by the number of shapes that were looked at: positive-part shrinkage of
     James and Stein, from z² = 2 ln n on.
     """
-    z2 = np.array([e.z2 for e in effects])
-    error = np.array([e.per_kpa * e.height_kpa for e in effects])
-    kept = np.square(error) * np.maximum(1.0 - 2.0 * np.log(max(len(effects), 2)) / np.maximum(z2, 1e-9), 0.0)
+    z2, error = effects.z2, effects.per_kpa * effects.height_kpa
+    kept = np.square(error) * np.maximum(1.0 - 2.0 * np.log(max(len(z2), 2)) / np.maximum(z2, 1e-9), 0.0)
     return float(np.sqrt(np.average(kept, weights=np.exp(0.5 * (z2 - z2.max()) / temper))))
 
 
@@ -151,24 +153,37 @@ class _Bench:
         """Sums over cycles of sums over pieces along the last axis, shape (..., n_cycles)."""
         return cycle_sum(self.pieces, by_piece, len(self.chosen))
 
-    def effect(self, shape_kpa: Floats) -> Effect:
-        """The effect of a shape over the used bins, shape (m,)."""
-        by_piece = piece_sum(self.pieces, self.columns * shape_kpa)
-        whole = piece_sum(self.pieces, self.weight * shape_kpa * shape_kpa)
+    def effects(self, shapes_kpa: Floats) -> Effects:
+        """The effects of shapes over the used bins, shape (n_shapes, m)."""
+        by_piece, whole = self._sums(shapes_kpa)
         used = self.chosen[self.pieces.cycle]
         leak, memory, left = self.of_cycles(by_piece[1:])
         flat = self.of_cycles(whole - by_piece[0] ** 2 / self.level * used)
         share = leak / self.leak
-        taken = float(np.sum(memory)) / self.precision
-        per_kpa = float(np.median((share - taken * self.memory_share)[self.chosen]))
+        taken = np.sum(memory, axis=-1, keepdims=True) / self.precision
+        per_kpa = np.median((share - taken * self.memory_share)[:, self.chosen], axis=-1)
         own = flat - share * leak * self.chosen - 2.0 * taken * memory + taken**2 * self.memory
-        total = float(np.sum(own))
-        if total <= LEAST_LEFT * float(np.sum(flat)):
-            return Effect(per_kpa=per_kpa, height_kpa=0.0, error_kpa=float("inf"))
+        total = np.sum(own, axis=-1)
         by_cycle = left - taken * self.both
-        height = float(np.sum(by_cycle)) / total
-        scatter = by_cycle - height * own
-        return Effect(per_kpa=per_kpa, height_kpa=height, error_kpa=float(np.sqrt(np.sum(scatter * scatter))) / total)
+        told = total > LEAST_LEFT * np.sum(flat, axis=-1)
+        total = np.where(told, total, 1.0)
+        height = np.sum(by_cycle, axis=-1) / total
+        scatter = by_cycle - height[:, None] * own
+        error = np.sqrt(np.sum(scatter * scatter, axis=-1)) / total
+        return Effects(
+            per_kpa=per_kpa, height_kpa=np.where(told, height, 0.0), error_kpa=np.where(told, error, float("inf"))
+        )
+
+    def _sums(self, shapes_kpa: Floats) -> tuple[Floats, Floats]:
+        """Sums of shapes with the four columns over each piece, (4, n_shapes, k), and of their weighted squares."""
+        count = len(self.pieces.start)
+        by_piece, whole = np.empty((count, len(shapes_kpa), 4)), np.empty((count, len(shapes_kpa)))
+        ends = np.append(self.pieces.start, self.columns.shape[1]).tolist()
+        for piece, (first, last) in enumerate(pairwise(ends)):
+            some = shapes_kpa[:, first:last]
+            np.matmul(some, self.columns[:, first:last].T, out=by_piece[piece])
+            np.matmul(some * some, self.weight[first:last], out=whole[piece])
+        return by_piece.T, whole.T
 
     def without(self, shape_kpa: Floats, height_kpa: float) -> "_Bench":
         """The same with some height of a shape taken out of the residuals."""

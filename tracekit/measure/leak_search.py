@@ -23,6 +23,10 @@ from tracekit.options.leak import LeakOptions
 
 ROOM = 12_000
 """Numbers of an array of a scan: few enough for the processor's cache, many enough that calls cost little."""
+TOLD_BY = 1000
+"""Bins, spread over all, that tell how alike the forms are: they depend on the pressure alone, smoothly."""
+MANY_FORMS = 8
+"""Forms from which on they are made up of a few of them: products of each two of these cost less than all forms."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -73,10 +77,13 @@ def scan(
     history: History, pieces: Pieces, walls: Sequence[Wall], scales: Scales, rho: Floats, flow: Floats
 ) -> CycleSums:
     """Sums for every wall exchange and every form of `flow` (n_forms, n_bins), leading axis (n_walls,)."""
-    weight = weights(history, pieces, scales.noise)
+    weight, share = weights(history, pieces, scales.noise), None
+    if len(flow) > MANY_FORMS:
+        few, share = leak_forms.few_of(flow[:, pieces.index[:: max(len(pieces.index) // TOLD_BY, 1)]])
+        flow = flow[few]
     groups = _together(walls, max(len(history.time_s), len(pieces.index) * len(flow)))
     columns = (regressors(history, pieces, gases_of(history, some, rho), flow) for some in groups)
-    return joined([cycle_sums(history, pieces, one, weight, scales.ridge) for one in columns])
+    return joined([cycle_sums(history, pieces, one, weight, scales.ridge, share) for one in columns])
 
 
 def _together(walls: Sequence[Wall], values: int) -> list[list[Wall]]:

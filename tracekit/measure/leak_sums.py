@@ -11,6 +11,7 @@ sums per cycle.
 """
 
 from collections.abc import Sequence
+from itertools import pairwise
 
 import numpy as np
 
@@ -210,24 +211,34 @@ def _since(cumulated: Floats, start: Ints, owner: Ints) -> Floats:
     return np.asarray(cumulated - cumulated[..., start][..., owner])
 
 
-def cycle_sums(history: History, pieces: Pieces, columns: Regressors, weight: Floats, ridge: float) -> CycleSums:
+def cycle_sums(
+    history: History, pieces: Pieces, columns: Regressors, weight: Floats, ridge: float, share: Floats | None = None
+) -> CycleSums:
     """Weighted sums of products per cycle, with the level of each piece projected out, and its own amplitude in part.
 
     The amplitude of the gas's history scatters from piece to piece by some s about the common α, because a slow log
-    sees the evacuation in a few samples only; `ridge` is residual variance over s².
+    sees the evacuation in a few samples only; `ridge` is residual variance over s². `share` (n_forms, n_few) says what
+    of each of the columns' few forms makes up every form; without it the forms are those of the columns.
     """
-    rows = len(history.rows)
+    rows, few = len(history.rows), columns.leak.shape[-2]
+    one, other = (np.arange(few), np.arange(few)) if share is None else np.triu_indices(few)
     ee, eu, eh, uu, uh, hh = piece_sum(pieces, _products(weight, columns))
-    eg, ug, hg, gg = piece_sum(pieces, _leak_products(weight, columns))
+    sums = piece_sum(pieces, _leak_products(weight, columns, one, other))
+    eg, ug, hg, gg = (sums[..., k * few : (k + 1) * few if k < 3 else None, :] for k in range(4))
     hu, hh = uh - eh * eu / ee, hh - eh * eh / ee
     free = 1.0 / (hh + ridge)
     plain = (uu - eu * eu / ee - hu * hu * free, hu - hu * hh * free, hh - hh * hh * free)
     spread = np.log1p(np.maximum(hh, 0.0) / ridge)
-    ee, eu, eh, hu, hh, free = (one[..., None, :] for one in (ee, eu, eh, hu, hh, free))
+    ee, eu, eh, hu, hh, free = (each[..., None, :] for each in (ee, eu, eh, hu, hh, free))
     hg = hg - eh * eg / ee
-    leak = (gg - eg * eg / ee - hg * hg * free, ug - eg * eu / ee - hg * hu * free, hg - hg * hh * free)
+    gg = gg - eg[..., one, :] * eg[..., other, :] / ee - hg[..., one, :] * hg[..., other, :] * free
+    leak = np.concatenate([gg, ug - eg * eu / ee - hg * hu * free, hg - hg * hh * free], axis=-2)
     of_uu, of_uh, of_hh, of_spread = cycle_sum(pieces, np.stack([*plain, spread]), rows)
-    of_gg, of_gu, of_gh = cycle_sum(pieces, np.stack(leak), rows)
+    of_leak = cycle_sum(pieces, leak, rows)
+    of_gg, of_gu, of_gh = (of_leak[..., first:last, :] for first, last in pairwise((0, len(one), len(one) + few, None)))
+    if share is not None:
+        of_gg = (share[:, one] * share[:, other] * np.where(one == other, 1.0, 2.0)) @ of_gg
+        of_gu, of_gh = share @ of_gu, share @ of_gh
     return CycleSums(
         uu=of_uu, uh=of_uh, hh=of_hh, gg=of_gg, gu=of_gu, gh=of_gh, spread=of_spread,
         bins=np.bincount(pieces.cycle, weights=pieces.count, minlength=rows).astype(np.int64),
@@ -245,13 +256,18 @@ def _products(weight: Floats, columns: Regressors) -> Floats:
     return out
 
 
-def _leak_products(weight: Floats, columns: Regressors) -> Floats:
-    """Weighted products eg, ug, hg, gg with every form's leak, shape (4, ..., n_forms, m)."""
+def _leak_products(weight: Floats, columns: Regressors, one: Ints, other: Ints) -> Floats:
+    """Weighted products eg, ug, hg with every form's leak, and gg of the forms `one` and `other`, one after the other.
+
+    Shape (..., 3·n_forms + n_pairs, m).
+    """
     g = columns.leak
-    wg, out = weight * g, np.empty((4, *g.shape))
-    for place, other in zip(out, (columns.level, columns.seen, columns.memory), strict=False):
-        np.multiply(wg, other[..., None, :], out=place)
-    np.multiply(wg, g, out=out[3])
+    few, wg = g.shape[-2], weight * g
+    out = np.empty((*g.shape[:-2], 3 * few + len(one), g.shape[-1]))
+    for k, with_all in enumerate((columns.level, columns.seen, columns.memory)):
+        np.multiply(wg, with_all[..., None, :], out=out[..., k * few : (k + 1) * few, :])
+    for k, (i, j) in enumerate(zip(one.tolist(), other.tolist(), strict=True), start=3 * few):
+        np.multiply(wg[..., i, :], g[..., j, :], out=out[..., k, :])
     return out
 
 
