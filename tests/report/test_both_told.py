@@ -8,6 +8,7 @@ from plays import Play
 
 from tracekit.model.finding import CauseChance, Evidence
 from tracekit.options.report import ReportOptions
+from tracekit.report.entries import why_leave
 from tracekit.report.pictures.dip import dip
 from tracekit.report.sections import steps_in_full
 from tracekit.report.terminal import first_screen
@@ -96,3 +97,51 @@ def test_a_sound_log_has_its_answer_first_among_the_chances():
     causes = (CauseChance(code="leak_steady", chance=0.04, reason="seen"), CauseChance(code="none", chance=0.96, reason="as ever"))
     html = why_this_cause(replace(stories.healthy().stations[0], causes=causes), "kPa")
     assert html.index("Nothing wrong") < html.index("Leak at the cup")
+
+
+def test_a_leak_beside_the_first_fault_has_its_figure():
+    """Both faults are told with what was measured, and both are to be repaired before a setting is changed."""
+    overlap = Evidence(measure="overlap_s", value=31.0, unit="cycles", text="Supply and release are on together.")
+    first = stories.finding("valves_overlap", kind="setting", confidence=0.95, share=31 / 40, cycles=tuple(range(31)), evidence=(overlap,))
+    leak = stories.finding("leak_steady", confidence=0.95)
+    result = stories.result(Play(cycles=40, rate=25.0), findings=(first, leak), base=stories.HEALTHY)
+    said = verdict(result)
+    told = plain(said.lead).replace("\u00a0", " ")
+    assert told.startswith("Supply and release are on together on 31 of 40 cycles. Vacuum falls 2")
+    assert "; baseline 0.5." in told or "; baseline 0.4." in told
+    assert said.action == "Plan both repairs."
+    waiting = replace(result, suggestion=replace(stories.suggestion(), settings=(), withheld="repair the leak first"))
+    assert why_leave(waiting) == "Repair both faults first."
+
+
+def test_a_cause_that_is_not_named_is_not_tested_first():
+    """A test for a rival that stands in no row comes after the finding's own, as what is left when that changes nothing."""
+    bag = replace(stories.BLANK, do="Hang a light bag over the open cup.", expect_if="It fills: the release valve.", expect_else="It stays flat: not the valve.")
+    own = stories.cause("leak_steady", 0.6)
+    fix = replace(stories.PINCH, do="Change the cup.", expect_if="The test above finds no fault any more: record again.", expect_else="No change: release valve next.")
+    found = stories.finding("leak_steady", alternatives=("release_valve_leak",), steps=(bag, fix, stories.AGAIN))
+    rare = stories.result(Play(cycles=40, rate=9.0), findings=(found,), causes=(own, stories.cause("release_valve_leak", 0.02)))
+    acts = [step.act for step in steps(rare)]
+    assert acts[0].startswith("Pick a clean flat plate")
+    assert acts[1].startswith("If the test finds a leak at the cup, hose or a fitting: change the cup")
+    assert acts[2].startswith("If that changes nothing: hang a light bag")
+    near = replace(rare, causes=(own, stories.cause("release_valve_leak", 0.3)))
+    assert steps(near)[0].act.startswith("Hang a light bag")
+
+
+def test_a_lead_without_room_for_the_share_says_since_when():
+    """An evacuation with its interval and baseline leaves no room for how many cycles: from which on stands there."""
+    slow = Evidence(measure="evacuation between two levels", value=0.0897, unit="s", lower=0.0852, upper=0.0945, reference=0.0683, reference_source="baseline", cycles=6)
+    found = stories.finding("supply_pressure_low", evidence=(slow,), share=6 / 40, cycles=tuple(range(34, 40)))
+    result = stories.result(Play(cycles=40), findings=(replace(found, onset_cycle=34),), base=Play(cycles=40, seed=2))
+    told = plain(verdict(result).lead).replace("\u00a0", " ")
+    assert "since cycle 34" in told
+    assert told.endswith("Baseline: 0.068.")
+
+
+def test_the_terminal_leaves_recording_to_the_page():
+    """How a test is logged would fill the screen and be cut in mid-sentence."""
+    test = replace(stories.BLANK, do="Pick a plate. Look at the gauge. To log it: Files plate.csv and so on.")
+    text = first_screen(stories.record(stories.result(Play(cycles=40), findings=(stories.finding("leak_steady", steps=(test,)),))), None)
+    assert "Look at the gauge." in text
+    assert "To log it" not in text

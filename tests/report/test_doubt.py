@@ -19,7 +19,8 @@ from tracekit.report.pictures.overlay import overlay
 from tracekit.report.pictures.pulldown import pulldown
 from tracekit.report.pictures.rates import rates
 from tracekit.report.plot import Axis, Label
-from tracekit.report.todo import lasting, step_of, steps
+from tracekit.report.steps_told import step_of
+from tracekit.report.todo import lasting, steps
 from tracekit.report.verdict import verdict
 from tracekit.report.view import is_list
 from tracekit.report.words import number, of_quantity, plain

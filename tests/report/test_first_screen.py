@@ -9,8 +9,8 @@ import stories
 from stories import Play
 
 from tracekit.model.finding import Evidence, NextStep
-from tracekit.report.goals import GOAL
 from tracekit.report.page import station_page
+from tracekit.report.steps_told import GOAL
 from tracekit.report.todo import steps
 from tracekit.report.verdict import verdict
 from tracekit.report.words import plain

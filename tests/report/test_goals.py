@@ -6,8 +6,8 @@ import stories
 from stories import Play
 
 from tracekit.model.finding import Evidence
-from tracekit.report.goals import GOAL
 from tracekit.report.levels import EVACUATION
+from tracekit.report.steps_told import GOAL
 from tracekit.report.todo import steps
 
 SLOW = Evidence(measure=EVACUATION, value=0.0897, unit="s", lower=0.085, upper=0.0945, reference=0.068, reference_source="baseline", cycles=6)

@@ -16,8 +16,9 @@ from tracekit.report.phrases import cause_name, phrase, without_article
 from tracekit.report.pictures.fall import fall
 from tracekit.report.pictures.rates import rates
 from tracekit.report.second import both_told, second_fault
+from tracekit.report.steps_told import step_of
 from tracekit.report.terminal import first_screen
-from tracekit.report.todo import lasting, step_of, steps, to_record
+from tracekit.report.todo import lasting, steps, to_record
 from tracekit.report.verdict import URGENCY_MOST, verdict
 from tracekit.report.words import plain
 

@@ -7,7 +7,9 @@ import stories
 from stories import Play
 
 from tracekit.model.finding import CauseChance, Detectable
+from tracekit.report.entries import setting_entries, why_leave
 from tracekit.report.ruled import causes_map
+from tracekit.report.sections import what_to_do
 from tracekit.report.todo import steps, to_record
 from tracekit.report.verdict import verdict
 from tracekit.report.why import why_this_cause
@@ -85,3 +87,12 @@ def test_what_would_have_shown_is_told_in_plain_words():
     result = replace(stories.withheld().stations[0], detectable=could)
     told = plain(verdict(result).lead).replace("\u00a0", " ")
     assert told == "A leak that grew by 3.4 kPa/s would have shown; a smaller one may be there."
+
+
+def test_no_setting_is_entered_before_the_plate_test():
+    """A leak that may be too large is not tuned around: neither values nor their reasons stand on the page."""
+    result = replace(maybe(0.32), suggestion=replace(stories.suggestion(""), withheld=None))
+    assert setting_entries(result) == []
+    assert why_leave(result) == "The plate test comes first: a leak is repaired, not tuned around."
+    assert "Why these settings" not in what_to_do(result, "kPa")
+    assert setting_entries(replace(result, baseline=result.data, baseline_leak=result.leak))

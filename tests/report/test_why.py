@@ -9,12 +9,12 @@ from stories import Play
 from tracekit.model.estimate import Bound, Withheld
 from tracekit.model.finding import CauseChance, Evidence, NextStep
 from tracekit.report.entries import why_leave
-from tracekit.report.goals import GOAL
 from tracekit.report.levels import EVACUATION, note, sentence, timed
 from tracekit.report.pictures.groups import groups
 from tracekit.report.pictures.hold_rows import hold_rows
 from tracekit.report.pictures.rates import rates
 from tracekit.report.sections import limits
+from tracekit.report.steps_told import GOAL
 from tracekit.report.todo import steps
 from tracekit.report.verdict import verdict
 from tracekit.report.why import why_this_cause

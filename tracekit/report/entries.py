@@ -4,7 +4,9 @@ import re
 
 from tracekit.model.finding import Finding
 from tracekit.model.result import StationResult, SuggestedSetting
+from tracekit.report.doubt import untold_leak
 from tracekit.report.measures import setting, setting_names
+from tracekit.report.second import SURE, second_fault
 from tracekit.report.text import MINUS, clean
 from tracekit.report.view import main_finding
 from tracekit.report.words import Num, plain
@@ -16,7 +18,7 @@ _TOO_HIGH = {"set_point_too_high": "set_point", "supply_off_unreachable": "suppl
 
 def setting_entries(result: StationResult) -> list[dict[str, str]]:
     """Settings to enter, in the device's own terms."""
-    rows = result.suggestion.settings if result.suggestion.withheld is None else ()
+    rows = result.suggestion.settings if result.suggestion.withheld is None and not untold_leak(result) else ()
     to_type = max((_decimals(s.shown, s.unit) for s in rows), default=0)
     return [
         {
@@ -78,6 +80,8 @@ def _lower(result: StationResult, main: Finding) -> str:
 def why_leave(result: StationResult) -> str:
     """Why no setting is to be entered, a sentence."""
     main = main_finding(result)
+    if untold_leak(result):
+        return "The plate test comes first: a leak is repaired, not tuned around."
     if main is not None and main.code == "timeout_too_short":
         return "The time-out is set in the controller, as the steps say."
     if main is not None and (shift := _zero_shift(main)):
@@ -87,6 +91,9 @@ def why_leave(result: StationResult) -> str:
     reason = re.sub(r"(?i)^leave them[:;,]?\s*", "", reason)
     if main is not None and main.kind == "setting" and "[load]" in reason:
         return _lower(result, main)
+    second = second_fault(result, main) if main is not None else None
+    if second is not None and second.confidence >= SURE and reason.casefold().startswith("repair"):
+        return "Repair both faults first."
     if main is not None and main.code == "release_weak":
         return "Repair the blow-off first. How long it lasts is set in the controller."
     if reason:

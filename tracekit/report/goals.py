@@ -10,11 +10,10 @@ from tracekit.model.result import StationResult
 from tracekit.report.doubt import told_by_log
 from tracekit.report.levels import EVACUATION, timed
 from tracekit.report.some_picks import two_rates
-from tracekit.report.steps_told import Step
+from tracekit.report.steps_told import GOAL, Step
 from tracekit.report.view import LEAKS, median
 from tracekit.report.words import Num, digits, of_quantity, place_of_interval, plain
 
-GOAL = "Goal"
 _CALLED = {
     "decay_rate_kpa_s": "fall", "open_cup_vacuum_kpa": "open-cup vacuum", "release_peak_kpa": "over-pressure",
     "residual_vacuum_kpa": "vacuum left", "response_delay_s": "response delay", "idle_vacuum_kpa": "idle vacuum",

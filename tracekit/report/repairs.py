@@ -6,7 +6,8 @@ from tracekit.model.finding import Finding, NextStep
 from tracekit.model.result import StationResult
 from tracekit.report.phrases import cause_name, phrase
 from tracekit.report.rivals import runner_up
-from tracekit.report.steps_told import STEP_MOST, Step
+from tracekit.report.ruled import LIKELY
+from tracekit.report.steps_told import STEP_MOST, Step, step_of
 from tracekit.report.text import clean
 
 _NEXT, _MOST_OTHERS, _MAY_BE = "look into the next likely cause", 3, 0.075
@@ -28,6 +29,23 @@ def conditional(steps: list[Step], result: StationResult, source: Finding) -> li
     own = replace(named[at], act=f"{finds} {phrase(source.code).noun}: {_lowered(named[at].act)}")
     own = replace(own, more=(*own.more, *_other_repairs(result, source)))
     return [*named[:at], own, *named[at + 1 :]]
+
+
+def named(result: StationResult, source: Finding) -> bool:
+    """True where the page names what the first tests are about: the finding alone, or a rival of some chance."""
+    chances = {c.code: c.chance for c in result.causes}
+    return not source.alternatives or any(chances.get(code, 1.0) >= LIKELY for code in source.alternatives)
+
+
+def own_first(steps: list[Step], result: StationResult, source: Finding) -> list[Step]:
+    """The steps with the finding's own test first; tests for causes that the page hardly names follow its repair."""
+    own = next((c.test for c in result.causes if c.code == source.code), None)
+    at = next((k for k, step in enumerate(steps) if k and _is_repair(step)), None)
+    if own is None or at is None:
+        return conditional(steps, result, source)
+    rest = [replace(s, act=f"If that changes nothing: {_lowered(s.act)}") for s in steps[:at]]
+    first, repair, *after = conditional([step_of(own), *steps[at:]], result, source)
+    return [first, repair, *(_next_named(s, result, source) for s in rest), *after]
 
 
 def locked_once(steps: tuple[Step, ...]) -> tuple[Step, ...]:

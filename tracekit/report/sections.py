@@ -12,7 +12,6 @@ from tracekit.model.trace import Assumption
 from tracekit.report.cautions import CAUTIONS
 from tracekit.report.entries import leave_words, setting_entries, why_leave
 from tracekit.report.frame import render
-from tracekit.report.goals import GOAL
 from tracekit.report.levels import BLOW_OFF, EVACUATION, timed
 from tracekit.report.markup import numbers
 from tracekit.report.measures import measure, setting
@@ -21,7 +20,7 @@ from tracekit.report.phrases import cause_name
 from tracekit.report.plot import Cell, Column, Picture
 from tracekit.report.rivals import rival_of
 from tracekit.report.ruled import LIKELY
-from tracekit.report.steps_told import Step
+from tracekit.report.steps_told import GOAL, Step
 from tracekit.report.text import clean, escape, evidence_words, whole
 from tracekit.report.todo import TO_LOG, steps, to_record
 from tracekit.report.verdict import cannot_answer, verdict
@@ -62,8 +61,9 @@ def answer(result: StationResult, unit: str, limits: tuple[Passed, ...] = ()) ->
 
 def what_to_do(result: StationResult, unit: str, limits: tuple[Passed, ...] = ()) -> str:
     """All steps in order and the reasons of suggested settings."""
-    reasons = [r for r in result.suggestion.reasons if r.strip()]
-    if result.suggestion.settings and not reasons:
+    entered = setting_entries(result)
+    reasons = [r for r in result.suggestion.reasons if r.strip() and entered]
+    if entered and not reasons:
         reasons = [f"{setting(s.name)}: {s.reason}" for s in result.suggestion.settings if s.reason]
     told = not _left_out(*_first_step(result, limits), steps(result, limits)[0])
     return render("steps.html", {"steps": steps(result, limits), "reasons": reasons, "told": told}, unit)

@@ -16,7 +16,7 @@ from tracekit.report.rivals import chance_of, rival_of, told_second
 from tracekit.report.second import SURE, second_fault
 from tracekit.report.steps_told import Step
 from tracekit.report.text import ascii_only, clean
-from tracekit.report.todo import lasting, steps
+from tracekit.report.todo import TO_LOG, lasting, steps
 from tracekit.report.verdict import verdict
 from tracekit.report.view import main_finding
 from tracekit.report.words import Num, chance, count, plain
@@ -82,7 +82,8 @@ def _cause(result: StationResult) -> list[str]:
 
 def _first_step(step: Step, write: Callable[[str], str]) -> list[str]:
     lines = _wrapped(f"First: {write(step.act)}{lasting(step)}.", "")
-    lines += _wrapped(write(step.how))[:3] if step.how else []
+    how = step.how.partition(TO_LOG)[0].strip()  # how to record it is on the page
+    lines += _wrapped(write(how))[:3] if how else []
     for seen, means in step.results:
         lines += _wrapped(write(f"{seen}: {means}." if seen else f"{means}."))[:2]
     lines += _wrapped(f"Caution: {step.caution}") if step.caution else []

@@ -1,6 +1,5 @@
 """What to do: the first step, all steps in order, and how to record a log that shows more."""
 
-import re
 from collections.abc import Sequence
 from dataclasses import replace
 
@@ -8,27 +7,23 @@ import numpy as np
 
 from tracekit.model.cycle import BOTH_COILS, PULSES
 from tracekit.model.estimate import Withheld
-from tracekit.model.finding import Finding, NextStep, Severity
+from tracekit.model.finding import Finding, Severity
 from tracekit.model.result import StationResult
 from tracekit.report.blow_figures import reached
 from tracekit.report.doubt import RUNNING, untold_leak
-from tracekit.report.goals import GOAL, as_told, tight
+from tracekit.report.goals import as_told, tight
 from tracekit.report.measures import handbook_code, measure
 from tracekit.report.passed import Passed
 from tracekit.report.phrases import cause_name, phrase
-from tracekit.report.repairs import conditional, locked_once
+from tracekit.report.repairs import conditional, locked_once, named, own_first
 from tracekit.report.rivals import told_second
 from tracekit.report.ruled import LIKELY
 from tracekit.report.second import DROPPED, SURE, drops_by, rivals_of_second, second_fault
-from tracekit.report.steps_told import STEP_MOST, Step
-from tracekit.report.text import clean
+from tracekit.report.steps_told import GOAL, Step, step_of
 from tracekit.report.verdict import cannot_answer
 from tracekit.report.view import counts, fault_of_log, main_finding, symptom
 from tracekit.report.words import of_quantity
 
-_LINE_MOST = 400
-_END = re.compile(r"(?<=\.)\s+(?=[A-Z])")
-_LABELS = {"Here": GOAL}
 _GOOD_INTERVAL_S, _GOOD_CYCLES, _PACED, _LONGEST_MIN = 0.005, 200, 5, 240.0
 _RANK: tuple[Severity, ...] = ("info", "minor", "major", "critical")
 _MOST_PICKS = 0.95
@@ -85,7 +80,7 @@ def _by_findings(result: StationResult, limits: Sequence[Passed]) -> tuple[Step,
         found = [replace(s, how=f"{reached(result, source, s.act)} {s.how}".strip()) for s in found]
     if found and source is not None:
         found[0] = _for_test_alone(found[0], result)
-        found = conditional(found, result, source)
+        found = conditional(found, result, source) if named(result, source) else own_first(found, result, source)
     if source is None and not cannot_answer(result):
         if limits:
             return (_prove(result, None),)
@@ -191,26 +186,6 @@ def _named(step: Step, name: str) -> Step:
     return replace(step, act=f"{name}: {act}")
 
 
-def step_of(step: NextStep) -> Step:
-    """A step with its first sentence as the act, and results split into what is seen and what it means."""
-    text = clean(step.do, STEP_MOST)
-    act, _, how = text.partition(". ")
-    outcomes = [found for r in (step.expect_if, step.expect_else) if (found := _outcomes(clean(r, _LINE_MOST)))]
-    return Step(
-        act=act.rstrip("."),
-        how=how,
-        minutes=step.minutes if step.minutes > 0 else None,
-        results=tuple(pairs[0] for pairs in outcomes),
-        more=tuple(pair for pairs in outcomes for pair in pairs[1:]),
-        caution=_once(clean(step.caution, _LINE_MOST)),
-    )
-
-
-def _once(text: str) -> str:
-    """The text without sentences that it has said already."""
-    return " ".join(dict.fromkeys(_END.split(text)))
-
-
 def lasting(step: Step) -> str:
     """How long a step takes, to stand behind its act; in all, where the act itself names minutes."""
     if not step.minutes:
@@ -256,21 +231,6 @@ def _at_this_pace(result: StationResult) -> str:
 def _volume_lacks(result: StationResult) -> bool:
     """True where nothing but the volume keeps the leak from being told as a flow."""
     return isinstance(result.leak_rate_pa_m3_s, Withheld) and not isinstance(result.leak.decay_rate, Withheld)
-
-
-def _outcomes(text: str) -> list[tuple[str, str]]:
-    """As in "Below 1 kPa/s: change the cup. Still near 7: step 2." → what is seen and what it means, in pairs."""
-    pairs: list[tuple[str, str]] = []
-    for sentence in _END.split(text):
-        line = sentence.strip().rstrip(".")
-        seen, found, means = line.partition(": ")
-        if found:
-            pairs.append((_LABELS.get(seen.strip(), seen.strip()), means.strip()))
-        elif line and pairs:
-            pairs[-1] = (pairs[-1][0], f"{pairs[-1][1]}. {line}")
-        elif line:
-            pairs.append(("", line))
-    return pairs
 
 
 def _is_recording(act: str) -> bool:

@@ -29,7 +29,7 @@ from tracekit.report.nothing import nothing_found, would_have_shown
 from tracekit.report.phrases import NOTHING, phrase, without_article
 from tracekit.report.pictures.at_rest import usual
 from tracekit.report.rivals import chance_of, rival_of, runner_up, told_second
-from tracekit.report.second import both_headlines, called, drops_by, second_fault, second_words
+from tracekit.report.second import SURE, both_headlines, called, drops_by, second_fault, second_words
 from tracekit.report.some_picks import by_turns, rates_told, some_picks_leads, two_rates
 from tracekit.report.text import clean
 from tracekit.report.view import LEAKS, counts, early_ends, fault_of_log, main_finding, median, symptom
@@ -87,7 +87,7 @@ def verdict(result: StationResult) -> Verdict:
     if main is not None:
         headline, lead = _headline(result, main), _lead(result, main)
         pulse = too_short(result, main)
-        lead = first_fit([(*lead, " ", *pulse), lead]) if pulse else lead
+        lead = first_fit([(*lead, " ", *pulse), lead]) if pulse else _with_leak(result, main, lead)
     elif sign is not None:
         headline, lead = fit(_symptom_lines(sign)), _lead(result, sign)
     elif cannot_answer(result):
@@ -105,6 +105,18 @@ def cannot_answer(result: StationResult) -> bool:
         return True
     shown = any(d.smallest is not None for d in result.detectable)
     return not shown and isinstance(result.leak.decay_rate, Withheld)
+
+
+def _with_leak(result: StationResult, main: Finding, lead: Text) -> Text:
+    """The lead with the figure of a leak that is there beside the first fault, where it fits."""
+    second, rate = told_second(result, main), of_quantity(result.leak.decay_rate)
+    if second is None or second.code not in LEAKS or rate is None or "with the supply closed" in plain(lead):
+        return lead
+    base = of_quantity(result.baseline_leak.decay_rate) if result.baseline_leak is not None else None
+    falls = say(" Vacuum falls {} with the supply closed", replace(rate, unsaid=True))
+    short = say(" Vacuum falls {}", replace(rate, unsaid=True))
+    usual = say("; baseline {}.", replace(base, bare=True, unsaid=True)) if base is not None else (".",)
+    return first_fit([(*lead, *falls, *usual), (*lead, *short, *usual), (*lead, *short, "."), lead])
 
 
 def _nothing_else(result: StationResult, log: Finding | None) -> bool:
@@ -203,7 +215,8 @@ def _text_lead(result: StationResult, main: Finding, fact: Evidence) -> Text:
     if fact.reference is None or fact.reference_source != "baseline" or fact.unit not in _UNITS:
         sound = usual(main.code)
         if sound is None or fact.unit != "kPa":
-            return (text,)
+            some = 0.0 < main.share < NEARLY_ALL and " of " not in text
+            return first_fit([(f"{text[:-1]} on {_share(result, main)}.",), (text,)]) if some else (text,)
         return first_fit(
             [say("{} A sound sensor: at most {}.", text, Num(value=sound[1], unit="kPa", step=0.1)), (text,)]
         )
@@ -247,7 +260,8 @@ def _evidence_lead(result: StationResult, main: Finding, fact: Evidence) -> Text
     if name is None:
         return first_fit([(*start, *where), (*start, ".")])
     tail = say(" {}: {}.", name, Num(value=fact.reference, unit=fact.unit, step=_step(fact), bare=True))
-    return first_fit([(*start, *where, *tail), (*start, ".", *tail), (*start, ".")])
+    when = _when(result, main)
+    return first_fit([(*start, *where, *tail), (*start, *when, *tail), (*start, ".", *tail), (*start, ".")])
 
 
 def _where(result: StationResult, main: Finding, fact: Evidence) -> Text:
@@ -261,6 +275,15 @@ def _where(result: StationResult, main: Finding, fact: Evidence) -> Text:
             return say(" in the last {} of {} cycles.", count(few), count(len(cycles)))
     most = "clearest " if others_differ(result, main) else ""
     return say(", {}on {}.", most, _share(result, main))
+
+
+def _when(result: StationResult, main: Finding) -> Text:
+    """In few words, for a lead without room for the share: from which cycle on, or on how many."""
+    most = "clearest " if others_differ(result, main) else ""
+    if main.onset_cycle:
+        return (f", {most}since cycle {count(main.onset_cycle)}.",)
+    some = 0.0 < main.share < NEARLY_ALL
+    return (f", {most}on {count(len(main.cycles))} cycles.",) if some and main.cycles else (".",)
 
 
 def _now_lead(start: Text, main: Finding, fact: Evidence) -> Text:
@@ -295,6 +318,9 @@ def _sentence(text: str, limit: int) -> str:
 def _action(result: StationResult, main: Finding | None, worst: Severity) -> str:
     if main is None and (cannot_answer(result) or _only_recording(result)):
         return "Record again."
+    second = second_fault(result, main) if main is not None else None
+    if second is not None and second.confidence >= SURE and worst in ("minor", "major"):
+        return "Plan both repairs." if worst == "minor" else "Repair both this shift."
     if main is not None and main.kind == "setting" and worst in ("minor", "major"):
         return "Plan the change." if worst == "minor" else "Change it this shift."
     if untold_leak(result):

@@ -1,6 +1,5 @@
 """Dip: when in the hold does vacuum fall for a moment?"""
 
-
 import numpy as np
 
 from tracekit.frozen import dataclass
