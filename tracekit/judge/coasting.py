@@ -56,3 +56,10 @@ def spread(flag: Bools, most: int) -> Bools:
     out = np.zeros(len(flag), np.bool_)
     out[rows[:: max(1, len(rows) // most)]] = True
     return out
+
+
+def last_or_middle(value: Floats, owner: Ints, share: float) -> tuple[Ints, Ints]:
+    """Owners, and the place of the value below which `share` of each owner's values lie."""
+    order = np.lexsort((value, owner))
+    rows, first, count = np.unique(owner[order], return_index=True, return_counts=True)
+    return rows, order[first + np.minimum((share * count).astype(np.int64), count - 1)]

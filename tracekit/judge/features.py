@@ -195,11 +195,11 @@ def _note_dips(bins: Bins, keep: Ints, out: Floats) -> None:
     with np.errstate(invalid="ignore", divide="ignore"):
         share = (time - time[first][owner]) / (time[last] - time[first])[owner]
     line = vacuum[first][owner] + np.nan_to_num(share) * (vacuum[last] - vacuum[first])[owner]
-    deepest = np.maximum.reduceat(np.minimum(line - vacuum, _highest_yet(vacuum, owner) - vacuum), first)
+    deepest = np.maximum.reduceat(np.minimum(line - vacuum, highest_yet(vacuum, owner) - vacuum), first)
     np.fmax.at(out, bins.cycle[keep][first], deepest)
 
 
-def _highest_yet(values: Floats, owner: NDArray[np.int64]) -> Floats:
+def highest_yet(values: Floats, owner: NDArray[np.int64]) -> Floats:
     """Highest value from each on to the end of its stretch; `owner` numbers the stretches upwards."""
     apart = 2.0 * float(np.ptp(values)) + 1.0
     lifted = values - apart * owner

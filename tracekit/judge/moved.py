@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tracekit.frozen import dataclass
-from tracekit.judge.coasting import coasting, spread
+from tracekit.judge.coasting import coasting, last_or_middle, spread
 from tracekit.judge.evidence import Sign
 from tracekit.judge.features import Features
 from tracekit.model.cycle import StationData
@@ -77,18 +77,11 @@ def _falls(data: StationData, cycles: Bools) -> _Falls:
     pairs = pairs.where(pairs.after_cut_s > _EVENED_S)
     usual, fastest_s = np.full(len(data.cycles), np.nan), np.full(len(data.cycles), np.nan)
     settled = pairs.where(pairs.after_cut_s > _WARMED_S)
-    rows, median = _last_or_middle(settled.speed_kpa_s, settled.hold, 0.5)
+    rows, median = last_or_middle(settled.speed_kpa_s, settled.hold, 0.5)
     usual[rows] = settled.speed_kpa_s[median]
-    rows, top = _last_or_middle(pairs.speed_kpa_s, pairs.hold, 1.0)
+    rows, top = last_or_middle(pairs.speed_kpa_s, pairs.hold, 1.0)
     fastest_s[rows] = pairs.since_s[top]
     return _Falls(usual=usual, fastest_s=fastest_s)
-
-
-def _last_or_middle(value: Floats, owner: Ints, share: float) -> tuple[Ints, Ints]:
-    """Owners, and the place of the value below which `share` of each owner's values lie."""
-    order = np.lexsort((value, owner))
-    rows, first, count = np.unique(owner[order], return_index=True, return_counts=True)
-    return rows, order[first + np.minimum((share * count).astype(np.int64), count - 1)]
 
 
 def _at_two_times(at_s: Floats, within_s: float) -> float:

@@ -25,6 +25,7 @@ from tracekit.judge.misses import empty_picks, slow_misses
 from tracekit.judge.moved import moved_sign, without_moved
 from tracekit.judge.rank import Posterior, posterior
 from tracekit.judge.reasons import reason_for
+from tracekit.judge.rebound import rebound_sign
 from tracekit.judge.ripple import pulsation_sign
 from tracekit.judge.sensor_rules import hidden_by_range, recording_facts, sensor_facts
 from tracekit.judge.setting_rules import setting_facts, without_reference
@@ -166,9 +167,10 @@ def _grouped(
 
 
 def _travel(case: Case, moved: Sign | None, options: JudgeOptions) -> Sign | None:
-    """The sign of falls that come with motion, the stronger of two."""
+    """The sign of falls that come with motion, the strongest of three."""
     travel = travel_sign(case.data, case.baseline, options) or fall_sign(case.data, case.baseline, options)
-    return moved if moved is not None and (travel is None or travel.present < moved.present) else travel
+    found = [sign for sign in (travel, moved, rebound_sign(case.data, case.baseline, options)) if sign is not None]
+    return max(found, key=lambda sign: sign.present, default=None)
 
 
 def _least_rate(data: StationData) -> float | None:

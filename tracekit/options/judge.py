@@ -191,6 +191,10 @@ class JudgeOptions:
         2.0, "kPa", "moves of a sound station lower the vacuum by less at the same times (common practice, no source)"
     )
     travel_dip_least_kpa: float = option(0.6, "kPa", "the same beyond what a baseline shows")
+    rebound_kpa: float = option(
+        1.2, "kPa", "dips that come back in a coast are less on a sound station: hoses flex a little (no source)"
+    )
+    rebound_noises: float = option(8.0, "sigmas", "of the averaged trace: what is less may be noise that came together")
     travel_holds: float = option(0.3, "share", "of the holds: what fewer show at one time is no move of them all")
     travel_share: float = option(
         0.35, "share", "of the variance in holds, from where on its timing is the machine's own"
