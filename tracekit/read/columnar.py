@@ -77,13 +77,16 @@ def parquet_batches(
     Raises LogReadError where the file is damaged.
     """
     schema = file.metadata.schema.to_arrow_schema()
+    ready = all(
+        pa.types.is_primitive(own.type) and own.type == schema.field(own.name).type for own in file.schema_arrow
+    )
     batches = file.iter_batches(options.batch_rows, columns=columns, use_threads=False)
     while True:
         try:
             batch = next(batches, None)
             if batch is None:
                 return
-            whole = spelled_out(batch, schema, name, options)
+            whole = batch if ready else spelled_out(batch, schema, name, options)
         except (pa.ArrowException, OSError) as error:
             raise _damaged(name) from error
         yield whole
@@ -109,8 +112,12 @@ def table_batches(table: pa.Table, columns: list[str] | None, options: ReadOptio
     yield from picked.to_batches(max_chunksize=options.batch_rows)
 
 
-def columnar_head(name: str, batches: Iterable[pa.RecordBatch], total: int, options: ReadOptions) -> Head:
+def columnar_head(
+    name: str, batches: Iterable[pa.RecordBatch], total: int, options: ReadOptions, lists: Sequence[str] = ()
+) -> Head:
     """The first rows of a file with typed columns.
+
+    lists  the columns whose lists were parted into samples, of which there are more than `total` then
 
     Raises LogReadError where it has no rows.
     """
@@ -125,10 +132,14 @@ def columnar_head(name: str, batches: Iterable[pa.RecordBatch], total: int, opti
         raise LogReadError(message(name, "no rows", "rows of samples", "Export the log with its samples."))
     table = pa.Table.from_batches(kept)
     columns = [column for field in table.column_names for column in _columns(table, field)]
-    fact = Assumption(what="columns", value="typed", evidence="types of the file", confidence=1.0)
+    facts = [Assumption(what="columns", value="typed", evidence="types of the file", confidence=1.0)]
+    if lists:
+        value, evidence = f"blocks of samples in {', '.join(lists)}, a row for each", "each goes on in the next one"
+        facts.append(Assumption(what="rows", value=value, evidence=evidence, confidence=0.95))
     return Head(
-        name=name, columns=tuple(columns), rows=rows, whole=whole, preamble=Preamble(), total=total, assumptions=(fact,)
-    )
+        name=name, columns=tuple(columns), rows=rows, whole=whole, preamble=Preamble(),
+        total=rows if whole else None if lists else total, assumptions=tuple(facts),
+    )  # fmt: skip
 
 
 def _columns(table: pa.Table, source: str) -> list[Column]:

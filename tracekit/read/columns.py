@@ -219,9 +219,19 @@ def typed_profile(array: pa.Array) -> Profile:
         return Profile(kind="number", whole=True)
     if pa.types.is_floating(kind) or pa.types.is_decimal(kind):
         return Profile(kind="number")
-    if pa.types.is_list(kind) or pa.types.is_fixed_size_list(kind) or pa.types.is_large_list(kind):
+    if holds_lists(kind):
         return Profile(kind="array" if _numeric(kind.value_type) else "empty")
     return Profile(kind="empty" if pa.types.is_nested(kind) else "text")
+
+
+def holds_lists(kind: pa.DataType) -> bool:
+    """True for a type of lists."""
+    return bool(pa.types.is_list(kind) or pa.types.is_fixed_size_list(kind) or pa.types.is_large_list(kind))
+
+
+def most_items() -> int:
+    """Most values in a list whose places are channels."""
+    return _MOST_ITEMS
 
 
 def _numeric(kind: pa.DataType) -> bool:

@@ -1,5 +1,6 @@
 """One file or table, opened: its first rows and the way to all of them."""
 
+import itertools
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import replace
 from pathlib import Path
@@ -37,6 +38,7 @@ from tracekit.read.source import Input
 from tracekit.read.tables import Table, parted
 from tracekit.read.textends import ends_otherwise, last_rows, plain_lines
 from tracekit.read.textfile import WORDS, TextFile, open_text, text_rows
+from tracekit.read.unrolled import sample_lists, unrolled
 
 _LAST_ROWS = 2000
 
@@ -165,15 +167,18 @@ def files_of(tables: Iterable[Opened]) -> list[Input]:
 
 
 def _open_table(source: Input, table: pa.Table, options: ReadOptions) -> Opened:
-    head = columnar_head(source.name, table_batches(table, None, options), table.num_rows, options)
+    lists = sample_lists(source.name, table.slice(0, options.head_rows).to_batches())
+    batches = unrolled(table_batches(table, None, options), lists, source.name, options)
+    head = columnar_head(source.name, batches, table.num_rows, options, lists)
 
     def rows(plan: Plan) -> Iterator[Rows]:
-        wanted = sources_of(table.column_names, _sources(plan))
-        return columnar_rows(table_batches(table, wanted, options))
+        wanted = sources_of(table.column_names, [*_sources(plan), *lists[:1]])
+        return columnar_rows(unrolled(table_batches(table, wanted, options), lists, source.name, options))
 
     def tail(plan: Plan) -> Rows | None:
-        picked = table.slice(max(table.num_rows - _LAST_ROWS, 0)).select(sources_of(table.column_names, _sources(plan)))
-        return last_of(columnar_rows(picked.combine_chunks().to_batches()))
+        wanted = sources_of(table.column_names, [*_sources(plan), *lists[:1]])
+        picked = table.slice(max(table.num_rows - _LAST_ROWS, 0)).select(wanted).combine_chunks().to_batches()
+        return last_of(columnar_rows(unrolled(picked, lists, source.name, options)))
 
     return Opened(source=source, head=head, rows=rows, log_id=lambda: table_hash(table), last_rows=tail)
 
@@ -183,23 +188,26 @@ def _open_parquet(source: Input, options: ReadOptions) -> Opened:
     if path is None:
         raise AssertionError(source.name)
     file = open_parquet(path, options)
-    batches = parquet_batches(file, source.name, None, options)
-    head = columnar_head(source.name, batches, file.metadata.num_rows, options)
+    lists = sample_lists(source.name, list(itertools.islice(parquet_batches(file, source.name, None, options), 1)))
+    batches = unrolled(parquet_batches(file, source.name, None, options), lists, source.name, options)
+    head = columnar_head(source.name, batches, file.metadata.num_rows, options, lists)
     digests: list[Callable[[], str]] = []
 
     def rows(plan: Plan) -> Iterator[Rows]:
         again = open_again(path, file)
         if not digests:
             digests.append(beside(lambda: file_hash(path)))
-        wanted = sources_of(again.schema_arrow.names, _sources(plan))
-        return columnar_rows(ahead(parquet_batches(again, source.name, wanted, options)))
+        wanted = sources_of(again.schema_arrow.names, [*_sources(plan), *lists[:1]])
+        blocks = parquet_batches(again, source.name, wanted, options)
+        return columnar_rows(ahead(unrolled(blocks, lists, source.name, options)))
 
     ends: dict[tuple[str, ...], Rows | None] = {}
 
     def tail(plan: Plan) -> Rows | None:
-        names = tuple(_time_sources(plan))
+        names = (*_time_sources(plan), *lists[:1])
         if names not in ends:
-            ends[names] = last_of(columnar_rows(last_batches(file, source.name, names, options)))
+            blocks = last_batches(file, source.name, names, options)
+            ends[names] = last_of(columnar_rows(unrolled(blocks, lists, source.name, options)))
         return ends[names]
 
     def log_id() -> str:
