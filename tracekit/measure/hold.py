@@ -142,11 +142,14 @@ def _single_scatter(samples: Samples, start: Ints, stop: Ints) -> Floats:
     Mean absolute differences, limited at six standard deviations of the head so that corners of the trace do not count:
     unlike a median they move smoothly where the recorder's step is coarse.
     """
-    index, _ = range_index(start, stop)
-    inner = np.clip(index, 1, max(len(samples.vacuum) - 2, 0))
-    bend = np.abs(samples.vacuum[inner + 1] - 2.0 * samples.vacuum[inner] + samples.vacuum[inner - 1])
-    bend[inner != index] = 0.0
-    limit = _BEND_MOST * max(samples.noise, 0.02)
-    last = np.cumsum(stop - start)
-    spread = range_mean(np.minimum(bend, limit), last - (stop - start), last)
+    count = np.where(stop > start, stop - start + 2, 0)  # with the neighbour on either side
+    index, _ = range_index(start - 1, start - 1 + count)
+    near = samples.vacuum[np.clip(index, 0, max(len(samples.vacuum) - 1, 0))]
+    bend = 2.0 * near[1:-1]
+    np.subtract(near[2:], bend, out=bend)
+    bend += near[:-2]
+    np.minimum(np.abs(bend, out=bend), _BEND_MOST * max(samples.noise, 0.02), out=bend)
+    bend[(index[1:-1] < 1) | (index[1:-1] > len(samples.vacuum) - 2)] = 0.0
+    first = np.cumsum(count) - count
+    spread = range_mean(bend, first, first + np.maximum(count - 2, 0))
     return np.asarray(spread / np.sqrt(2.0 / np.pi) / np.sqrt(6.0), np.float64)

@@ -17,7 +17,7 @@ Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 
 _BLOCK = 32_768  # samples that stay near the processor while they are summed
-_NEAR_PROCESSOR = 65_536  # samples of ranges that are worked on together where they are gone through many times
+_NEAR_PROCESSOR = 131_072  # samples of ranges that are worked on together where they are gone through many times
 _NEAR = 128  # samples of each range that are searched first
 _SEARCHED = 1 << 17  # samples searched at once; where the ranges that are left hold more they are searched one by one
 _MANY = 64  # ranges of which it is worth looking for those that share a boundary
@@ -314,20 +314,23 @@ def _near_together(start: Ints, stop: Ints) -> Iterator[slice]:
 
 
 def _range_line(time: Floats, values: Floats, start: Ints, stop: Ints) -> tuple[Floats, Floats, Floats]:
-    """The same for ranges that are laid out together."""
+    """The same for ranges that are laid out together.
+
+    Sums are taken about the sample in the middle of each range, near enough to the mean for what is taken off then.
+    """
     count = np.maximum(stop - start, 0).astype(np.float64)
-    origin = time[np.minimum(start, len(time) - 1)]
+    middle = np.minimum(start + np.maximum(stop - start, 0) // 2, len(time) - 1)
     x, y, first, last, length = _laid_out(time, values, start, stop)
-    own = Ranges(first, last)
+    own, product = Ranges(first, last), np.empty(len(x))
     with np.errstate(invalid="ignore", divide="ignore", over="ignore"):
-        x = np.subtract(x, np.repeat(origin, length))
-        x -= np.repeat(own.sum(x) / count, length)
-        y = np.subtract(y, np.repeat(own.sum(y) / count, length))
-        product = np.empty(len(x))
-        sxx = own.sum(np.multiply(x, x, out=product))
-        slope = own.sum(np.multiply(x, y, out=product)) / sxx
-        y -= np.multiply(np.repeat(slope, length), x, out=product)
-        spread = np.sqrt(own.sum(np.multiply(y, y, out=product)) / (count - 2))
+        x = np.subtract(x, np.repeat(time[middle], length))
+        y = np.subtract(y, np.repeat(values[middle], length))
+        sx, sy = own.sum(x), own.sum(y)
+        sxx = own.sum(np.multiply(x, x, out=product)) - sx * sx / count
+        sxy = own.sum(np.multiply(x, y, out=product)) - sx * sy / count
+        syy = own.sum(np.multiply(y, y, out=product)) - sy * sy / count
+        slope = sxy / sxx
+        spread = np.sqrt(np.maximum(syy - slope * sxy, 0.0) / (count - 2))
         error = spread / np.sqrt(sxx)
     few = count < 3
     slope, error, spread = (np.where(few, np.nan, a) for a in (slope, error, spread))
