@@ -4,11 +4,12 @@ from collections.abc import Mapping
 
 from tracekit.model.finding import CauseChance
 from tracekit.model.result import StationResult
+from tracekit.report.coast_dips import coast_dips, dips_told
 from tracekit.report.frame import render
 from tracekit.report.phrases import NOTHING, cause_name
 from tracekit.report.text import clean
 from tracekit.report.view import main_finding
-from tracekit.report.words import chance, count
+from tracekit.report.words import chance, count, plain
 
 PROBABLE = 0.3
 """From this chance on a cause is called likely, from the next on it is left open whatever its reason."""
@@ -36,7 +37,7 @@ _PLACES: tuple[tuple[str, tuple[str, ...]], ...] = (
     ),
     ("Sensor and cable", ("sensor_zero_shift", "sensor_noisy", "sensor_stuck", "sensor_slow", "sensor_clipped")),
 )  # fmt: skip
-_ELSEWHERE = "Elsewhere"
+_ELSEWHERE, _MOTION = "Elsewhere", "motion_dips"
 _OPEN = ("not excluded", "needs a baseline", "not in this log")
 _MARKS = {"likely": "■", "open": "◧", "against": "□"}
 
@@ -47,6 +48,9 @@ def causes_map(result: StationResult, unit: str) -> tuple[str, str]:
     unseen = {d.code: d.why for d in result.detectable if d.smallest is None}
     told = main_finding(result) is not None
     states = {c.code: _state(c, unseen, told) for c in known}
+    dips = coast_dips(result) if states.get(_MOTION) == "against" else ()
+    if dips:
+        states[_MOTION], unseen[_MOTION] = "open", plain(dips_told(dips, result.baseline is not None))
     against = sum(s == "against" for s in states.values())
     if all(s == "likely" for s in states.values()):
         return "", ""

@@ -10,6 +10,7 @@ from tracekit.model.estimate import Withheld
 from tracekit.model.finding import Evidence, Finding, Severity
 from tracekit.model.result import StationResult
 from tracekit.report.blow_figures import too_short
+from tracekit.report.coast_dips import coast_dips
 from tracekit.report.contexts import lost_together
 from tracekit.report.doubt import (
     NEARLY_ALL,
@@ -354,6 +355,9 @@ def _reasons(result: StationResult, main: Finding | None, room: int) -> str:
     if main is None and untold_leak(result) and leak_chance(result) >= PERHAPS:
         tail = f"Too much: {chance(leak_chance(result))} likely."
         parts = next((t for t in ([*parts, tail], [tail]) if len(" ".join(t)) <= room), parts)
+    if main is None and (dips := coast_dips(result)):
+        deepest = plain((Num(value=max(d.depth_kpa for d in dips), unit="kPa", step=0.1),))
+        parts = next((t for t in ([*parts, f"Some holds dip by {deepest}."], parts) if len(" ".join(t)) <= room), parts)
     if main is not None and beside is not None:
         p = next((c.chance for c in result.causes if c.code == beside), main.confidence)
         tail = f"{plain(capital((phrase(beside).rival,)))}: {chance(p)} likely."

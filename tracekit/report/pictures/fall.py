@@ -4,44 +4,23 @@ from dataclasses import replace
 
 import numpy as np
 
-from tracekit.frozen import dataclass
-from tracekit.model.cycle import StationData
 from tracekit.model.estimate import Estimate
 from tracekit.model.result import LeakResult, StationResult
+from tracekit.report.coast_dips import dips_between, dips_told
+from tracekit.report.falls import Fall, fall_of
 from tracekit.report.pictures.pulldown import names_of
 from tracekit.report.plot import Axis, Cell, Column, Label, Picture, Plot, across, band, finish, line, round_up, upward
 from tracekit.report.some_picks import rates_told, two_rates
 from tracekit.report.view import (
     LEAKS,
-    Floats,
-    Indices,
     Mask,
-    grid_spread,
-    in_periods,
     main_finding,
     median,
-    runs,
-    spaced,
     touched,
 )  # fmt: skip
-from tracekit.report.warmth import without_warming
 from tracekit.report.words import Num, Text, join, of_quantity, plain, say
 
-_MOST_COASTS, _POINTS, _SURGE_S, _SURGE_MOST_S, _RISING_KPA, _ENDS_BEFORE = 300, 24, 0.02, 0.3, 0.05, 0.88
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Fall:
-    """Median and middle 90 % of vacuum lost since the end of the closing surge.
-
-    `bare` is true where gas warming is still in it.
-    """
-
-    time_s: Floats
-    low: Floats
-    mid: Floats
-    high: Floats
-    bare: bool
+_RISING_KPA, _ENDS_BEFORE = 0.05, 0.88
 
 
 def fall(result: StationResult, unit: str = "kPa") -> Picture | None:
@@ -50,18 +29,22 @@ def fall(result: StationResult, unit: str = "kPa") -> Picture | None:
     Where the main finding touches a part of the cycles, those are drawn, against the others if there is no baseline.
     """
     part = touched(result)
-    here = _fall_of(result.data, result.leak, part)
+    here = fall_of(result.data, result.leak, part)
     if here is None:
         return None
     base = None
     if result.baseline is not None and result.baseline_leak is not None:
-        base = _fall_of(result.baseline, result.baseline_leak, None)
+        base = fall_of(result.baseline, result.baseline_leak, None)
     elif part is not None:
-        base = _fall_of(result.data, result.leak, ~part)
+        base = fall_of(result.data, result.leak, ~part)
     names = names_of(result, part)
     rising = float(here.mid[-1]) < -_RISING_KPA
     heading = (None if rising else _rate_heading(result, part, names)) or _heading(here, base, names)
     caption = _caption(here, names, result.leak.ref_vacuum_kpa)
+    dips = dips_between(here, base)
+    if dips:
+        told = dips_told(dips, result.baseline is not None)
+        heading, caption = (told, caption) if main_finding(result) is None else (heading, join([told, caption]))
     plot = _plot(here, base, result, names)
     columns = (
         Column(name="time", unit="s"), Column(name="median lost", unit="kPa"), Column(name="5 % lost", unit="kPa"),
@@ -71,59 +54,7 @@ def fall(result: StationResult, unit: str = "kPa") -> Picture | None:
     return finish("fall", (heading, caption), plot, columns, rows, len(rows), unit)
 
 
-def _fall_of(data: StationData, leak: LeakResult, part: Mask | None) -> _Fall | None:
-    """Falls of all coasts, or of those of a part of the cycles, on one grid, cut where half of them have ended."""
-    coasts = data.periods.where("kind", "coast") & (data.periods.codes("used") != 0)
-    if part is not None:
-        coasts &= np.append(part, False)[data.periods.codes("cycle")]
-    usable = np.flatnonzero(coasts)
-    drawn = spaced(usable, _MOST_COASTS)
-    cleaned = without_warming(data, leak, np.unique(data.periods.codes("cycle")[drawn]))
-    pressure = data.bins.pressure_kpa if cleaned is None else cleaned
-    chosen = runs(in_periods(data, drawn), data.bins.period)
-    begin = _end_of_surge_s(data, chosen)
-    kept = [c for _, rows in chosen if (c := _lost(data, rows, pressure, begin)) is not None]
-    if len(kept) < 5:
-        return None
-    grid = np.linspace(0.0, float(np.median([t[-1] for t, _ in kept])), _POINTS)
-    low, mid, high, present = grid_spread([np.interp(grid, t, v, right=np.nan) for t, v in kept])
-    good = present >= 0.5 * len(kept)
-    return _Fall(time_s=grid[good], low=low[good], mid=mid[good], high=high[good], bare=cleaned is None)
-
-
-def _end_of_surge_s(data: StationData, chosen: list[tuple[int, Indices]]) -> float:
-    """Seconds from the cut until vacuum is deepest in the median coast, and a little more."""
-    least = max(_SURGE_S, 2.5 * data.sensor.sample_interval_s)
-    starts = data.periods.floats("start_s")
-    grid = np.arange(0.0, _SURGE_MOST_S, 0.01)
-    curves = [
-        np.interp(grid, data.bins.time_s[rows] - starts[p], -data.bins.pressure_kpa[rows], right=np.nan)
-        for p, rows in chosen
-        if len(rows) > 2
-    ]
-    if not curves:
-        return least
-    _, mid, _, present = grid_spread(curves)
-    there = present >= 0.5 * len(curves)
-    return float(grid[int(np.argmax(np.where(there, mid, -np.inf)))]) + least if there.any() else least
-
-
-def _lost(data: StationData, rows: Indices, pressure: Floats, begin: float) -> tuple[Floats, Floats] | None:
-    """Time and vacuum lost of one coast from the end of its surge, the origin at the intercept of a straight line."""
-    time = data.bins.time_s[rows]
-    start = data.periods.floats("start_s")[data.bins.period[rows[0]]] + begin
-    after = time >= start
-    if after.sum() < 6:
-        return None
-    since, level = time[after] - start, pressure[rows][after]
-    early = since <= max(0.5 * since[-1], since[5])
-    mean_t, mean_p = since[early].mean(), level[early].mean()
-    spread = ((since[early] - mean_t) ** 2).sum()
-    slope = ((since[early] - mean_t) * (level[early] - mean_p)).sum() / spread if spread > 0 else 0.0
-    return since, level - (mean_p - slope * mean_t)
-
-
-def _plot(here: _Fall, base: _Fall | None, result: StationResult, names: tuple[str, str]) -> Plot:
+def _plot(here: Fall, base: Fall | None, result: StationResult, names: tuple[str, str]) -> Plot:
     falls = [here] if base is None else [here, base]
     x = Axis(
         low=0.0,
@@ -150,7 +81,7 @@ def _plot(here: _Fall, base: _Fall | None, result: StationResult, names: tuple[s
     return Plot(x=x, y=y, marks=tuple(marks), labels=_apart(labels, y), style="")
 
 
-def _end_label(f: _Fall, result: StationResult, name: str, css: str, depth: float) -> Label:
+def _end_label(f: Fall, result: StationResult, name: str, css: str, depth: float) -> Label:
     """Name and rate at the end of a line, clear of the axis name above."""
     leak = {"this log": result.leak, "baseline": result.baseline_leak}.get(name)
     lines: list[str | Text] = [name]
@@ -205,7 +136,7 @@ def _median_rate(leak: LeakResult, part: Mask) -> Num | None:
     return Num(value=value, unit="kPa/s", step=half) if np.isfinite(value) else None
 
 
-def _heading(here: _Fall, base: _Fall | None, names: tuple[str, str]) -> Text:
+def _heading(here: Fall, base: Fall | None, names: tuple[str, str]) -> Text:
     """As in "With the supply closed, 5.4 kPa are gone in 0.7 s; in the baseline 0.3 kPa."."""
     end = float(here.time_s[-1])
     gone = float(here.mid[-1])
@@ -231,7 +162,7 @@ def _time(value: float) -> Num:
     return Num(value=value, unit="s", step=0.1 if value >= 0.3 else 0.01)
 
 
-def _caption(here: _Fall, names: tuple[str, str], ref_kpa: float) -> Text:
+def _caption(here: Fall, names: tuple[str, str], ref_kpa: float) -> Text:
     which = "" if names[0] == "this log" else f" of the {names[0]} with the fault"
     parts: list[Text] = [
         (f"Line: median fall{which}. Band: middle 90 % of falls. Lines stop where half of the falls have ended.",)
@@ -244,7 +175,7 @@ def _caption(here: _Fall, names: tuple[str, str], ref_kpa: float) -> Text:
     return join(parts)
 
 
-def _numbers(here: _Fall, base: _Fall | None) -> tuple[tuple[Cell, ...], ...]:
+def _numbers(here: Fall, base: Fall | None) -> tuple[tuple[Cell, ...], ...]:
     other = np.full(len(here.time_s), np.nan)
     if base is not None:
         other = np.interp(here.time_s, base.time_s, base.mid, right=np.nan)
