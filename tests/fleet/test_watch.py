@@ -596,6 +596,17 @@ def test_files_alike_but_for_their_ending_have_pages_of_their_own(watched: Watch
     assert sorted(p.parent.name for p in watched.out.rglob("report.html")) == ["a.csv", "a.txt"]
 
 
+@pytest.mark.parametrize(("names", "folders"), [
+    (("a. .csv",), ["a"]), (("a.csv", "a..csv"), ["a..csv", "a.csv"]), ((" .csv", "b.csv"), [" .csv", "b"]),
+])  # fmt: skip
+def test_no_page_lies_in_a_folder_whose_name_some_systems_cut(watched: Watch, heard: Heard, names: tuple[str, ...], folders: list[str]) -> None:
+    """Points and blanks at the end, which some systems leave out, neither end a folder's name nor tell two apart."""
+    for at, name in enumerate(names):
+        write_log(watched.folder / name, seed=at)
+    assert watch(watched, heard, once=True) == len(names)
+    assert sorted(p.parent.relative_to(watched.out).as_posix() for p in watched.out.rglob("report.html")) == folders
+
+
 def test_a_share_that_goes_and_comes_is_told(watched: Watch, heard: Heard) -> None:
     """It is told when the folder goes and when it is back; what lies in it then is taken."""
     away = watched.folder.with_name("away")

@@ -54,14 +54,17 @@ def all_commands(place: Path, names: list[str]) -> dict[str, Ran]:
     given.write_text('[channels]\ncontext = ["recipe"]\n')
     own = station_file(place / "own.toml", names[0])
     header, cells = rows(3, seed=5)
-    one = place / "one.csv"
-    one.write_text(csv_text([*header, "recipe", *names], [[*row, names[0], *names] for row in cells]), encoding="utf-8", errors="replace")
+    whole = [name for name in names if not {"\n", "\r"} & set(name)]
+    one, broken = place / "one.csv", place / "broken.csv"
+    for path, texts in ((one, whole), (broken, names)):
+        path.write_text(csv_text([*header, "recipe", *texts], [[*row, texts[0], *texts] for row in cells]), encoding="utf-8", errors="replace")
     for at, name in enumerate(taken_names(names, drop)):
         header, cells = rows(3, seed=10 + at)
         (drop / name).write_text(csv_text(header, cells))
     start = ("--started", "2025-01-01T00:00Z", "--history", history)
     found = {
         "inspect": command("inspect", log),
+        "every row broken by a line end": command("inspect", broken),
         "inspect as JSON": command("inspect", one, "--json", "--write-station", place / "written.toml"),
         "diagnose": command("diagnose", log, "--station", given, "--out", out / "diagnose", "--csv", *start),
         "diagnose as JSON": command("diagnose", one, "--station", own, "--out", out / "one", "--csv", "--json", *start),
@@ -98,8 +101,8 @@ def check_ran(found: dict[str, Ran], tally) -> None:
         if HARMFUL.search(ran.out + ran.err):
             word = "let in"
         tally.add("hostile names, commands", word, (name, ran.err[-300:], HARMFUL.findall(ran.out + ran.err)[:5]))
-        wanted = "refused" if name.startswith("a log that is none") else "right"
-        assert word == wanted, (name, ran.status, ran.err[-2000:])
+        wanted = ("refused",) if name.startswith("a log that is none") else ("right", "refused") if "broken" in name else ("right",)
+        assert word in wanted, (name, ran.status, ran.err[-2000:])
 
 
 def page_faults(page: Anatomy, allowed: set[str]) -> list[str]:
@@ -137,7 +140,7 @@ def check_pages(place: Path, tally, allowed: set[str]) -> int:
 def check_csv(place: Path, tally) -> int:
     """In every CSV file text cells are no formulas and numbers are numbers."""
     cells = 0
-    for path in sorted((place / "out").rglob("*.csv")):
+    for path in sorted(p for p in (place / "out").rglob("*.csv") if p.is_file()):
         with path.open(encoding="utf-8", newline="") as file:
             lines = list(csv.reader(file))
         for row in lines[1:]:
@@ -173,15 +176,17 @@ def check_json(place: Path, found: dict[str, Ran], tally) -> int:
 
 def check_folder(place: Path, tally) -> None:
     """Nothing was written outside the folder, under a name that a system reserves, or half."""
-    allowed = {"log.csv", "after.csv", "station.toml", "own.toml", "one.csv", "written.toml", "drop", "out", "history"}
+    allowed = {"log.csv", "after.csv", "station.toml", "own.toml", "one.csv", "broken.csv", "written.toml", "drop", "out", "history"}
     assert {p.name for p in place.iterdir()} <= allowed
     assert leftovers(place) == []
     for path in (place / "out").rglob("*"):
         below = path.relative_to(place / "out").parts
         stem = path.name.split(".")[0].casefold()
         reserved = stem in {"con", "prn", "aux", "nul", "com1", "lpt1"} and below[0] != "watch"
-        tally.add("hostile names, written files", "let in" if reserved or len(path.name) > 255 else "right", path.name)
+        cut = path.name.endswith((".", " "))  # Windows leaves these signs out: two names become one
+        tally.add("hostile names, written files", "let in" if reserved or cut or len(path.name) > 255 else "right", path.name)
         assert not reserved, path
+        assert not cut, path
 
 
 def test_screens(everything, tally):

@@ -267,12 +267,20 @@ def _begin(notes: Notes, name: str, stamp: _Stamp, options: WatchOptions) -> Not
 
 
 def _job(watch_: Watch, path: Path, stamp: _Stamp) -> Job:
-    """What to do with a file. Files that differ in their endings only have folders of their own."""
-    name = Path(watch_.name_of(path))
-    alike = any(other.stem == path.stem and other != path for other in path.parent.iterdir())
-    folder = watch_.out / name.parent / (name.name if alike else name.stem)
+    """What to do with a file. Files that differ in their endings only have folders of their own.
+
+    Some systems leave points and blanks out at the end of a folder's name: they are no difference between two.
+    """
+    name, own = Path(watch_.name_of(path)), _kept_name(path)
+    alike = not own or any(_kept_name(other) == own and other != path for other in path.parent.iterdir())
+    folder = watch_.out / name.parent / (name.name if alike else own)
     started_us = stamp[1] // 1000 if watch_.date_by_file else watch_.template.started_us
     return replace(watch_.template, log=str(path), folder=folder, started_us=started_us)
+
+
+def _kept_name(path: Path) -> str:
+    """A file's name without its ending, as every system keeps it for a folder."""
+    return path.stem.rstrip(". ")
 
 
 def _diagnosed(job: Job) -> Outcome:
