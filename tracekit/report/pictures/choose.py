@@ -13,7 +13,7 @@ from tracekit.report.pictures.groups import groups
 from tracekit.report.pictures.hold_rows import hold_rows, refills_tell
 from tracekit.report.pictures.losses import losses
 from tracekit.report.pictures.overlay import overlay
-from tracekit.report.pictures.pulldown import pulldown
+from tracekit.report.pictures.pulldown import open_cup_tells, pulldown
 from tracekit.report.pictures.rates import rates
 from tracekit.report.pictures.shape import shape
 from tracekit.report.pictures.strip import strip
@@ -87,6 +87,8 @@ def choose(
     elif names is _LEAK and not refills_tell(result):
         names = ("fall", *(n for n in names if n != "fall"))
     main = main_finding(result)
+    if main is not None and main.code == "flow_restricted" and open_cup_tells(result):
+        names = ("pulldown", *(n for n in names if n != "pulldown"))
     second = second_fault(result, main) if main is not None and main is source else None
     if second is not None and (own := _ORDER.get(second.code)) is not None:
         names = tuple(dict.fromkeys((*names[:_BEFORE_SECOND], own[0], *names[_BEFORE_SECOND:])))

@@ -28,7 +28,9 @@ def fall(result: StationResult, unit: str = "kPa") -> Picture | None:
 
     Where the main finding touches a part of the cycles, those are drawn, against the others if there is no baseline.
     """
-    part = touched(result)
+    named = touched(result)
+    fast = two_rates(result) if named is None else None  # of two rates the median is the fall of no cycle
+    part = named if fast is None else fast
     here = fall_of(result.data, result.leak, part)
     if here is None:
         return None
@@ -40,7 +42,9 @@ def fall(result: StationResult, unit: str = "kPa") -> Picture | None:
     names = names_of(result, part)
     rising = float(here.mid[-1]) < -_RISING_KPA
     heading = (None if rising else _rate_heading(result, part, names)) or _heading(here, base, names)
-    caption = _caption(here, names, result.leak.ref_vacuum_kpa)
+    caption = _caption(
+        here, names, result.leak.ref_vacuum_kpa, "that fall faster" if fast is not None else "with the fault"
+    )
     dips = dips_between(here, base)
     if dips:
         told = dips_told(dips, result.baseline is not None)
@@ -162,8 +166,8 @@ def _time(value: float) -> Num:
     return Num(value=value, unit="s", step=0.1 if value >= 0.3 else 0.01)
 
 
-def _caption(here: Fall, names: tuple[str, str], ref_kpa: float) -> Text:
-    which = "" if names[0] == "this log" else f" of the {names[0]} with the fault"
+def _caption(here: Fall, names: tuple[str, str], ref_kpa: float, whose: str) -> Text:
+    which = "" if names[0] == "this log" else f" of the {names[0]} {whose}"
     parts: list[Text] = [
         (f"Line: median fall{which}. Band: middle 90 % of falls. Lines stop where half of the falls have ended.",)
     ]

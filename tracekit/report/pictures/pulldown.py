@@ -7,7 +7,7 @@ import numpy as np
 from tracekit.frozen import dataclass
 from tracekit.model.cycle import StationData
 from tracekit.model.result import StationResult
-from tracekit.report.levels import EVACUATION, timed
+from tracekit.report.levels import EVACUATION, sentence, timed
 from tracekit.report.plot import (
     Axis,
     Cell,
@@ -39,6 +39,7 @@ from tracekit.report.words import Num, Text, count, join, say, share_of
 
 _MOST_CYCLES, _POINTS, _LEAST_SAMPLES, _SOME_MISSED = 80, 48, 6, 0.1
 _RISEN, _BEYOND = 0.98, 1.6
+_SLOWER, _OPEN_CUP_KPA = 1.1, 3.0
 _LATE = ("supply_valve_slow", "sensor_slow")
 
 
@@ -246,6 +247,8 @@ def _heading(result: StationResult, part: Mask | None, compared: bool) -> tuple[
         return say("{} never reach the set point; the others take {}.", _of(never, len(own)), given), True
     if (late := _late_start(result)) is not None:
         return late, True
+    if (judged := _judged_by(result)) is not None:
+        return judged, True
     now = Num(value=here, unit="s", step=step)
     other = "in the baseline" if result.baseline is not None else "in the other cycles"
     there = float("nan")
@@ -261,6 +264,35 @@ def _heading(result: StationResult, part: Mask | None, compared: bool) -> tuple[
     word = "longer" if gap > 0 else "less"
     gap_num = Num(value=abs(gap), unit="s", step=step)
     return say("From the command to the set point {}, {} {} than {}.", now, gap_num, word, other), True
+
+
+def open_cup_tells(result: StationResult) -> bool:
+    """True where a blocked line shows as vacuum with the cup still open, beyond the baseline's."""
+    main = main_finding(result)
+    facts = main.evidence if main is not None else ()
+    shown = (e for e in facts if e.measure == "open_cup_vacuum_kpa" and e.reference_source == "baseline")
+    return any(e.reference is not None and e.value - e.reference > _OPEN_CUP_KPA for e in shown)
+
+
+def _judged_by(result: StationResult) -> Text | None:
+    """What the finding rests on, where this picture shows it: the level of the open cup, or the slower evacuation.
+
+    The time to the set point may say the opposite of both: it holds the wait for the part.
+    """
+    main = main_finding(result)
+    facts = main.evidence if main is not None else ()
+    known = {e.measure: (e.value, e.reference) for e in facts if e.reference_source == "baseline"}
+    level, usual = known.get("open_cup_vacuum_kpa", (0.0, None))
+    if main is not None and main.code == "flow_restricted" and usual is not None and open_cup_tells(result):
+        both = (Num(value=v, unit="kPa", step=1.0) for v in (level, usual))
+        return say("Before the part closes the cup the gauge reads {}; in the baseline {}.", *both)
+    took, before = known.get(EVACUATION, (0.0, None))
+    if before is None or took < _SLOWER * before:
+        return None
+    step = max(0.001, float(10.0 ** np.floor(np.log10(before / 10.0))))
+    now, then = (Num(value=v, unit="s", step=step) for v in (took, before))
+    start = sentence(EVACUATION, result, now)
+    return None if start is None else (*start, *say("; in the baseline {}.", then))
 
 
 def _never(result: StationResult, part: Mask | None) -> Text:
@@ -304,6 +336,7 @@ def _caption(
     parts = [say("Line: median of {}, aligned where each passes {}. Band: middle 90 %.", which, aligned)]
     if base is not None:
         parts.append((f"Dashed line: {'the baseline' if names[1] == 'baseline' else 'the other cycles'}.",))
+    if base is not None and _judged_by(result) is None:
         parts.append(("Causes are judged by the ", *timed(EVACUATION, result), ", not by the time to the set point."))
     return join(parts)
 
