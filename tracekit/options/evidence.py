@@ -148,6 +148,13 @@ class Evidence:
     apart_fit: float = option(1.0, "1", "of the range, rise and fall together, at the shift that fits (no source)")
     apart_here: float = option(0.4, "1", "of the best fit that digitals as they stand have at most (no source)")
     apart_edges: int = option(60, "edge", "of each signal that show it; more only cost time (no source)")
+    turned_kpa: float = option(30.0, "kPa", "over-pressure that blow-off seldom exceeds for long (common practice)")
+    turned_share: float = option(0.2, "1", "of the readings, above that from where vacuum is written so (no source)")
+    turned_vacuum: float = option(0.02, "1", "of the readings before it that are as deep a vacuum (no source)")
+    turned_rest: float = option(0.005, "1", "of those after it that are so at most (no source)")
+    other_unit_rows: float = option(0.01, "1", "of the rows, of impossible readings that are no damage (no source)")
+    other_unit_values: int = option(50, "reading", "different ones that are no marks of no reading (no source)")
+    changed_rows: int = option(20_000, "row", "that tell whether a column holds readings")
     always: float = option(
         0.98, "1", "of the rows in which what holds throughout must hold: the rest is damage (no source)"
     )

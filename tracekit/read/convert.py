@@ -8,6 +8,8 @@ from numpy.typing import NDArray
 
 from tracekit.frozen import dataclass
 from tracekit.model.trace import PRESENT_BIT, RELEASE_BIT, SUPPLY_BIT
+from tracekit.options.evidence import EVIDENCE
+from tracekit.read.changed import OTHER_UNIT
 from tracekit.read.clock import Samples
 from tracekit.read.columns import Column, fetch
 from tracekit.read.digitals import LevelPlan, filled_cells
@@ -23,6 +25,7 @@ BITS = {"supply": SUPPLY_BIT, "release": RELEASE_BIT, "part_present": PRESENT_BI
 _LEAST_KPA = -115.0
 _MOST_KPA = 1e4  # no sensor at a vacuum cup reads more; keeps what is reckoned from it finite
 """Below there is no gauge pressure; such readings are missing."""
+_LOOKED_AT = 1000  # of them in a piece of rows: enough to see whether each is another one
 
 Missing = list[tuple[str, NDArray[np.int64]]]
 Rejected = list[tuple[str, NDArray[np.int64], int]]
@@ -128,6 +131,7 @@ class PressureReader:
         self._low, self._high = low - room, high + room
         self._inside = tuple(s for s in SENTINELS if self._low <= s <= self._high)
         self._last = np.nan
+        self._deep: set[float] = set()
 
     def read(self, raw: NDArray[np.float64], lines: NDArray[np.int64], missing: Missing) -> NDArray[np.float64]:
         """Gauge pressure [kPa], NaN where there is none or it is impossible, shape (n,)."""
@@ -150,7 +154,10 @@ class PressureReader:
         beyond = (kpa < _LEAST_KPA) | (kpa > _MOST_KPA)
         odd = beyond if odd is None else odd | beyond
         if odd.any():
-            missing.append(("an impossible pressure, taken as missing", lines[odd]))
+            if len(self._deep) <= EVIDENCE.other_unit_values:
+                self._deep.update(raw[kpa < _LEAST_KPA][:_LOOKED_AT].tolist())
+            many = len(self._deep) > EVIDENCE.other_unit_values
+            missing.append((OTHER_UNIT if many else "an impossible pressure, taken as missing", lines[odd]))
             kpa = np.where(odd, np.nan, kpa)
         sound = raw[~odd & ~empty]
         self._last = float(sound[-1]) if len(sound) else self._last

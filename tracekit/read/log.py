@@ -13,6 +13,7 @@ from tracekit.model.trace import Block, DigitalLag, Layout, LogFacts, Rejection
 from tracekit.options.evidence import EVIDENCE
 from tracekit.options.read import ReadOptions
 from tracekit.read.apart import Misplaced, refused_as_misplaced
+from tracekit.read.changed import OTHER_UNIT, refused_as_other_unit, refused_as_turned, turned_at
 from tracekit.read.clock import DOUBLE, STRAY, Clock, Samples
 from tracekit.read.convert import Portion
 from tracekit.read.lag import LagWatch
@@ -101,7 +102,7 @@ class Log:
         """The samples, once, in bounded memory.
 
         Raises LogReadError at the end where most rows were in no order of time, or stretches of them in another one,
-        and where digitals stand at another time than their pressure.
+        where pressures are written otherwise from some row on, and where digitals stand at another time than they.
         """
         if self._state != "unread":
             raise UsageError(message(self._source, "already read", "one pass", "Open the log again."))
@@ -119,6 +120,7 @@ class Log:
             rest = self._mergers[station].feed(rest, last=True) if self._mergers else rest
             yield from self._finish(station, clock.feed(rest, last=True), last=True)
         self._check_order()
+        self._check_readings()
         # here and not in facts: blocks are made ahead, while the last ones are still being analysed
         looked = [watch.found() for watch in self._lags]
         self._found_lags = tuple(lag for lags, _ in looked for lag in lags)
@@ -143,10 +145,24 @@ class Log:
                 found = f"{len(stretches)} stretches of rows that stand in another order than their times"
                 raise LogReadError(message(self._source, found, "rows in the order of time", _SORT))
 
+    def _check_readings(self) -> None:
+        """Raise LogReadError where pressures are written in another sense or unit from some row on."""
+        other = next((r for r in self._missing.rejections() if r.reason == OTHER_UNIT), None)
+        if other is not None and other.rows > EVIDENCE.other_unit_rows * self._rows_read:
+            raise refused_as_other_unit(self._source, other.rows, self._rows_read, other.first_lines)
+        share = turned_at(self._pressures.values) if len(self._clocks) == 1 else None
+        if share is not None:
+            raise refused_as_turned(self._source, share, self._end_s)
+
     def _check_clocks(self, found: Sequence[Misplaced]) -> None:
-        """Raise LogReadError where digitals are so far from their time that no cycle can be told as they stand."""
+        """Raise LogReadError where digitals are so far from their time that no cycle can be told as they stand.
+
+        Where the sense of the pressure is in doubt itself, or they were said to be right, it is only told.
+        """
+        told = self._time is not None and self._time.digitals_late_s is not None
+        doubtful = any(s.pressure.doubts for s in self.plan.stations)
         for one in found:
-            if one.asked and (self._time is None or self._time.digitals_late_s is None):
+            if one.asked and not told and not doubtful:
                 raise refused_as_misplaced(self._source, one, self._time)
         self._misplaced = tuple(f"{one.found}; nothing was moved: {one.so}" for one in found)
 
