@@ -155,6 +155,8 @@ class Evidence:
     other_unit_rows: float = option(0.01, "1", "of the rows, of impossible readings that are no damage (no source)")
     other_unit_values: int = option(50, "reading", "different ones that are no marks of no reading (no source)")
     changed_rows: int = option(20_000, "row", "that tell whether a column holds readings")
+    repeated_header_line: int = option(80, "line", "at the top, among which names that come again are looked for")
+    repeated_lines: int = option(200, "line", "below them that show whether samples follow one another in a line")
     always: float = option(
         0.98, "1", "of the rows in which what holds throughout must hold: the rest is damage (no source)"
     )

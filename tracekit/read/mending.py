@@ -28,12 +28,16 @@ _VARIETY = 5
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Records:
-    """Lines of several records: `lead` fields that all share, then `size` fields each."""
+    """Lines of several records: `lead` fields that all share, then `size` fields each.
+
+    heads  lines above them in which the same names come again for each record, and what stands for them
+    """
 
     delimiter: str
     lead: int
     size: int
     evidence: str
+    heads: tuple[tuple[str, str], ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -195,6 +199,8 @@ def _unglued(text: bytes, glued: Glued) -> bytes:
 
 def _one_per_line(text: bytes, form: Records) -> tuple[bytes, NDArray[np.int64]]:
     """A line for each record; lines that are made otherwise stay as they are."""
+    for head, shorter in form.heads:
+        text = text.replace(head.encode(), shorter.encode())
     data = np.frombuffer(text, np.uint8)
     ends = np.nonzero(data == 10)[0]
     starts = np.concatenate([[0], ends[:-1] + 1])

@@ -41,6 +41,7 @@ from tracekit.read.preamble import read_preamble
 from tracekit.read.quotedpairs import find_quoted_pairs
 from tracekit.read.records import find_flat
 from tracekit.read.refusing import check_table
+from tracekit.read.repeated import find_repeated
 from tracekit.read.restarts import restarts_before
 from tracekit.read.rows import Rows
 from tracekit.read.sections import check_above
@@ -154,6 +155,7 @@ def _cut_of(text: bytes, name: str) -> _Cut:
             or find_formulas(filled)
             or find_marked(written)
             or find_records(filled)
+            or find_repeated(filled)
             or find_named(filled)
             or find_keyed(written)
             or find_between(written)
