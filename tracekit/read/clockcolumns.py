@@ -16,7 +16,7 @@ from tracekit.read.timemultiples import doubtful_factors
 
 _ORDER = ("h", "min", "s", "ms", "us", "ns")
 _SPELLED = frozenset({"hhmmss", "hmmss", "hhmmssfff", "hhmmsszzz", "hhmmssms", "hhmmsss"})
-_DAY, _FEWEST, _FIRST_YEAR = 240_000, 100, 19_700_101_000_000
+_DAY, _FEWEST, _FIRST_YEAR, _FIRST_LOOK = 240_000, 100, 19_700_101_000_000, 1000
 _STAMPS: tuple[tuple[float, tuple[Field, ...]], ...] = ((1.0, ("packed",)), (1e3, ("packed_ms",)))
 _FIRST_SHORT, _BEYOND_SHORT, _FEWEST_SECONDS = 10_101_000_000, 690_000_000_000, 5
 """Dates and clocks in one number whose year has two figures, 2001 to 2068, and how many seconds must differ."""
@@ -139,7 +139,8 @@ def _as_clock(column: Column, *, beside: bool) -> Column:
 
 def _ends_at_59(count: NDArray[np.float64]) -> bool:
     """True where minutes and seconds of hours, minutes and seconds side by side can be such."""
-    return bool((count % 100 < 60).all()) and bool((count // 100 % 100 < 60).all())
+    few = count[:: max(len(count) // _FIRST_LOOK, 1)]  # numbers that are no clock show it there
+    return all(bool((c % 100 < 60).all()) and bool((c // 100 % 100 < 60).all()) for c in (few, count))
 
 
 def _typed_stamp(column: Column, known: NDArray[np.float64]) -> Column:

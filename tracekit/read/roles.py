@@ -10,6 +10,7 @@ from tracekit.read.columns import Column
 from tracekit.read.digitals import ROLES, Digital
 from tracekit.read.head import cycle_rows, spread
 from tracekit.read.words import Role
+from tracekit.signal.select import quantile
 
 _FEWEST_EDGES = 4
 _BEGINS = 0.08
@@ -120,6 +121,6 @@ def _ends_vacuum(to_on: Edges, to_off: Edges) -> bool:
 
 def _follows_vacuum(on: NDArray[np.bool_], off: NDArray[np.bool_], vacuum: NDArray[np.float64], to_on: Edges) -> bool:
     """True for a switch: on only above some vacuum, off only below some, and on while vacuum rises."""
-    lowest_on, highest_off = float(np.quantile(vacuum[on], 0.03)), float(np.quantile(vacuum[off], 0.97))
+    lowest_on, highest_off = quantile(vacuum[on], 0.03), quantile(vacuum[off], 0.97)
     apart = highest_off < lowest_on + 0.25 and float(vacuum[on].mean()) > float(vacuum[off].mean()) + 0.3
     return apart and lowest_on > 0.15 and _share(to_on.before + to_on.step > 0.1) > 0.7

@@ -43,15 +43,24 @@ class Thinned:
         """Go up one level: of each pair of stretches keep the choice of one."""
         values = np.concatenate(self._parts)
         self._level += 1
-        pairs = np.arange((len(values) + 1) // 2, dtype=np.uint64)
-        index = (pairs * np.uint64(2) + _coin(pairs, self._level)).astype(np.int64)
-        self._parts = [values[index[index < len(values)]]]
+        count = (len(values) + 1) // 2
+        index = _of_pairs(self._level, -(-count // _PAGE))[:count]
+        self._parts = [values[index if index[-1] < len(values) else index[:-1]]]
         self._kept = len(self._parts[0])
 
     @property
     def values(self) -> NDArray[np.float64]:
         """The sample so far."""
         return np.concatenate(self._parts) if self._parts else np.empty(0)
+
+
+@lru_cache(maxsize=2)
+def _of_pairs(level: int, pages: int) -> NDArray[np.int64]:
+    """Which of each pair of choices of the level below is kept, for so many pages of pairs, ascending."""
+    pairs = np.arange(pages * _PAGE, dtype=np.uint64)
+    chosen = (pairs * np.uint64(2) + _coin(pairs, level)).astype(np.int64)
+    chosen.flags.writeable = False
+    return chosen
 
 
 def _choices(level: int, first: int, stop: int) -> NDArray[np.int64]:
