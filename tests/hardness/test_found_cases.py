@@ -324,3 +324,13 @@ def test_a_long_line_among_values_by_name_costs_no_more_than_its_length(tmp_path
     begun = time.process_time()
     assert sum(len(block.time_s) for block in open_log(tmp_path / "log.csv").blocks()) >= 598
     assert time.process_time() - begun < 3.0
+
+
+def test_a_text_that_breaks_every_row_is_one_message(tmp_path):
+    """A text with a line end in every row, of which no row is left, is refused without a warning of the arithmetic."""
+    texts = ["a\nb", "c d"]
+    (tmp_path / "log.csv").write_text(csv_text([*NAMES, *texts], [[*row, *texts] for row in SMALL]))
+    with warnings.catch_warnings():
+        warnings.simplefilter("error", RuntimeWarning)
+        ran = command("inspect", tmp_path / "log.csv", "--quiet")
+    assert ran.outcome() in ("right", "refused"), ran.err

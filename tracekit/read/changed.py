@@ -68,7 +68,7 @@ def check_exchanged(head: Head) -> None:
 def _turn(column: Column) -> tuple[int, int]:
     """The row from which a column of levels holds readings, and from which one of readings holds levels; else 0."""
     level = (column.values == 0.0) | (column.values == 1.0) | ~np.isfinite(column.values)
-    share = float(level.mean())
+    share = float(level.mean()) if len(level) else 0.0
     if not EVIDENCE.near_start < share < 1.0 - EVIDENCE.near_start / 2:
         return 0, 0
     first, last = int(np.argmin(level)), len(level) - int(np.argmin(level[::-1]))
