@@ -85,6 +85,13 @@ def test_dips_of_the_clock_are_the_supply_and_dips_of_the_travel_the_machine():
     assert same["motion_dips"] > 0.8
 
 
+def test_moves_that_fill_a_hold_make_noise_of_it():
+    """Dips at the same times of every hold of 10 kPa, sampled slowly: neither a ripple nor a noisy sensor."""
+    seen = {"noise": effect("noise", 1.6), "ultimate": effect("ultimate", -9.8)}
+    present = judged({**quiet(), **seen}, calm(travel_dips=0.999), complaint=False).present
+    assert present["motion_dips"] > 0.5 > 2.0 * present["supply_pulsation"]
+
+
 def test_dips_without_a_reference():
     """Where the supply is on through every hold, 8 kPa are deep whatever there is to compare with."""
     features = SimpleNamespace(held=np.ones(20, bool), values={"dip": np.full(20, 8.0)})

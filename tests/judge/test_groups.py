@@ -5,9 +5,11 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
+from tests.judge.test_verdict import case_of, saving_with
+from tracekit.judge.features import choose_bands, make_features
 from tracekit.judge.leaky import mixed_products
 from tracekit.judge.sensor_rules import _noisy
-from tracekit.judge.signs import _intervals_apart, alternations, two_groups
+from tracekit.judge.signs import _intervals_apart, alternations, group_sign, two_groups
 from tracekit.judge.turns import pattern_nats
 from tracekit.options.judge import JudgeOptions
 
@@ -94,6 +96,19 @@ def test_rates_that_are_known_badly_make_no_groups(half_width, apart):
     assert _intervals_apart(known, upper, ~upper) == apart
     unknown = SimpleNamespace(cycles=SimpleNamespace(floats=lambda name: np.full(17, np.nan)))
     assert _intervals_apart(unknown, upper, ~upper)
+
+
+@pytest.mark.parametrize(("by_turns", "told"), [(True, True), (False, False)])
+def test_what_all_rates_share_in_doubt_hides_no_pattern(monkeypatch, by_turns, told):
+    """1 and 2.2 kPa/s whose intervals overlap: by turns they are two nests, at random they may be one group."""
+    monkeypatch.setattr("tracekit.judge.signs._intervals_apart", lambda *_: False)
+    leaky = np.arange(24) % 3 == 1
+    order = np.arange(24) if by_turns else np.random.default_rng(5).permutation(24)
+    case = case_of(tuple(piece for more in leaky[order] for piece in saving_with(2.2 if more else 1.0)))
+    sign, group = group_sign(case.data, make_features(case.data, case.leak, choose_bands((case.data,))))
+    np.testing.assert_array_equal(group, leaky[order])
+    assert (sign.present > 0.9) == told
+    assert told or sign.present == 0.5
 
 
 def kinds(context=None, picks=36):

@@ -130,6 +130,20 @@ def test_set_point_missed_closed_cups(plain) -> None:
     assert settings(one).get("set_point_too_high", 0.0) < 0.1
 
 
+def test_a_set_point_that_was_raised_inside_the_log_is_no_weak_generator(plain) -> None:
+    """Picks are refused at 75 kPa that counted from 56 on before; at 57 kPa a weak generator is as good a reason."""
+
+    def refused(at_kpa: float):
+        cycles = dict.fromkeys(range(6, 12), MISSED)
+        data = with_columns(plain, outcome=cycles, peak_vacuum_kpa=dict.fromkeys(cycles, at_kpa))
+        facts = setting_facts(data, Station(), np.ones(12, np.bool_), OPTIONS)
+        found = next(f for f in facts if f.code == "set_point_too_high")
+        return found.probability, set(found.explained_by)
+
+    assert refused(75.0) == (0.97, set())
+    assert refused(57.0)[1] >= {"exhaust_restricted", "supply_pressure_low"}
+
+
 @pytest.mark.parametrize(("set_point", "high"), [(74.5, True), (73.8, True), (70.0, False)])
 def test_set_point_near_the_weakest_cycle(plain, set_point: float, high: bool) -> None:
     """A set point within 2.5 kPa of what the weakest cycles reach is too high."""

@@ -1,11 +1,15 @@
 """An ultimate vacuum that falls by a step inside a log that also has a baseline."""
 
+from dataclasses import replace
+
+import numpy as np
 import pytest
 from segment.made_traces import PLAIN, Piece, blow_off, evacuate, hold, idle
 
 from tests.judge.test_other_cut import effects
 from tests.judge.test_verdict import case_of
 from tracekit.judge.facts import Fact
+from tracekit.judge.features import choose_bands, make_features
 from tracekit.judge.verdict import _seen, judge
 from tracekit.options.judge import JudgeOptions
 
@@ -48,3 +52,14 @@ def test_a_change_that_a_setting_explains_keeps_its_reference(monkeypatch: pytes
     before = (idle(), OPEN_CUP, evacuate(to=74.0), hold(to=74.0), blow_off())
     after = (idle(), OPEN_CUP, evacuate(), hold(), blow_off())
     assert judge(case_of(before * 14 + after * 14), JudgeOptions()).comparison.source == "earlier cycles"
+
+
+def test_the_release_of_a_pick_that_was_given_up_starts_in_a_sequence_of_its_own():
+    """When its blow-off starts is held against no other; how fast it is, is."""
+    refused = tuple(replace(piece, present=0) for piece in PLAIN)
+    case = case_of(PLAIN * 10 + refused * 6)
+    missed = case.data.cycles.where("outcome", "missed")
+    values = make_features(case.data, case.leak, choose_bands((case.data,))).values
+    np.testing.assert_array_equal(missed, np.arange(16) >= 10)
+    np.testing.assert_array_equal(np.isnan(values["blow_start"]), missed)
+    assert np.isfinite(values["blow"]).all()

@@ -258,7 +258,10 @@ def make_features(data: StationData, leak: LeakResult, bands: Bands) -> Features
         "extrapolated": np.maximum(tends_to - column("peak_vacuum_kpa"), 0.0),
         "start": _before_release(data) - zero,
         "blow": np.log(blow),
-        "blow_start": _time_at(fall, levels, bands.fall_high + zero),
+        # a pick that was given up is let go in a sequence of its own, with the supply off for longer or shorter
+        "blow_start": np.where(
+            cycles.where("outcome", "missed"), np.nan, _time_at(fall, levels, bands.fall_high + zero)
+        ),
         # over-pressure at the end of the release is no vacuum left: `over` tells of it
         "residual": np.maximum(column("residual_vacuum_kpa") - zero, 0.0),
         "over": np.where(at_zero, np.nan, _over_pressure(data, zero)),

@@ -158,6 +158,8 @@ FINGERPRINTS: Mapping[str, Mapping[str, Change]] = {
     # a coast may begin in the middle of a move, which also makes the deepest reading of a hold
     "motion_dips": {
         **_NEUTRAL, "dip": up(0.3, 40.0, 0.5), "fast_fall": Change(-3.0, 15.0, 0.4),
+        # moves that fill most of a short hold leave little of it to rest
+        "noise": up(0.2, 3.0, 0.1), "ultimate": down(0.1, 15.0, 0.1),
         "overshoot": Change(-2.0, 4.0, 0.15), "run_on": up(0.005, 0.1, 0.15),
     },
     "supply_pulsation": {

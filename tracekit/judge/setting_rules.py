@@ -20,6 +20,8 @@ from tracekit.options.judge import JudgeOptions
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
+_RAISED_LEAST = 4
+"""Held picks that tell where the output came on before."""
 
 
 def setting_facts(data: StationData, station: Station, now: Bools, options: JudgeOptions) -> tuple[Fact, ...]:
@@ -130,6 +132,11 @@ def _set_point_too_high(data: StationData, now: Bools, options: JudgeOptions) ->
             reference_source="set point", cycles=count,
             text=f"{count} picks were given up with {level:.1f} kPa in the cup",
         )  # fmt: skip
+        if _raised(data, misses, options):  # no weak generator does that
+            return Fact(
+                code="set_point_too_high", probability=0.97, evidence=(evidence,), cycles=rows(misses),
+                reason="picks are given up with more vacuum than counted as gripped before",
+            )  # fmt: skip
         return Fact(
             code="set_point_too_high", probability=0.3 if _odd_picks(data, misses, set_point, options) else 0.97,
             evidence=(evidence,), cycles=rows(misses), explained_by=WEAK_SUCTION,
@@ -150,6 +157,16 @@ def _set_point_too_high(data: StationData, now: Bools, options: JudgeOptions) ->
         text=f"the weakest cycles reach only {margin:.1f} kPa more than the set point",
     )  # fmt: skip
     return _small_margin(margin, evidence, held, f"margin above the set point is {margin:.1f} kPa", options)
+
+
+def _raised(data: StationData, misses: Bools, options: JudgeOptions) -> bool:
+    """Whether picks are given up well above what the output came on at in the log's held picks: it was set higher."""
+    at_kpa = data.cycle_settings["set_point"][_held(data)]
+    at_kpa = at_kpa[np.isfinite(at_kpa)]
+    if len(at_kpa) < _RAISED_LEAST:
+        return False
+    reached = float(np.quantile(data.cycles.floats("peak_vacuum_kpa")[misses], 0.2))
+    return reached > float(np.quantile(at_kpa, 0.9)) + options.raised_kpa
 
 
 def _small_margin(margin: float, evidence: Evidence, held: Bools, reason: str, options: JudgeOptions) -> Fact:

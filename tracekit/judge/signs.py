@@ -25,6 +25,8 @@ _THIRD = 6
 """Evacuations of a third of the log that tell what is usual in it."""
 _NO_OPEN = 1.5
 """Of the usual open cup's vacuum, what no generator reaches on one: the cup had met its part (common practice)."""
+_PATTERN = 3.0
+"""Nats from which on nests or part types tell a group (20 to 1, common practice)."""
 _MANY = 4
 """Losses from which on no chance is left that they only seem to be there."""
 _WEAKER_Z = 4.0
@@ -86,7 +88,8 @@ def group_sign(data: StationData, features: Features) -> tuple[Sign, Bools]:
     changes = alternations(upper[np.isfinite(rate)])
     chance = logistic(2.2 * (gap - 5.0)) if changes >= 4 else 0.002
     if chance > 0.5 and not _intervals_apart(data, upper & held, ~upper & held):
-        chance = 0.5  # a few rates that are known badly stand apart now and then
+        # a few rates that are known badly stand apart now and then; what all rates share in doubt makes no pattern
+        chance = chance if pattern_nats(data, upper, held) > _PATTERN else 0.5
     if data.air_saving and held.sum() >= 10:
         # a pick given up had no hold in which to cut the supply
         never = held & data.cycles.where("outcome", "held") & (data.cycles.codes("coasts") == 0)

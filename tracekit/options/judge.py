@@ -177,6 +177,9 @@ class JudgeOptions:
     spread_command: float = option(0.05, "log", "the sequence of a machine is not exact to the millisecond")
     spread_fast_fall: float = option(0.3, "kPa", "day to day")
     margin_kpa: float = option(2.5, "kPa", "set point nearer than this to the weakest healthy cycle is too high")
+    raised_kpa: float = option(
+        4.0, "kPa", "over the vacuum that counted as gripped in the same log: what is refused there was set higher"
+    )
     band_kpa: float = option(3.0, "kPa", "an air-saving band under this is narrow (common practice: 5 to 10)")
     zero_kpa: float = option(
         1.5, "kPa", "an idle reading off by more is a zero shift without a baseline (common practice)"
