@@ -1,5 +1,6 @@
 """Two groups in a row of values, how often they take turns, and how noisy a sensor must be to be called so."""
 
+from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
@@ -107,6 +108,20 @@ def test_what_all_rates_share_in_doubt_hides_no_pattern(monkeypatch, by_turns, t
     case = case_of(tuple(piece for more in leaky[order] for piece in saving_with(2.2 if more else 1.0)))
     sign, group = group_sign(case.data, make_features(case.data, case.leak, choose_bands((case.data,))))
     np.testing.assert_array_equal(group, leaky[order])
+    assert (sign.present > 0.9) == told
+    assert told or sign.present == 0.5
+
+
+@pytest.mark.parametrize(("half_width", "told"), [(0.1, True), (0.9, False)])
+def test_a_third_that_leaks_at_random_is_told_where_its_rates_are_known_well(half_width, told):
+    """1 and 2.2 kPa/s in no order: the usual intervals of the leaking third are held against those of the others alone."""
+    leaky = (np.arange(24) % 3 == 1)[np.random.default_rng(5).permutation(24)]
+    case = case_of(tuple(piece for more in leaky for piece in saving_with(2.2 if more else 1.0)))
+    rate = make_features(case.data, case.leak, choose_bands((case.data,))).values["decay"]
+    ends = {"decay_rate_lower_kpa_s": rate - half_width, "decay_rate_upper_kpa_s": rate + half_width}
+    data = replace(case.data, cycles=case.data.cycles.with_columns(**ends))
+    sign, group = group_sign(data, make_features(data, case.leak, choose_bands((data,))))
+    np.testing.assert_array_equal(group, leaky)
     assert (sign.present > 0.9) == told
     assert told or sign.present == 0.5
 
