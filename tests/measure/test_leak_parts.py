@@ -8,7 +8,15 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tests.measure.one_volume import Plant, station
-from tracekit.measure import leak_forms, leak_groups, leak_mixture, leak_posterior, leak_residuals, leak_sums
+from tracekit.measure import (
+    leak_forms,
+    leak_groups,
+    leak_mixture,
+    leak_pieces,
+    leak_posterior,
+    leak_residuals,
+    leak_sums,
+)
 from tracekit.measure.leak_bins import OF_BINS, History, break_at_falls, cut_delay_s, gather, timeline
 from tracekit.measure.leak_pieces import Pieces, Windows, cut_pieces, usable
 from tracekit.measure.leak_residuals import Fitted
@@ -33,14 +41,8 @@ OPTIONS = LeakOptions()
 
 def pieces_of(counts: list[int]) -> Pieces:
     """Pieces of given lengths, each in a cycle of its own."""
-    start = np.cumsum([0, *counts[:-1]])
-    owner = np.repeat(np.arange(len(counts)), counts)
-    first = np.zeros(sum(counts), bool)
-    first[start] = True
-    return Pieces(
-        index=np.arange(sum(counts)), start=start, owner=owner, first=first, cycle=np.arange(len(counts)),
-        count=np.array(counts),
-    )  # fmt: skip
+    bins, rows = sum(counts), len(counts)
+    return leak_pieces.pieces_of(np.arange(bins), np.array(counts), np.arange(rows), np.zeros(bins), rows)
 
 
 def test_sums_equal_a_least_squares_fit_per_piece() -> None:
@@ -55,7 +57,7 @@ def test_sums_equal_a_least_squares_fit_per_piece() -> None:
     columns = regressors(history, pieces, gas, flow)
     noise = sensor_noise(0.05, 0.01)
     weight = weights(history, pieces, noise)
-    sums = cycle_sums(history, pieces, columns, weight, ridge=1e-9)
+    sums = cycle_sums(pieces, columns, weight, ridge=1e-9)
     by_sums = (sums.gu[0] - sums.gh[0]) / sums.gg[0]
     for cycle in range(2):
         assert by_sums[cycle] == pytest.approx(slow_rate(columns, pieces, weight, cycle), rel=1e-5)

@@ -131,9 +131,7 @@ def linear_step(b: np.ndarray) -> tuple[np.ndarray, Fits, CycleSums]:
     model = np.exp(-b[0] * x) / (b[1] + b[2] * x)
     by = np.stack([-x * model, -model / (b[1] + b[2] * x), -x * model / (b[1] + b[2] * x)])
     columns = Regressors(level=by[0], seen=y - model, memory=by[2], leak=by[1][None])
-    data = station(Plant(rates=(4.0,)))
-    history = gather(data, timeline(data, LeakOptions()), np.ones(1, bool))
-    sums = stack([cycle_sums(history, pieces_of([len(x)]), columns, np.ones(len(x)), FREE.ridge)])
+    sums = stack([cycle_sums(pieces_of([len(x)]), columns, np.ones(len(x)), FREE.ridge)])
     fits = fit_all(sums, np.ones(1, bool), FREE)
     rate, amplitude = float(fits.rate[0, 0, 0]), 1.0 + float(fits.amplitude[0, 0])
     left = columns.seen - rate * by[1] - amplitude * by[2]

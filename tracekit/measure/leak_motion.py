@@ -151,7 +151,7 @@ class _Bench:
 
     def of_cycles(self, by_piece: Floats) -> Floats:
         """Sums over cycles of sums over pieces along the last axis, shape (..., n_cycles)."""
-        return cycle_sum(self.pieces, by_piece, len(self.chosen))
+        return cycle_sum(self.pieces, by_piece)
 
     def effects(self, shapes_kpa: Floats) -> Effects:
         """The effects of shapes over the used bins, shape (n_shapes, m)."""
@@ -203,11 +203,11 @@ def _bench(
     history: History, pieces: Pieces, columns: Regressors, weight: Floats, chosen: Bools, scales: Scales
 ) -> _Bench:
     """The columns with levels, rates and amplitude taken out of the residuals; shapes are in kPa, columns in ln P."""
-    rows, count = pieces.cycle[pieces.owner], len(chosen)
+    rows = pieces.cycle[pieces.owner]
     used, pressure = weight * chosen[rows], history.pressure_kpa[pieces.index]
 
     def of_cycles(values: Floats) -> Floats:
-        return cycle_sum(pieces, piece_sum(pieces, values), count)
+        return cycle_sum(pieces, piece_sum(pieces, values))
 
     leak = _flat(pieces, columns.level, weight, columns.leak[0])
     power = np.maximum(of_cycles(weight * leak * leak), 1e-30)

@@ -4,7 +4,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tracekit.frozen import dataclass
-from tracekit.measure.leak_bins import Bools, History, Ints
+from tracekit.measure.leak_bins import Bools, Floats, History, Ints
 from tracekit.options.leak import LeakOptions
 
 
@@ -36,16 +36,34 @@ class Pieces:
     start   (k,) first bin of each piece, a position in `index`
     owner   (m,) piece of each bin
     first   (m,) True at the first bin of a piece
-    cycle   (k,) place of each piece's cycle in the history's rows
+    step_s  (m,) time since the bin before in the same piece, 0 at its first [s]
+    cycle   (k,) place of each piece's cycle in the history's rows, ascending
+    opens   first piece of each cycle that has one
     count   (k,) bins of each piece
+    cycles  number of the history's rows, as often as there are trials
     """
 
     index: Ints
     start: Ints
     owner: Ints
     first: Bools
+    step_s: Floats
     cycle: Ints
+    opens: Ints
     count: Ints
+    cycles: int
+
+
+def pieces_of(index: Ints, count: Ints, cycle: Ints, step_s: Floats, cycles: int) -> Pieces:
+    """Pieces of so many bins each, shape (k,), one after the other; `step_s` of every bin of the history."""
+    start = np.cumsum(count) - count
+    first = np.zeros(len(index), bool)
+    first[start] = True
+    return Pieces(
+        index=index, start=start, owner=np.repeat(np.arange(len(count)), count), first=first,
+        step_s=np.where(first, 0.0, step_s[index]), cycle=cycle, opens=np.flatnonzero(np.diff(cycle, prepend=-1)),
+        count=count, cycles=cycles,
+    )  # fmt: skip
 
 
 def usable(history: History, windows: Windows) -> Bools:
@@ -63,24 +81,21 @@ def usable(history: History, windows: Windows) -> Bools:
 
 
 def cut_pieces(history: History, use: Bools, options: LeakOptions) -> Pieces:
-    """Runs of used bins within a coast that have at least `bins_per_piece` bins."""
-    index = np.flatnonzero(use)
-    _, owner, count = _runs(index, history.coast)
-    index = index[count[owner] >= options.bins_per_piece] if len(index) else index
-    start, owner, count = _runs(index, history.coast)
-    first = np.zeros(len(index), bool)
-    first[start] = True
-    return Pieces(index=index, start=start, owner=owner, first=first, cycle=history.cycle[index[start]], count=count)
+    """Runs of used bins within a coast that have at least `bins_per_piece` bins.
 
-
-def _runs(index: Ints, coast: Ints) -> tuple[Ints, Ints, Ints]:
-    """Start, owner and length of runs of consecutive bins of one coast."""
-    if not len(index):
-        return index, index, index
-    breaks = (np.diff(index) > 1) | (np.diff(coast[index]) != 0)
-    start = np.flatnonzero(np.concatenate([[True], breaks]))
-    count = np.diff(np.append(start, len(index)))
-    return start, np.repeat(np.arange(len(start)), count), count
+    `use` may hold trials, shape (n_trials, n_bins): the cycles of each are numbered on from those of the one before.
+    """
+    trial, index = np.divmod(np.flatnonzero(use), use.shape[-1])
+    coast = history.coast[index] + trial * history.coasts
+    breaks = (index[1:] - index[:-1] != 1) | (coast[1:] != coast[:-1])
+    bounds = np.concatenate([[0], np.flatnonzero(breaks) + 1, [len(index)]])
+    count = np.diff(bounds)
+    long = count >= max(options.bins_per_piece, 1)
+    rows, opens = len(history.rows), bounds[:-1][long]
+    return pieces_of(
+        index[np.repeat(long, count)], count[long], history.cycle[index[opens]] + trial[opens] * rows, history.step_s,
+        rows * (use.size // use.shape[-1]),
+    )  # fmt: skip
 
 
 def piece_sum(pieces: Pieces, values: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -88,10 +103,9 @@ def piece_sum(pieces: Pieces, values: NDArray[np.float64]) -> NDArray[np.float64
     return np.asarray(np.add.reduceat(values, pieces.start, axis=-1))
 
 
-def cycle_sum(pieces: Pieces, values: NDArray[np.float64], n_cycles: int) -> NDArray[np.float64]:
+def cycle_sum(pieces: Pieces, values: NDArray[np.float64]) -> NDArray[np.float64]:
     """Sum of piece values over each cycle, shape (..., n_cycles); pieces stand in the order of their cycles."""
-    out = np.zeros((*values.shape[:-1], n_cycles))
-    opens = np.flatnonzero(np.diff(pieces.cycle, prepend=-1))
-    if len(opens):
-        out[..., pieces.cycle[opens]] = np.add.reduceat(values, opens, axis=-1)
+    out = np.zeros((*values.shape[:-1], pieces.cycles))
+    if len(pieces.opens):
+        out[..., pieces.cycle[pieces.opens]] = np.add.reduceat(values, pieces.opens, axis=-1)
     return out

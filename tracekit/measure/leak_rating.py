@@ -160,12 +160,12 @@ def straight_lines(history: History, pieces: Pieces) -> tuple[Floats, Floats, Fl
     n, t = history.samples[pieces.index], history.time_s[pieces.index]
     p = history.pressure_kpa[pieces.index] - history.ambient_kpa
     t = t - t[pieces.start][pieces.owner]
-    total, rows = piece_sum(pieces, n), len(history.rows)
+    total = piece_sum(pieces, n)
     t0, p0 = piece_sum(pieces, n * t), piece_sum(pieces, n * p)
-    tt = cycle_sum(pieces, piece_sum(pieces, n * t * t) - t0 * t0 / total, rows)
-    tp = cycle_sum(pieces, piece_sum(pieces, n * t * p) - t0 * p0 / total, rows)
+    tt = cycle_sum(pieces, piece_sum(pieces, n * t * t) - t0 * t0 / total)
+    tp = cycle_sum(pieces, piece_sum(pieces, n * t * p) - t0 * p0 / total)
     with np.errstate(invalid="ignore", divide="ignore"):
         slope = tp / tt
-        vacuum = -cycle_sum(pieces, p0, rows) / cycle_sum(pieces, total, rows)
+        vacuum = -cycle_sum(pieces, p0) / cycle_sum(pieces, total)
     last = np.append(pieces.start[1:], len(t)) - 1
-    return slope, vacuum, np.sqrt(cycle_sum(pieces, t[last] ** 2, rows))
+    return slope, vacuum, np.sqrt(cycle_sum(pieces, t[last] ** 2))

@@ -80,7 +80,7 @@ def tail_doubt(coasts: Coasts, wall: Wall, flow: Floats, chosen: Bools, scales: 
     """
     history, pieces = coasts.history, coasts.pieces
     columns = regressors(history, pieces, gas_of(history, wall, coasts.rho), flow)
-    sums = cycle_sums(history, pieces, columns, weights(history, pieces, scales.noise), np.inf)
+    sums = cycle_sums(pieces, columns, weights(history, pieces, scales.noise), np.inf)
     bend = sums.hh[chosen] - sums.gh[0][chosen] ** 2 / sums.gg[0][chosen]
     return tail_share**2 * max(float(np.sum(bend)), 0.0) / scales.variance
 
@@ -104,8 +104,8 @@ class Fitted:
 
 def _fitted(coasts: Coasts, columns: Regressors, weight: Floats, chosen: Bools, scales: Scales) -> Fitted:
     """What one model leaves of what is seen; the scatter supposes that the true rate is nothing."""
-    history, pieces = coasts.history, coasts.pieces
-    sums = stack([cycle_sums(history, pieces, columns, weight, scales.ridge)])
+    pieces = coasts.pieces
+    sums = stack([cycle_sums(pieces, columns, weight, scales.ridge)])
     fits = fit_all(sums, chosen, scales)
     rate = fits.rate[0, 0]
     left = residuals(pieces, columns, weight, rate, float(fits.amplitude[0, 0]), scales.ridge)

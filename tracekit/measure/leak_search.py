@@ -83,7 +83,7 @@ def scan(
         flow = flow[few]
     groups = _together(walls, max(len(history.time_s), len(pieces.index) * len(flow)))
     columns = (regressors(history, pieces, gases_of(history, some, rho), flow) for some in groups)
-    return joined([cycle_sums(history, pieces, one, weight, scales.ridge, share) for one in columns])
+    return joined([cycle_sums(pieces, one, weight, scales.ridge, share) for one in columns])
 
 
 def _together(walls: Sequence[Wall], values: int) -> list[list[Wall]]:

@@ -29,9 +29,7 @@ def coast_shape(search: Search, options: LeakOptions) -> CoastShape | None:
     flow = flow_of(history, options)[list(FORMS)]
     gas = gas_of(history, search.located.best, inflow(history, search.located.rate))
     columns = regressors(history, pieces, gas, flow)
-    sums = stack(
-        [cycle_sums(history, pieces, columns, weights(history, pieces, search.scales.noise), search.scales.ridge)]
-    )
+    sums = stack([cycle_sums(pieces, columns, weights(history, pieces, search.scales.noise), search.scales.ridge)])
     fits = fit_all(sums, chosen, search.scales)
     u = history.log_pressure[pieces.index]
     content = u - MEMORY_SHARE * (u - gas.memory.mean(axis=0)[pieces.index])

@@ -166,26 +166,26 @@ def gases_of(history: History, walls: Sequence[Wall], inflow_1_s: Floats) -> Gas
 def regressors(history: History, pieces: Pieces, gas: Gas, flow: Floats) -> Regressors:
     """Columns of the model; `flow` is φ in every bin of the history, shape (n_forms, n_bins)."""
     index, start, owner, parts = pieces.index, pieces.start, pieces.owner, gas.parts
-    step = np.where(pieces.first, 0.0, np.diff(history.time_s[index], prepend=0.0))
-    turns = _mean_of_pairs(gas.rate[..., index])
-    turns *= step
-    run = _since(np.cumsum(turns, axis=-1), start, owner)
+    half_s = 0.5 * pieces.step_s
+    turns = _between(gas.rate[..., index], half_s)
+    run = _since(turns.copy(), start)
     modes = parts.lam.reshape(-1, *(1,) * run.ndim)
     faded = np.exp(-modes * run)
     u, y = history.log_pressure[index], gas.memory[..., index]
     content = u - MEMORY_SHARE * (u - y.mean(axis=0))
-    grown = _mean_of_pairs(flow[:, index] * (np.exp(-content) / history.ambient_kpa)[..., None, :])
-    grown *= step
-    path = _since(np.cumsum(grown, axis=-1), start, owner)
+    entered = flow[:, index] * (np.exp(-content) / history.ambient_kpa)[..., None, :]
+    path = _since(_between(entered, half_s), start)
     lagging = follow(path, modes[..., None] * turns[..., None, :], pieces.first)
     u_a = u[start]
     colder = np.stack([sum_over(row, y[..., start] - u_a) for row in parts.take])[..., owner]
     gone = sum_over(parts.gain, faded)
+    path *= 1.4
+    path -= sum_over(0.4 * parts.gain, lagging)
     return Regressors(
         level=1.0 + 0.4 * gone,
         seen=u + 0.4 * u_a[owner] * gone,
         memory=-0.4 * np.sum(colder * faded, axis=0),
-        leak=1.4 * path - 0.4 * sum_over(parts.gain, lagging),
+        leak=path,
     )
 
 
@@ -197,22 +197,24 @@ def sum_over(weight: Floats, values: Floats) -> Floats:
     return np.asarray(total)
 
 
-def _mean_of_pairs(values: Floats) -> Floats:
-    """Mean of each value and the one before it, along the last axis."""
-    out = values.copy()
-    out[..., :1] += values[..., :1]
-    out[..., 1:] += values[..., :-1]
-    out *= 0.5
+def _between(values: Floats, half_s: Floats) -> Floats:
+    """Mean of each value and the one before it times the step between them, `half_s` half of that, on the last axis."""
+    out = np.empty_like(values)
+    np.add(values[..., 1:], values[..., :-1], out=out[..., 1:])
+    out[..., :1] = 0.0
+    out *= half_s
     return out
 
 
-def _since(cumulated: Floats, start: Ints, owner: Ints) -> Floats:
-    """A running sum counted from the first bin of each piece."""
-    return np.asarray(cumulated - cumulated[..., start][..., owner])
+def _since(steps: Floats, start: Ints) -> Floats:
+    """A running sum over the steps, 0 at the first bin of each piece: the sum of the piece before goes off there."""
+    if len(start) > 1:
+        steps[..., start[1:]] = -np.add.reduceat(steps, start, axis=-1)[..., :-1]
+    return np.cumsum(steps, axis=-1, out=steps)
 
 
 def cycle_sums(
-    history: History, pieces: Pieces, columns: Regressors, weight: Floats, ridge: float, share: Floats | None = None
+    pieces: Pieces, columns: Regressors, weight: Floats, ridge: float, share: Floats | None = None
 ) -> CycleSums:
     """Weighted sums of products per cycle, with the level of each piece projected out, and its own amplitude in part.
 
@@ -220,7 +222,7 @@ def cycle_sums(
     sees the evacuation in a few samples only; `ridge` is residual variance over s². `share` (n_forms, n_few) says what
     of each of the columns' few forms makes up every form; without it the forms are those of the columns.
     """
-    rows, few = len(history.rows), columns.leak.shape[-2]
+    rows, few = pieces.cycles, columns.leak.shape[-2]
     one, other = (np.arange(few), np.arange(few)) if share is None else np.triu_indices(few)
     ee, eu, eh, uu, uh, hh = piece_sum(pieces, _products(weight, columns))
     sums = piece_sum(pieces, _leak_products(weight, columns, one, other))
@@ -233,8 +235,8 @@ def cycle_sums(
     hg = hg - eh * eg / ee
     gg = gg - eg[..., one, :] * eg[..., other, :] / ee - hg[..., one, :] * hg[..., other, :] * free
     leak = np.concatenate([gg, ug - eg * eu / ee - hg * hu * free, hg - hg * hh * free], axis=-2)
-    of_uu, of_uh, of_hh, of_spread = cycle_sum(pieces, np.stack([*plain, spread]), rows)
-    of_leak = cycle_sum(pieces, leak, rows)
+    of_uu, of_uh, of_hh, of_spread = cycle_sum(pieces, np.stack([*plain, spread]))
+    of_leak = cycle_sum(pieces, leak)
     of_gg, of_gu, of_gh = (of_leak[..., first:last, :] for first, last in pairwise((0, len(one), len(one) + few, None)))
     if share is not None:
         of_gg = (share[:, one] * share[:, other] * np.where(one == other, 1.0, 2.0)) @ of_gg
@@ -305,7 +307,9 @@ class Fits:
         return max(float(np.sum(self.misfit[self.best][chosen])) / max(int(np.sum(self.free[chosen])), 1), 1e-6)
 
 
-_SUMS = ("uu", "uh", "hh", "gg", "gu", "gh", "spread")
+OF_CYCLES, OF_FORMS = ("uu", "uh", "hh", "spread"), ("gg", "gu", "gh")
+"""Sums of a cycle, and of a cycle under each form."""
+_SUMS = (*OF_CYCLES, *OF_FORMS)
 
 
 def stack(sums: Sequence[CycleSums]) -> CycleSums:

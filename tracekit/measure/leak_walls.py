@@ -302,7 +302,7 @@ def scattered(history: History, pieces: Pieces, gas: Gas, scales: Scales, flow: 
     found, least = scales, np.inf
     for scatter in SCATTERS:
         trial = replace(scales, scatter_sd=scatter)
-        sums = stack([cycle_sums(history, pieces, columns, weight, trial.ridge)])
+        sums = stack([cycle_sums(pieces, columns, weight, trial.ridge)])
         chosen = enough(sums, options)
         chosen = sound(fit_all(sums, chosen, trial), chosen, options)
         fits: Fits = fit_all(sums, chosen, trial)

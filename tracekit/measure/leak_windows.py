@@ -6,16 +6,30 @@ from dataclasses import replace
 import numpy as np
 
 from tracekit.frozen import dataclass
-from tracekit.measure.leak_bins import NORMAL_MEDIAN, Floats, History
+from tracekit.measure.leak_bins import NORMAL_MEDIAN, Bools, Floats, History
 from tracekit.measure.leak_pieces import Windows, cut_pieces, usable
 from tracekit.measure.leak_search import enough, flow_of, inflow
-from tracekit.measure.leak_sums import Gas, Scales, bin_weights, cycle_sums, fit_all, gas_of, regressors, stack
+from tracekit.measure.leak_sums import (
+    OF_CYCLES,
+    OF_FORMS,
+    Gas,
+    Scales,
+    bin_weights,
+    cycle_sums,
+    fit_all,
+    gas_of,
+    regressors,
+)  # fmt: skip
 from tracekit.measure.leak_walls import Located
 from tracekit.options.leak import LeakOptions
 
 FREE_LEAST = 20.0
 """Degrees of freedom that a trial needs: the misfit per degree of fewer scatters by a third and more."""
 
+SAME = 1e-9
+"""Relative difference of levels that is none."""
+TOGETHER = 40_000
+"""Bins of trials that are fitted at once."""
 LONGER_S = (
     (0.1, 0.0, 0.0), (0.2, 0.0, 0.0), (0.0, 0.1, 0.0), (0.0, 0.2, 0.0), (0.1, 0.1, 0.0), (0.2, 0.2, 0.0),
     (0.0, 0.0, 0.1), (0.0, 0.0, 0.2),
@@ -27,12 +41,21 @@ FEWEST_MOVES = 5
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Trials:
-    """Windows tried, with misfit, degrees of freedom and rated cycles of each, shape (n_trials,)."""
+    """Windows tried, with misfit, degrees of freedom and rated cycles of each, shape (n_trials,).
+
+    rate   of every cycle, NaN where it has none, shape (n_trials, n_cycles);  loose  its common error by the amplitude
+    of the gas's history, shape (n_trials,) [kPa/s]
+    """
 
     windows: tuple[Windows, ...]
     misfit: Floats
     free: Floats
     cycles: Floats
+    rate: Floats
+    loose: Floats
+
+
+OF_TRIALS = ("misfit", "free", "cycles", "rate", "loose")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -85,12 +108,14 @@ def _doubt(bench: _Bench, found: Windows, least: float) -> float:
     cycles, which holds slow noise, and from the amplitude of the gas's history; the squares of moves are shrunk by two
     variances of chance (positive-part shrinkage of James and Stein) and weighted by how little chance they have.
     """
-    _, rate, _ = _fit(bench, found)
+    longer = [
+        replace(found, present_s=found.present_s + present, end_s=found.end_s + end, cut_s=found.cut_s + cut)
+        for present, end, cut in LONGER_S
+    ]
+    tried = _try(bench, [found, *longer])
     square, weight = [0.0], [1e-12]
-    for present, end, cut in LONGER_S:
-        longer = replace(found, present_s=found.present_s + present, end_s=found.end_s + end, cut_s=found.cut_s + cut)
-        _, other, loose = _fit(bench, longer)
-        move = other - rate
+    for other, loose in zip(tried.rate[1:], tried.loose[1:].tolist(), strict=True):
+        move = other - tried.rate[0]
         known = np.isfinite(move)
         if np.count_nonzero(known) < max(least, FEWEST_MOVES):
             continue
@@ -123,7 +148,7 @@ def _shortest(tried: _Trials, least: float, options: LeakOptions) -> Windows | N
         return None
     free = np.maximum(tried.free, 1.0)
     level = np.maximum(tried.misfit / free, options.variance_least) * (1.0 + 2.5 * np.sqrt(2.0 / free))
-    ref = int(np.argmin(np.where(fits, level, np.inf)))
+    ref = _first_least(np.where(fits, level, np.inf))
     variance = max(tried.misfit[ref] / free[ref], options.variance_least)
     more = np.maximum(free - free[ref], 0.0)
     allowed = more + options.window_z * np.sqrt(2.0 * np.maximum(more, 1.0))
@@ -132,6 +157,11 @@ def _shortest(tried: _Trials, least: float, options: LeakOptions) -> Windows | N
     )
     nested = fits & inside & ((tried.misfit - tried.misfit[ref]) / variance <= allowed)
     return tried.windows[int(np.argmax(np.where(nested, free, -1.0)))]
+
+
+def _first_least(level: Floats) -> int:
+    """Place of the least level, the first of those that differ by last bits: windows may leave the same bins."""
+    return int(np.argmax(level <= np.min(level) * (1.0 + SAME)))
 
 
 def _late(bench: _Bench, found: Windows, least: float) -> Windows | None:
@@ -153,7 +183,7 @@ def _late(bench: _Bench, found: Windows, least: float) -> Windows | None:
     excess = ((tried.misfit[0] - tried.misfit) / level - taken) / np.sqrt(2.0 * taken)
     good = (tried.free >= FREE_LEAST) & (tried.cycles >= least) & (excess > options.window_late_z)
     good &= level < options.window_late_gain * level[0]
-    return tried.windows[int(np.argmin(np.where(good, level, np.inf)))] if good.any() else None
+    return tried.windows[_first_least(np.where(good, level, np.inf))] if good.any() else None
 
 
 def _with_margin(bench: _Bench, found: Windows, least: float) -> Windows:
@@ -169,29 +199,39 @@ def _with_margin(bench: _Bench, found: Windows, least: float) -> Windows:
 
 
 def _try(bench: _Bench, windows: Sequence[Windows]) -> _Trials:
-    """Misfit of every trial, with the middle form."""
-    columns = np.array([_misfit(bench, one) for one in windows]).T
-    return _Trials(windows=tuple(windows), misfit=columns[0], free=columns[1], cycles=columns[2])
+    """Every trial fitted, with one form; as many at once as keep arrays of their bins near the processor."""
+    history = bench.history
+    use = np.stack([usable(history, one) for one in windows])
+    together = max(1, TOGETHER // max(int(np.count_nonzero(use)) // len(windows), 1))
+    some = [slice(first, first + together) for first in range(0, len(windows), together)]
+    parts = [_fitted(bench, tuple(windows[k]), use[k]) for k in some]
+    whole = {name: np.concatenate([getattr(part, name) for part in parts]) for name in OF_TRIALS}
+    return _Trials(windows=tuple(windows), **whole)
 
 
-def _misfit(bench: _Bench, windows: Windows) -> tuple[float, float, float]:
-    """Misfit, degrees of freedom and rated cycles of one trial."""
-    return _fit(bench, windows)[0]
+def _fitted(bench: _Bench, windows: tuple[Windows, ...], use: Bools) -> _Trials:
+    """The same of trials that are fitted at once, of their used bins, shape (n_trials, n_bins).
 
-
-def _fit(bench: _Bench, windows: Windows) -> tuple[tuple[float, float, float], Floats, float]:
-    """The same with the rate of every cycle, NaN where it has none, and its common error by the gas's amplitude."""
+    All coasts of all trials are summed together; a cycle without a rate is one that says nothing.
+    """
     history, scales = bench.history, bench.scales
-    pieces = cut_pieces(history, usable(history, windows), bench.options)
-    nothing = (0.0, 0.0, 0.0), np.full(len(history.rows), np.nan), 0.0
+    shape, none = (len(use), len(history.rows)), np.zeros(len(use))
+    pieces = cut_pieces(history, use, bench.options)
     if not len(pieces.start):
-        return nothing
+        rate = np.full(shape, np.nan)
+        return _Trials(windows=windows, misfit=none, free=none, cycles=none, rate=rate, loose=none)
     columns = regressors(history, pieces, bench.gas, bench.flow)
-    sums = stack([cycle_sums(history, pieces, columns, bench.weight[pieces.index], scales.ridge)])
+    sums = cycle_sums(pieces, columns, bench.weight[pieces.index], scales.ridge)
     chosen = enough(sums, bench.options)
-    if not chosen.any():
-        return nothing
-    fits = fit_all(sums, chosen, scales)
-    facts = float(np.nansum(fits.misfit)), float(np.sum(fits.free[chosen])), float(chosen.sum())
-    loose = np.sqrt(float(fits.amplitude_var[0, 0]) * scales.divisor)
-    return facts, fits.rate[0, 0], float(abs(np.nanmedian(fits.slope[0, 0])) * loose)
+    told = {name: np.where(chosen, getattr(sums, name), float(name == "gg")) for name in (*OF_CYCLES, *OF_FORMS)}
+    told = {name: one.reshape((len(use), *one.shape[:-1], -1)) for name, one in told.items()}
+    fits = fit_all(replace(sums, **told), np.ones(shape[1], bool), scales)
+    chosen, free = chosen.reshape(shape), (sums.bins - sums.pieces - 1).reshape(shape)
+    rate, slope = (np.where(chosen, one[:, 0], np.nan) for one in (fits.rate, fits.slope))
+    some, middle = chosen.any(axis=1), none.copy()
+    middle[some] = np.nanmedian(slope[some], axis=1)
+    return _Trials(
+        windows=windows, misfit=np.sum(fits.misfit[:, 0], axis=1), free=np.sum(free * chosen, axis=1, dtype=np.float64),
+        cycles=np.count_nonzero(chosen, axis=1).astype(np.float64), rate=rate,
+        loose=np.abs(middle) * np.sqrt(fits.amplitude_var[:, 0] * scales.divisor),
+    )  # fmt: skip

@@ -41,20 +41,25 @@ def exchange_rate_1_s(tau_s: ArrayLike, ratio: ArrayLike) -> NDArray[np.float64]
     return np.asarray(1.0 / (HEAT_RATIO * np.asarray(tau_s, np.float64) * np.sqrt(ratio)), np.float64)
 
 
-def recursion(factor: NDArray[np.float64], into: NDArray[np.float64]) -> NDArray[np.float64]:
+def recursion(
+    factor: NDArray[np.float64], into: NDArray[np.float64], longest: int | None = None
+) -> NDArray[np.float64]:
     """Sequence y[i] = factor[i]·y[i−1] + into[i] along the last axis, by doubling: log₂(n) whole-array steps.
 
-    `factor` may broadcast against `into`; 0 restarts. Stops early once products of factors have died out (below 10⁻⁹).
+    `factor` may broadcast against `into`; 0 restarts, after `longest` values at the latest. Stops early once products
+    of factors have died out (below 10⁻⁹).
     """
-    a, y = factor.copy(), into.copy()
+    a, y = factor, into.copy()
     added, product = np.empty_like(y), np.empty_like(a)
-    reach, n = 1, y.shape[-1]
-    while reach < n:
+    reach, end = 1, y.shape[-1] if longest is None else longest
+    while reach < end:
         np.multiply(a[..., reach:], y[..., :-reach], out=added[..., reach:])
         y[..., reach:] += added[..., reach:]
+        if 2 * reach >= end:
+            break
         np.multiply(a[..., reach:], a[..., :-reach], out=product[..., reach:])
         product[..., :reach] = 0.0
-        a, product = product, a
+        a, product = product, np.empty_like(a) if a is factor else a
         reach *= 2
         if float(a.max(initial=0.0)) < 1e-9:
             break
@@ -68,13 +73,19 @@ def follow(target: NDArray[np.float64], turns: NDArray[np.float64], restart: NDA
     turns    k times the step from the sample before, broadcasting against it [unitless]
     restart  where y equals the target, shape (n,)
     """
-    turns = np.maximum(turns, 1e-6)
-    decay = np.exp(-turns)
-    mean = (1.0 - decay) / turns
-    own, late, rests = 1.0 - mean, mean - decay, np.flatnonzero(restart)
-    own[..., rests], late[..., rests], decay[..., rests] = 1.0, 0.0, 0.0
-    before = np.concatenate([target[..., :1], target[..., :-1]], axis=-1)
-    return recursion(decay, target * own + before * late)
+    turns, rests = np.maximum(turns, 1e-6), np.flatnonzero(restart)
+    turns[..., rests] = np.inf  # nothing is left of what was before
+    decay = np.negative(turns)
+    np.exp(decay, out=decay)
+    mean = 1.0 - decay
+    mean /= turns
+    late = mean - decay
+    own = np.subtract(1.0, mean, out=mean)
+    into = target * own
+    into[..., :1] += target[..., :1] * late[..., :1]
+    into[..., 1:] += target[..., :-1] * late[..., 1:]
+    apart = np.diff(rests, prepend=0, append=len(restart))
+    return recursion(decay, into, int(apart.max()))
 
 
 def exchange_boost(log_pressure: NDArray[np.float64], memory: NDArray[np.float64]) -> NDArray[np.float64]:
