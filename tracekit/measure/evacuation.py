@@ -18,8 +18,8 @@ from tracekit.signal.segments import (
     first_in,
     first_reach,
     first_reaches,
-    range_index,
     range_quantile,
+    range_samples,
 )
 
 Floats = NDArray[np.float64]
@@ -98,18 +98,21 @@ def fit_exponential(samples: Samples, start: Ints, stop: Ints, least: int) -> tu
     count = np.maximum(stop - start, 0)
     ok = count >= least
     begin, end = np.where(ok, start, 0), np.where(ok, stop, 0)
-    index, owner = range_index(begin, end)
+    index = range_samples(begin, end)
     tau, level = np.full(n, np.nan), np.full(n, np.nan)
     if not len(index):
         return tau, level
     first = np.concatenate([[0], np.cumsum(end - begin)[:-1]]).astype(np.int64)
     last = first + (end - begin)
-    time = samples.time[index] - samples.time[begin][owner]
+    time = samples.time[index]
+    time -= np.repeat(samples.time[begin], end - begin)
     value = samples.vacuum[index]
-    step = np.diff(time, prepend=0.0)
-    area = 0.5 * (value + np.concatenate([value[:1], value[:-1]])) * step
+    area = np.empty_like(value)
+    np.add(value[1:], value[:-1], out=area[1:])
+    area[1:] *= 0.5
+    area[1:] *= time[1:] - time[:-1]
     area[first[ok]] = 0.0
-    total = _sums_so_far(area, first, last)
+    total = _sums_so_far(area, first[ok], last[ok])
     normal, right = _normal_equations((time, np.negative(total, out=total)), value, first, last)
     scale = np.sqrt(np.maximum(np.einsum("nii->ni", normal), 1e-12))
     normal = normal / (scale[:, :, None] * scale[:, None, :])

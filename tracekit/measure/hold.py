@@ -9,7 +9,17 @@ from tracekit.options.measure import MeasureOptions
 from tracekit.segment.cycles import Spans
 from tracekit.segment.hold import Hold
 from tracekit.segment.samples import Samples, samples_in, time_steps
-from tracekit.signal.segments import Ranges, count_in, first_in, last_in, range_index, range_mean, range_min, range_sum
+from tracekit.signal.segments import (
+    Ranges,
+    count_in,
+    first_in,
+    last_in,
+    range_index,
+    range_mean,
+    range_min,
+    range_samples,
+    range_sum,
+)
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -143,7 +153,7 @@ def _single_scatter(samples: Samples, start: Ints, stop: Ints) -> Floats:
     unlike a median they move smoothly where the recorder's step is coarse.
     """
     count = np.where(stop > start, stop - start + 2, 0)  # with the neighbour on either side
-    index, _ = range_index(start - 1, start - 1 + count)
+    index = range_samples(start - 1, start - 1 + count)
     near = samples.vacuum[np.clip(index, 0, max(len(samples.vacuum) - 1, 0))]
     bend = 2.0 * near[1:-1]
     np.subtract(near[2:], bend, out=bend)

@@ -7,7 +7,7 @@ from tracekit.frozen import dataclass
 from tracekit.model.cycle import Wiring
 from tracekit.model.trace import PRESENT_BIT, RELEASE_BIT, SUPPLY_BIT
 from tracekit.options.segment import SegmentOptions
-from tracekit.signal.segments import moving_mean, range_index
+from tracekit.signal.segments import moving_mean, range_samples
 from tracekit.signal.select import median
 
 Floats = NDArray[np.float64]
@@ -150,7 +150,7 @@ def _gaps(time: Floats, limit: float, interval: float) -> Ints:
     apart = int(min(max(0.5 * limit / max(interval, 1e-9), 1.0), len(time) - 1))
     coarse = np.append(time[:-1:apart], time[-1])
     begin = np.flatnonzero(coarse[1:] - coarse[:-1] > limit) * apart
-    index, _ = range_index(begin + 1, np.minimum(begin + apart, len(time) - 1) + 1)
+    index = range_samples(begin + 1, np.minimum(begin + apart, len(time) - 1) + 1)
     return index[time[index] - time[index - 1] > limit]
 
 

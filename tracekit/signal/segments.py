@@ -41,7 +41,7 @@ class Ranges:
         self._index: Ints | None = None
         self._place: Ints | slice = slice(None)
         if int(length.sum()) * _SPARSE < self._top - int(begin.min()):  # what lies between would be reduced as well
-            self._index, _ = range_index(begin, end)
+            self._index = range_samples(begin, end)
             self._bounds = np.cumsum(length) - length
         else:
             self._bounds, self._place = _boundaries(begin, end)
@@ -118,11 +118,15 @@ def range_min(values: Floats, start: Ints, stop: Ints) -> Floats:
 
 def range_index(start: Ints, stop: Ints) -> tuple[Ints, Ints]:
     """All sample indices of the ranges one after the other, and the range each belongs to."""
+    return range_samples(start, stop), np.repeat(np.arange(len(start)), np.maximum(stop - start, 0))
+
+
+def range_samples(start: Ints, stop: Ints) -> Ints:
+    """All sample indices of the ranges one after the other."""
     count = np.maximum(stop - start, 0)
-    owner = np.repeat(np.arange(len(start)), count)
     index = np.repeat(start - (np.cumsum(count) - count), count)
     index += np.arange(len(index))
-    return index, owner
+    return index
 
 
 def range_quantile(values: Floats, start: Ints, stop: Ints, share: float) -> Floats:
@@ -136,7 +140,10 @@ def range_quantile(values: Floats, start: Ints, stop: Ints, share: float) -> Flo
 
 
 def _alike(length: Ints) -> Iterator[Ints]:
-    """Positions of lengths, in groups within which no length is over twice another."""
+    """Positions of lengths, in groups within which no length is over twice another, or all where they are alike."""
+    if len(length) and len(length) * int(length.max()) <= 2 * int(length.sum()):
+        yield np.arange(len(length))
+        return
     octave = np.frexp(length.astype(np.float64))[1]
     for one in np.unique(octave):
         yield np.flatnonzero(octave == one)
@@ -347,7 +354,7 @@ def _laid_out(time: Floats, values: Floats, start: Ints, stop: Ints) -> tuple[Fl
         base, top = int(start[0]), int(stop[-1])
         length = np.diff(start, append=top)
         return time[base:top], values[base:top], start - base, stop - base, length
-    index, _ = range_index(start, stop)
+    index = range_samples(start, stop)
     length = stop - start
     last = np.cumsum(length)
     return time[index], values[index], last - length, last, length
