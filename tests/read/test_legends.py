@@ -60,11 +60,20 @@ def test_a_legend_shows_that_padded_figures_are_of_base_16(tmp_path):
 
 
 def test_lists_of_samples_are_no_stations(tmp_path):
-    """Lists longer than channels are many are samples, and none of them is dropped."""
+    """Lists longer than channels are many are samples of one station, and none of them is dropped."""
     table = pa.table({"t_s": [float(i) for i in range(40)], "pressure_kpa": [[-60.0] * 200] * 40})
     pq.write_table(table, tmp_path / "log.parquet")
-    with pytest.raises(LogReadError, match="lists of 200 values"):
-        read(tmp_path / "log.parquet")
+    found = read(tmp_path / "log.parquet")
+    assert len(found.layout.stations) == 1
+    assert len(found.time_s) == 200 * 40
+
+
+def test_a_line_of_units_above_a_header_without_them(tmp_path):
+    """The units of all columns but the first stand in the preamble: a sensor of 1 to 5 V is asked for its scale."""
+    volts = [f"{t:.2f},{1 - 4 * float(k) / 101.3:.4f},{5 * s:.2f},{5 * r:.2f},{5 * p:.2f}" for t, k, s, r, p in ROWS]
+    path = put(tmp_path, "Vertical Units,V,V,V,V", "TIME,CH1,supply,release,part present", *volts)
+    with pytest.raises(LogReadError, match=r"scale = \[\[1\.0, 0\.0\], \[5\.0, -101\.3\]\]"):
+        read(path)
 
 
 def test_a_header_names_the_figures_of_a_word(tmp_path):
@@ -145,3 +154,15 @@ def test_numbers_of_channels_that_lines_above_name_are_refused(tmp_path):
     path.write_text("\n".join([*legend, "Time [s];Id;Value", *rows]) + "\n", encoding="utf-8")
     with pytest.raises(LogReadError, match=r'101 is "Pressure_kPa", 201 is "Suction".*names in the place'):
         read(path)
+
+
+@pytest.mark.parametrize("name", ["S/R/P", "flags of head"])
+def test_three_figures_of_bits_are_a_word(tmp_path, name):
+    """Figures 0 and 1 of one length with a zero first are bits, whatever the name: which is which is found or asked."""
+    rows = [f"{t:.2f},{k},{p}{r}{s}" for t, k, s, r, p in ROWS]
+    path = put(tmp_path, f"time s,p kPa,{name}", *rows)
+    line = "\n".join(
+        f'{role} = {{ column = "{name}.{k}" }}' for k, role in enumerate(("supply", "release", "part_present"))
+    )
+    assert np.array_equal(read(path, parse_station(f"[channels]\n{line}\n", "s.toml")).digital, RECORDING.digital)
+    assert np.array_equal(read(path).digital, RECORDING.digital)  # the pressure tells them

@@ -42,7 +42,7 @@ def ask_unit(column: Column) -> Question:
         found = f'the unit of "{column.name}" does not show (readings from {low:.4g} to {high:.4g})'
         likely = _possible(low, high, _rest(column))
         others = "".join(f'; or unit = "{unit}", sense = "{sense}"' for unit, sense in likely[1:])
-        if not likely or not _usual_depth(low, high, *likely[0]):
+        if not likely or not _usual_depth(low, high, *likely[0]) or not _rests_where_said(column, likely[0][1]):
             points, end = _from_rest(column)
             line = f'pressure = {{ column = "{column.name}", scale = {points} }}'
             line += f"   # two points of the sensor: reading, kPa of gauge pressure, {end}"
@@ -73,6 +73,16 @@ def _rests_at_ambient(rest: float, unit: str, sense: Sense) -> bool:
     return sense == "absolute" and abs(rest * pressure_unit(unit).kpa - _AMBIENT_KPA) < EVIDENCE.ambient_off_kpa
 
 
+def _rests_where_said(column: Column, sense: Sense) -> bool:
+    """False where most readings lie far from what is ambient pressure in some sense, in any unit."""
+    rest, (low, high) = _rest(column), spread(column.values)
+    if sense == "absolute":
+        return True
+    often = float(np.mean(np.abs(column.values - rest) < EVIDENCE.near_rest * (high - low)))
+    off = abs(rest) > EVIDENCE.off_rest * (high - low)
+    return not (off and often > EVIDENCE.rests_share and (low < rest if sense == "vacuum" else rest < high))
+
+
 def _nearly_as_likely(low: float, high: float, likely: Sequence[tuple[str, Sense]]) -> bool:
     """True where a second unit makes a usual vacuum of readings too, and another one than the first."""
     depths = []
@@ -89,9 +99,9 @@ def _live_zero(column: Column, raw: str) -> str:
     values, often = np.unique(finite(column.values), return_counts=True)
     if not size or len(values) == 0:
         return ""
-    rest, highest = float(values[often.argmax()]) / size, spread(values)[1] / size
-    full = 5.0 * EVIDENCE.live_zero
-    if abs(rest - EVIDENCE.live_zero) > EVIDENCE.live_zero_off or highest > full + EVIDENCE.live_zero_off:
+    near = np.abs(values / size - EVIDENCE.live_zero) < EVIDENCE.live_zero_off
+    highest, full = spread(values)[1] / size, 5.0 * EVIDENCE.live_zero
+    if often[near].sum() < EVIDENCE.live_zero_share * often.sum() or highest > full + EVIDENCE.live_zero_off:
         return ""
     return f"[[{EVIDENCE.live_zero * size}, 0.0], [{full * size}, {EVIDENCE.full_scale_kpa}]]"
 

@@ -5,6 +5,7 @@ from weakref import ref
 import numpy as np
 from numpy.typing import NDArray
 
+from tracekit.options.evidence import EVIDENCE
 from tracekit.read.columns import Column
 from tracekit.read.head import Head, cycle_rows
 from tracekit.units import TIME_UNITS
@@ -21,6 +22,19 @@ def cycles_fit(head: Head, interval_s: float) -> bool:
     """False where an interval from row to row would give cycles of a length that no station has."""
     longest_s = _longest(head, interval_s)
     return longest_s is None or _PERIOD_S[0] <= longest_s <= _PERIOD_S[1]
+
+
+def cycle_s(head: Head, interval_s: float) -> float | None:
+    """The length of cycles that an interval from row to row would give, None where nothing cycles [s]."""
+    return _longest(head, interval_s)
+
+
+def unlikely_cycles(head: Head, interval_s: float) -> tuple[bool, float]:
+    """An order of intervals: those that give cycles as long as those of stations first, the more usual ones before."""
+    longest_s = _longest(head, interval_s)
+    if longest_s is None or longest_s <= 0 or not cycles_fit(head, interval_s):
+        return not cycles_fit(head, interval_s), 0.0
+    return False, abs(float(np.log(longest_s / EVIDENCE.usual_cycle_s)))
 
 
 def may_be_interval(head: Head, interval_s: float) -> bool:

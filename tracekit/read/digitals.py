@@ -226,12 +226,13 @@ def _plans(column: Column, *, wanted: bool) -> list[LevelPlan]:
     if (
         column.levels > 2
         and not read
-        and column.profile.form.base == 10  # figures of base 2 or 16 are words of bits
+        and column.profile.form.base == 10  # figures of another base are words of bits
         and (plateaus := two_plateaus(known, named=named or wanted)) is not None
         and (named or wanted or column.hints.weight("pressure") < 0.9)
     ):
         return [LevelPlan(column=column.name, kind="threshold", threshold=sum(plateaus) / 2)]
-    if 2 < len(states) <= _MOST_STATES and _packed(states) and column.hints.weight("pressure") < 0.9:
+    based = column.profile.form.base != 10  # no pressure is written so, whatever the name
+    if 2 < len(states) <= _MOST_STATES and _packed(states) and (based or column.hints.weight("pressure") < 0.9):
         bits = _moving_bits(states)
         word = wanted or bool(column.bits) or not _WORD_NAMES.isdisjoint(column.hints.tokens)
         return [LevelPlan(column=column.name, kind="bit", bit=b) for b in bits] if word or len(bits) <= 6 else []

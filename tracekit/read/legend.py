@@ -13,6 +13,7 @@ from tracekit.read.headers import is_unit
 from tracekit.read.words import hints, tokens_of
 
 _SAYS_BITS = re.compile(r"\bbits?(?:\b|\d)", re.IGNORECASE)
+_SAYS_UNITS = re.compile(r"\bunits?\b", re.IGNORECASE)
 _BIT = re.compile(
     r"(?:\bbit\s*|[:;,|]\s*)(?P<place>\d{1,2})(?:\s*[=:]\s*|\s+)(?P<name>[^\W\d][^,;|\t\"]*)", re.IGNORECASE
 )
@@ -27,6 +28,8 @@ def with_legends(columns: Sequence[Column], preamble: Sequence[str]) -> tuple[Co
     if not preamble:
         return tuple(columns)
     told = _channels({c.name for c in columns}, preamble)
+    units = _units_above(columns, preamble)
+    told = {**{name: (name, unit) for name, unit in units.items() if unit}, **told}
     named = [_described(c, told) for c in columns]
     words = [c for c in named if _may_be_word(c)]
     lines = [line for line in preamble if _SAYS_BITS.search(line)]
@@ -49,6 +52,15 @@ def _channels(names: set[str], preamble: Sequence[str]) -> Mapping[str, tuple[st
         if cells[0] in names and rest and cells[0] not in found:
             found[cells[0]] = (rest[0], next((c for c in rest[1:] if is_unit(c)), ""))
     return found if len(found) >= _FEWEST else {}
+
+
+def _units_above(columns: Sequence[Column], preamble: Sequence[str]) -> Mapping[str, str]:
+    """The units of columns without one that a line of units for all columns but the first tells, as scopes write it."""
+    for line in preamble:
+        cells = [c.strip(' "') for c in re.split(r"[;,\t]", line)]
+        if len(cells) == len(columns) > 1 and _SAYS_UNITS.search(cells[0]) and all(map(is_unit, cells[1:])):
+            return {c.name: unit for c, unit in zip(columns[1:], cells[1:], strict=True) if not c.unit.strip()}
+    return {}
 
 
 def check_numbered(columns: Sequence[Column], preamble: Sequence[str], name: str) -> None:
@@ -83,8 +95,9 @@ def padded_words(
     for place, (profile, name) in enumerate(zip(profiles, names, strict=True)):
         told = any(re.search(rf"(?<!\w){re.escape(name)}(?!\w)", line) for line in lines)
         plain = profile.kind == "number" and profile.whole and profile.form.base == 10
-        bare = [s[place].replace(" ", "") for s in samples if len(s) == len(names)]
-        if (plain or profile.kind == "text") and _is_binary(name, bare):
+        written = [s[place].strip() for s in samples if len(s) == len(names)]
+        bare = [cell.replace(" ", "") for cell in written]
+        if (plain or profile.kind == "text") and _is_binary(name, bare, parted=bare != written):
             found[place] = replace(profile, kind="number", whole=True, form=replace(profile.form, base=2, mark=""))
         elif "hex" in tokens_of(name) and any(bare) and all(_FIGURES.fullmatch(cell) for cell in bare if cell):
             found[place] = replace(profile, kind="number", whole=True, form=replace(profile.form, base=16, mark=""))
@@ -93,13 +106,17 @@ def padded_words(
     return found
 
 
-def _is_binary(name: str, cells: Sequence[str]) -> bool:
-    """True for cells of as many figures 0 and 1 each, of several kinds, or where the name counts bits down to 0."""
+def _is_binary(name: str, cells: Sequence[str], *, parted: bool) -> bool:
+    """True for cells of as many figures 0 and 1 each, of several kinds, or where the name counts bits down to 0.
+
+    Few figures that blanks part are rather a state each.
+    """
     widths, kinds = {len(c) for c in cells}, set(cells)
     if len(widths) != 1 or not all(set(c) <= {"0", "1"} for c in kinds):
         return False
     most, named = widths.pop(), _BITS_DOWN.search(name) is not None
-    return len(kinds) > 1 and (most > 1 if named else most >= EVIDENCE.binary_figures and len(kinds) > 2)
+    led = any(c.startswith("0") for c in kinds) or most > EVIDENCE.longest_number  # no number is written so
+    return len(kinds) > 1 and (most > 1 if named else most >= EVIDENCE.binary_figures + parted and len(kinds) > 2 and led)
 
 
 def _may_be_word(column: Column) -> bool:

@@ -5,7 +5,7 @@ from numpy.typing import NDArray
 
 from tracekit.options.evidence import EVIDENCE
 from tracekit.read.columns import Column
-from tracekit.read.cyclelength import cycles_fit
+from tracekit.read.cyclelength import cycle_s, cycles_fit, unlikely_cycles
 from tracekit.read.head import Head, Question, finite
 from tracekit.read.timemultiples import doubtful_factors
 from tracekit.signal.select import median
@@ -98,8 +98,14 @@ def which_unit(name: str, head: Head, *, stamps: bool, whole: bool) -> Question:
     units = ["ms", "s", "us", "ns", "min"] if whole else ["s", "ms", "us", "ns", "min"]
     units = ["d", "h", "min", "s"] if 0 < step < EVIDENCE.days_below_step else units
     if step > 0:  # those first with which cycles last as long as those of stations
-        units = sorted(units, key=lambda symbol: not cycles_fit(head, step * time_unit(symbol).seconds))
-    line = f'time = {{ column = "{name}", unit = "{units[0]}" }}   # or {", ".join(units[1:])}'
+        units = sorted(units, key=lambda symbol: unlikely_cycles(head, step * time_unit(symbol).seconds))
+    last_s = [cycle_s(head, step * time_unit(symbol).seconds) for symbol in units]
+    fits = [s is not None and cycles_fit(head, step * time_unit(u).seconds) for u, s in zip(units, last_s, strict=True)]
+    if sum(fits) > 1:  # what tells them apart is known to whoever saw the station
+        told = [f"{u}: cycles of {s:.2g} s" if fit else u for u, s, fit in zip(units, last_s, fits, strict=True)]
+        line = f'time = {{ column = "{name}", unit = "{units[0]}" }}   # {", or ".join(told)}'
+    else:
+        line = f'time = {{ column = "{name}", unit = "{units[0]}" }}   # or {", ".join(units[1:])}'
     other = "; or interval_s = 0.01 to give the seconds from row to row" * (step >= EVIDENCE.days_below_step)
     return Question(found=found, line=line + other)
 
