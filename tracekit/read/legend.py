@@ -116,7 +116,8 @@ def _is_binary(name: str, cells: Sequence[str], *, parted: bool) -> bool:
         return False
     most, named = widths.pop(), _BITS_DOWN.search(name) is not None
     led = any(c.startswith("0") for c in kinds) or most > EVIDENCE.longest_number  # no number is written so
-    return len(kinds) > 1 and (most > 1 if named else most >= EVIDENCE.binary_figures + parted and len(kinds) > 2 and led)
+    many = most >= EVIDENCE.binary_figures + parted and len(kinds) > 2
+    return len(kinds) > 1 and (most > 1 if named else many and led)
 
 
 def _may_be_word(column: Column) -> bool:
