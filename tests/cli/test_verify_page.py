@@ -81,6 +81,12 @@ def test_a_page_with_the_last_good_log(tmp_path: Path, capsys: pytest.CaptureFix
     assert cli.run(["diagnose", str(log), *used, *add]) == 0
     assert cli.run(["verify", str(page), str(log), "--history", str(tmp_path / "h")]) == 0, capsys.readouterr().err
     assert cli.run(["verify", str(page), str(log), "--baseline", str(good)]) == 0, capsys.readouterr().err
+    capsys.readouterr()
+    assert cli.run(["verify", str(page), str(log)]) == 2
+    asked = capsys.readouterr().err
+    assert "cannot be checked yet: it was judged against a baseline" in asked
+    assert "does not hold" not in asked
+    assert "Add --baseline LOG" in asked
     assert cli.run(["verify", str(page), str(log)]) == 2
     told = capsys.readouterr().err
     assert hashlib.sha256(good.read_bytes()).hexdigest()[:12] in told

@@ -22,7 +22,7 @@ from tracekit.options.compare import CompareOptions, PlanOptions, SerialOptions,
 from tracekit.report.compare_page import comparison_page, verify_command
 from tracekit.report.comparison_json import comparison_json, plan_from_json, plan_json, volume_json
 from tracekit.report.comparison_text import comparison_lines, on_screen, plan_lines, volume_lines
-from tracekit.report.comparison_words import headline, lead, limits, moment, settings_line, text_of
+from tracekit.report.comparison_words import headline, lead, limits, measure_name, moment, settings_line, text_of
 from tracekit.report.pictures.changes import changes, in_margins, ordered
 from tracekit.report.pictures.plan_reading import half_width, plan_reading, readings
 from tracekit.report.plan_page import plan_page
@@ -97,7 +97,9 @@ def test_the_sheet_is_whole(name: str) -> None:
     assert headline(case) in words
     for recorded in (*case.before, *case.after):
         assert recorded.facts.log_id in words
-    assert case.rule.split(".")[0] in words
+    assert case.rule.split(".")[0].replace(case.primary, measure_name(case.primary)) in words
+    assert (headline(case) == "Nothing is shown: one log on both sides") == (name == "twice")
+    assert ("Nobody agreed on it in advance" in words) == (case.plan_check is None)
     assert verify_command(case) in words
     assert "Name Date Signature Supplier Customer" in words.replace("\xa0", "").replace("  ", " ").replace("  ", " ")
     assert len(ids) == len(set(ids))
@@ -243,7 +245,8 @@ def test_the_plan_on_page_and_terminal() -> None:
         assert plan.sha256 in text
         assert f"{plan.looks[0].bound:.3f}" in text
         assert "glazed" in text
-    assert " ".join(plan.rule.split()) in " ".join(words.replace("\u2212", "-").split())
+    rule = plan.rule.replace(plan.measure, measure_name(plan.measure))
+    assert " ".join(rule.split()) in " ".join(words.replace("\u2212", "-").split())
 
 
 def test_the_picture_of_a_plan_follows_its_rule() -> None:
@@ -308,3 +311,15 @@ def test_when_a_sheet_was_made_is_a_date_for_people() -> None:
     assert moment("some day") == "some day"
     page = comparison_page(replace(CASES["worse"], created="2026-11-30T06:34:05Z"))
     assert "made 30 Nov 2026 06:34 UTC" in page
+
+
+def test_no_name_lies_on_the_margin() -> None:
+    """The margin is drawn beside each bar alone, and a change off the scale is an arrow, not a mark at its end."""
+    picture = changes(CASES["demonstrated"])
+    assert picture is not None
+    margins = sorted(float(y) for y in re.findall(r'class="f-base" d="M[0-9.]+ ([0-9.]+)L', picture.html))
+    names = [10.0 * float(y) for y in re.findall(r'x="0.00%" y="([0-9.]+)%"[^>]*>[a-z]', picture.html)]
+    assert len(margins) == len(names) > 1
+    assert all(12.0 < margin - name < 50.0 for name, margin in zip(names, margins, strict=True))
+    assert picture.html.count("←") == sum((row[1] or 0.0) < -4.0 for row in picture.rows) == 1
+    assert len(re.findall('class="dots usual"', picture.html)) == len(names) - 1

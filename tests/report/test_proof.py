@@ -12,7 +12,7 @@ import stories
 
 from tracekit.errors import UsageError
 from tracekit.report.page import index_page, station_page
-from tracekit.report.proof import dated, differences, embedded, index_of, read_page, same_logs
+from tracekit.report.proof import ASKS, dated, differences, embedded, index_of, read_page, same_logs
 
 
 @pytest.fixture(scope="module")
@@ -90,7 +90,7 @@ def test_another_log_is_told_by_its_hash(record, page):
         f"logs: the page names {stories.HASH[:12]}, given are {'0' * 12}",
     )
     bare = replace(record, stations=(replace(record.stations[0], baseline=None),))
-    assert same_logs(embedded(page, "page"), bare)[0].startswith("baseline: ")
+    assert same_logs(embedded(page, "page"), bare)[0].startswith(f"{ASKS}, SHA-256 ")
 
 
 def test_an_older_version_is_compared_by_figures_alone(page):

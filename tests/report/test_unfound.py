@@ -79,6 +79,10 @@ def test_a_leak_that_cannot_show_is_no_answer_withheld():
     assert plain(said.lead) == "The supply is never closed in a hold, so how fast vacuum falls does not show."
     assert "Wire" not in steps(result)[-1].caution
     assert verdict(replace(result, causes=())).headline == "This recording cannot answer"
+    short = replace(stories.result(Play(cycles=1, saving=False), causes=sound, detectable=()), leak=result.leak)
+    said = verdict(short)
+    assert said.headline == "This recording cannot answer"
+    assert plain(said.lead).replace("\u00a0", " ") == "Only 1 cycle is in this log: too few to judge a station."
 
 
 def test_what_would_have_shown_is_told_in_plain_words():
@@ -93,6 +97,6 @@ def test_no_setting_is_entered_before_the_plate_test():
     """A leak that may be too large is not tuned around: neither values nor their reasons stand on the page."""
     result = replace(maybe(0.32), suggestion=replace(stories.suggestion(""), withheld=None))
     assert setting_entries(result) == []
-    assert why_leave(result) == "The plate test comes first: a leak is repaired, not tuned around."
+    assert why_leave(result) == "The plate test comes first."
     assert "Why these settings" not in what_to_do(result, "kPa")
     assert setting_entries(replace(result, baseline=result.data, baseline_leak=result.leak))

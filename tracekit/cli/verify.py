@@ -23,6 +23,7 @@ from tracekit.report.page import index_page, station_page
 from tracekit.report.passed import limits_passed
 
 _MOST_FAULTS = 8
+_ADD = "Add --baseline LOG, or --history DIR for a last good log."
 
 
 def verify(
@@ -46,6 +47,8 @@ def verify(
         faults, said = _comparison(sheet, logs, (station or [], station_after or []), only)
     if as_json:
         print(json.dumps({"sheet": sheet.name, "holds": not faults, "faults": list(faults)}, indent=1))
+    if faults and faults[0].startswith(proof.ASKS):
+        raise UsageError(message(sheet.name, f"cannot be checked yet: {faults[0]}", "every log behind it", _ADD))
     if faults:
         more = len(faults) - _MOST_FAULTS
         listed = "; ".join(faults[:_MOST_FAULTS]) + (f"; and {more} more" if more > 0 else "")

@@ -52,7 +52,7 @@ def comparison_page(comparison: Comparison, unit: str = "kPa", given: Given | No
         Block("answer", "", _answer(comparison, unit), beside=lead_picture(picture, unit) if picture else "",
               page_one=True),
         Block("recordings", "Recordings and signatures", _recordings(comparison, unit, given), "Logs", page_one=True),
-        Block("terms", "The rule, fixed in advance", _terms(comparison, unit), "Rule", page_one=True),
+        Block("terms", _rule_title(comparison), _terms(comparison, unit), "Rule", page_one=True),
     ]  # fmt: skip
     if comparison.measures or comparison.rates:
         blocks.append(Block("annex", "Every measure", _annex(comparison, unit), "Annex"))
@@ -113,13 +113,20 @@ def _rule(comparison: Comparison, unit: str) -> str:
     first = figure_of(comparison, comparison.primary)
     known = first is not None and first.margin is not None
     margin = f", margin {first.margin:.3g} {_unit(first)}".rstrip() if first is not None and known else ""
-    lines = [f"Primary: {comparison.primary_source}{margin}."]
     check = comparison.plan_check
+    named = measure_name(comparison.primary)
+    unfixed = "" if check is not None else " Nobody agreed on it in advance: tracekit plan fixes it."
+    lines = [f"Primary: {named} ({comparison.primary_source}){margin}.{unfixed}"]
     if check is not None:
         frozen = f"frozen {check.plan.frozen_at}" if check.plan.frozen_at else "not frozen"
         lines.append(f"Plan {frozen}, SHA-256 {check.plan.sha256}; unchanged since.")
         lines += check.remarks
-    return render("sheet_lines.html", {"text": comparison.rule, "lines": lines}, unit)
+    rule = comparison.rule.replace(comparison.primary, named)
+    return render("sheet_lines.html", {"text": rule, "lines": lines}, unit)
+
+
+def _rule_title(comparison: Comparison) -> str:
+    return "The rule" if comparison.plan_check is None else "The rule, fixed in advance"
 
 
 def _obstacles(comparison: Comparison, unit: str) -> str:

@@ -33,6 +33,8 @@ def verdict_word(verdict: Verdict) -> str:
 
 def headline(comparison: Comparison) -> str:
     """The answer, at most 50 characters."""
+    if _shared(comparison):
+        return "Nothing is shown: one log on both sides"
     if comparison.verdict is None:
         decisions = {a.decision for a in comparison.acceptance}
         if "rejected" in decisions:
@@ -43,6 +45,12 @@ def headline(comparison: Comparison) -> str:
         rejected = any(a.decision == "rejected" for a in refused)
         return f"Better, but the limit is {'not kept' if rejected else 'not decided'}"
     return _HEADLINES[comparison.verdict]
+
+
+def _shared(comparison: Comparison) -> bool:
+    """True where a log stands on both sides."""
+    before, after = ({r.facts.log_id for r in side} for side in (comparison.before, comparison.after))
+    return bool(before & after)
 
 
 def lead(comparison: Comparison) -> Text:

@@ -81,7 +81,7 @@ def why_leave(result: StationResult) -> str:
     """Why no setting is to be entered, a sentence."""
     main = main_finding(result)
     if untold_leak(result):
-        return "The plate test comes first: a leak is repaired, not tuned around."
+        return "The plate test comes first."
     if main is not None and main.code == "timeout_too_short":
         return "The time-out is set in the controller, as the steps say."
     if main is not None and (shift := _zero_shift(main)):

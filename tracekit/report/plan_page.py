@@ -27,7 +27,8 @@ def plan_page(plan: Plan) -> str:
         rows_of_parts = [(part, count(n)) for part, n in plan.parts]
         table = render("plan_table.html", {"head": ("Part type", "Cycles a side"), "rows": rows_of_parts})
         blocks.append(Block("parts", "Which parts", table, "Parts", page_one=True))
-    rule = render("sheet_lines.html", {"text": plan.rule, "lines": list(plan.warnings)})
+    named = plan.rule.replace(plan.measure, measure_name(plan.measure))
+    rule = render("sheet_lines.html", {"text": named, "lines": list(plan.warnings)})
     blocks.append(Block("rule", "The rule that will decide", rule, "Rule", page_one=True))
     state = f"frozen {plan.frozen_at}" if plan.frozen_at else "not frozen"
     provenance = [("Plan", state), ("SHA-256", plan.sha256), ("Basis", plan.basis)]

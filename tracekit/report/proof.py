@@ -96,10 +96,20 @@ def start_of(data: Mapping[str, Any]) -> int | None:
     return min(known, default=None)
 
 
+ASKS = "it was judged against a baseline"
+"""How the fault begins that nothing is wrong with but what was given."""
+
+
 def same_logs(data: Mapping[str, Any], record: DiagnosisRecord) -> tuple[str, ...]:
     """What is wrong with the logs at hand: one sentence per hash that is not the page's."""
     told = data["proof"]
     healthy = sorted({i for r in record.stations for i in _baseline_ids(r)})
+    if (
+        told["baseline"]
+        and not healthy
+        and sorted(log["log_id"] for log in told["logs"]) == sorted(log.log_id for log in record.logs)
+    ):
+        return (f"{ASKS}, SHA-256 {_short(sorted(told['baseline']))}, which is not given",)
     advice = "give it as --baseline LOG, or --history DIR for a last good log" if told["baseline"] else "leave it out"
     pairs = (
         ("logs", sorted(log["log_id"] for log in told["logs"]), sorted(log.log_id for log in record.logs), ""),

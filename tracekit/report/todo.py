@@ -273,7 +273,7 @@ def _plate_first(result: StationResult) -> Step:
             (f"Much the same as now{same}", "hose, fittings or valves leak; find the place before this log is kept"),
             (
                 f"Both cups halve it{half}",
-                "the parts let air in; whether that is usual, who knows them can say",
+                "the parts let air in; ask who knows them whether that is usual",
             ),
         ),
         caution="Plate on the cup, never a hand. Lock out and vent before changing the cup.",

@@ -66,6 +66,7 @@ _UNITS = ("s", "kPa", "kPa/s", "Hz", "Pa·m³/s", "L/min ANR")
 URGENCY_MOST = 70
 _NO_ANSWER, _UNSEEN = "This recording cannot answer", "No fault found, but a leak would not show"
 _RANK: tuple[Severity, ...] = ("info", "minor", "major", "critical")
+_FEW = 8  # cycles under which a log is too short to find nothing in
 _SOUND = 0.75  # the chance of no known cause from which on "nothing found" is said
 _FLIPPED = ("supply_on_below_reset", "hysteresis_too_small", "switch_chatter")
 
@@ -123,7 +124,7 @@ def _with_leak(result: StationResult, main: Finding, lead: Text) -> Text:
 def _nothing_else(result: StationResult, log: Finding | None) -> bool:
     """True where a leak alone cannot be told: cycles are there, and most probably nothing is wrong with them."""
     sound = sum(c.chance for c in result.causes if c.code in NOTHING)
-    return log is None and len(result.data.cycles) > 0 and sound >= _SOUND
+    return log is None and len(result.data.cycles) >= _FEW and sound >= _SOUND
 
 
 def _worst(findings: Sequence[Finding]) -> Severity:
@@ -166,6 +167,9 @@ def _symptom_lines(sign: Finding) -> list[str]:
 def _why_not(result: StationResult, log: Finding | None) -> Text:
     if log is not None:
         return (_sentence(log.title, LEAD_MOST),)
+    if 0 < len(result.data.cycles) < _FEW:
+        n = len(result.data.cycles)
+        return (f"Only {count(n)} cycle{' is' if n == 1 else 's are'} in this log: too few to judge a station.",)
     if len(result.data.cycles) and not result.data.periods.where("kind", "coast").any():
         return ("The supply is never closed in a hold, so how fast vacuum falls does not show.",)
     if isinstance(result.leak.decay_rate, Withheld):

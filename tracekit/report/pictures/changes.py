@@ -28,6 +28,7 @@ from tracekit.report.words import Text, digits
 Result = MeasureResult | RateResult
 
 _REACH = 4.0
+_MARGIN = (0.04, 0.42)  # where the margin of a row lies, in rows from its middle
 _ROW_ROOM = 0.75
 
 
@@ -75,20 +76,34 @@ def in_margins(result: Result) -> tuple[float, float, float] | None:
 def _plot(drawn: Sequence[tuple[str, Result, tuple[float, float, float]]], primary: str) -> Plot:
     x = Axis(low=-_REACH, high=_REACH, name="change over margin, worse to the right")
     y = Axis(low=-0.5, high=len(drawn) - 0.5, down=True, quiet=True)
-    marks = [
-        band(across(x, [-1.0, 1.0]), upward(y, [y.low, y.low]), upward(y, [y.high, y.high]), "f-base"),
-        down_line(float(across(x, [0.0])[0]), "axis"),
-    ]
+    marks = [down_line(float(across(x, [0.0])[0]), "axis")]
     labels: list[Label] = []
     for row, (name, result, span) in enumerate(drawn):
         odd = result.verdict == "worse"
         value, low, high = np.clip(span, -_REACH, _REACH)
         at = upward(y, np.array([row + 0.22]))
+        # beside its bar alone: across the whole picture it would lie under the names
+        low_end, high_end = (upward(y, np.full(2, row + end)) for end in _MARGIN)
+        marks.insert(0, band(across(x, [-1.0, 1.0]), low_end, high_end, "f-base"))
         ends = across(x, np.array([low])), across(x, np.array([high]))
         marks.append(bars(*ends, at, "line odd" if odd else "line usual"))
-        marks.append(dots(across(x, np.array([value])), at, "squares odd" if odd else "dots usual"))
+        if abs(span[0]) <= _REACH:
+            marks.append(dots(across(x, np.array([value])), at, "squares odd" if odd else "dots usual"))
+        else:
+            labels.append(_beyond(row, span[0], x, "t-odd" if odd else "t-usual"))
         labels += _labels(row, name, result, (span[0], x), bold=name == primary)
     return Plot(x=x, y=y, marks=tuple(marks), labels=tuple(labels), style="tall flush")
+
+
+def _beyond(row: int, value: float, x: Axis, css: str) -> Label:
+    """An arrow at the end of the scale, where a mark would read as a value."""
+    right = value > 0.0
+    return Label(
+        x=x.high if right else x.low,
+        y=row + 0.22,
+        lines=("→" if right else "←",),
+        style=f"{'end ' if right else ''}{css}",
+    )
 
 
 def _labels(row: int, name: str, result: Result, place: tuple[float, Axis], *, bold: bool) -> list[Label]:
@@ -111,4 +126,4 @@ def _heading(found: Sequence[tuple[str, Result]]) -> Text:
 
 def _caption(drawn: int, total: int) -> Text:
     more = "" if drawn == total else f" {drawn} of {total} are drawn; the annex has all."
-    return (f"Dot and 95 % interval of each change; the band is the agreed margin.{more}",)
+    return (f"Dot and 95 % interval of each change; grey, the margin.{more}",)

@@ -22,9 +22,10 @@ from tracekit.report.plot import (
 from tracekit.report.words import Num, Text, say
 
 _ROOM, _HALF_WAY = 1.35, 0.5
+_MARGIN = (0.02, 0.36)  # where the margin of a row lies, in rows from its middle
 
 _CAPTION: Text = (
-    "Bars: 95 % intervals as wide as this plan makes them. Band: the margin of no change. Right: the verdict.",
+    "Bars: 95 % intervals as wide as this plan makes them. Grey: the margin of no change. Right: the verdict.",
 )
 
 Row = tuple[float, float, float, str]
@@ -69,13 +70,12 @@ def _plot(plan: Plan, rows: list[Row]) -> Plot:
     name = "change after − before, {}" if plan.unit else "change after − before"
     x = Axis(low=-reach, high=reach, unit=plan.unit, name=name)
     y = Axis(low=-0.5, high=len(rows) - 0.5, down=True, quiet=True)
-    marks = [
-        band(across(x, [-plan.margin, plan.margin]), upward(y, [y.low, y.low]), upward(y, [y.high, y.high]), "f-base"),
-        down_line(float(across(x, [0.0])[0]), "axis"),
-    ]
+    marks = [down_line(float(across(x, [0.0])[0]), "axis")]
     labels: list[Label] = []
     for at, (centre, low, high, outcome) in enumerate(rows):
         level = upward(y, np.array([at + 0.18]))
+        low_end, high_end = (upward(y, np.full(2, at + end)) for end in _MARGIN)
+        marks.insert(0, band(across(x, [-plan.margin, plan.margin]), low_end, high_end, "f-base"))
         css = "usual" if outcome == "better" else "ink"
         marks.append(bars(across(x, np.array([low])), across(x, np.array([high])), level, f"line {css}"))
         marks.append(dots(across(x, np.array([centre])), level, f"dots {css}"))
