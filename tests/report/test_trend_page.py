@@ -179,7 +179,8 @@ def test_tables_have_the_whole_width_of_the_paper(fleet: FleetTrend) -> None:
     assert page.index('id="stations"') > page.index("</div>", page.index('class="page-one"'))
     head = page[page.index('class="page-one"') : page.index('id="stations"')]
     assert head.count("<div") < head.count("</div") + 2
-    assert 'class="tools control"' in page
+    many = replace(fleet, stations=tuple(replace(fleet.stations[0], station=f"Glaze {k}") for k in range(7)))
+    assert 'class="tools control"' in fleet_page(many, {})
 
 
 def test_a_cost_is_written_without_powers_of_ten(fleet: FleetTrend) -> None:
@@ -272,3 +273,30 @@ def test_shares_are_told_in_per_cent(fleet: FleetTrend) -> None:
     assert "0.021" not in re.sub(r' d="[^"]*"', "", page)
     assert in_per_cent(in_per_cent(told)).measures["drop_share"].present == in_per_cent(told).measures["drop_share"].present
     assert in_per_cent(station).measures[LEAK] is model
+
+
+def test_the_first_screen_of_a_fleet_has_the_worst_figure(fleet: FleetTrend) -> None:
+    """Now, with its interval, and what it does stand under the headline; few stations need no search."""
+    page = fleet_page(fleet, {})
+    answer = re.sub(r"<[^>]*>", "", page[page.index("<h1>") : page.index("Stations, worst first")]).replace(NBSP, " ")
+    worst = fleet.stations[0]
+    main = main_measure(worst)
+    assert main is not None
+    assert f"{worst.station}: now {plain(present(main))}.".replace(NBSP, " ") in answer
+    assert 'id="find"' not in page
+    many = replace(fleet, stations=tuple(replace(worst, station=f"Glaze {k}") for k in range(7)))
+    assert 'id="find"' in fleet_page(many, {})
+
+
+def test_a_small_picture_has_its_scale(fleet: FleetTrend) -> None:
+    """Between which values the line goes stands beneath it."""
+    trend_now = main_measure(fleet.stations[0])
+    assert trend_now is not None
+    low, high = float(np.nanmin(trend_now.series.value)), float(np.nanmax(trend_now.series.value))
+    cell = re.search(r'<td class="over">.*?</td>', fleet_page(fleet, {}), re.DOTALL)
+    assert cell is not None
+    found = re.sub(r"<[^>]*>", " ", cell[0]).replace(NBSP, " ")
+    told = re.search(r"([0-9.]+) to +([0-9.]+) kPa/s", " ".join(found.split()))
+    assert told is not None
+    assert abs(float(told[1]) - low) < 0.3
+    assert abs(float(told[2]) - high) < 0.3

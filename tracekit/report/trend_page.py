@@ -3,6 +3,8 @@
 import math
 from dataclasses import replace
 
+import numpy as np
+
 from tracekit.model.estimate import Estimate, Withheld
 from tracekit.model.trend import FleetTrend, LeakCost, MeasureTrend, Repair, StationTrend
 from tracekit.report.frame import Block, asset, frame, render
@@ -27,11 +29,11 @@ from tracekit.report.trend_words import (
     stations_of,
     unit_of,
 )
-from tracekit.report.words import Num, Text, count, html
+from tracekit.report.words import Num, Text, count, html, say
 
 FOLDER = "stations"
 _MOST_PAGES, _MOST_LINES, _MOST_PANELS = 5000, 60, 9
-_SHORT_LIST, _SHOWN_ROWS = 12, 200
+_SHORT_LIST, _SHOWN_ROWS, _FEW_ROWS, _LEAST_DRAWN = 12, 200, 6, 2
 _WEEKS = 52.0  # of a year
 
 
@@ -64,9 +66,9 @@ def fleet_page(fleet: FleetTrend, names: dict[str, str], unit: str = "kPa") -> s
     """The page of all stations."""
     fleet = replace(fleet, stations=tuple(in_per_cent(station) for station in fleet.stations))
     rows = [_row(s, names.get(s.station, ""), unit) for s in fleet.stations]
-    answer = _answer(headline(fleet), counts_line(fleet), _how_to_read(fleet))
+    answer = _answer(headline(fleet), _fleet_lead(fleet, unit), _how_to_read(fleet))
     states = [state for state in STATE_WORDS if any(s.state == state for s in fleet.stations)]
-    shown_as = {"rows": rows, "states": states, "words": STATE_WORDS, "shown": _SHOWN_ROWS}
+    shown_as = {"rows": rows, "states": states, "words": STATE_WORDS, "shown": _SHOWN_ROWS, "few": _FEW_ROWS}
     table = render("trend_fleet.html", {**shown_as, "steps": any(r["step"] for r in rows)}, unit)
     blocks = [
         Block("answer", "", answer, page_one=True),
@@ -86,6 +88,29 @@ def _answer(head: str, lead: str, urgency: str, back: str = "") -> str:
     return render("trend_answer.html", {"headline": head, "lead": lead, "urgency": urgency, "back": back})
 
 
+def _fleet_lead(fleet: FleetTrend, unit: str) -> str:
+    """How many stations are in each state, and what the worst one does, in figures."""
+    counts = html((counts_line(fleet),), unit)
+    first = fleet.stations[0] if fleet.stations else None
+    trend = main_measure(first) if first is not None and first.state not in ("steady", "silent") else None
+    if first is None or trend is None:
+        return counts
+    start: Text = (f"{clean(first.station, 40)}: now ",) if len(fleet.stations) > 1 else ("Now ",)
+    worst = html((*start, *present(trend), ". ", *_after_name(finding(trend))), unit)
+    return f"{counts} {worst}".strip()
+
+
+def _range(trend: MeasureTrend, unit: str) -> str:
+    """Between which values the small picture goes; empty without one."""
+    value = trend.series.value[np.isfinite(trend.series.value)]
+    if len(value) < _LEAST_DRAWN:
+        return ""
+    step = max(float(np.ptp(value)) / 10.0, 1e-3)
+    low, high = float(value.min()), float(value.max())
+    ends = Num(value=low, unit=unit_of(trend), step=step, bare=True), Num(value=high, unit=unit_of(trend), step=step)
+    return html(say("{} to {}", *ends), unit)
+
+
 def _how_to_read(fleet: FleetTrend) -> str:
     first = fleet.stations[0].station if fleet.stations else ""
     return f"Begin with {clean(first, 60)}." if first and fleet.stations[0].state != "steady" else ""
@@ -98,7 +123,7 @@ def _row(station: StationTrend, href: str, unit: str) -> dict[str, object]:
         "measure": "" if trend is None else trend.measure.title.split(":")[0],
         "now": "" if trend is None else html(present(trend), unit),
         "said": "" if trend is None else html((*_apart(station), *_after_name(finding(trend))), unit),
-        "spark": spark(trend) if trend is not None else "",
+        "spark": spark(trend) if trend is not None else "", "range": _range(trend, unit) if trend is not None else "",
         "step": clean(station.first_step, 90), "last": day(station.last_us), "when": station.last_us // 1_000_000,
         "silent": station.silent, "group": clean(station.supply_group or "", 40),
     }  # fmt: skip
