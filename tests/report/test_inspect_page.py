@@ -14,7 +14,8 @@ from tracekit.read.inspection import Picture as FirstSeconds
 from tracekit.read.inspection import inspect_log
 from tracekit.read.station_file import load_stations
 from tracekit.report.inspect_page import first_seconds, in_force, inspection_page, readings
-from tracekit.report.sections import can_show
+from tracekit.report.phrases import cause_name
+from tracekit.report.sections import can_show, shown_alone
 
 HEAD = "t;AI1;DI0;DI1;DI2\n"
 
@@ -57,7 +58,8 @@ def test_a_decided_log_shows_its_recipe(tmp_path):
     assert not found.questions
     page = inspection_page(found)
     text = words(page)
-    assert text.strip().startswith("Read: pressure, supply, release, part present")
+    assert text.strip().startswith("The log can be read as it is")
+    assert "Pressure, supply, release and part present." in text
     assert "the first 20\u00a0s as understood".replace("\u00a0", " ") in text.replace("\u00a0", " ")
     assert "[channels]" in text
     assert 'data-from="recipe-short"' in page
@@ -143,3 +145,12 @@ def test_what_it_can_show_is_grouped():
     text = words(f"<main>{can_show(stories.torn_cup().stations[0], 'kPa')}</main>")
     assert "Seeping release valve The range of the sensor ends at 0." in text
     assert "leak_steady" not in text
+
+
+def test_what_a_log_shows_by_itself_is_listed():
+    """Beside what needs a baseline stands what this log tells alone; nothing stands in both."""
+    result = stories.torn_cup().stations[0]
+    seen = shown_alone(result)
+    assert "leak on some picks only" in seen
+    assert not set(seen) & {cause_name(d.code).lower() for d in result.detectable}
+    assert f"Shown by this log alone: {', '.join(seen)}." in can_show(result, "kPa")

@@ -22,6 +22,7 @@ from tracekit.report.files import check_folder, json_write, refuse_existing, tex
 from tracekit.report.inspect_page import inspection_page
 from tracekit.report.measures import measure as in_words
 from tracekit.report.phrases import cause_name
+from tracekit.report.sections import shown_alone
 from tracekit.units import pressure_unit
 
 STANDARD_INPUT = "-"
@@ -103,6 +104,8 @@ def _measured(
     lines = []
     for result in record.stations:
         name = f"{result.data.station}, " if len(record.stations) > 1 else ""
+        alone = shown_alone(result)
+        lines += [f"{name}Shown by this log alone: {', '.join(alone)}."] if alone else []
         hidden: dict[str, list[str]] = {}
         for item in result.detectable:
             if item.smallest is None:

@@ -88,7 +88,7 @@ def _headline(inspection: Understood) -> str:
         return "The log could not be read"
     there = [w for w, has in (("supply", layout.has_supply), ("release", layout.has_release),
                               ("part present", layout.has_present)) if has]  # fmt: skip
-    return "Read: pressure, " + ", ".join(there) if there else "Read: pressure alone, no valve, no output"
+    return "The log can be read as it is" if there else "Only the pressure can be read: no valve, no output"
 
 
 def _lead(inspection: Understood) -> str:
@@ -99,7 +99,17 @@ def _lead(inspection: Understood) -> str:
     every = f"{step * 1e3:.3g}{NBSP}ms" if step < 1.0 else f"{step:.3g}{NBSP}s"
     out = f", {count(facts.rows_rejected)} left out" if facts.rows_rejected else ""
     gaps = f" {count(len(facts.gaps))} gaps." if facts.gaps else " No gap."
-    return f"{count(facts.rows_used)} rows used{out}; a sample every {every}.{gaps}"
+    return f"{_channels(inspection)}{count(facts.rows_used)} rows used{out}; a sample every {every}.{gaps}"
+
+
+def _channels(inspection: Understood) -> str:
+    """Which signals were found, a sentence with a blank behind it; empty where there are none."""
+    layout = inspection.layout
+    if layout is None:
+        return ""
+    there = (("supply", layout.has_supply), ("release", layout.has_release), ("part present", layout.has_present))
+    names = ["Pressure", *(word for word, has in there if has)]
+    return f"{', '.join(names[:-1])} and {names[-1]}. " if len(names) > 1 else ""
 
 
 def _least_sure(assumptions: Sequence[Assumption]) -> str:

@@ -7,6 +7,7 @@ from dataclasses import replace
 
 from tracekit.frozen import dataclass
 from tracekit.model.estimate import Withheld
+from tracekit.model.finding import CODES
 from tracekit.model.result import StationResult
 from tracekit.model.trace import Assumption
 from tracekit.report.cautions import CAUTIONS
@@ -107,15 +108,23 @@ def limits(result: StationResult, unit: str) -> str:
     """What this log cannot show, why, and how to record one that shows more."""
     return render("limits.html", {
         "hidden": _hidden(result), "lines": [clean(t, 300) for t in result.limits_of_log],
-        "record": to_record(result), **_smallest(result, unit),
+        "record": to_record(result), "seen": (), **_smallest(result, unit),
     }, unit)  # fmt: skip
+
+
+def shown_alone(result: StationResult) -> list[str]:
+    """Causes that a log like this shows without anything to hold it against, in lower case."""
+    compared = {d.code for d in result.detectable}
+    own = [c.code for c in result.causes if CODES.get(c.code) == "cause" and c.code not in compared]
+    return [cause_name(code).lower() for code in CODES if code in own]
 
 
 def can_show(result: StationResult, unit: str) -> str:
     """The smallest change per cause that a log would have shown, and the causes that it could not, with the reason."""
     hidden = _by_reason([(cause_name(d.code), d.why) for d in result.detectable if d.smallest is None])
     return render("limits.html", {
-        "hidden": hidden, "lines": (), "record": to_record(result), **_smallest(result, unit),
+        "hidden": hidden, "lines": (), "record": to_record(result), "seen": shown_alone(result),
+        **_smallest(result, unit),
     }, unit)  # fmt: skip
 
 
