@@ -11,8 +11,13 @@ from hypothesis import strategies as st
 
 from tracekit.measure import stream
 from tracekit.measure.buffer import RowBuffer, apart
+from tracekit.measure.chunk import Outline
+from tracekit.model.station import Settings
 from tracekit.model.trace import Block
+from tracekit.options.measure import MeasureOptions
+from tracekit.options.segment import SegmentOptions
 from tracekit.pipeline import measure
+from tracekit.read import open_log
 
 
 def block_of(first: int, count: int) -> Block:
@@ -74,6 +79,37 @@ def test_the_head_is_cleaned_once(tmp_path: Path, monkeypatch: pytest.MonkeyPatc
     assert len(cleaned) > 3
     for name in ("evacuation_time_s", "peak_vacuum_kpa", "hold_vacuum_kpa"):
         np.testing.assert_array_equal(whole.cycles.floats(name), pieces.cycles.floats(name))
+
+
+@pytest.mark.parametrize("rows", [100_000, 1500])
+def test_the_head_is_cut_once(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, rows: int) -> None:
+    """Cycles that were cut to learn from the head are measured as they are, with the result of cutting them anew."""
+    source = str(write_log(tmp_path / "log.csv", cycles=9))
+    options = SegmentOptions(head_rows=rows, chunk_rows=rows)
+    cuts: list[int] = []
+    cut = stream.outline
+
+    def counted(samples: Any, starts: Any, *more: Any) -> Any:
+        cuts.append(len(starts))
+        return cut(samples, starts, *more)
+
+    def measured() -> list[dict[str, bytes]]:
+        cuts.clear()
+        log = open_log(source)
+        analyser = stream.StationAnalyser(log.layout, Settings(), options, MeasureOptions())
+        for block in log.blocks():
+            analyser.feed(block)
+        analyser.finish()
+        tables = [{**r.cycles, **r.levels, **r.periods, **r.edges, **r.bins} for r in analyser.results]
+        return [{name: values.tobytes() for name, values in table.items()} for table in tables]
+
+    monkeypatch.setattr(stream, "outline", counted)
+    kept, chunks = measured(), len(cuts)
+    monkeypatch.setattr(Outline, "of", lambda *_: None)
+    assert measured() == kept
+    assert len(cuts) == chunks + 1
+    assert len(kept) == (1 if rows > 50_000 else chunks)
+    assert sum(cuts[1:]) == 9
 
 
 def test_arrays_kept_apart_are_the_same() -> None:

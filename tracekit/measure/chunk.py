@@ -1,15 +1,16 @@
 """All measures of the cycles in one stretch of samples."""
 
 from collections.abc import Mapping
-from typing import Any
+from dataclasses import fields, replace
+from typing import Any, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
 from tracekit.frozen import dataclass
-from tracekit.measure.evacuation import Evacuation, fall_times, measure_evacuation
+from tracekit.measure.evacuation import Evacuation, Rise, fall_times, find_rise, measure_evacuation
 from tracekit.measure.hold import cycle_noise, hold_vacua, idle_noise, switching
-from tracekit.measure.release import idle_vacuum, measure_release
+from tracekit.measure.release import Idle, idle_vacuum, measure_release
 from tracekit.options.measure import MeasureOptions
 from tracekit.options.segment import SegmentOptions
 from tracekit.segment.cycles import Reference, Spans, find_spans
@@ -22,6 +23,7 @@ from tracekit.signal.threads import together
 Arrays = dict[str, NDArray[Any]]
 Ints = NDArray[np.int64]
 Floats = NDArray[np.float64]
+Record = TypeVar("Record", Spans, Hold, Idle, Rise)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -39,23 +41,76 @@ class ChunkResult:
     bins: Arrays
 
 
-def measure_chunk(
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Outline:
+    """Cycles of a stretch of samples that begin at `starts` and end at `stop`, before it is known what is usual.
+
+    closed  (n_cycles,) a cup that closed on a part, by the vacuum reached
+    """
+
+    samples: Samples
+    starts: Ints
+    stop: int
+    spans: Spans
+    hold: Hold
+    idle: Idle
+    closed: NDArray[np.bool_]
+    rise: Rise
+
+    def of(self, samples: Samples, starts: Ints, stop: int) -> "Outline | None":
+        """That of the first cycles alone; None where these, of these samples, are others."""
+        count = len(starts)
+        ends = np.append(self.starts, self.stop)
+        if samples is not self.samples or not np.array_equal(ends[: count + 1], np.append(starts, stop)):
+            return None
+        return replace(
+            self,
+            starts=starts,
+            stop=stop,
+            spans=_first_of(self.spans, count),
+            hold=_first_of(self.hold, count),
+            idle=_first_of(self.idle, count),
+            closed=self.closed[:count],
+            rise=_first_of(self.rise, count),
+        )
+
+
+def _first_of(record: Record, count: int) -> Record:
+    """The same record of arrays for the first cycles."""
+    return replace(record, **{field.name: getattr(record, field.name)[:count] for field in fields(record)})
+
+
+def outline(
     samples: Samples,
-    context: Mapping[str, NDArray[np.int32]],
     starts: Ints,
     stop: int,
     reference: Reference,
     last_open: bool,
     segment: SegmentOptions,
     measure: MeasureOptions,
-) -> ChunkResult:
-    """Measure the cycles that begin at `starts` and end at `stop`."""
+) -> Outline:
+    """Cut the cycles that begin at `starts` and end at `stop`; `last_open`: the samples may end inside the last one."""
     spans = find_spans(samples, starts, stop, reference, segment)
     hold = find_hold(samples, spans, reference, last_open, segment)
     idle = idle_vacuum(samples, spans, segment, measure)
-    zero = idle.level
     closed = np.asarray(hold.peak >= segment.open_share * reference.peak, np.bool_)
-    evacuation = measure_evacuation(samples, spans, hold, zero, closed, reference.open_level, measure)
+    rise = find_rise(samples, spans, hold, idle.level, closed, measure)
+    return Outline(
+        samples=samples, starts=starts, stop=stop, spans=spans, hold=hold, idle=idle, closed=closed, rise=rise
+    )
+
+
+def measure_chunk(
+    cycles_of: Outline,
+    context: Mapping[str, NDArray[np.int32]],
+    usual_open: float,
+    segment: SegmentOptions,
+    measure: MeasureOptions,
+) -> ChunkResult:
+    """Measure the cycles of an outline; `usual_open`: open-cup vacuum of usual cycles [kPa]."""
+    samples, starts, spans, hold = cycles_of.samples, cycles_of.starts, cycles_of.spans, cycles_of.hold
+    idle, zero = cycles_of.idle, cycles_of.idle.level
+    evacuation = measure_evacuation(samples, spans, hold, cycles_of.rise, cycles_of.closed, usual_open, measure)
     periods = find_periods(samples, spans, hold, evacuation.contact, measure.coast_least_samples)
 
     def of_cycles() -> tuple[Arrays, Floats, Arrays]:
@@ -101,20 +156,11 @@ def _bin_columns(bins: TraceBins) -> Arrays:
     }
 
 
-def usual_open_level(
-    samples: Samples, starts: Ints, reference: Reference, segment: SegmentOptions, measure: MeasureOptions
-) -> float:
+def usual_open_level(head: Outline) -> float:
     """Median rise from idle to the open-cup vacuum, NaN where fewer than half of the closed cycles show it [kPa]."""
-    if not len(starts):
-        return float("nan")
-    spans = find_spans(samples, starts, len(samples.time), reference, segment)
-    hold = find_hold(samples, spans, reference, True, segment)
-    zero = idle_vacuum(samples, spans, segment, measure).level
-    closed = np.asarray(hold.peak >= segment.open_share * reference.peak, np.bool_)
-    found = measure_evacuation(samples, spans, hold, zero, closed, float("nan"), measure)
-    rise = (found.open_cup_vacuum_kpa - np.nan_to_num(zero))[closed]
+    rise = (head.rise.open_level - np.nan_to_num(head.idle.level))[head.closed]
     shown = rise[np.isfinite(rise)]
-    return float(np.median(shown)) if len(shown) >= 0.5 * max(int(closed.sum()), 1) else float("nan")
+    return float(np.median(shown)) if len(shown) >= 0.5 * max(int(head.closed.sum()), 1) else float("nan")
 
 
 def _time_at(samples: Samples, index: Ints) -> Floats:

@@ -50,6 +50,28 @@ class Evacuation:
     first_cut: Ints
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Rise:
+    """The rise of each cycle, arrays of shape (n_cycles,); sample indices are -1 where an event is absent.
+
+    half, top  samples at half of the peak and near it       until      first sample that no longer belongs to the rise
+    zero       vacuum that it starts from [kPa]              first_cut  first supply-off after the grip, or its end
+    tau, end_level  of the fit [s, kPa]                      contact    sample at contact
+    contact_s  time of the contact [s]                       open_level  open-cup vacuum [kPa]
+    """
+
+    half: Ints
+    top: Ints
+    until: Ints
+    first_cut: Ints
+    zero: Floats
+    tau: Floats
+    end_level: Floats
+    contact: Ints
+    contact_s: Floats
+    open_level: Floats
+
+
 def level_grid(options: MeasureOptions) -> Floats:
     """Vacuum levels whose crossing times are kept [kPa], shape (n_levels,)."""
     return np.arange(options.level_step_kpa, options.level_most_kpa + 1e-9, options.level_step_kpa)
@@ -184,18 +206,12 @@ def _onset_amplitude(
     return np.where(own_open < 0.7 * usual_open, np.nan, usual_open)
 
 
-def measure_evacuation(
-    samples: Samples,
-    spans: Spans,
-    hold: Hold,
-    zero: Floats,
-    closed: NDArray[np.bool_],
-    usual_open: float,
-    options: MeasureOptions,
-) -> Evacuation:
-    """All measures of the evacuation of each cycle.
+def find_rise(
+    samples: Samples, spans: Spans, hold: Hold, zero: Floats, closed: NDArray[np.bool_], options: MeasureOptions
+) -> Rise:
+    """The rise of each cycle, as far as it can be told without knowing what is usual.
 
-    `closed`: a cup that closed on a part, by the vacuum reached; `usual_open`: open-cup vacuum of usual cycles [kPa].
+    `closed`: a cup that closed on a part, by the vacuum reached.
     """
     after = np.where(hold.grip >= 0, hold.grip, spans.last_try + 1)
     cut = first_in(samples.supply_fall, after, np.maximum(hold.quit + 1, after))
@@ -215,27 +231,51 @@ def measure_evacuation(
     begin = np.where(flat >= 0, first_reach(curve, above, flat, np.where(flat >= 0, top + 1, 0)), begin)
     base = np.where(flat >= 0, deep, empty)
     tau, end_level = fit_exponential(samples, begin, np.where(top >= 0, top + 1, begin), options.fit_least_samples)
-    contact, contact_time, open_level = _contact(
-        samples, spans, hold, begin, tau, end_level, empty, base, closed, options
+    contact, contact_s, open_level = _contact(samples, spans, hold, begin, tau, end_level, empty, base, closed, options)
+    return Rise(
+        half=half,
+        top=top,
+        until=until,
+        first_cut=first_cut,
+        zero=empty,
+        tau=tau,
+        end_level=end_level,
+        contact=contact,
+        contact_s=contact_s,
+        open_level=open_level,
     )
-    amplitude = _onset_amplitude(usual_open, open_level - empty, hold.peak - empty, samples.noise, options)
-    tends_to, seen = _tends_to(samples, hold, top, until, tau, end_level, options)
-    ultimate = np.where(seen, tends_to, _bounded(samples, hold, until, tau, tends_to, options))
+
+
+def measure_evacuation(
+    samples: Samples,
+    spans: Spans,
+    hold: Hold,
+    rise: Rise,
+    closed: NDArray[np.bool_],
+    usual_open: float,
+    options: MeasureOptions,
+) -> Evacuation:
+    """All measures of the evacuation of each cycle; `usual_open`: open-cup vacuum of usual cycles [kPa]."""
+    height = hold.peak - rise.zero
+    amplitude = _onset_amplitude(usual_open, rise.open_level - rise.zero, height, samples.noise, options)
+    tends_to, seen = _tends_to(samples, hold, rise.top, rise.until, rise.tau, rise.end_level, options)
+    ultimate = np.where(seen, tends_to, _bounded(samples, hold, rise.until, rise.tau, tends_to, options))
     held = hold.grip >= 0
     command = command_time(samples, spans)
+    seal = np.where(held & (hold.grip_time > rise.contact_s), hold.grip_time - rise.contact_s, np.nan)
     return Evacuation(
-        response_delay_s=_response(samples, spans, empty, amplitude, half, curve),
-        contact_s=contact_time,
-        contact=contact,
-        open_cup_vacuum_kpa=open_level,
+        response_delay_s=_response(samples, spans, rise.zero, amplitude, rise.half, curve_of(samples, options)),
+        contact_s=rise.contact_s,
+        contact=rise.contact,
+        open_cup_vacuum_kpa=rise.open_level,
         evacuation_time_s=np.where(held, hold.grip_time - command, np.nan),
-        seal_time_s=np.where(held & (hold.grip_time > contact_time), hold.grip_time - contact_time, np.nan),
-        pump_time_constant_s=np.where(closed, tau, np.nan),
+        seal_time_s=seal,
+        pump_time_constant_s=np.where(closed, rise.tau, np.nan),
         ultimate_vacuum_kpa=np.where(closed, ultimate, np.nan),
         ultimate_extrapolated=np.where(closed & np.isfinite(ultimate), np.where(seen, 0, 1), -1),
         tends_to_kpa=np.where(closed, tends_to, np.nan),
-        rise_s=rise_times(samples, spans, top, options),
-        first_cut=first_cut,
+        rise_s=rise_times(samples, spans, rise.top, options),
+        first_cut=rise.first_cut,
     )
 
 

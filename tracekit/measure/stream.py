@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from tracekit.frozen import dataclass
 from tracekit.measure.buffer import RowBuffer, Rows, apart
-from tracekit.measure.chunk import ChunkResult, measure_chunk, usual_open_level
+from tracekit.measure.chunk import ChunkResult, Outline, measure_chunk, outline, usual_open_level
 from tracekit.measure.excerpts import ExcerptKeeper
 from tracekit.measure.strip import StripMaker
 from tracekit.model.cycle import SettingInForce, Wiring
@@ -74,6 +74,7 @@ class StationAnalyser:
         self._carried = 0
         self._learned: Learned | None = None
         self._head: Samples | None = None
+        self._outline: Outline | None = None
         self._known = -1
         self._begun = False
         self._results: list[ChunkResult] = []
@@ -140,8 +141,10 @@ class StationAnalyser:
             samples = with_device_supply(samples, saw, self._segment)
             reference, settings = learn(samples, self._filed, self._segment)
         self._head = samples
-        level = usual_open_level(samples, starts, reference, self._segment, self._measure)
-        reference = replace(reference, open_level=level)
+        if len(starts):
+            stop = len(samples.time)
+            self._outline = outline(samples, starts, stop, reference, True, self._segment, self._measure)
+            reference = replace(reference, open_level=usual_open_level(self._outline))
         return Learned(
             wiring=wiring,
             reference=reference,
@@ -187,12 +190,12 @@ class StationAnalyser:
         else:
             stop, done = len(rows), starts
         if len(done):
-            result = measure_chunk(
-                samples, rows.context, done, stop, learned.reference, keep_all, self._segment, self._measure
-            )
+            cut = self._cut(samples, done, stop, learned.reference, keep_all=keep_all)
+            result = measure_chunk(cut, rows.context, learned.reference.open_level, self._segment, self._measure)
             self.excerpts.take(samples, done, stop, result.cycles, self._cycles)
             self._cycles += len(done)
             self._results.append(_apart(result))
+        self._outline = None
         self._carry_on(rows, samples.time, stop, known=bool(len(starts)) and not keep_all)
 
     def _cleaned(self, rows: Rows, learned: Learned) -> Samples:
@@ -211,6 +214,13 @@ class StationAnalyser:
             late_s=self._layout.digital_late_s,
         )
         return samples if learned.saw is None else with_device_supply(samples, learned.saw, self._segment)
+
+    def _cut(
+        self, samples: Samples, starts: NDArray[np.int64], stop: int, reference: Reference, *, keep_all: bool
+    ) -> Outline:
+        """The cycles that begin at `starts`; where the head was cut there to learn from it, as they were cut then."""
+        known = None if self._outline is None else self._outline.of(samples, starts, stop)
+        return known or outline(samples, starts, stop, reference, keep_all, self._segment, self._measure)
 
     def _under_way(self, samples: Samples, learned: Learned) -> bool:
         """The log begins inside a cycle: the supply is on already, or vacuum is there."""
