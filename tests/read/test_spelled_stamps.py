@@ -12,6 +12,7 @@ from tracekit.read.cells import cell_kind
 from tracekit.read.stamp_values import stamp_ns
 from tracekit.read.stamps import find_form
 from tracekit.read.stampwords import zone_of_name
+from tracekit.read.station_file import parse_station
 
 RECORDING = make_recording(cycles=8)
 NOON = dt.datetime(2025, 3, 18, 11, 59, 50, 5000, dt.UTC)
@@ -29,6 +30,7 @@ WORDED = {
     "Finnish": "ti {d.day}. maaliskuuta {d:%Y} klo {d.hour}.{d:%M.%S},{ms}",
     "Danish": "{d.day}. marts {d:%Y %H.%M.%S},{ms}",
     "Spanish": "{d.day} de marzo de {d:%Y} {d.hour}:{d:%M:%S},{ms}",
+    "Russian": "{d.day} марта {d:%Y} г. {d.hour}:{d:%M:%S},{ms}",
     "Hungarian": "{d:%Y}. márc. {d.day}. {d.hour}:{d:%M:%S}.{ms}",
 }
 ZONES = {
@@ -72,6 +74,17 @@ def test_months_of_more_languages(tmp_path, name):
     found = read(log(tmp_path / "log.csv", stamps(WORDED[name]), "Time (UTC+1)"))
     assert wrong(RECORDING, found, Dialect()) == ""
     assert found.facts.start_time_us == start_us(1.0)
+
+
+def test_dates_and_clocks_of_six_figures(tmp_path):
+    """The clock is read; which of the first and last two figures are the year does not show, so it asks for the date."""
+    path = log(tmp_path / "log.csv", stamps("{d:%y%m%d %H%M%S}.{ms}"))
+    found = read(path)
+    assert wrong(RECORDING, found, Dialect()) == ""
+    assert found.facts.start_time_us is None
+    assert any("date_order" in w for w in found.facts.warnings)
+    line = '[station]\ntimezone = "UTC"\n[channels]\ntime = { column = "Time", date_order = "year first" }\n'
+    assert read(path, parse_station(line, "s.toml")).facts.start_time_us == start_us()
 
 
 FINNISH = (

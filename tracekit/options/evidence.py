@@ -56,8 +56,9 @@ class Evidence:
     document_columns: int = option(2, "column", "fewest lists of a document that are channels: time and pressure")
     document_rows: int = option(5, "row", "fewest values in such a list")
     most_numbered: int = option(12, "state", "most that a column of numbers holds for a valve (no source)")
-    binary_figures: int = option(3, "figure", "fewest of a word in base 2 whose name does not say so (no source)")
-    longest_number: int = option(9, "figure", "of a number of figures 0 and 1 alone; longer ones are words (no source)")
+    binary_figures: int = option(
+        4, "figure", "fewest of a word in base 2 whose name does not say so; one fewer with a zero first (no source)"
+    )
     filled_share: float = option(0.5, "1", "of the rows that a column of dates or times must fill (no source)")
     longest_step_s: float = option(10.0, "s", "from row to row that is worth offering; slower logs show no cycles")
     signal_levels: int = option(2, "level", "of a signal; a column of more is a reading")
@@ -101,9 +102,8 @@ class Evidence:
     )
     ambient_off_kpa: float = option(8.0, "kPa", "from standard atmosphere, where absolute readings lie at rest")
     usual_cycle_s: float = option(4.0, "s", "of a pick, by which units of time are ordered (common practice)")
-    near_rest: float = option(0.05, "1", "of the range of readings, about the one at which most are (no source)")
-    off_rest: float = option(0.15, "1", "of the range from 0, at which no gauge pressure rests (no source)")
-    rests_share: float = option(0.3, "1", "of the readings near such a rest, that speak for a raw signal (no source)")
+    near_rest: float = option(0.05, "1", "of the range of readings about zero, that counts as near it (no source)")
+    rests_share: float = option(0.03, "1", "of the readings near zero; fewer speak for a raw signal (no source)")
     usual_vacuum_kpa: float = option(65.0, "kPa", "of a station, by which units are ordered (common practice)")
     usual_factor: float = option(
         1.3, "1", "from the usual vacuum, within which two units are as likely: neither is filled in (no source)"

@@ -41,8 +41,12 @@ def ask_unit(column: Column) -> Question:
     if not raw:
         found = f'the unit of "{column.name}" does not show (readings from {low:.4g} to {high:.4g})'
         likely = _possible(low, high, _rest(column))
+        at_ambient = bool(likely) and _rests_at_ambient(_rest(column), *likely[0])
+        scales = _raw_scales(column, volts=not at_ambient)
+        if scales:
+            return Question(found=found, line=_open_unit(column, likely, "; or ".join(f"scale = {s}" for s in scales)))
         others = "".join(f'; or unit = "{unit}", sense = "{sense}"' for unit, sense in likely[1:])
-        if not likely or not _usual_depth(low, high, *likely[0]) or not _rests_where_said(column, likely[0][1]):
+        if not likely or not _usual_depth(low, high, *likely[0]) or _never_at_zero(column, likely[0][1]):
             points, end = _from_rest(column)
             line = f'pressure = {{ column = "{column.name}", scale = {points} }}'
             line += f"   # two points of the sensor: reading, kPa of gauge pressure, {end}"
@@ -73,14 +77,24 @@ def _rests_at_ambient(rest: float, unit: str, sense: Sense) -> bool:
     return sense == "absolute" and abs(rest * pressure_unit(unit).kpa - _AMBIENT_KPA) < EVIDENCE.ambient_off_kpa
 
 
-def _rests_where_said(column: Column, sense: Sense) -> bool:
-    """False where most readings lie far from what is ambient pressure in some sense, in any unit."""
-    rest, (low, high) = _rest(column), spread(column.values)
-    if sense == "absolute":
-        return True
-    often = float(np.mean(np.abs(column.values - rest) < EVIDENCE.near_rest * (high - low)))
-    off = abs(rest) > EVIDENCE.off_rest * (high - low)
-    return not (off and often > EVIDENCE.rests_share and (low < rest if sense == "vacuum" else rest < high))
+def _never_at_zero(column: Column, sense: Sense) -> bool:
+    """True where hardly any reading lies near zero, at which gauge pressure and vacuum rest: a raw signal."""
+    low, high = spread(column.values)
+    near = np.abs(column.values) < EVIDENCE.near_rest * (high - low)
+    return sense != "absolute" and float(near.mean()) < EVIDENCE.rests_share
+
+
+def _raw_scales(column: Column, *, volts: bool) -> list[str]:
+    """Scales of raw signals that readings without a unit may be: 4 to 20 mA and 1 to 5 V rest there; 0 to 10 V."""
+    known = finite(column.values)
+    low, high = float(known.min()), float(known.max())
+    found = []
+    for rest, full in ((4.0 * EVIDENCE.live_zero, 20.0 * EVIDENCE.live_zero), (EVIDENCE.live_zero, 5.0)):
+        off = EVIDENCE.live_zero_off * rest
+        if low >= 0.0 and high <= full + off and float((np.abs(known - rest) < off).mean()) > EVIDENCE.live_zero_share:
+            found.append(f"[[{rest}, 0.0], [{full}, {EVIDENCE.full_scale_kpa}]]")
+    volts &= low > -EVIDENCE.live_zero / 2 and 2.0 * EVIDENCE.live_zero < high < 10.5 * EVIDENCE.live_zero
+    return found or ([f"[[0.0, 0.0], [10.0, {EVIDENCE.full_scale_kpa}]]"] if volts else [])
 
 
 def _nearly_as_likely(low: float, high: float, likely: Sequence[tuple[str, Sense]]) -> bool:

@@ -15,8 +15,8 @@ from tracekit.read.digitals import ROLES, Digital, LevelPlan, asks, by_name
 from tracekit.read.head import Question, joined
 from tracekit.read.plan import StationPlan
 from tracekit.read.pressure import PressurePlan
-from tracekit.read.roles import by_response
-from tracekit.read.words import tokens_of
+from tracekit.read.roles import by_response, likelier_valves
+from tracekit.read.words import Role, tokens_of
 
 _REPORTS = frozenset({"fb", "fbk", "feedback", "ack", "rm", "rückmeldung", "rueckmeldung", "ret", "status", "state"})
 """Words behind the name of a valve that say that it is reported, not commanded (common practice, no source)."""
@@ -66,7 +66,10 @@ def with_digitals(
                 free.remove(digital)
                 _take(roles, facts, shown_role, digital, why, 0.9)
     unknown = [d for d in free if d.moves and not _is_other(d) and not d.weights.get("quality")]
-    questions = _ask_roles([d for d in unknown if asks(d)], [r for r in open_roles if r not in roles])
+    asked = [d for d in unknown if asks(d)]
+    still = [r for r in open_roles if r not in roles]
+    likelier = likelier_valves(asked, pressure.kpa(column.values)) if {"supply", "release"} <= set(still) else {}
+    questions = _ask_roles(asked, still, likelier)
     questions += [*exchanged, *_ask_levels(digitals, roles), *ask_coils(digitals, channels)]
     if unknown and not questions:
         read = {plan.column for plan in roles.values()}
@@ -126,8 +129,13 @@ def _ask_levels(digitals: Sequence[Digital], roles: Mapping[str, LevelPlan]) -> 
     ]
 
 
-def _ask_roles(unknown: Sequence[Digital], open_roles: Sequence[str]) -> list[Question]:
-    """Ask where signals move whose role is open, and a role that they may have is not filled."""
+def _ask_roles(
+    unknown: Sequence[Digital], open_roles: Sequence[str], likelier: Mapping[Role, Digital]
+) -> list[Question]:
+    """Ask where signals move whose role is open, and a role that they may have is not filled.
+
+    likelier  which of them supply and release rather are by what the pressure does
+    """
     if not unknown or not open_roles:
         return []
     ordered = sorted(unknown, key=_reports)
@@ -137,7 +145,8 @@ def _ask_roles(unknown: Sequence[Digital], open_roles: Sequence[str]) -> list[Qu
     for place, (role, own) in enumerate(likely.items()):
         which = " or ".join(open_roles if alike else [role])
         found = f"{joined(d.name for d in own)} switch, but which is {which} does not show"
-        chosen = own[min(place, len(own) - 1) if alike else 0]
+        shown = next((d for r, d in likelier.items() if r == role and any(d is one for one in own)), None)
+        chosen = own[min(place, len(own) - 1) if alike else 0] if shown is None else shown
         questions.append(Question(found=found, line=f'{role} = {{ column = "{chosen.name}" }}'))
     return questions
 

@@ -141,7 +141,7 @@ def number_form(cells: Sequence[str]) -> NumberForm:
     text = "\n".join(cells)  # a mark that none of them holds need not be looked for in each
     if "%" in text and sum(c.endswith("%") for c in cells) >= _MOST * len(cells):
         return replace(number_form([c.rstrip("% ") for c in cells]), suffix="%")
-    if "-" in text and any(TRAILED.fullmatch(c) for c in cells) and not any(c.startswith("-") for c in cells):
+    if "-" in text and sum(TRAILED.fullmatch(c) is not None for c in cells) > sum(c.startswith("-") for c in cells):
         return replace(number_form([c.removesuffix("-") for c in cells]), trailed=True)
     if "d" in text or "D" in text:
         return replace(number_form([c.replace("D", "e").replace("d", "e") for c in cells]), power_d=True)

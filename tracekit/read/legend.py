@@ -115,9 +115,8 @@ def _is_binary(name: str, cells: Sequence[str], *, parted: bool) -> bool:
     if len(widths) != 1 or not all(set(c) <= {"0", "1"} for c in kinds):
         return False
     most, named = widths.pop(), _BITS_DOWN.search(name) is not None
-    led = any(c.startswith("0") for c in kinds) or most > EVIDENCE.longest_number  # no number is written so
-    many = most >= EVIDENCE.binary_figures + parted and len(kinds) > 2
-    return len(kinds) > 1 and (most > 1 if named else many and led)
+    led = any(c.startswith("0") for c in kinds) and not parted  # no number is written so
+    return len(kinds) > 1 and (most > 1 if named else most >= EVIDENCE.binary_figures - led and len(kinds) > 2)
 
 
 def _may_be_word(column: Column) -> bool:

@@ -50,11 +50,13 @@ class Log:
         options: ReadOptions,
         time: Channel | None = None,
         late_s: float = 0.0,
+        named: bool = False,
     ) -> None:
         """Take the decoded rows and what is needed to finish them.
 
         time    how the station file says that time is read
         late_s  by how much digitals of the same file are late, as it says [s]
+        named   it says which signal of the same file is the supply
         """
         self.plan = plan
         self._layout = layout
@@ -64,6 +66,7 @@ class Log:
         self._context = plan.context
         self._options = options
         self._time = time
+        self._named = named
         self._clocks = [Clock(plan.time.typical_s, options) for _ in layout.stations]
         self._spreaders = [Spreader(plan.time) for _ in layout.stations]
         self._mergers = [Merger() for _ in layout.stations] if plan.stamp_rows > 1 else []
@@ -157,9 +160,10 @@ class Log:
     def _check_clocks(self, found: Sequence[Misplaced]) -> None:
         """Raise LogReadError where digitals are so far from their time that no cycle can be told as they stand.
 
-        Where the sense of the pressure is in doubt itself, or they were said to be right, it is only told.
+        Where the sense of the pressure is in doubt itself, or they or the supply were said to be right, it is only
+        told.
         """
-        told = self._time is not None and self._time.digitals_late_s is not None
+        told = self._named or (self._time is not None and self._time.digitals_late_s is not None)
         doubtful = any(s.pressure.doubts for s in self.plan.stations)
         for one in found:
             if one.asked and not told and not doubtful:

@@ -211,6 +211,7 @@ def _log(recording: Recording, station: Station, options: ReadOptions) -> Log:
         options=options,
         time=time,
         late_s=0.0 if recording.sides else moved_s,
+        named="supply" in station.channels and not recording.sides,
     )
 
 

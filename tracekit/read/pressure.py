@@ -24,7 +24,10 @@ _MOST_VACUUM_KPA = 96.0
 _DEEP_KPA = 8.0
 _BINS = 50
 _APART_KPA = 2.0
-SENTINELS = (-9999.0, -999.9, -999.0, -99.99, 999.9, 9999.0, 99999.0, 32767.0, -32768.0, 65535.0, 6999.0, 7999.0)
+SENTINELS = (
+    -9999.0, -999.9, -999.0, -99.99, 999.9, 9999.0, 99999.0, 32767.0, -32768.0, 65535.0, 6999.0, 7999.0,
+    3276.7, -3276.8, 6553.5, 327.67, -327.68, 655.35,
+)  # fmt: skip
 """Numbers that loggers write where there is no reading (common practice, no source)."""
 
 

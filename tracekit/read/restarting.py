@@ -102,8 +102,8 @@ def which_unit(name: str, head: Head, *, stamps: bool, whole: bool) -> Question:
     last_s = [cycle_s(head, step * time_unit(symbol).seconds) for symbol in units]
     fits = [s is not None and cycles_fit(head, step * time_unit(u).seconds) for u, s in zip(units, last_s, strict=True)]
     if sum(fits) > 1:  # what tells them apart is known to whoever saw the station
-        said = [f"{u}: cycles of {s:.2g} s" if fit else u for u, s, fit in zip(units, last_s, fits, strict=True)]
-        line = f'time = {{ column = "{name}", unit = "{units[0]}" }}   # {", or ".join(said)}'
+        offers = [f"{u}: cycles of {s:.2g} s" if fit else u for u, s, fit in zip(units, last_s, fits, strict=True)]
+        line = f'time = {{ column = "{name}", unit = "{units[0]}" }}   # {", or ".join(offers)}'
     else:
         line = f'time = {{ column = "{name}", unit = "{units[0]}" }}   # or {", ".join(units[1:])}'
     other = "; or interval_s = 0.01 to give the seconds from row to row" * (step >= EVIDENCE.days_below_step)

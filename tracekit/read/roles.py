@@ -1,6 +1,7 @@
 """The role of a digital signal from what the pressure does at its edges."""
 
-from collections.abc import Sequence
+import itertools
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,6 +16,10 @@ from tracekit.signal.select import quantile
 _FEWEST_EDGES = 4
 _BEGINS = 0.08
 """Share of the range by which vacuum has risen a little after suction began: a cup may still be open (no source)."""
+
+
+_AT_REST, _HELD, _SURER = 0.3, 0.4, 0.05
+"""Shares of the range: vacuum at rest and while held, and by how much answers must differ to tell (no source)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -35,28 +40,70 @@ class Edges:
 
 
 def by_response(digitals: Sequence[Digital], pressure_kpa: NDArray[np.float64]) -> dict[Role, tuple[Digital, str]]:
-    """Roles that the response of the pressure gives without doubt, each with its evidence.
+    """Roles that the response of the pressure gives without doubt, each with its evidence: one signal for each.
 
     Supply: vacuum starts to rise from its lowest level after the edge to one of the levels. Release: vacuum falls
     after the edge to one level, and nothing happens after the other. Part present: vacuum is at much the same level
     at every edge of one direction and was rising.
     """
-    low, high = spread(-pressure_kpa)
-    length = cycle_rows(-pressure_kpa)
-    if not high > low or length is None:
+    shares = _vacuum(pressure_kpa)
+    if shares is None:
         return {}
-    known = np.isfinite(pressure_kpa)
-    last = np.maximum.accumulate(np.where(known, np.arange(len(known)), 0))  # what is missing holds the reading before
-    vacuum = np.clip((np.nan_to_num(-pressure_kpa[last], nan=low) - low) / (high - low), 0.0, 1.0)
-    window = int(np.clip(0.06 * length, 2, 400))
+    vacuum, window = shares
     moving = [d for d in digitals if d.moves]
-    fits = {role: [(d, why) for d in moving if (why := _fits(role, d, vacuum, window))] for role in ROLES}
+    fits: dict[Role, list[tuple[Digital, str]]] = {
+        role: [(d, why) for d in moving if (why := _fits(role, d, vacuum, window))] for role in ROLES
+    }
     result: dict[Role, tuple[Digital, str]] = {}
     for role, found in fits.items():
         alone = [(d, why) for d, why in found if sum(any(d is e for e, _ in fits[r]) for r in ROLES) == 1]
         if len(found) == 1 and len(alone) == 1:
             result[role] = found[0]
-    return result
+    return _only_way(fits) or result
+
+
+def _only_way(fits: Mapping[Role, Sequence[tuple[Digital, str]]]) -> dict[Role, tuple[Digital, str]]:
+    """The only way to give every role that something fits one signal each, if that leaves none of those over."""
+    asked = [role for role in ROLES if fits[role]]
+    ways = [way for way in itertools.product(*(fits[r] for r in asked)) if len({id(d) for d, _ in way}) == len(way)]
+    fitting = {id(d) for found in fits.values() for d, _ in found}
+    return dict(zip(asked, ways[0], strict=True)) if len(ways) == 1 and len(fitting) == len(asked) else {}
+
+
+def _vacuum(pressure_kpa: NDArray[np.float64]) -> tuple[NDArray[np.float64], int] | None:
+    """Vacuum as a share of its range, shape (n,), and the rows in which answers are looked for; None without cycles."""
+    low, high = spread(-pressure_kpa)
+    length = cycle_rows(-pressure_kpa)
+    if not high > low or length is None:
+        return None
+    known = np.isfinite(pressure_kpa)
+    last = np.maximum.accumulate(np.where(known, np.arange(len(known)), 0))  # what is missing holds the reading before
+    vacuum = np.clip((np.nan_to_num(-pressure_kpa[last], nan=low) - low) / (high - low), 0.0, 1.0)
+    return vacuum, int(np.clip(0.06 * length, 2, 400))
+
+
+def likelier_valves(digitals: Sequence[Digital], pressure_kpa: NDArray[np.float64]) -> dict[Role, Digital]:
+    """Which of some signals supply and release rather are: where vacuum rises most from rest, and where it ends most.
+
+    Less than what decides without being asked; empty where the answers do not part them.
+    """
+    shares = _vacuum(pressure_kpa)
+    if shares is None or len(digitals) < 2:
+        return {}
+    vacuum, window = shares
+    rise = [max(_median(e.after[e.at < _AT_REST]) for e in _both(d, vacuum, window)) for d in digitals]
+    fall = [max(_median(-e.after[e.at > _HELD]) for e in _both(d, vacuum, window)) for d in digitals]
+    pairs = [(rise[i] + fall[k], i, k) for i in range(len(digitals)) for k in range(len(digitals)) if i != k]
+    (best, first, second), (next_best, *_) = sorted(pairs, reverse=True)[:2]
+    return {"supply": digitals[first], "release": digitals[second]} if best > next_best + _SURER else {}
+
+
+def _both(digital: Digital, vacuum: NDArray[np.float64], window: int) -> tuple[Edges, Edges]:
+    return _edges(digital, vacuum, window, to=1), _edges(digital, vacuum, window, to=0)
+
+
+def _median(values: NDArray[np.float64]) -> float:
+    return float(np.median(values)) if len(values) >= _FEWEST_EDGES else 0.0
 
 
 def likelier_first(columns: Sequence[Column], digitals: Sequence[Digital]) -> list[Column]:

@@ -13,7 +13,7 @@ _FEWEST, _SHARE = 8, 0.01
 
 
 def with_signed_counts(head: Head) -> Head:
-    """The first rows with pressures of 16 bits without a sign read as if they had one.
+    """The first rows with readings of 16 bits without a sign read as if they had one.
 
     Readings lie near zero and near 65536, many different ones at either end and none between.
     """
@@ -30,9 +30,9 @@ def with_signed_counts(head: Head) -> Head:
 
 
 def _is_turned(column: Column) -> bool:
-    named = column.hints.weight("pressure") >= 0.9 or column.hints.pressure_unit is not None
     known = finite(column.values)
-    if column.kind != "number" or not named or len(known) == 0 or known.min() < 0 or known.max() >= _TURN:
+    timely = column.hints.weight("time") > 0 or column.hints.time_unit is not None  # a counter that has wrapped
+    if column.kind != "number" or timely or len(known) == 0 or known.min() < 0 or known.max() >= _TURN:
         return False
     high = known >= (1.0 - _NEAR) * _TURN
     ends = high | (known <= _NEAR * _TURN)

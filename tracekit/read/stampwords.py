@@ -13,14 +13,16 @@ _WORDS: tuple[tuple[str, str], ...] = (
     (r"\s?(?:下午|午後|오후|μ\.?\s?μ\.?)\s?|\s(?:ÖS|CH)$", " PM "),
     (r"\sWET$", " +0000"), (r"\s(?:CET|MEZ|WEST)$", " +0100"), (r"\s(?:CEST|MESZ|EET)$", " +0200"),
     (r"\sEEST$", " +0300"),
+    (r"(\d)\s?г\.?,?\s", r"\1 "), (r"^(\d\d)(\d\d)(\d\d)[ T_](\d\d)(\d\d)(\d\d)", r"\1-\2-\3 \4:\5:\6"),
     (r"\s?([APap][Mm])\.(\d{1,9})$", r".\2 \1"), (r"^(\d{1,2})([A-Za-z]{3})(\d{4})", r"\1 \2 \3"),
     *((rf"{_SPAN}{figures}ms$", rf"0\1:0\2:0\3.{zeros}\4") for figures, zeros in _FIGURES),
     (rf"{_SPAN}$", r"0\1:0\2:0\3.000"),
 )  # fmt: skip
 """Expressions, alike in both engines, and what stands for them: Chinese, Japanese, Korean, Greek, Turkish
 and Vietnamese halves of the day, abbreviations of zones that mean one offset alone (from memory, not verified), a
-fraction behind AM or PM, a month between figures, and times that have passed."""
-_AMONG_FIGURES = re.compile(r"[APap][Mm]\.\d|^\d{1,2}[A-Za-z]{3}\d{4}")
+fraction behind AM or PM, the Russian word for a year, dates and clocks of six figures each, a month between figures,
+and times that have passed."""
+_AMONG_FIGURES = re.compile(r"[APap][Mm]\.\d|^\d{1,2}[A-Za-z]{3}\d{4}|^\d{6}[ T_]\d{6}")
 _COMPILED = tuple((re.compile(pattern), sign) for pattern, sign in _WORDS)
 _PLACE = re.compile(r"\s?\[?\b([A-Z][A-Za-z_]{2,20}/[A-Za-z_/]{3,30})\]?$")
 _OFFSET = re.compile(r"(?:UTC|GMT)\s?(?P<sign>[+-])(?P<hours>\d{1,2})(?::?(?P<minutes>\d{2}))?(?!\d)")

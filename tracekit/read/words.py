@@ -15,6 +15,7 @@ from tracekit.read.multiples import find_multiple, find_spelled
 from tracekit.read.timemultiples import doubtful_factors, find_time_multiple, trailing_multiple
 from tracekit.units import PERCENT, PressureUnit, Sense, TimeUnit, find_pressure_unit, time_unit
 
+_OUTPUT = re.compile(r"(?<![^\W_])%?[Qq][XxBbWw]?\d+(?:\.\d+)?(?![^\W_])")
 Role = Literal["time", "pressure", "supply", "release", "part_present", "station", "tag", "value", "quality", "other"]
 
 _BARE = str.maketrans({"ø": "o", "ł": "l", "ı": "i", "æ": "ae", "œ": "oe", "đ": "d"})
@@ -122,6 +123,8 @@ def hints(name: str, unit_text: str = "") -> NameHints:
     for role, weight, words in table.roles:
         if weight > roles.get(role, 0.0) and words.hit(squeezed, plain):
             roles[role] = weight
+    if _OUTPUT.search(name) is not None:  # "Q0.1" is an output
+        roles.pop("quality", None)
     unit, sense = _pressure(name, unit_text)
     if unit is not None or roles.get("pressure") == 1.0:
         roles = {r: w for r, w in roles.items() if r != "release" or w == 1.0}

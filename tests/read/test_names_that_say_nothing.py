@@ -1,0 +1,96 @@
+"""Columns of which the names say nothing: the pressure tells valves apart, and raw signals are offered by their rest."""
+
+import re
+from itertools import permutations
+
+import numpy as np
+import pytest
+
+from tests.read.dialects import make_recording
+from tests.read.reading import read
+from tracekit.errors import LogReadError
+from tracekit.read.station_file import parse_station
+
+RECORDING = make_recording(cycles=14)
+LEVELS = [RECORDING.digital >> k & 1 for k in range(3)]
+NAMES = "Suction valve,Blow-off,Part present"
+
+
+def put(folder, header: str, pressure, levels=LEVELS):
+    """A log of the recording with some pressures, as text or numbers."""
+    cells = pressure if isinstance(pressure, list) else [f"{p:.3f}" for p in pressure]
+    rows = [",".join(map(str, row)) for row in zip(RECORDING.time_s.round(3), cells, *levels, strict=True)]
+    path = folder / "log.csv"
+    path.write_text("\n".join([f"Time (s),{header}", *rows]) + "\n")
+    return path
+
+
+def offered(path) -> list[str]:
+    """The lines of a question, each with what is offered in its place."""
+    with pytest.raises(LogReadError) as refused:
+        read(path)
+    return [line.strip() for line in str(refused.value).splitlines()[2:]]
+
+
+@pytest.mark.parametrize("order", list(permutations(range(3))))
+@pytest.mark.parametrize("over_kpa", [0.0, 9.0])
+def test_valves_in_any_order_are_told_by_the_pressure(tmp_path, order, over_kpa):
+    """Over-pressure that sinks after a blow-off is no vacuum that rises: one way is left to give out the roles."""
+    release = RECORDING.digital & 2 > 0
+    since = np.arange(len(release)) - np.maximum.accumulate(np.where(release, np.arange(len(release)), 0))
+    kpa = RECORDING.pressure_kpa + np.where(np.cumsum(release) > 0, over_kpa * np.exp(-since / 4), 0.0)
+    held = LEVELS[2] > 0
+    kpa = np.where(held, RECORDING.pressure_kpa, kpa)
+    path = put(tmp_path, "Channel 1 (kPa),Channel 2,Channel 3,Channel 4", kpa, [LEVELS[k] for k in order])
+    found = read(path)
+    assert np.array_equal(found.digital, RECORDING.digital)
+
+
+def test_outputs_are_no_marks_of_quality(tmp_path):
+    """An output of a controller begins with Q as well, and is no column of marks."""
+    found = read(put(tmp_path, "p (kPa),Q0.1,%Q0.2,I1.3", RECORDING.pressure_kpa))
+    assert np.array_equal(found.digital, RECORDING.digital)
+
+
+@pytest.mark.parametrize(
+    ("rest", "full", "told"),
+    [(4.0, 20.0, "[[4.0, 0.0], [20.0, -101.3]]"), (1.0, 5.0, "[[1.0, 0.0], [5.0, -101.3]]"),
+     (0.0, 10.0, "[[0.0, 0.0], [10.0, -101.3]]")],
+)  # fmt: skip
+def test_raw_signals_are_offered_with_no_unit_filled_in(tmp_path, rest, full, told):
+    """Readings that rest at 4 mA or 1 V, or lie from 0 to 10 V, may be psi as well: nothing is filled in, and the scale works."""
+    raw = rest + (full - rest) * np.maximum(RECORDING.pressure_kpa, -101.3) / -101.3
+    path = put(tmp_path, f"AI1,{NAMES}", raw)
+    (line,) = offered(path)
+    assert 'unit = "...", sense = "..."' in line.partition("#")[0]
+    assert f"scale = {told}" in line.partition("#")[2]
+    found = read(path, parse_station(f'[channels]\npressure = {{ column = "AI1", scale = {told} }}\n', "s.toml"))
+    assert np.abs(found.pressure_kpa - RECORDING.pressure_kpa).max() < 0.02
+
+
+@pytest.mark.parametrize("name", ["AI1", "IW64", "Pressure"])
+def test_counts_without_a_sign_under_any_name(tmp_path, name):
+    """Negative whole numbers written 65536 higher are read as such, whatever the column is called."""
+    counts = np.round(RECORDING.pressure_kpa * 10).astype(int)
+    path = put(tmp_path, f"{name},{NAMES}", [str(c % 65536) for c in counts.tolist()])
+    line = offered(path)[0]
+    scale = "scale = [[0.0, 0.0], [-1000.0, -100.0]]"
+    found = read(path, parse_station(f'[channels]\npressure = {{ column = "{name}", {scale} }}\n', "s.toml"))
+    assert re.match(r"pressure = ", line)
+    assert np.abs(found.pressure_kpa - RECORDING.pressure_kpa).max() < 0.051
+
+
+@pytest.mark.parametrize("mark", [6553.5, 3276.7, -3276.8])
+def test_full_counts_in_tenths_are_no_readings(tmp_path, mark):
+    """An open input of 16 bits at a scale of a tenth: missing, as at a scale of one."""
+    kpa = np.where(np.arange(len(RECORDING.time_s)) % 97 == 50, mark, RECORDING.pressure_kpa)
+    found = read(put(tmp_path, f"Pressure (kPa),{NAMES}", kpa))
+    assert np.isnan(found.pressure_kpa).sum() == (kpa == mark).sum()
+
+
+def test_a_minus_behind_numbers_beside_a_few_before(tmp_path):
+    """A rounded "-0.00" does not hide that the minus of all others stands behind."""
+    cells = [f"{abs(p):.2f}-" if p < -0.005 else f"{p:.2f}" for p in RECORDING.pressure_kpa.tolist()]
+    assert "-0.00" in cells
+    found = read(put(tmp_path, f"Pressure (kPa),{NAMES}", cells))
+    assert np.abs(found.pressure_kpa - RECORDING.pressure_kpa).max() < 0.0051
