@@ -7,7 +7,7 @@ import stories
 from stories import Play
 
 from tracekit.model.finding import CauseChance, Detectable
-from tracekit.report.entries import setting_entries, why_leave
+from tracekit.report.entries import setting_entries, suggested_entries, why_leave
 from tracekit.report.ruled import causes_map
 from tracekit.report.sections import what_to_do
 from tracekit.report.todo import steps, to_record
@@ -97,6 +97,7 @@ def test_no_setting_is_entered_before_the_plate_test():
     """A leak that may be too large is not tuned around: neither values nor their reasons stand on the page."""
     result = replace(maybe(0.32), suggestion=replace(stories.suggestion(""), withheld=None))
     assert setting_entries(result) == []
+    assert len(suggested_entries(result)) == 4  # a tuning that was asked for shows them
     assert why_leave(result) == "The plate test comes first."
     assert "Why these settings" not in what_to_do(result, "kPa")
     assert setting_entries(replace(result, baseline=result.data, baseline_leak=result.leak))

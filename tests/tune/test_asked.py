@@ -244,7 +244,8 @@ def test_a_rule_that_only_may_break_is_told_as_such(tmp_path, capsys):
     assert "Not sure to hold, since settings in force are known only roughly: no load given: reset point not lowered" in screen
     assert "under [settings]" in screen
     assert "Breaks" not in screen
-    assert "Do not enter what was asked." in screen
+    assert "Enter it only once these settings are known exactly." in screen
+    assert "Do not enter" not in screen
     page = words_of((tmp_path / "report.html").read_text(encoding="utf-8"))
     assert "What was asked may break 1 rule" in page
     assert re.search(r"Not sure that all \d+ rules hold with what was asked Rule, after rounding Holds Margin no load given: [^\u2212]*not sure", page)

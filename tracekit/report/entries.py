@@ -17,8 +17,13 @@ _TOO_HIGH = {"set_point_too_high": "set_point", "supply_off_unreachable": "suppl
 
 
 def setting_entries(result: StationResult) -> list[dict[str, str]]:
-    """Settings to enter, in the device's own terms."""
-    rows = result.suggestion.settings if result.suggestion.withheld is None and not untold_leak(result) else ()
+    """Settings to enter after a diagnosis: none before a leak that cannot be judged is tested."""
+    return [] if untold_leak(result) else suggested_entries(result)
+
+
+def suggested_entries(result: StationResult) -> list[dict[str, str]]:
+    """The settings of a suggestion, in the device's own terms."""
+    rows = result.suggestion.settings if result.suggestion.withheld is None else ()
     to_type = max((_decimals(s.shown, s.unit) for s in rows), default=0)
     return [
         {

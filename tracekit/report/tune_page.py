@@ -10,7 +10,7 @@ from tracekit.model.result import DiagnosisRecord, StationResult
 from tracekit.model.station import Station
 from tracekit.model.tuning import Fitted, Tuning
 from tracekit.report.cautions import CAUTIONS
-from tracekit.report.entries import setting_entries
+from tracekit.report.entries import suggested_entries
 from tracekit.report.frame import Block, asset, frame, render
 from tracekit.report.markup import html_number
 from tracekit.report.measures import measure, setting, setting_names
@@ -27,6 +27,7 @@ from tracekit.report.tune_words import (
     asked_lines,
     command_options,
     device_value,
+    do_not_enter,
     extrapolates,
     figure,
     headline,
@@ -82,7 +83,7 @@ def _entries(tuning: Tuning, result: StationResult) -> list[dict[str, str]]:
     """The buttons of the settings to enter: those asked for, unless a rule forbids them, else those suggested."""
     asked, suggestion = tuning.what_if, tuning.suggestion
     if asked is None:
-        return setting_entries(result) if suggestion.withheld is None else []
+        return suggested_entries(result) if suggestion.withheld is None else []
     if asked.newly:
         return []
     return [
@@ -102,7 +103,8 @@ def _answer(tuning: Tuning, result: StationResult, unit: str) -> str:
         lead = f"{lead} {tuning.chatter.text}".strip()
     return render("tune_answer.html", {
         "headline": headline(tuning), "lead": lead, "entries": entries, "asked": asked_lines(tuning),
-        "of_asked": tuning.what_if is not None, "refused": tuning.what_if is not None and bool(tuning.what_if.newly),
+        "of_asked": tuning.what_if is not None,
+        "refused": "" if tuning.what_if is None else do_not_enter(tuning.what_if),
         "one_unit": entries[0]["unit"] if len({e["unit"] for e in entries}) == 1 else "",
         "leave": reason, "prediction": PREDICTION,
         "reasons": [plain(capital((setting_names(r),))) for r in reason_lines(tuning)],

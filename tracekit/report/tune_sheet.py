@@ -8,7 +8,7 @@ from tracekit.report.cautions import SHORT
 from tracekit.report.frame import Block, frame, render
 from tracekit.report.measures import setting, setting_names
 from tracekit.report.text import NBSP, clean
-from tracekit.report.tune_words import asked_lines, command_options, device_value, figure, plain_value
+from tracekit.report.tune_words import asked_lines, command_options, device_value, do_not_enter, figure, plain_value
 
 _BLANK = "\u2002" * 7
 _VERIFY = (
@@ -64,7 +64,7 @@ def _reasons(tuning: Tuning) -> list[str]:
     if asked is None:
         until = [f"{note}." for note in tuning.notes]
         return ["Enter only at this station." if withheld is None else f"No settings to enter. {withheld}.", *until]
-    first = "Do not enter what was asked." if asked.newly else f"{_ASKED} Enter only at this station."
+    first = do_not_enter(asked) or f"{_ASKED} Enter only at this station."
     advice = [f"Suggested: {withheld}."] if withheld is not None else []
     return [first, *asked_lines(tuning), *advice]
 

@@ -13,6 +13,7 @@ from tracekit.report.tune_words import (
     PREDICTION,
     asked_lines,
     device_value,
+    do_not_enter,
     extrapolates,
     figure,
     headline,
@@ -45,7 +46,7 @@ def tuning_lines(tuning: Tuning, unit: str = "kPa") -> list[str]:
     for line in asked_lines(tuning):
         lines += _wrapped(line, unit)
     if asked is not None and asked.newly:
-        lines.append("Do not enter what was asked.")
+        lines.append(do_not_enter(asked))
     if suggestion.withheld is not None:
         lines += _wrapped(f"{'' if asked is None else 'Suggested: '}{suggestion.withheld}.", unit)
     if tuning.chatter is not None:

@@ -51,7 +51,7 @@ def _asked_headline(tuning: Tuning, asked: WhatIf) -> str:
     if breaks:
         return f"What was asked breaks {_rules(len(breaks))}"
     if asked.newly:
-        return f"What was asked may break {_rules(len(asked.newly))}"
+        return f"What was asked may break {_rules(sum(c.name in asked.unsure for c in asked.broken))}"
     if left:
         return f"What was asked leaves {_rules(len(left))} broken"
     n = len(asked_changes(tuning, asked))
@@ -98,7 +98,7 @@ def asked_lines(tuning: Tuning) -> tuple[str, ...]:
         (UNSURE, [c for c in asked.broken if c.name in asked.unsure]),
     ):
         if found:
-            lines.append(f"{words}: {_short_by(found)}.")
+            lines.append(f"{words}: {_short_by(found, 'up to ' if words == UNSURE else '')}.")
     if not asked.broken:
         lines.append("Every rule holds.")
     if asked.withheld is not None:
@@ -112,8 +112,16 @@ def asked_lines(tuning: Tuning) -> tuple[str, ...]:
     return (*lines, *(f"{note}." for note in asked.notes))
 
 
-def _short_by(rules: Iterable[Constraint]) -> str:
-    return "; ".join(f"{rule_words(c.name)} (short by {-c.margin_kpa:.1f} kPa)" for c in rules)
+def do_not_enter(asked: WhatIf) -> str:
+    """What is to be done with settings that break a rule, or may break one; empty where they break none."""
+    if not asked.newly:
+        return ""
+    sure = any(name not in asked.unsure for name in asked.newly)
+    return "Do not enter what was asked." if sure else "Enter it only once these settings are known exactly."
+
+
+def _short_by(rules: Iterable[Constraint], most: str) -> str:
+    return "; ".join(f"{rule_words(c.name)} (short by {most}{-c.margin_kpa:.1f} kPa)" for c in rules)
 
 
 def rule_words(name: str) -> str:
