@@ -59,3 +59,11 @@ def test_unknown_code(capsys: pytest.CaptureFixture[str]) -> None:
     status, out, err = _run(capsys, "flow_restrictd")
     assert (status, out) == (2, "")
     assert 'Did you mean "flow_restricted"?' in err
+
+
+def test_an_entry_is_called_as_a_page_calls_it(capsys: pytest.CaptureFixture[str]) -> None:
+    """The first line is the name that stands on pages; the handbook's own title follows."""
+    assert cli.run(["explain", "check_valve_leak"]) == 0
+    lines = capsys.readouterr().out.splitlines()
+    assert lines[0] == "Leaking check valve"
+    assert "Also called: Leak back through the check valve" in lines

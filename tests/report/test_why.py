@@ -205,3 +205,10 @@ def test_groups_without_a_column_are_named_by_their_leak_beside_the_rows():
     drawn = hold_rows(replace(whole, leak=replace(whole.leak, groups=parted))).html
     assert ">small leak<" in drawn
     assert ">large leak<" in drawn
+
+
+def test_the_code_of_a_finding_leads_to_the_handbook():
+    """A page says how to ask for all about its first finding, and the handbook calls it as the page does."""
+    html = why_this_cause(stories.torn_cup().stations[0], "kPa")
+    assert "tracekit explain leak_steady" in html
+    assert "tracekit explain" not in why_this_cause(stories.healthy().stations[0], "kPa")

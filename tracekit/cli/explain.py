@@ -11,6 +11,7 @@ import typer
 
 from tracekit.judge import handbook
 from tracekit.judge.handbook import Check, Entry, Repair
+from tracekit.report.phrases import cause_name
 
 KIND_HEADINGS = (
     ("cause", "Causes: what to repair"),
@@ -61,13 +62,15 @@ def _list_lines() -> _Lines:
     for kind, heading in KIND_HEADINGS:
         lines.append(("", heading))
         entries = [handbook.entry(code) for code in handbook.codes() if handbook.entry(code).kind == kind]
-        lines += [(f"  {entry.code:<{longest}}  ", entry.title) for entry in entries]
+        lines += [(f"  {entry.code:<{longest}}  ", cause_name(entry.code)) for entry in entries]
         lines.append(("", ""))
     return [*lines, ("", "tracekit explain CODE says more of each.")]
 
 
 def _entry_lines(entry: Entry) -> _Lines:
-    lines: _Lines = [("", entry.title), ("", f"{entry.code} ({entry.kind})"), ("", ""), ("", entry.what)]
+    name = cause_name(entry.code)
+    also = [("", f"Also called: {entry.title}")] if entry.title != name else []
+    lines: _Lines = [("", name), ("", f"{entry.code} ({entry.kind})"), *also, ("", ""), ("", entry.what)]
     lines += _section("How it shows in a log", entry.shows)
     lines += _section("What else looks like it", (_named(other.name, other.code) for other in entry.taken_for))
     lines += _check_lines("Quick test", entry.test)

@@ -25,9 +25,15 @@ def why_this_cause(result: StationResult, unit: str) -> str:
     """Causes with their chances, "something else" completing the sum, and what else was found."""
     return render("causes.html", {
         "causes": _causes(result), "others": _others(result), "named": _named_cycles(result),
-        "same": _told_alike(result), "both": both_told(result),
+        "same": _told_alike(result), "both": both_told(result), "code": _code(result),
         "levels": html(note(result, tuple(c.reason for c in result.causes)), unit),
     }, unit)  # fmt: skip
+
+
+def _code(result: StationResult) -> str:
+    """The code of the first finding, by which the handbook is asked; empty without one that it knows."""
+    main = main_finding(result)
+    return main.code if main is not None and main.code in CODES else ""
 
 
 def has_causes(result: StationResult) -> bool:
