@@ -5,12 +5,13 @@ import numpy as np
 from tracekit.frozen import dataclass
 from tracekit.measure import leak_forms
 from tracekit.measure.leak_bins import Bools, Floats, History, Timeline, break_at_falls, gather
-from tracekit.measure.leak_pieces import Pieces, Windows, cut_pieces, cycle_sum, piece_sum, usable
+from tracekit.measure.leak_pieces import Pieces, Windows, cut_pieces, cycle_sum, usable
 from tracekit.measure.leak_search import enough, flow_of, inflow, scan
 from tracekit.measure.leak_sums import CycleSums, Scales, Wall, bin_noise
 from tracekit.measure.leak_walls import with_boost
 from tracekit.model.cycle import StationData
 from tracekit.options.leak import LeakOptions
+from tracekit.signal.pieces import whole_runs
 
 NODE_SPACING = 1.6
 NODES_FROM = (0.02, 0.2)
@@ -157,15 +158,19 @@ def _misfit(sums: CycleSums, amplitude: Floats, best: int, chosen: Bools) -> Flo
 
 def straight_lines(history: History, pieces: Pieces) -> tuple[Floats, Floats, Floats]:
     """Slope of straight lines through each cycle's pieces, their mean vacuum, and root of their squared lengths."""
-    n, t = history.samples[pieces.index], history.time_s[pieces.index]
-    p = history.pressure_kpa[pieces.index] - history.ambient_kpa
-    t = t - t[pieces.start][pieces.owner]
-    total = piece_sum(pieces, n)
-    t0, p0 = piece_sum(pieces, n * t), piece_sum(pieces, n * p)
-    tt = cycle_sum(pieces, piece_sum(pieces, n * t * t) - t0 * t0 / total)
-    tp = cycle_sum(pieces, piece_sum(pieces, n * t * p) - t0 * p0 / total)
+    total, t0, p0, tt, tp, longest = np.empty((6, len(pieces.start)))
+    for some in whole_runs(pieces.owner):
+        index, run = pieces.index[some], slice(pieces.owner[some.start], pieces.owner[some.stop - 1] + 1)
+        start = pieces.start[run] - some.start
+        n, time = history.samples[index], history.time_s[index]
+        t = time - np.repeat(time[start], pieces.count[run])
+        p = history.pressure_kpa[index] - history.ambient_kpa
+        nt = n * t
+        for out, values in ((total, n), (t0, nt), (p0, n * p), (tt, nt * t), (tp, nt * p)):
+            out[run] = np.add.reduceat(values, start)
+        longest[run] = t[np.append(start[1:], len(t)) - 1]
+    tt, tp = cycle_sum(pieces, tt - t0 * t0 / total), cycle_sum(pieces, tp - t0 * p0 / total)
     with np.errstate(invalid="ignore", divide="ignore"):
         slope = tp / tt
         vacuum = -cycle_sum(pieces, p0) / cycle_sum(pieces, total)
-    last = np.append(pieces.start[1:], len(t)) - 1
-    return slope, vacuum, np.sqrt(cycle_sum(pieces, t[last] ** 2))
+    return slope, vacuum, np.sqrt(cycle_sum(pieces, longest**2))

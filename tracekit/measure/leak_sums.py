@@ -19,7 +19,7 @@ from tracekit.frozen import dataclass
 from tracekit.measure import leak_forms
 from tracekit.measure.leak_bins import Bools, Floats, History, Ints
 from tracekit.measure.leak_pieces import Pieces, cycle_sum, piece_sum
-from tracekit.physics.heat import MEMORY_SHARE, Parts, exchange_rate_1_s, follow, wall_parts
+from tracekit.physics.heat import MEMORY_SHARE, Parts, exchange_rate_1_s, follow, recursion, wall_parts
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -155,9 +155,9 @@ def gas_of(history: History, wall: Wall, inflow_1_s: Floats) -> Gas:
 
 def gases_of(history: History, walls: Sequence[Wall], inflow_1_s: Floats) -> Gas:
     """Under several wall exchanges of one spread: rate (n_walls, n_bins), memory (n_parts, n_walls, n_bins)."""
-    tau_s = np.array([[wall.tau_s] for wall in walls])
-    exchange = exchange_rate_1_s(tau_s, history.pressure_kpa / history.ambient_kpa)
-    rate, parts = exchange * history.boost + inflow_1_s / history.boost, wall_parts(walls[0].spread_ln)
+    tau_s, parts = np.array([[wall.tau_s] for wall in walls]), wall_parts(walls[0].spread_ln)
+    rate = exchange_rate_1_s(1.0, history.pressure_kpa / history.ambient_kpa) * history.boost / tau_s
+    rate += inflow_1_s / history.boost
     turns = parts.kappa[:, None, None] * (rate * history.step_s)
     memory = follow(history.log_pressure, turns, history.free)
     return Gas(rate=rate, memory=memory, parts=parts)
@@ -165,25 +165,28 @@ def gases_of(history: History, walls: Sequence[Wall], inflow_1_s: Floats) -> Gas
 
 def regressors(history: History, pieces: Pieces, gas: Gas, flow: Floats) -> Regressors:
     """Columns of the model; `flow` is φ in every bin of the history, shape (n_forms, n_bins)."""
-    index, start, owner, parts = pieces.index, pieces.start, pieces.owner, gas.parts
+    # take and repeat cost a fraction of what an index in brackets does
+    index, start, parts = pieces.index, pieces.start, gas.parts
     half_s = 0.5 * pieces.step_s
-    turns = _between(gas.rate[..., index], half_s)
-    run = _since(turns.copy(), start)
+    turns = _between(gas.rate.take(index, axis=-1), half_s)
+    run = _summed(turns, pieces)
     modes = parts.lam.reshape(-1, *(1,) * run.ndim)
     faded = np.exp(-modes * run)
-    u, y = history.log_pressure[index], gas.memory[..., index]
-    content = u - MEMORY_SHARE * (u - y.mean(axis=0))
-    entered = flow[:, index] * (np.exp(-content) / history.ambient_kpa)[..., None, :]
-    path = _since(_between(entered, half_s), start)
+    u, y = history.log_pressure[index], gas.memory.take(index, axis=-1)
+    content = MEMORY_SHARE * (u - y.mean(axis=0))
+    content -= u
+    entered = flow.take(index, axis=-1) * (np.exp(content, out=content) / history.ambient_kpa)[..., None, :]
+    path = _summed(_between(entered, half_s), pieces)
     lagging = follow(path, modes[..., None] * turns[..., None, :], pieces.first)
     u_a = u[start]
-    colder = np.stack([sum_over(row, y[..., start] - u_a) for row in parts.take])[..., owner]
+    above = y.take(start, axis=-1) - u_a
+    colder = np.repeat(np.stack([sum_over(row, above) for row in parts.take]), pieces.count, axis=-1)
     gone = sum_over(parts.gain, faded)
     path *= 1.4
     path -= sum_over(0.4 * parts.gain, lagging)
     return Regressors(
         level=1.0 + 0.4 * gone,
-        seen=u + 0.4 * u_a[owner] * gone,
+        seen=u + 0.4 * np.repeat(u_a, pieces.count) * gone,
         memory=-0.4 * np.sum(colder * faded, axis=0),
         leak=path,
     )
@@ -206,11 +209,9 @@ def _between(values: Floats, half_s: Floats) -> Floats:
     return out
 
 
-def _since(steps: Floats, start: Ints) -> Floats:
-    """A running sum over the steps, 0 at the first bin of each piece: the sum of the piece before goes off there."""
-    if len(start) > 1:
-        steps[..., start[1:]] = -np.add.reduceat(steps, start, axis=-1)[..., :-1]
-    return np.cumsum(steps, axis=-1, out=steps)
+def _summed(steps: Floats, pieces: Pieces) -> Floats:
+    """A running sum over the steps of each piece, along the last axis; a cumulated sum, one by one, takes longer."""
+    return recursion(np.where(pieces.first, 0.0, 1.0), steps, int(pieces.count.max(initial=0)))
 
 
 def cycle_sums(
@@ -327,19 +328,22 @@ def joined(sums: Sequence[CycleSums]) -> CycleSums:
 def fit_all(sums: CycleSums, chosen: Bools, scales: Scales) -> Fits:
     """Fit every wall exchange and form to the chosen cycles, with the prior of α."""
     prior_weight = scales.prior_weight
-    gg, gh, gu = (a[..., chosen] for a in (sums.gg, sums.gh, sums.gu))
-    uu, uh, hh = (a[..., None, chosen] for a in (sums.uu, sums.uh, sums.hh))
+    at = np.flatnonzero(chosen)
+    gg, gh, gu = (a.take(at, axis=-1) for a in (sums.gg, sums.gh, sums.gu))
+    uu, uh, hh = (a.take(at, axis=-1)[..., None, :] for a in (sums.uu, sums.uh, sums.hh))
     gu, uh, uu = gu - gh, uh - hh, uu - 2.0 * uh + hh
     precision = np.sum(hh - gh**2 / gg, axis=-1) + prior_weight
     d = (np.sum(uh - gu * gh / gg, axis=-1) + prior_weight * scales.memory_mean) / precision
     by_cycle = d[..., None]
     misfit = uu - 2.0 * by_cycle * uh + by_cycle**2 * hh - (gu - by_cycle * gh) ** 2 / gg
-    spread = scales.variance * np.sum(sums.spread[..., chosen], axis=-1)[..., None]
+    spread = scales.variance * np.sum(sums.spread.take(at, axis=-1), axis=-1)[..., None]
     total = np.sum(misfit, axis=-1) + (d - scales.memory_mean) ** 2 * prior_weight + spread
 
     def placed(values: Floats) -> Floats:
+        if len(at) == len(chosen):
+            return values
         out = np.full(sums.gg.shape, np.nan)
-        out[..., chosen] = values
+        out[..., at] = values
         return out
 
     return Fits(

@@ -61,7 +61,7 @@ def recursion(
         product[..., :reach] = 0.0
         a, product = product, np.empty_like(a) if a is factor else a
         reach *= 2
-        if float(a.max(initial=0.0)) < 1e-9:
+        if reach > 8 and float(a.max(initial=0.0)) < 1e-9:
             break
     return y
 
