@@ -2,12 +2,14 @@
 
 from dataclasses import replace
 
+import numpy as np
 import stories
 from stories import Play
 
 from tracekit.model.finding import Evidence
 from tracekit.model.result import LeakGroup
 from tracekit.report.levels import EVACUATION
+from tracekit.report.pictures.blowoff import blowoff
 from tracekit.report.pictures.choose import choose
 from tracekit.report.pictures.fall import fall
 from tracekit.report.pictures.pulldown import pulldown
@@ -60,3 +62,15 @@ def test_two_rates_are_drawn_as_two_falls():
     assert "20 cycles" in heading(shown)
     assert "on the others" in heading(shown)
     assert "Line: median fall of the 20 cycles that fall faster." in plain(shown.caption)
+
+
+def test_a_release_in_parts_is_drawn_from_its_command():
+    """Where a release comes in two parts, as beside a supply that is still on, they are one curve from the first on."""
+    whole = stories.result(Play(cycles=40))
+    periods = whole.data.periods
+    kinds = periods.codes("kind").copy()
+    kinds[periods.where("kind", "idle")] = kinds[periods.where("kind", "release")][0]
+    split = replace(whole, data=replace(whole.data, periods=periods.with_columns(kind=kinds)))
+    one, two = blowoff(whole).rows, blowoff(split).rows
+    assert abs(two[0][1] - np.interp(two[0][0], [r[0] for r in one], [r[1] for r in one])) < 0.5
+    assert two[-1][0] > one[-1][0] + 0.5

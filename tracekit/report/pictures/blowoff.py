@@ -29,6 +29,7 @@ from tracekit.report.view import Floats, Mask, grid_spread, in_periods, main_fin
 from tracekit.report.words import Num, Text, join, say, share_of
 
 _MOST_CYCLES, _POINTS, _LEAST_SAMPLES, _LONGEST_S, _PEAK_KPA = 80, 48, 5, 1.0, 0.4
+_ENDS_BEFORE = 0.88  # of the other line
 _LEFT = 0.1  # of the vacuum, when the release time ends
 
 
@@ -76,13 +77,16 @@ def blowoff(result: StationResult, unit: str = "kPa") -> Picture | None:
 
 def _release(data: StationData, part: Mask | None) -> _Release | None:
     held = data.cycles.where("outcome", "held")
-    gripped = np.append(held if part is None else held & part, False)
-    periods = np.flatnonzero(data.periods.where("kind", "release") & gripped[data.periods.codes("cycle")])
-    found = runs(in_periods(data, spaced(periods, _MOST_CYCLES)), data.bins.period)
-    starts = data.periods.floats("start_s")
+    chosen = np.zeros(len(held) + 1, np.bool_)
+    chosen[spaced(np.flatnonzero(held if part is None else held & part), _MOST_CYCLES)] = True
+    owner = data.periods.codes("cycle")
+    periods = np.flatnonzero(data.periods.where("kind", "release") & chosen[owner])
+    starts = np.full(len(held) + 1, np.inf)  # a release in parts, as beside a supply that is on, begins with the first
+    np.minimum.at(starts, owner[periods], data.periods.floats("start_s")[periods])
+    found = runs(in_periods(data, periods), data.bins.cycle)
     curves = [
-        (data.bins.time_s[rows] - starts[p], -data.bins.pressure_kpa[rows])
-        for p, rows in found
+        (data.bins.time_s[rows] - starts[c], -data.bins.pressure_kpa[rows])
+        for c, rows in found
         if len(rows) >= _LEAST_SAMPLES
     ]
     if len(curves) < 5:
@@ -127,6 +131,8 @@ def _named(here: _Release, base: _Release, y: Axis, names: tuple[str, str]) -> l
     gap = (float(here.mid[-1]) - float(base.mid[-1])) / (y.high - y.low) * 180.0
     push = int(max(0.0, 18.0 - abs(gap)) / 2.0) + 1 if abs(gap) < 18.0 else 0
     up, down = (4 - push, 4 + push)
+    if here.time_s[-1] < _ENDS_BEFORE * base.time_s[-1]:  # beside its end the other line goes on
+        return [_label(here, names[0], "t-usual", -18), _label(base, names[1], "t-base")]
     return [
         _label(here, names[0], "t-usual", up if gap >= 0 else down),
         _label(base, names[1], "t-base", down if gap >= 0 else up),
