@@ -145,3 +145,14 @@ def test_the_terminal_leaves_recording_to_the_page():
     text = first_screen(stories.record(stories.result(Play(cycles=40), findings=(stories.finding("leak_steady", steps=(test,)),))), None)
     assert "Look at the gauge." in text
     assert "To log it" not in text
+
+
+def test_the_log_s_own_overlap_is_told():
+    """The test asks how long both commands are on: what this log has of it stands beside the question."""
+    found = stories.finding("valves_overlap", kind="setting", cycles=(1, 2, 3))
+    result = stories.result(Play(cycles=10), findings=(found,))
+    both = np.zeros(10)
+    both[1:4] = 0.06
+    told = steps(replace(result, data=replace(result.data, timing={**result.data.timing, "overlap_s": both})))[0]
+    assert told.how.startswith("This log has both on for 60 ms (median of 3 cycles).")
+    assert "This log has both" not in steps(result)[0].how

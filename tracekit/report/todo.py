@@ -74,6 +74,8 @@ def _by_findings(result: StationResult, limits: Sequence[Passed]) -> tuple[Step,
     found = [as_told(step_of(s), result, source) for s in source.next_steps] if source is not None else []
     if found and source is not None and source.code == "timeout_too_short":
         found[0] = replace(found[0], how=f"{found[0].how} {_time_limit(result, source)}".strip())
+    if found and source is not None and source.code == "valves_overlap":
+        found[0] = replace(found[0], how=f"{_both_on(result, source)} {found[0].how}".strip())
     if source is not None and source.code == "sensor_zero_shift":
         found = [_on_its_side(step, source) for step in found]
     if source is not None and source.code == "release_weak":
@@ -100,6 +102,20 @@ def _on_its_side(step: Step, source: Finding) -> Step:
         return step
     left = _OVER_PRESSURE if idle < 0.0 else _VACUUM_LEFT
     return replace(step, results=tuple((seen, left if seen == _SOUND_ZERO else means) for seen, means in step.results))
+
+
+def _both_on(result: StationResult, source: Finding) -> str:
+    """For how long the log has both commands on, which the test asks for; empty where it does not tell."""
+    both = result.data.timing.get("overlap_s")
+    if both is None:
+        return ""
+    named = both[[c for c in source.cycles if 0 <= c < len(both)]]
+    known = named[np.isfinite(named) & (named > 0.0)]
+    if not len(known):
+        return ""
+    step = 1e3 * result.data.sensor.sample_interval_s
+    size = step * round(1e3 * float(np.median(known)) / step)
+    return f"This log has both on for {size:.3g} ms (median of {len(known)} cycles)."
 
 
 def _time_limit(result: StationResult, source: Finding) -> str:
