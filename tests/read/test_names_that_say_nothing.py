@@ -94,3 +94,48 @@ def test_a_minus_behind_numbers_beside_a_few_before(tmp_path):
     assert "-0.00" in cells
     found = read(put(tmp_path, f"Pressure (kPa),{NAMES}", cells))
     assert np.abs(found.pressure_kpa - RECORDING.pressure_kpa).max() < 0.0051
+
+
+@pytest.mark.parametrize("mark", ["X", "x", "y"])
+def test_marks_beside_empty_cells_are_signals_under_any_name(tmp_path, mark):
+    """Columns with one mark or nothing switch, in whatever language they are named."""
+    levels = [[mark if v else "" for v in own.tolist()] for own in LEVELS]
+    found = read(put(tmp_path, "p (kPa),Imik,Puhu,Olem", RECORDING.pressure_kpa, levels))
+    assert np.array_equal(found.digital, RECORDING.digital)
+
+
+@pytest.mark.parametrize("places", [(31, 20, 0), (17, 30, 24)])
+def test_words_of_thirty_two_bits(tmp_path, places):
+    """Bits above the sixteenth are signals of a column that is called a word."""
+    words = sum(own.astype(np.int64) << k for own, k in zip(LEVELS, places, strict=True))
+    assert np.array_equal(
+        read(put(tmp_path, "p (kPa),DI word", RECORDING.pressure_kpa, [words])).digital, RECORDING.digital
+    )
+
+
+def test_a_part_that_does_not_follow_the_vacuum_is_asked_about(tmp_path):
+    """The signal that is named more like a part is another one: both answers are offered, and each is taken."""
+    down = np.roll(LEVELS[2], -40)
+    path = put(tmp_path, "p (kPa),Suction,Blow-off,Part,Gripper down", RECORDING.pressure_kpa, [*LEVELS, down])
+    (line,) = offered(path)
+    first, second = re.findall(r'part_present = \{ column = "[^"]*" \}', line)
+    for answer, level in ((first, LEVELS[2]), (second, down)):
+        assert np.array_equal(read(path, parse_station(f"[channels]\n{answer}\n", "s.toml")).digital >> 2, level)
+    path = put(tmp_path, "p (kPa),Suction,Blow-off,Gripper down,Part", RECORDING.pressure_kpa, [*LEVELS, down])
+    assert np.array_equal(read(path).digital, RECORDING.digital)
+
+
+def test_compressed_air_is_no_vacuum(tmp_path):
+    """What is named pressure and never comes near ambient gives way to the other column in a unit of pressure."""
+    air = [f"{5.6 - 0.1 * on}" for on in LEVELS[0].tolist()]
+    mbar = [f"{10 * p:.1f}" for p in RECORDING.pressure_kpa]
+    found = read(put(tmp_path, f"Pressure (bar),AI2 (mbar),{NAMES}", air, [mbar, *LEVELS]))
+    assert found.layout.columns["pressure"] == "AI2 (mbar)"
+    assert np.abs(found.pressure_kpa - RECORDING.pressure_kpa).max() < 0.0051
+
+
+def test_one_signal_is_offered_for_one_role(tmp_path):
+    """Where a single signal is left for two roles, one line names it, and the other role stands beside it."""
+    rows = np.roll(LEVELS[0], 90)
+    (line,) = offered(put(tmp_path, "p (kPa),CH2,Part present", RECORDING.pressure_kpa, [rows, LEVELS[2]]))
+    assert line == 'supply = { column = "CH2" }   # or release = { column = "CH2" }'

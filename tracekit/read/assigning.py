@@ -53,7 +53,8 @@ def with_digitals(
     off = channels["supply"].off_column if "supply" in channels else None
     off_coil = next((d for d in free if d.name == off), None)
     free = [d for d in free if d is not off_coil]
-    for named_role, digital in by_name(free).items():
+    named = by_name(free)
+    for named_role, digital in named.items():
         if named_role not in barred:
             free.remove(digital)
             _take(roles, facts, named_role, digital, "name", 0.97)
@@ -70,7 +71,12 @@ def with_digitals(
     still = [r for r in open_roles if r not in roles]
     likelier = likelier_valves(asked, pressure.kpa(column.values)) if {"supply", "release"} <= set(still) else {}
     questions = _ask_roles(asked, still, likelier)
-    questions += [*exchanged, *_ask_levels(digitals, roles), *ask_coils(digitals, channels)]
+    questions += [
+        *exchanged,
+        *_ask_part(digitals, roles, named, pressure.kpa(column.values)),
+        *_ask_levels(digitals, roles),
+        *ask_coils(digitals, channels),
+    ]
     if unknown and not questions:
         read = {plan.column for plan in roles.values()}
         text = joined(dict.fromkeys(d.name if d.plan.column in read else d.plan.column for d in unknown))
@@ -120,6 +126,29 @@ def _ask_exchanged(
     return [Question(found=found, line=line)]
 
 
+def _ask_part(
+    digitals: Sequence[Digital],
+    roles: Mapping[str, LevelPlan],
+    named: Mapping[Role, Digital],
+    kpa: NDArray[np.float64],
+) -> list[Question]:
+    """Ask where a signal that is named like a part follows the vacuum, and the one that is named more so does not."""
+    chosen = named.get("part_present")
+    rivals = [
+        d
+        for d in digitals
+        if d is not chosen and d.moves and d.weights.get("part_present", 0.0) >= EVIDENCE.half_weight
+    ]
+    if chosen is None or not rivals or roles.get("part_present") is not chosen.plan:
+        return []
+    shown = by_response((chosen, *rivals), kpa).get("part_present")
+    if shown is None or shown[0] is chosen:
+        return []
+    found = f'"{shown[0].name}" follows the vacuum, as a part that is held does, and "{chosen.name}" does not'
+    line = f'part_present = {{ column = "{shown[0].name}" }}   # or part_present = {{ column = "{chosen.name}" }}'
+    return [Question(found=found, line=line)]
+
+
 def _ask_levels(digitals: Sequence[Digital], roles: Mapping[str, LevelPlan]) -> list[Question]:
     """Ask where a signal has a role and no level of it can be read."""
     dark = [(r, d) for r, plan in roles.items() for d in digitals if d.plan is plan and not (d.levels >= 0).any()]
@@ -142,9 +171,16 @@ def _ask_roles(
     likely = {role: [d for d in ordered if not _named_otherwise(d, role)] or ordered for role in open_roles}
     alike = all(len(own) == len(unknown) for own in likely.values())
     questions = []
+    if len(unknown) == 1 and len(open_roles) > 1:  # it has one of these roles at most
+        name = unknown[0].name
+        line = f'{open_roles[0]} = {{ column = "{name}" }}'
+        others = "".join(f'; or {role} = {{ column = "{name}" }}' for role in open_roles[1:])
+        found = f'"{name}" switches, but whether it is {" or ".join(open_roles)} does not show'
+        return [Question(found=found, line=f"{line}   # {others[2:]}")]
     for place, (role, own) in enumerate(likely.items()):
         which = " or ".join(open_roles if alike else [role])
-        found = f"{joined(d.name for d in own)} switch, but which is {which} does not show"
+        alone = f'"{own[0].name}" switches, but whether it is {which} does not show'
+        found = alone if len(own) == 1 else f"{joined(d.name for d in own)} switch, but which is {which} does not show"
         shown = next((d for r, d in likelier.items() if r == role and any(d is one for one in own)), None)
         chosen = own[min(place, len(own) - 1) if alike else 0] if shown is None else shown
         questions.append(Question(found=found, line=f'{role} = {{ column = "{chosen.name}" }}'))

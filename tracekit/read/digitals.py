@@ -30,10 +30,13 @@ _SPARSE, _CHANGING, _FEWEST_CHANGES = 0.5, 0.9, 3
 _EMPTY_STATE = 0.01  # of the rows of a column of states: more empty ones are no damage
 _FEWEST_STATES, _MOST_STATES, _MOST_BITS, _FEWEST_TURNS = 3, 24, 16, 4
 _STEP_NAMES = frozenset({"step", "phase", "state", "schritt", "etape", "paso", "passo", "krok", "zustand"})
+_LONG_WORD = 32  # bits of a column that is called a word
 _WORD_END = 2.0**63  # a number from here on is no word of bits
 _WORD_NAMES = frozenset({"word", "di", "dio", "digital", "inputs", "bits", "flags", "status", "io", "byte", "mask"})
 
 
+_MARKS = frozenset({"x", "X", "\u2022", "\u2713", "\u2714", "\u2717", "\u00d7", "|", "I", "y", "Y", "o", "O"})
+"""Marks of on beside empty cells, whatever the column is called (common practice, no source)."""
 _MEASURED = frozenset(
     {"°c", "degc", "c", "°f", "degf", "k", "l/min", "nl/min", "l/s", "m3/h", "%rh", "% rh", "mm", "n", "hz"}
 )
@@ -187,7 +190,8 @@ def _marks_only_on(column: Column) -> bool:
     """True for a column with a single mark for on and empty cells between, many times by turns."""
     if column.kind == "text":
         words = {w.strip() for w in column.words}
-        if len(words) != 1 or not any(column.hints.weight(r) >= 0.5 for r in ROLES):
+        named = any(column.hints.weight(r) >= 0.5 for r in ROLES) or words <= _MARKS
+        if len(words) != 1 or not named:
             return False
     elif column.kind in ("level", "number"):
         known = finite(column.values)
@@ -219,9 +223,10 @@ def _plans(column: Column, *, wanted: bool) -> list[LevelPlan]:
     named = any(column.hints.weight(role) >= 0.8 for role in ROLES)
     says_word = bool(column.bits) or not _WORD_NAMES.isdisjoint(column.hints.tokens)
     if says_word and not named and column.profile.whole and column.levels > 2:
-        within = known.min() >= -(2 ** (_MOST_BITS - 1)) and known.max() < 2**_MOST_BITS
+        within = known.min() >= -(2 ** (_LONG_WORD - 1)) and known.max() < 2**_LONG_WORD
         if within:
-            return [LevelPlan(column=column.name, kind="bit", bit=b) for b in _moving_bits(np.unique(known))]
+            bits = _moving_bits(np.unique(known), _LONG_WORD)
+            return [LevelPlan(column=column.name, kind="bit", bit=b) for b in bits]
     read = _is_reading(column, wanted=wanted)
     if (
         column.levels > 2
@@ -354,9 +359,9 @@ def _packed(states: NDArray[np.float64]) -> bool:
     return whole and (signed or bool(states.min() >= 0)) and bool(states.max() < 2**_MOST_BITS)
 
 
-def _moving_bits(states: NDArray[np.float64]) -> list[int]:
+def _moving_bits(states: NDArray[np.float64], most: int = _MOST_BITS) -> list[int]:
     words = states.astype(np.int64)
-    return [b for b in range(_MOST_BITS) if 0 < int((words >> b & 1).sum()) < len(words)]
+    return [b for b in range(most) if 0 < int((words >> b & 1).sum()) < len(words)]
 
 
 def by_name(digitals: Sequence[Digital]) -> dict[Role, Digital]:

@@ -28,9 +28,9 @@ def pressure_columns(head: Head, time: tuple[str, ...]) -> list[Column]:
     ]  # fmt: skip
     named = [c for c in named if not _rises_evenly(c)]
     if len(named) > 1:
+        named = [c for c in named if not _is_feed(c)] or named
         best = max(map(_naming, named))
         named = [c for c in named if _naming(c) >= best - 0.3]
-        named = [c for c in named if not _is_feed(c)] or named
     if named:
         return _moving_first(named)
     stretches = means_or_extremes([c for c in analogue if c.hints.weight("pressure") or c.hints.pressure_unit])
