@@ -128,6 +128,9 @@ def columnar_head(
             break
         kept.append(batch)
         rows += batch.num_rows
+        if not lists and options.head_rows <= rows < total:  # the next one need not be decoded to know that it is there
+            whole = False
+            break
     if rows == 0:
         raise LogReadError(message(name, "no rows", "rows of samples", "Export the log with its samples."))
     table = pa.Table.from_batches(kept)

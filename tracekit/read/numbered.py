@@ -26,7 +26,8 @@ def check_numbered(head: Head) -> None:
 def _signals(column: Column, value: Column) -> list[str]:
     """The numbers whose readings are levels of 0 and 1 that change, where those of others are more; else empty."""
     known = np.isfinite(column.values) & np.isfinite(value.values)
-    numbers, readings = column.values[known], value.values[known]
+    every = bool(known.all())
+    numbers, readings = (c.values if every else c.values[known] for c in (column, value))
     binary = (readings == 0.0) | (readings == 1.0)
     signals = [n for n in np.unique(numbers[binary]).tolist() if binary[numbers == n].all()]
     signals = [n for n in signals if np.ptp(readings[numbers == n]) == 1.0]

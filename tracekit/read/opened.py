@@ -26,7 +26,7 @@ from tracekit.read.columnar import (
     table_batches,
     table_hash,
 )
-from tracekit.read.columns import Column
+from tracekit.read.columns import Column, holds_lists
 from tracekit.read.documents import ColumnsDocumentError
 from tracekit.read.documenttable import document_table
 from tracekit.read.head import Head
@@ -188,7 +188,8 @@ def _open_parquet(source: Input, options: ReadOptions) -> Opened:
     if path is None:
         raise AssertionError(source.name)
     file = open_parquet(path, options)
-    lists = sample_lists(source.name, list(itertools.islice(parquet_batches(file, source.name, None, options), 1)))
+    first = parquet_batches(file, source.name, None, options) if any(map(holds_lists, file.schema_arrow.types)) else ()
+    lists = sample_lists(source.name, list(itertools.islice(first, 1)))
     batches = unrolled(parquet_batches(file, source.name, None, options), lists, source.name, options)
     head = columnar_head(source.name, batches, file.metadata.num_rows, options, lists)
     digests: list[Callable[[], str]] = []
