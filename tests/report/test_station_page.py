@@ -115,7 +115,7 @@ def test_settings_are_copied_in_plain_characters(pages):
     assert re.findall(r'data-copy="([^"]+)"', html) == ["-58.0", "5.0", "-72.5", "6.5"]
     assert "\u221258.0" in html
     assert "Reset point, below set point" in html
-    assert "Settings to enter, kPa" in html
+    assert "Settings to enter (device: kPa)" in html
 
 
 def test_limits_name_what_and_why(pages):
@@ -152,7 +152,7 @@ def test_another_unit_from_the_start():
     html = station_page(stories.chattering(), 0, ReportOptions(unit="inHg"))
     text = read(html).text
     assert "inHg" in text
-    assert "Settings to enter, kPa" in text
+    assert "Settings to enter (device: kPa)" in text
     assert "<option selected>inHg</option>" in html
     assert station_page(stories.torn_cup(), 0, ReportOptions(unit="MPa")).count("<option selected>MPa</option>") == 1
 

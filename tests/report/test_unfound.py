@@ -1,5 +1,6 @@
 """A log without a finding says what it leaves open, in the words of its own chances."""
 
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -9,7 +10,7 @@ from stories import Play
 from tracekit.model.finding import CauseChance, Detectable
 from tracekit.report.entries import setting_entries, suggested_entries, why_leave
 from tracekit.report.ruled import causes_map
-from tracekit.report.sections import what_to_do
+from tracekit.report.sections import limits, what_to_do
 from tracekit.report.todo import steps, to_record
 from tracekit.report.verdict import verdict
 from tracekit.report.why import why_this_cause
@@ -101,3 +102,21 @@ def test_no_setting_is_entered_before_the_plate_test():
     assert why_leave(result) == "The plate test comes first."
     assert "Why these settings" not in what_to_do(result, "kPa")
     assert setting_entries(replace(result, baseline=result.data, baseline_leak=result.leak))
+
+
+def test_refills_do_not_speak_against_a_narrow_band_as_such():
+    """Many refills are another cause's: the reason says what the width alone says."""
+    causes = (CauseChance(code="leak_steady", chance=0.8, reason="r"),
+              CauseChance(code="supply_band_too_narrow", chance=0.01, reason="the band is 7.5 kPa and a usual hold has 5 refills"))  # fmt: skip
+    result = replace(maybe(0.8), causes=causes)
+    _, drawn = causes_map(result, "kPa")
+    told = " ".join(re.sub("<[^>]*>", "", drawn).replace("\u00a0", " ").split())
+    assert "The band is 7.5 kPa, wide enough; the 5 refills of a hold have another cause." in told
+
+
+def test_an_undecided_path_is_told_with_its_chances():
+    """In the words of the page, the likeliest first, and how a plate parts them."""
+    result = stories.torn_cup().stations[0]
+    open_path = replace(result.leak, mechanism="undecided", evidence="e", form_probability={"hole": 0.62, "mixture": 0.33, "porous": 0.05})
+    text = " ".join(re.sub("<[^>]*>", "", limits(replace(result, leak=open_path), "kPa")).split())
+    assert "The fall fits more than one path: a hole or lip 6 in 10, both 3 in 10, pores of the part 1 in 20." in text

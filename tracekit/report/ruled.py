@@ -1,5 +1,6 @@
 """The map of causes along the way of the air: which ones the log speaks for, which against, which it leaves open."""
 
+import re
 from collections.abc import Mapping
 
 from tracekit.model.finding import CauseChance
@@ -64,6 +65,8 @@ def causes_map(result: StationResult, unit: str) -> tuple[str, str]:
     return _title(against, left, len(known)), render("ruled.html", values, unit)
 
 
+_REFILLS = re.compile(r"^(the band is \S+ kPa) and a usual hold has ([2-9]|\d\d+) refills$")
+"""Many refills that speak against a narrow band only by its width."""
 _READING = (("likely", "likely"), ("open", "not excluded"), ("against", "the log speaks against it"))
 
 
@@ -111,6 +114,7 @@ def _entry(cause: CauseChance, state: str, unseen: str) -> dict[str, str]:
 def _why(cause: CauseChance) -> str:
     """The reason as a sentence, without what the mark says already."""
     line = clean(cause.reason, 260).rstrip(".")
+    line = _REFILLS.sub(r"\1, wide enough; the \2 refills of a hold have another cause", line)
     line = "no measure of this log shows it" if line == "not in this log" else line
     for start in ("not excluded: ", "not excluded, but "):
         line = line.removeprefix(start)

@@ -8,7 +8,7 @@ from dataclasses import replace
 from tracekit.frozen import dataclass
 from tracekit.model.estimate import Withheld
 from tracekit.model.finding import CODES
-from tracekit.model.result import StationResult
+from tracekit.model.result import LeakResult, StationResult
 from tracekit.model.trace import Assumption
 from tracekit.report.cautions import CAUTIONS
 from tracekit.report.entries import leave_words, setting_entries, why_leave
@@ -230,6 +230,9 @@ def _lines(text: str, wide: int = 38) -> int:
     return len(textwrap.wrap(text, wide))
 
 
+_PATHS = {"hole": "a hole or lip", "porous": "pores of the part", "mixture": "both"}
+
+
 def _hidden(result: StationResult) -> list[dict[str, str]]:
     """What is withheld and which causes this log could not have shown."""
     rows: list[dict[str, str]] = []
@@ -237,7 +240,7 @@ def _hidden(result: StationResult) -> list[dict[str, str]]:
     if isinstance(leak.decay_rate, Withheld):
         rows.append({"name": "Fall of vacuum with the supply closed", "why": whole(leak.decay_rate.reason)})
     elif leak.mechanism == "undecided" and leak.evidence and _leaks(result):
-        rows.append({"name": "Hole or pores: undecided", "why": whole(leak.evidence)})
+        rows.append({"name": "Hole or pores: undecided", "why": _paths(leak) or whole(leak.evidence)})
     rows += _leak_change(result)
     if isinstance(result.leak_rate_l_min_anr, Withheld):
         rows.append({"name": "Leak in litres per minute", "why": whole(result.leak_rate_l_min_anr.reason)})
@@ -247,6 +250,17 @@ def _hidden(result: StationResult) -> list[dict[str, str]]:
     if cannot_answer(result) and not rows:
         rows.append({"name": "Anything", "why": "No cycle was found in this log."})
     return _recipe_once(rows)
+
+
+def _paths(leak: LeakResult) -> str:
+    """The paths that the fall fits, the likeliest first, with their chances in words; empty where none are known."""
+    known = sorted(((p, form) for form, p in leak.form_probability.items() if form in _PATHS), reverse=True)
+    if len(known) < len(_PATHS):
+        return ""
+    told = ", ".join(f"{_PATHS[form]} {chance(p)}" for p, form in known)
+    return (
+        f"The fall fits more than one path: {told}. On a flat plate pores let nothing in, a worn lip does."
+    )
 
 
 def _recipe_once(rows: list[dict[str, str]]) -> list[dict[str, str]]:
