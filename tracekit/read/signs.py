@@ -36,9 +36,10 @@ def _is_turned(column: Column) -> bool:
         return False
     high = known >= (1.0 - _NEAR) * _TURN
     ends = high | (known <= _NEAR * _TURN)
-    enough = min(len(np.unique(known[high])), len(np.unique(known[~high]))) >= _FEWEST
     many = _SHARE < float(high.mean()) < 1.0 - _SHARE
-    return enough and many and bool(ends.all()) and bool((known == np.rint(known)).all())
+    if not (many and ends.all() and (known == np.rint(known)).all()):
+        return False
+    return min(len(np.unique(known[high])), len(np.unique(known[~high]))) >= _FEWEST
 
 
 def _signed(column: Column) -> Column:
