@@ -99,6 +99,19 @@ def test_what_the_station_file_says_of_time_stays_in_the_line(tmp_path):
         read(path, station)
 
 
+@pytest.mark.parametrize("share", [0.5, 1.0])
+def test_digitals_that_end_before_the_pressure_are_told(tmp_path, share):
+    """What follows the last row of a second file is no measurement of the valves."""
+    files = two_files(tmp_path, 0.0)
+    lines = files[1].read_text().splitlines()
+    files[1].write_text("\n".join(lines[: int(share * len(lines))]) + "\n")
+    told = [w for w in read(files).facts.warnings if "before the pressure does" in w]
+    assert len(told) == (share < 1.0)
+    for one in told:
+        seconds = float(one.partition(" end ")[2].partition(" s ")[0])
+        assert seconds == pytest.approx((1 - share) * RECORDING.time_s[-1], abs=0.2)
+
+
 @pytest.mark.parametrize("late_s", [0.0, 0.04, -0.04, 0.73, -0.73, 50.0, -50.0])
 @pytest.mark.parametrize("rows", [1, 7, 250])
 def test_levels_are_moved_alike_in_whatever_pieces(late_s, rows):

@@ -139,3 +139,16 @@ def test_one_signal_is_offered_for_one_role(tmp_path):
     rows = np.roll(LEVELS[0], 90)
     (line,) = offered(put(tmp_path, "p (kPa),CH2,Part present", RECORDING.pressure_kpa, [rows, LEVELS[2]]))
     assert line == 'supply = { column = "CH2" }   # or release = { column = "CH2" }'
+
+
+def test_the_number_of_a_piece_is_no_time(tmp_path):
+    """Where time starts again in every piece, the number of the piece is not offered in its place."""
+    piece = np.arange(len(RECORDING.time_s)) // 300
+    time_s = RECORDING.time_s - RECORDING.time_s[piece * 300] - 0.12
+    cells = zip(piece.tolist(), time_s, RECORDING.pressure_kpa, *LEVELS, strict=True)
+    path = tmp_path / "log.csv"
+    path.write_text(
+        f"Segment,Time (s),Pressure (kPa),{NAMES}\n"
+        + "\n".join(f"{n},{t:.2f},{p:.3f},{s},{r},{h}" for n, t, p, s, r, h in cells)
+    )
+    assert not any("Segment" in line for line in offered(path))

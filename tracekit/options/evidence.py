@@ -49,6 +49,7 @@ class Evidence:
     name_weight: float = option(0.8, "1", "from which on a name says what a column is (weights of read.words)")
     half_weight: float = option(0.5, "1", "from which on a name tells the only signal left (weights of read.words)")
     slow_digitals: float = option(1.5, "1", "intervals of the pressure: digitals that are written less often come late")
+    ends_early_s: float = option(5.0, "s", "of samples after the last row of digitals beside them: a pick or more")
     even_steps: float = option(0.1, "1", "of the usual step, by which the steps of samples differ at most")
     few_rows_of_stamp: float = option(3.0, "row", "of a stamp: of fewer, uneven steps of stamps show (no source)")
     common_step: float = option(0.01, "1", "of the steps of such stamps that have one length: no odd one (no source)")

@@ -186,6 +186,7 @@ def _log(recording: Recording, station: Station, options: ReadOptions) -> Log:
         plan = replace(plan, assumptions=(*plan.assumptions, fact))
     late_s = max((side.late_s(plan.time.typical_s) for side, _ in recording.sides), default=0.0)
     decoders = [decoder_of(part.plan) for part in parts]
+    sides = [SideReader(side, shift_s - moved_s) for side, shift_s in recording.sides]
     first_time = decoders[0].time
     ending = Ending(
         log_id=lambda: _joint_id(recording.files),
@@ -196,6 +197,7 @@ def _log(recording: Recording, station: Station, options: ReadOptions) -> Log:
             *(w for f in recording.files for w in f.warnings()),
             *(part.told for part in parts if part.told),
             *(told for side, _ in recording.sides if (told := side.slower_than(plan.time.typical_s))),
+            *(told for side in sides if (told := side.ends_early())),
             *plan.time.doubts,
             *(restart_warning(r) for d in decoders for r in d.time.restarts[:RESTARTS_TOLD]),
             *(doubt for s in plan.stations for doubt in s.pressure.doubts),
@@ -206,7 +208,7 @@ def _log(recording: Recording, station: Station, options: ReadOptions) -> Log:
         layout=replace(layout_of(plan), digital_late_s=late_s),
         plan=plan,
         source=", ".join(one.name for one in files_of(recording.files)),
-        portions=_portions(recording, parts, decoders, moved_s),
+        portions=_portions(recording, parts, decoders, sides),
         ending=ending,
         options=options,
         time=time,
@@ -236,10 +238,9 @@ def _beside(plan: Plan, sides: Sequence[SideFile]) -> Plan:
 
 
 def _portions(
-    recording: Recording, parts: list[Part], decoders: list[Decoder | LongDecoder], moved_s: float
+    recording: Recording, parts: list[Part], decoders: list[Decoder | LongDecoder], sides: Sequence[SideReader]
 ) -> Iterator[Portion]:
-    """Portions of all files of a recording, one after the other; digitals beside them `moved_s` earlier."""
-    sides = [SideReader(side, shift_s - moved_s) for side, shift_s in recording.sides]
+    """Portions of all files of a recording, one after the other, with the digitals that stand beside them."""
     latest_s = -np.inf
     for part, decoder in zip(parts, decoders, strict=True):
         found = decoder.portions(part.opened.rows(part.plan))

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from tracekit.errors import LogReadError, message
 from tracekit.options.evidence import EVIDENCE
 from tracekit.read.columns import Column
-from tracekit.read.head import finite
+from tracekit.read.head import Head, finite
 
 
 def rises(seconds: NDArray[np.float64], *, wraps: bool) -> bool:
@@ -38,6 +38,14 @@ def distinct(seconds: NDArray[np.float64]) -> float:
     """Share of rows whose time is not that of the row before."""
     known = finite(seconds)
     return float((np.diff(known) != 0).mean()) if len(known) > 1 else 1.0
+
+
+def numbers_pieces(names: Sequence[str], head: Head, seconds: NDArray[np.float64]) -> bool:
+    """True for numbers that are the same in many rows and not named like a time: those of picks or of pieces."""
+    columns = [c for c in head.columns if c.name in names]
+    named = any(c.hints.weight("time") or c.hints.time_unit is not None for c in columns)
+    plain = all(c.kind == "number" for c in columns)
+    return plain and not named and distinct(seconds) < EVIDENCE.rows_of_stamp
 
 
 def ends_early(seconds: NDArray[np.float64], own: NDArray[np.float64]) -> bool:

@@ -148,12 +148,24 @@ class SideReader:
         self._count = 0
         self._rejected: Rejected = []
         self._missing: Missing = []
+        self._end_s = self._last_s = -np.inf
+
+    def ends_early(self) -> str:
+        """What to tell where samples go on after a file of levels has ended; nothing of one that lists changes."""
+        over_s = self._last_s - self._end_s
+        if not self._side.even or not np.isfinite(over_s) or over_s < EVIDENCE.ends_early_s:
+            return ""
+        return (
+            f"the digitals of {self._side.opened.head.name} end {over_s:.1f} s before the pressure does: "
+            "what comes after is read with the last levels, and no cycle of it is measured"
+        )
 
     def under(self, samples: Samples) -> Samples:
         """Samples with the digitals of the second file; before its first row they are 0, or what its events change."""
         if len(samples) == 0:
             return samples
-        self._advance(float(samples.time_s.max()))
+        self._last_s = max(self._last_s, float(samples.time_s.max()))
+        self._advance(self._last_s)
         place = np.searchsorted(self._times, samples.time_s + _SAME_S, side="right") - 1
         levels = self._levels[np.maximum(place, 0)] if len(self._levels) else np.zeros(len(samples), np.uint8)
         digital = samples.digital | np.where(place >= 0, levels, self._start)
@@ -179,6 +191,7 @@ class SideReader:
             old = max(len(self._times) - 1, 0) if len(self._times) and self._times[-1] < until_s - 60 else 0
             self._times = np.maximum.accumulate(np.concatenate([self._times[old:], time_s[good]]))
             self._levels = np.concatenate([self._levels[old:], packed[good]])
+            self._end_s = float(self._times[-1]) if len(self._times) else self._end_s
 
     def account(self) -> Portion:
         """What was read since the last call, as a portion without samples."""

@@ -27,7 +27,7 @@ from tracekit.read.columns import Column
 from tracekit.read.cyclelength import cycles_fit, may_be_interval, unit_by_cycles
 from tracekit.read.head import Head, Question, finite
 from tracekit.read.restarting import unreadable, usual_step, which_time, which_unit
-from tracekit.read.rising import check_order, distinct, ends_early, over_restarts, rises, tells_times
+from tracekit.read.rising import check_order, distinct, ends_early, numbers_pieces, over_restarts, rises, tells_times
 from tracekit.read.stamp_values import moment_ns, stamp_ns, within_reach
 from tracekit.read.values import column_numbers
 from tracekit.units import TIME_UNITS, time_unit
@@ -125,6 +125,7 @@ def plan_time(head: Head, given: Channel | None) -> tuple[TimePlan | None, list[
     if head.preamble.interval_s is not None and cycles_fit(head, head.preamble.interval_s):
         line = head.preamble.interval_line
         return TimePlan(kind="row", columns=(), unit_s=head.preamble.interval_s, evidence=line, confidence=0.9), []
+    plans = [p for p in plans if not numbers_pieces(p.columns, head, seconds_of(head, p))]
     if plans:
         return None, [_unit_of(plans[0], head)]
     _check_order(head)
