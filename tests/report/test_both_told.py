@@ -76,6 +76,21 @@ def test_a_dip_is_drawn_with_its_time():
                     "Vacuum dips 0.50 s after part present. In the baseline it does not.")  # fmt: skip
 
 
+def test_a_dip_of_some_cycles_is_drawn_of_those():
+    """Where a finding names a part of the cycles, their dip is drawn, not the median of all, which may have none."""
+    whole = stories.result(Play(cycles=40), base=Play(cycles=40, seed=2))
+    some = tuple(range(26, 40))
+    deep, plainly = _dipped(whole.data), whole.data
+    both = np.where(plainly.bins.cycle >= 26, deep.bins.pressure_kpa, plainly.bins.pressure_kpa)
+    found = stories.finding("motion_dips", cycles=some, share=len(some) / 40)
+    mixed = replace(whole, data=replace(plainly, bins=replace(plainly.bins, pressure_kpa=both)), findings=(found,))
+    shown = dip(mixed)
+    assert shown is not None
+    assert plain(shown.heading).replace("\u00a0", " ").startswith(("Vacuum dips 0.48 s", "Vacuum dips 0.50 s"))
+    assert "the 14 cycles with the fault" in plain(shown.caption)
+    assert dip(replace(mixed, findings=())) is None
+
+
 def test_a_figure_in_a_sentence_of_the_terminal_is_rounded_once():
     """In another unit it comes from the unrounded value: 17.649 kPa are 2.56 psi, while 17.6 would be 2.55."""
     fact = Evidence(measure="open_cup_vacuum_kpa", value=17.649, unit="kPa", lower=17.3, upper=18.0, cycles=40)

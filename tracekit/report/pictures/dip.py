@@ -6,6 +6,7 @@ from tracekit.frozen import dataclass
 from tracekit.model.cycle import StationData
 from tracekit.model.result import StationResult
 from tracekit.report.pictures.overlay import curves_of
+from tracekit.report.pictures.pulldown import drawn_of
 from tracekit.report.plot import (
     Axis,
     Cell,
@@ -21,10 +22,12 @@ from tracekit.report.plot import (
     line,
     upward,
 )  # fmt: skip
-from tracekit.report.view import Floats, grid_spread, median, spaced
+from tracekit.report.view import Floats, Mask, grid_spread, main_finding, spaced, touched
 from tracekit.report.words import Num, Text, join, say, share_of
 
 _MOST_CYCLES, _LEAST, _STEP_S, _SETTLED_S = 80, 8, 0.02, 0.06
+_ENDED, _MOTION = 0.1, "motion_dips"
+"""The share of holds after whose end nothing is drawn; the code of dips that come with motion."""
 _AFTER_S, _OVER_S, _LEAST_KPA, _OF_STEEPEST = 0.15, 0.1, 0.5, 0.2
 """The surge of the closing supply is over, a move's dip takes about that long, and is clear; where its fall ends."""
 
@@ -41,32 +44,52 @@ class _Hold:
 
 
 def dip(result: StationResult, unit: str = "kPa") -> Picture | None:
-    """Vacuum of the hold from part present on, with where it dips; None where no dip is common to the holds."""
-    here = _hold(result.data)
-    base = _hold(result.baseline) if result.baseline is not None else None
+    """Vacuum of the hold from part present on, with where it dips; None where no dip is common to the holds.
+
+    Where the main finding is about dips of a part of the cycles, those are drawn.
+    """
+    main = main_finding(result)
+    part = touched(result) if main is not None and main.code == _MOTION else None
+    here = _hold(result.data, part)
+    base = _hold(result.baseline, None) if result.baseline is not None else None
     at = _dip(here, base) if here is not None else None
     if here is None or at is None:
         return None
     when = Num(value=float(here.time_s[at]), unit="s", step=_STEP_S)
     end = " In the baseline it does not." if base is not None else ""
     heading = say(f"Vacuum dips {{}} after part present.{end}", when)
-    total = int(result.data.cycles.where("outcome", "held").sum())
+    held = result.data.cycles.where("outcome", "held")
+    total = int((held if part is None else held & part).sum())
     columns = (
         Column(name="time after part present", unit="s"), Column(name="median vacuum", unit="kPa"),
         Column(name="5 %", unit="kPa"), Column(name="95 %", unit="kPa"), Column(name="baseline median", unit="kPa"),
     )  # fmt: skip
     rows = _numbers(here, base)
-    return finish("dip", (heading, _caption(here, base, total)), _plot(here, base, at), columns, rows, len(rows), unit)
+    return finish(
+        "dip",
+        (heading, _caption(here, base, total, whole=part is None)),
+        _plot(here, base, at),
+        columns,
+        rows,
+        len(rows),
+        unit,
+    )
 
 
-def _hold(data: StationData) -> _Hold | None:
-    """The holds laid over one another at part present, as far as half of them last; None under eight."""
+def _hold(data: StationData, part: Mask | None) -> _Hold | None:
+    """The holds laid over one another at part present, as far as nearly all of them last; None under eight.
+
+    Where many have ended the median is that of others, and steps for no other reason.
+    """
     starts, ends = data.cycles.floats("hold_start_s"), data.cycles.floats("hold_end_s")
     whole = data.cycles.where("outcome", "held") & np.isfinite(starts) & np.isfinite(ends)
+    whole = whole if part is None else whole & part
     since = starts - data.cycles.floats("start_s")
     curves = curves_of(data, spaced(np.flatnonzero(whole), _MOST_CYCLES).tolist())
-    grid = np.arange(_SETTLED_S, median((ends - starts)[whole]), _STEP_S)
-    if len(curves) < _LEAST or len(grid) * _STEP_S < 2.0 * _AFTER_S:
+    if len(curves) < _LEAST:
+        return None
+    grid = np.arange(_SETTLED_S, float(np.quantile((ends - starts)[whole], _ENDED)), _STEP_S)
+    if len(grid) * _STEP_S < 2.0 * _AFTER_S:
         return None
     lasts = ends - starts
     low, mid, high, _ = grid_spread(
@@ -135,8 +158,9 @@ def _apart(at_s: float, here: _Hold, base: _Hold, y: Axis) -> tuple[Label, Label
     )
 
 
-def _caption(here: _Hold, base: _Hold | None, total: int) -> Text:
-    parts: list[Text] = [(f"Line: median of {share_of(here.cycles, total, 'held cycles')}. Band: middle 90 %.",)]
+def _caption(here: _Hold, base: _Hold | None, total: int, *, whole: bool) -> Text:
+    which = share_of(here.cycles, total, "held cycles") if whole else drawn_of(here.cycles, total, whole=False)
+    parts: list[Text] = [(f"Line: median of {which}. Band: middle 90 %.",)]
     if base is not None:
         parts.append(("Dashed line: the baseline.",))
     parts.append(("Square: where the dip begins.",))
