@@ -17,7 +17,7 @@ Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 
 _BLOCK = 32_768  # samples that stay near the processor while they are summed
-_NEAR_PROCESSOR = 131_072  # samples of ranges that are worked on together where they are gone through many times
+_NEAR_PROCESSOR = 65_536  # samples of ranges that are worked on together where they are gone through many times
 _NEAR = 128  # samples of each range that are searched first
 _SEARCHED = 1 << 17  # samples searched at once; where the ranges that are left hold more they are searched one by one
 _MANY = 64  # ranges of which it is worth looking for those that share a boundary
