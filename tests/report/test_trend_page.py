@@ -300,3 +300,12 @@ def test_a_small_picture_has_its_scale(fleet: FleetTrend) -> None:
     assert told is not None
     assert abs(float(told[1]) - low) < 0.3
     assert abs(float(told[2]) - high) < 0.3
+
+
+def test_the_rule_of_alarms_is_no_reading_for_a_technician(fleet: FleetTrend) -> None:
+    """How often an alarm is false stands in a sentence; charts and their limits stand with where the page comes from."""
+    page = fleet_page(fleet, {})
+    told = page[page.index('id="rules"') : page.index('id="file"')]
+    assert "False alarms to expect" in told
+    assert "CUSUM" not in told
+    assert "CUSUM" in page[page.index('id="file"') :]

@@ -75,7 +75,7 @@ def fleet_page(fleet: FleetTrend, names: dict[str, str], unit: str = "kPa") -> s
         *_news(fleet),
         Block("stations", "Stations, worst first", table, "Stations"),
         *_rest(fleet),
-        Block("rules", "When an alarm is raised", _lines([_alarms_line(fleet), fleet.alarm_rule + "."]), "Rules"),
+        Block("rules", "When an alarm is raised", _lines([_alarms_line(fleet)]), "Rules"),
     ]
     return frame(
         headline(fleet), blocks, identity=("Trend", stations_of(len(fleet.stations)), _as_of(fleet)),
@@ -202,6 +202,7 @@ def _as_of(fleet: FleetTrend) -> str:
 def _provenance(fleet: FleetTrend) -> list[tuple[str, str]]:
     return [
         ("Logs", count(fleet.logs)), ("As of", _as_of(fleet)), ("Program", f"tracekit {fleet.version}"),
+        ("Alarm rule", fleet.alarm_rule),
         ("Slopes", "Theil–Sen with intervals that allow for serial correlation; present stretch"),
     ]  # fmt: skip
 
