@@ -5,7 +5,9 @@ import pytest
 
 from tests.read.dialects import make_recording
 from tests.read.reading import read
+from tracekit.errors import StationFileError
 from tracekit.model.answers import answers
+from tracekit.model.station import Channel
 from tracekit.read.deciding import UndecidedLogError
 from tracekit.read.station_file import parse_station
 
@@ -64,3 +66,30 @@ def test_a_sensor_that_rests_at_one_volt_is_one_of_one_to_five(tmp_path, unit, s
     path = written(tmp_path / "ten.csv", ("Time (s)", SECONDS), ("Sensor (V)", -KPA / 10.13), *LEVELS.items())
     station, _ = first_answers(path)
     assert np.allclose(read(path, station).pressure_kpa, KPA, atol=0.02)
+
+
+@pytest.mark.parametrize(
+    ("line", "wanted"),
+    [
+        ('time = { interval_s = "0.01" }', Channel(interval_s=0.01)),
+        ('pressure = { column = "a", scale = [["0", "0.0"], [27648, "-100"]] }',
+         Channel(column="a", scale=((0.0, 0.0), (27648.0, -100.0)))),
+    ],
+)  # fmt: skip
+def test_numbers_in_the_quotes_of_an_offered_line_are_taken(line, wanted):
+    """Who writes a number between the quotes of "..." means the number."""
+    assert parse_station(f"[channels]\n{line}\n", "s.toml").channels[line.partition(" ")[0]] == wanted
+
+
+@pytest.mark.parametrize(
+    ("line", "todo"),
+    [
+        ('pressure = { column = "a", scale = [[0.0, 0.0], ["...", "..."]] }', 'Put numbers in the place of "..."'),
+        ('time = { interval_s = "10 ms" }', "without quotes and without its unit"),
+        ('time = { interval_s = "nan" }', "without quotes and without its unit"),
+    ],
+)
+def test_what_is_still_open_in_an_offered_line_is_told(line, todo):
+    """A line that was pasted as it stands, or with a unit, says what belongs there."""
+    with pytest.raises(StationFileError, match=todo.replace(".", r"\.")):
+        parse_station(f"[channels]\n{line}\n", "s.toml")

@@ -16,6 +16,8 @@ ON_WORDS = frozenset({
     "otwarty", "otevřeno", "otevřen", "ligada", "activada", "conectado", "attivato", "activé", "activée",
     "ingeschakeld", "tillslagen", "bekapcsolva", "pornit", "deschis", "da", "var", "aktif", "打开", "开启", "接通",
     "通", "有", "有り", "あり", "入", "動作", "열림", "있음", "h", "vorhanden", "energizado", "eccitato",
+    "nyitva", "nyitott", "öppen", "öppet", "åben", "åbent", "åpen", "åpent", "otwarte", "otevřený", "ανοιχτό",
+    "ανοικτή", "ανοικτό", "открыт", "открыто", "открыта", "відкрито", "otvoreno", "otvorený", "odprto", "avatud",
 })  # fmt: skip
 OFF_WORDS = frozenset({
     "off", "false", "low", "lo", "no", "n", "f", "inactive", "deactivated", "reset", "closed", "close",
@@ -30,6 +32,8 @@ OFF_WORDS = frozenset({
     "desactivado", "desactivada", "desconectado", "disattivato", "désactivé", "désactivée", "uitgeschakeld",
     "frånslagen", "kikapcsolva", "oprit", "închis", "nu", "yok", "pasif", "关闭", "断开", "断", "无", "無", "無し",
     "なし", "切", "停止", "닫힘", "없음", "l", "nicht vorhanden", "desenergizado", "diseccitato",
+    "zárva", "zárt", "gesloten", "dicht", "stängd", "stängt", "lukket", "suljettu", "zamknięte", "zavřený", "κλειστό",
+    "κλειστή", "закрыт", "закрыто", "закрыта", "закрито", "zatvoreno", "zatvorený", "zaprto", "suletud",
 })  # fmt: skip
 
 RISES = frozenset({

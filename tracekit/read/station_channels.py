@@ -5,7 +5,7 @@ from typing import Any
 
 from tracekit.errors import nearest
 from tracekit.model.station import Channel
-from tracekit.read.station_check import Faults, check_table, describe, is_measurable
+from tracekit.read.station_check import Faults, check_table, describe, is_measurable, unquoted
 from tracekit.read.station_keys import CHANNELS
 from tracekit.units import PERCENT, PRESSURE_UNITS, find_pressure_unit
 
@@ -78,15 +78,17 @@ def _scale(value: object, faults: Faults) -> tuple[tuple[float, float], ...]:
     if not complete or len(points) < _TWO_POINTS or len({raw for raw, _ in points}) < len(points):
         wanted = "two or more pairs of raw value and pressure, each raw value once"
         todo = "Write scale = [[4.0, 0.0], [20.0, -101.3]]."
+        if "..." in str(value):
+            todo = 'Put numbers in the place of "...": what the sensor reads, and the kPa of gauge pressure there.'
         faults.add("channels", "pressure", f"scale is {describe(value)} that does not fit", wanted, todo)
         return ()
     return tuple(sorted(points))
 
 
 def _pair(value: object) -> tuple[float, float] | None:
-    if isinstance(value, list) and len(value) == _TWO_POINTS and all(map(is_measurable, value)):
-        return float(value[0]), float(value[1])
-    return None
+    numbers = [unquoted(v) for v in value] if isinstance(value, list) else []
+    good = [float(v) for v in numbers if is_measurable(v)]
+    return (good[0], good[1]) if len(good) == len(numbers) == _TWO_POINTS else None
 
 
 def _check_pulse(value: Mapping[str, object], faults: Faults) -> None:

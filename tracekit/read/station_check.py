@@ -1,5 +1,6 @@
 """Checking of single tables of a station file: every fault is kept, none stops the rest."""
 
+import math
 import sys
 from collections.abc import Mapping, Sequence
 from typing import Any, TypeGuard
@@ -47,6 +48,17 @@ def is_measurable(value: object) -> TypeGuard[int | float]:
     return abs(value) <= sys.float_info.max
 
 
+def unquoted(value: object) -> object:
+    """A number that was written in place of "...", its quotes left standing; any other value as it is."""
+    if not isinstance(value, str):
+        return value
+    try:
+        number = float(value)
+    except ValueError:
+        return value
+    return number if math.isfinite(number) else value
+
+
 def check_table(
     section: str,
     keys: Sequence[Key],
@@ -70,7 +82,8 @@ def check_table(
             todo = _other_section(section, name) or nearest(name, [*known, *extra])
             faults.add(section, place, f'unknown key "{name}"', "a known key", todo)
             continue
-        good = _sound(known[name], value)
+        numeric = known[name].kind in ("number", "whole")
+        good = _sound(known[name], unquoted(value) if numeric and section == "channels" else value)
         if good is None:
             faults.add(section, place, _found(within, name, value), expected(known[name]), _todo(known[name], value))
         else:
