@@ -50,7 +50,7 @@ def with_step(history: History, pieces: Pieces, columns: Regressors, height_kpa:
 def rate_of(history: History, pieces: Pieces, columns: Regressors) -> float:
     """Median rate of the cycles."""
     weight: Floats = weights(history, pieces, SCALES.noise)
-    sums = stack([cycle_sums(history, pieces, columns, weight, SCALES.ridge)])
+    sums = stack([cycle_sums(pieces, columns, weight, SCALES.ridge)])
     return float(np.median(fit_all(sums, ALL, SCALES).rate[0, 0]))
 
 

@@ -4,7 +4,6 @@ Where air is saved nothing recovers in a coast, so that no dip shows; how fast v
 hold began.
 """
 
-
 import numpy as np
 from numpy.typing import NDArray
 
@@ -15,6 +14,7 @@ from tracekit.judge.evidence import Sign
 from tracekit.judge.signs import logistic
 from tracekit.model.cycle import StationData
 from tracekit.options.judge import JudgeOptions
+from tracekit.signal.known import known_quantiles
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -66,7 +66,7 @@ def shared_fall(data: StationData, *, pulses: bool) -> SharedFall | None:
     if longest < 2:
         return None
     usual = np.full(extra.shape[1], np.nan)
-    usual[known] = np.nanquantile(extra[:, known], _USUAL, axis=0)
+    usual[known] = known_quantiles(extra[:, known], (_USUAL,))[0]
     usual -= float(np.nanmedian(usual))
     usual = np.where(known & (_calm_before(usual) | (not pulses)), usual, 0.0)
     if usual.max() <= 0.0:
@@ -160,4 +160,4 @@ def _beyond_the_leak(data: StationData) -> tuple[Floats, float]:
     if known.sum() < _LEAST:
         return none, cell_s
     mean = mean[known]
-    return np.asarray((mean - np.nanmedian(mean, axis=1, keepdims=True)) * cell_s, np.float64), cell_s
+    return np.asarray((mean - known_quantiles(mean.T, (0.5,))[0][:, None]) * cell_s, np.float64), cell_s

@@ -134,7 +134,7 @@ def _cycle_sd(
     seen = Seen(line=rates.line[here], span=rates.span[here], vacuum=rates.vacuum[here])
     common = [size for _, size in _common(mean, seen, number, models, options)]
     common.append(np.full(len(here), _misfit(rates, models)))
-    common.append(np.full(len(here), _impossible(np.nanmedian(rate, axis=1), weight)))
+    common.append(np.full(len(here), _impossible(np.median(rate[:, np.isfinite(mean)], axis=1), weight)))
     return np.asarray(
         np.sqrt(noise**2 + amplitude**2 + _steps(rates, here, models) ** 2 + np.sum(np.square(common), axis=0))
     )

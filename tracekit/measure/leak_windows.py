@@ -227,9 +227,8 @@ def _fitted(bench: _Bench, windows: tuple[Windows, ...], use: Bools) -> _Trials:
     told = {name: one.reshape((len(use), *one.shape[:-1], -1)) for name, one in told.items()}
     fits = fit_all(replace(sums, **told), np.ones(shape[1], bool), scales)
     chosen, free = chosen.reshape(shape), (sums.bins - sums.pieces - 1).reshape(shape)
-    rate, slope = (np.where(chosen, one[:, 0], np.nan) for one in (fits.rate, fits.slope))
-    some, middle = chosen.any(axis=1), none.copy()
-    middle[some] = np.nanmedian(slope[some], axis=1)
+    rate, slope = np.where(chosen, fits.rate[:, 0], np.nan), fits.slope[:, 0]
+    middle = np.array([np.median(own[known]) if known.any() else 0.0 for own, known in zip(slope, chosen, strict=True)])
     return _Trials(
         windows=windows, misfit=np.sum(fits.misfit[:, 0], axis=1), free=np.sum(free * chosen, axis=1, dtype=np.float64),
         cycles=np.count_nonzero(chosen, axis=1).astype(np.float64), rate=rate,

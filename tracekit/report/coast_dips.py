@@ -9,6 +9,7 @@ from tracekit.report.view import Floats, Indices, Mask, median, touched
 from tracekit.report.words import Num, Text, say
 
 _LEAST_KPA, _OF_SCATTER, _MOST, _ABOUT = 0.5, 6.0, 3, 6
+_LAST = list[tuple[StationResult, "tuple[CoastDip, ...]"]]()
 
 
 @dataclass(frozen=True, slots=True)
@@ -20,7 +21,24 @@ class CoastDip:
 
 
 def coast_dips(result: StationResult) -> tuple[CoastDip, ...]:
-    """Dips of some coasts, in their order; those that the baseline has too are left out."""
+    """Dips of some coasts, in their order; those that the baseline has too are left out.
+
+    What was found of the last result is kept until `forget`, since a page asks for it in several places.
+    """
+    for known, dips in _LAST:
+        if known is result:
+            return dips
+    found = _found(result)
+    _LAST[:] = [(result, found)]
+    return found
+
+
+def forget() -> None:
+    """Keep nothing of the last result."""
+    _LAST.clear()
+
+
+def _found(result: StationResult) -> tuple[CoastDip, ...]:
     part = touched(result)
     here = fall_of(result.data, result.leak, part)
     if here is None:

@@ -18,9 +18,10 @@ def clean(text: object, limit: int = 80) -> str:
     """
     raw, most = str(text), 2 * limit + 200
     raw = raw if len(raw) <= 2 * most else raw[:most] + raw[-most:]
-    shown = "".join(" " if c in "\t\n\r" else c for c in raw)
-    kept = "".join(c for c in shown if unicodedata.category(c) not in _DROPPED)
-    line = " ".join(kept.split())
+    if not (raw.isascii() and raw.isprintable()):
+        shown = "".join(" " if c in "\t\n\r" else c for c in raw)
+        raw = "".join(c for c in shown if unicodedata.category(c) not in _DROPPED)
+    line = " ".join(raw.split())
     if len(line) <= limit:
         return line
     head = (limit - 1) * 2 // 3

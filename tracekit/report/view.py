@@ -9,6 +9,7 @@ from tracekit.model.cycle import StationData
 from tracekit.model.finding import Finding
 from tracekit.model.result import LeakGroup, StationResult
 from tracekit.report.text import clean
+from tracekit.signal.known import known_quantiles
 
 Indices = NDArray[np.int64]
 Mask = NDArray[np.bool_]
@@ -121,12 +122,8 @@ def runs(mask: Mask, key: NDArray[np.int32]) -> list[tuple[int, Indices]]:
 def grid_spread(curves: Sequence[Floats]) -> tuple[Floats, Floats, Floats, Indices]:
     """5 %, 50 % and 95 % quantiles of curves on one grid (NaN where a curve is absent) and how many are present."""
     stack = np.vstack(curves)
-    present = np.isfinite(stack).sum(axis=0)
-    low, mid, high = (np.full(stack.shape[1], np.nan) for _ in range(3))
-    some = present > 0
-    if some.any():
-        low[some], mid[some], high[some] = np.nanpercentile(stack[:, some], (5.0, 50.0, 95.0), axis=0)
-    return low, mid, high, present
+    low, mid, high = known_quantiles(stack, (0.05, 0.5, 0.95))
+    return low, mid, high, np.isfinite(stack).sum(axis=0)
 
 
 def middle(values: Floats) -> tuple[float, float, float]:

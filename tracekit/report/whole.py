@@ -5,6 +5,7 @@ from pathlib import Path
 
 from tracekit.model.result import DiagnosisRecord
 from tracekit.options.report import ReportOptions
+from tracekit.report.coast_dips import forget
 from tracekit.report.files import write_result
 from tracekit.report.page import FOLDER, INDEX_NAME, index_page, page_names, station_page
 from tracekit.report.passed import Passed
@@ -17,11 +18,14 @@ def pages(record: DiagnosisRecord, options: ReportOptions = _PLAIN, limits: Sequ
 
     limits  of the station files that are passed
     """
-    if len(record.stations) == 1:
-        return {INDEX_NAME: station_page(record, 0, options, limits)}
-    names = enumerate(page_names(record))
-    single = {f"{FOLDER}/{name}": station_page(record, at, options, limits) for at, name in names}
-    return {INDEX_NAME: index_page(record, options, limits), **single}
+    try:
+        if len(record.stations) == 1:
+            return {INDEX_NAME: station_page(record, 0, options, limits)}
+        names = enumerate(page_names(record))
+        single = {f"{FOLDER}/{name}": station_page(record, at, options, limits) for at, name in names}
+        return {INDEX_NAME: index_page(record, options, limits), **single}
+    finally:
+        forget()
 
 
 def write_all(
