@@ -323,3 +323,14 @@ def test_no_name_lies_on_the_margin() -> None:
     assert all(12.0 < margin - name < 50.0 for name, margin in zip(names, margins, strict=True))
     assert picture.html.count("←") == sum((row[1] or 0.0) < -4.0 for row in picture.rows) == 1
     assert len(re.findall('class="dots usual"', picture.html)) == len(names) - 1
+
+
+def test_a_file_name_is_no_station() -> None:
+    """A log without a station is named after its file, which says nothing of the two sides."""
+    case = CASES["demonstrated"]
+    before = case.before[0]
+    nameless = replace(before, station="before", facts=replace(before.facts, source="before.parquet"))
+    words, _ = _read(comparison_page(replace(case, before=(nameless,))))
+    assert "Comparison" in words
+    named, _ = _read(comparison_page(case))
+    assert case.before[0].station in named

@@ -177,7 +177,14 @@ def _station(comparison: Comparison) -> str:
 def _identity(comparison: Comparison) -> tuple[str, ...]:
     sides = (("before", comparison.before), ("after", comparison.after))
     cycles = [f"{count(sum(len(r.cycles) for r in side))} cycles {word}" for word, side in sides if side]
-    return (_station(comparison), *cycles, f"made {moment(comparison.created)}")
+    return (_identified(comparison), *cycles, f"made {moment(comparison.created)}")
+
+
+def _identified(comparison: Comparison) -> str:
+    """The station, or that this is a comparison where the station has no name but that of a file."""
+    station = _station(comparison)
+    files = {r.facts.source.rpartition(".")[0] for r in (*comparison.before, *comparison.after)}
+    return "Comparison" if station in files else station
 
 
 def _provenance(comparison: Comparison) -> list[tuple[str, str]]:
