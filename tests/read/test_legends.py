@@ -86,7 +86,7 @@ def test_a_bit_that_may_be_the_supply_is_asked(tmp_path):
     """Where a word in figures of base 16 has a bit left and the supply is open, that bit is asked for."""
     noise = np.random.default_rng(4).integers(0, 2, len(ROWS))
     rows = [f"{t:.2f},{k},0x{n + 2 * r + 4 * p:04X}" for (t, k, _, r, p), n in zip(ROWS, noise.tolist(), strict=True)]
-    with pytest.raises(UndecidedLogError, match=r'"STAT\.0" switch, but which is supply'):
+    with pytest.raises(UndecidedLogError, match=r'"STAT\.0" switches, but whether it is supply'):
         read(put(tmp_path, "time_s,p_kPa,STAT", *rows))
 
 

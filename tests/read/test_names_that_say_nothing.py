@@ -152,3 +152,29 @@ def test_the_number_of_a_piece_is_no_time(tmp_path):
         + "\n".join(f"{n},{t:.2f},{p:.3f},{s},{r},{h}" for n, t, p, s, r, h in cells)
     )
     assert not any("Segment" in line for line in offered(path))
+
+
+@pytest.mark.parametrize(("places", "signed"), [((1, 0, 15), True), ((4, 10, 5), False), ((7, 2, 15), False)])
+@pytest.mark.parametrize("turned", [0, 1])
+def test_a_word_under_any_name_is_no_voltage(tmp_path, places, signed, turned):
+    """Whole numbers of a few values are bits, also where the highest bit parts them like the two levels of a coil."""
+    own = [LEVELS[0] ^ turned, *LEVELS[1:]]
+    words = sum(level.astype(np.int64) << k for level, k in zip(own, places, strict=True))
+    words = np.where(words >= 2**15, words - 2**16, words) if signed else words
+    found = read(put(tmp_path, "p (kPa),IN", RECORDING.pressure_kpa, [words]))
+    assert np.array_equal(found.digital, RECORDING.digital ^ turned)
+
+
+@pytest.mark.parametrize("mean", ["mean", "avg", "Mittelwert"])
+def test_averages_stand_for_readings_between_extremes(tmp_path, mean):
+    """A row per reading with its lowest, highest and mean value: the mean is read."""
+    rows = [
+        f"{t:.2f},{tag},{v - 0.2:.3f},{v + 0.2:.3f},{v:.3f}"
+        for t, *own in zip(RECORDING.time_s, RECORDING.pressure_kpa, *LEVELS, strict=True)
+        for tag, v in zip(["Pressure (kPa)", *NAMES.split(",")], own, strict=True)
+    ]
+    path = tmp_path / "log.csv"
+    path.write_text("\n".join([f"time_s,tag,min,max,{mean}", *rows]) + "\n")
+    found = read(path)
+    assert np.abs(found.pressure_kpa - RECORDING.pressure_kpa).max() < 0.002
+    assert np.array_equal(found.digital, RECORDING.digital)

@@ -30,6 +30,7 @@ _SPARSE, _CHANGING, _FEWEST_CHANGES = 0.5, 0.9, 3
 _EMPTY_STATE = 0.01  # of the rows of a column of states: more empty ones are no damage
 _FEWEST_STATES, _MOST_STATES, _MOST_BITS, _FEWEST_TURNS = 3, 24, 16, 4
 _STEP_NAMES = frozenset({"step", "phase", "state", "schritt", "etape", "paso", "passo", "krok", "zustand"})
+_FEW_BITS = 6  # that move in a column of which the name says no word
 _LONG_WORD = 32  # bits of a column that is called a word
 _WORD_END = 2.0**63  # a number from here on is no word of bits
 _WORD_NAMES = frozenset({"word", "di", "dio", "digital", "inputs", "bits", "flags", "status", "io", "byte", "mask"})
@@ -228,9 +229,12 @@ def _plans(column: Column, *, wanted: bool) -> list[LevelPlan]:
             bits = _moving_bits(np.unique(known), _LONG_WORD)
             return [LevelPlan(column=column.name, kind="bit", bit=b) for b in bits]
     read = _is_reading(column, wanted=wanted)
+    word = 2 < len(states) <= _MOST_STATES and _packed(states) and len(_moving_bits(states)) <= _FEW_BITS
+    counted = word and not named and not wanted and not column.unit.strip()  # whole numbers without a unit: no voltage
     if (
         column.levels > 2
         and not read
+        and not counted
         and column.profile.form.base == 10  # figures of another base are words of bits
         and (plateaus := two_plateaus(known, named=named or wanted)) is not None
         and (named or wanted or column.hints.weight("pressure") < 0.9)
@@ -239,8 +243,10 @@ def _plans(column: Column, *, wanted: bool) -> list[LevelPlan]:
     based = column.profile.form.base != 10  # no pressure is written so, whatever the name
     if 2 < len(states) <= _MOST_STATES and _packed(states) and (based or column.hints.weight("pressure") < 0.9):
         bits = _moving_bits(states)
-        word = wanted or bool(column.bits) or not _WORD_NAMES.isdisjoint(column.hints.tokens)
-        return [LevelPlan(column=column.name, kind="bit", bit=b) for b in bits] if word or len(bits) <= 6 else []
+        told = wanted or bool(column.bits) or not _WORD_NAMES.isdisjoint(column.hints.tokens)
+        return (
+            [LevelPlan(column=column.name, kind="bit", bit=b) for b in bits] if told or len(bits) <= _FEW_BITS else []
+        )
     return []
 
 

@@ -17,6 +17,7 @@ from tracekit.read.head import Head, joined
 from tracekit.read.headers import is_unit
 from tracekit.read.longstation import parts_readings
 from tracekit.read.onchange import held_between, hold_step
+from tracekit.read.pairs import HIGHEST, LOWEST, MEANS
 from tracekit.read.plan import LongPlan, Plan, StationPlan
 from tracekit.read.quality import bad_rows, is_quality, plan_quality
 from tracekit.read.rising import rises
@@ -91,7 +92,14 @@ def _by_turns(first: Column, second: Column) -> bool:
 def _values_among(columns: Sequence[Column]) -> list[Column]:
     values = [c for c in columns if not c.hints.weight("time") and not _holds_units(c)]
     named = [c for c in values if c.hints.weight("value") >= 0.9]
-    return named or [c for c in values if c.kind == "number" or _mixed(c)]
+    return named or _middles([c for c in values if c.kind == "number" or _mixed(c)])
+
+
+def _middles(columns: Sequence[Column]) -> list[Column]:
+    """The column of averages where the others are lowest and highest readings; else all."""
+    averages = [c for c in columns if not MEANS.isdisjoint(c.hints.tokens)]
+    extremes = [c for c in columns if not (LOWEST | HIGHEST).isdisjoint(c.hints.tokens)]
+    return averages if len(averages) == 1 and len(extremes) == len(columns) - 1 > 0 else list(columns)
 
 
 def _names_channels(column: Column) -> bool:
