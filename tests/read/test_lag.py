@@ -92,7 +92,7 @@ def test_a_log_without_commands(tmp_path):
 @pytest.mark.parametrize("rows", [700, 1500, 100_000])
 def test_the_first_samples_tell_the_lag_in_whatever_blocks(monkeypatch, rows):
     """So many samples are looked at, to the row, and what comes later changes nothing."""
-    monkeypatch.setattr(lag, "_MOST_SAMPLES", 4000)
+    monkeypatch.setattr(lag, "ANSWERS", replace(lag.ANSWERS, lag_samples=4000))
     recording = late(12)
     blocks = [
         Block(station=0, time_s=t, pressure_kpa=p, digital=d, context={})

@@ -6,14 +6,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tracekit.model.trace import Block
+from tracekit.options.answers import ANSWERS
 from tracekit.signal.select import quantile
-
-MOST_EVENTS, BEFORE_S, APART_S = 400, 0.8, 1.0
-"""Answers that are looked at, time before one that is [s], and how far from it an edge may lie [s]."""
-_LOW, _HIGH = 0.1, 0.3
-"""An answer counts from its first tenth on; what was before it is a third done is the rest that it starts from."""
-_REST_S = (0.3, 0.1)
-_FEWEST_SAMPLES, _LEAST_KPA = 100, 1.0
 
 Floats = NDArray[np.float64]
 
@@ -32,10 +26,10 @@ def shares(blocks: Sequence[Block]) -> tuple[Floats, Floats, NDArray[np.uint8], 
     if not known.all():
         time_s, vacuum, digital = time_s[known], vacuum[known], digital[known]
     np.maximum(np.negative(vacuum, out=vacuum), 0.0, out=vacuum)
-    if len(time_s) < _FEWEST_SAMPLES:
+    if len(time_s) < ANSWERS.fewest_samples:
         return None
     low, high = quantile(vacuum, 0.02), quantile(vacuum, 0.98)
-    if not high - low > _LEAST_KPA:
+    if not high - low > ANSWERS.least_kpa:
         return None
     share = np.divide(np.subtract(vacuum, low, out=vacuum), high - low, out=vacuum)
     return time_s, share, digital, high - low
@@ -48,7 +42,7 @@ def after_onset(edges: Floats, onset: Floats) -> Floats:
     place = np.clip(np.searchsorted(edges, onset), 1, len(edges) - 1) if len(edges) > 1 else np.zeros(len(onset), int)
     after, before = edges[place] - onset, edges[np.maximum(place - 1, 0)] - onset
     nearest = np.where(np.abs(after) <= np.abs(before), after, before)
-    return np.asarray(nearest[np.abs(nearest) <= APART_S], np.float64)
+    return np.asarray(nearest[np.abs(nearest) <= ANSWERS.apart_s], np.float64)
 
 
 def onsets(time_s: Floats, answer: Floats, interval_s: float) -> Floats:
@@ -63,16 +57,16 @@ def onsets(time_s: Floats, answer: Floats, interval_s: float) -> Floats:
     if len(sure) and sure[0] > 0 and not state[0]:  # what comes before the first rest counts as lower still
         rises = np.concatenate([sure[:1], rises])
     middle: Floats = time_s[rises]
-    middle = middle[middle > time_s[0] + BEFORE_S][:MOST_EVENTS]
+    middle = middle[middle > time_s[0] + ANSWERS.before_s][: ANSWERS.most]
     if len(middle) == 0:
         return middle
-    grid = np.arange(-BEFORE_S, min(0.5 * interval_s, 10.0), max(min(interval_s, 0.02), 1e-4))
+    grid = np.arange(-ANSWERS.before_s, min(0.5 * interval_s, 10.0), max(min(interval_s, 0.02), 1e-4))
     around = np.interp((middle[:, None] + grid).ravel(), time_s, answer).reshape(len(middle), len(grid))
-    third = _last_passing(around, np.full(len(middle), _HIGH), grid)
-    before = (grid > third[:, None] - _REST_S[0]) & (grid < third[:, None] - _REST_S[1])
+    third = _last_passing(around, np.full(len(middle), ANSWERS.high), grid)
+    before = (grid > third[:, None] - ANSWERS.rest_from_s) & (grid < third[:, None] - ANSWERS.rest_to_s)
     known = before.any(axis=1)
     rest = _medians(around[known], before[known])
-    onset = middle[known] + _last_passing(around[known], rest + _LOW * (1.0 - rest), grid)
+    onset = middle[known] + _last_passing(around[known], rest + ANSWERS.low * (1.0 - rest), grid)
     return np.asarray(onset[np.isfinite(onset)], np.float64)
 
 

@@ -6,12 +6,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tracekit.model.trace import PRESENT_BIT, RELEASE_BIT, SUPPLY_BIT, Block
+from tracekit.options.answers import ANSWERS
 from tracekit.options.evidence import EVIDENCE
 from tracekit.read.answers import Floats, after_onset, onsets, shares
 from tracekit.read.apart import Misplaced
 from tracekit.signal.select import median
-
-_GRID_S = 0.002
 
 
 def find_early(station: str, blocks: Sequence[Block]) -> Misplaced | None:
@@ -31,7 +30,7 @@ def find_early(station: str, blocks: Sequence[Block]) -> Misplaced | None:
     at = [median(np.interp(e, time_s, share)) for e in edges]
     if at[0] > at[1] - EVIDENCE.early_share:
         return None
-    for early_s in np.arange(_GRID_S, EVIDENCE.early_most_s, _GRID_S):
+    for early_s in np.arange(ANSWERS.early_grid_s, EVIDENCE.early_most_s, ANSWERS.early_grid_s):
         if median(np.interp(edges[0] + early_s, time_s, share)) >= median(np.interp(edges[1] + early_s, time_s, share)):
             break
     else:

@@ -8,19 +8,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tracekit.model.trace import RELEASE_BIT, SUPPLY_BIT, Block, DigitalLag
+from tracekit.options.answers import ANSWERS
 from tracekit.read.ahead import beside
-from tracekit.read.answers import APART_S, BEFORE_S, MOST_EVENTS, Floats, after_onset, onsets, shares
+from tracekit.read.answers import Floats, after_onset, onsets, shares
 from tracekit.read.apart import Misplaced, find_apart
 from tracekit.read.early import find_early
 from tracekit.signal.select import median
-
-_MOST_SAMPLES, _FEWEST = 200_000, 5
-_SLACK_S, _SLOW_VALVE_S, _FINEST_S = 0.005, 0.35, 0.001
-_AT_EDGE_S = (-0.3, -0.1, -0.03, 0.05, 0.15)
-"""Rest before an edge lies between the first two, the edge after the third, a prompt answer between the last two."""
-_HELD = 0.4
-_ANSWERED, _BEGUN = 0.015, 0.25
-"""An answer is at least this share of the way, and at the edge less than this share of itself has begun."""
 
 _IN_TIME = (0.0, 0.0, 0)  # edges that the pressure follows
 
@@ -35,7 +28,7 @@ class LagWatch:
     def __init__(self, station: str, stations: int) -> None:
         """Watch one of some stations, which share the memory for samples."""
         self._station = station
-        self._most = _MOST_SAMPLES // max(stations // 4, 1)
+        self._most = ANSWERS.lag_samples // max(stations // 4, 1)
         self._blocks: list[Block] = []
         self._count = 0
         self._found: Callable[[], tuple[tuple[DigitalLag, ...], Misplaced | None]] | None = None
@@ -107,9 +100,9 @@ def _lag(time_s: Floats, answer: Floats, level: NDArray[np.int8], interval_s: fl
     best: Floats = np.empty(0)
     for direction in (1, -1):
         late = after_onset(time_s[1:][steps == direction], onset)
-        enough = len(late) >= max(_FEWEST, 0.5 * len(onset))
+        enough = len(late) >= max(ANSWERS.fewest_edges, 0.5 * len(onset))
         if enough and np.median(late) < 0.0:
-            soon = np.median(late) > -_SLOW_VALVE_S
+            soon = np.median(late) > -ANSWERS.slow_valve_s
             if soon or _answered(time_s, answer, time_s[1:][steps == direction]):
                 return _IN_TIME
         if enough and (len(best) == 0 or abs(np.median(late)) < abs(np.median(best))):
@@ -119,7 +112,7 @@ def _lag(time_s: Floats, answer: Floats, level: NDArray[np.int8], interval_s: fl
     middle = float(np.median(best))
     spread = 1.4826 * float(np.median(np.abs(best - middle)))
     u_s = float(np.hypot(1.2533 * spread / np.sqrt(len(best)), interval_s / np.sqrt(12.0)))
-    lags = middle - 2.0 * u_s > 1.5 * interval_s + _SLACK_S and spread < 0.25 * APART_S
+    lags = middle - 2.0 * u_s > 1.5 * interval_s + ANSWERS.slack_s and spread < 0.25 * ANSWERS.apart_s
     return (middle, u_s, len(best)) if lags else None
 
 
@@ -130,18 +123,20 @@ def _turns_at_edges(time_s: Floats, share: Floats, level: NDArray[np.int8], inte
     usual course around the edges counts. Half a fall is looked back at, so that the turn of the one before is not seen.
     """
     steps = np.flatnonzero(np.diff(level)) + 1
-    on = steps[1:][(level[steps[1:]] == 1) & (share[steps[1:]] > _HELD)][:MOST_EVENTS]
-    if len(on) < _FEWEST:
+    on = steps[1:][(level[steps[1:]] == 1) & (share[steps[1:]] > ANSWERS.held)][: ANSWERS.most]
+    if len(on) < ANSWERS.fewest_edges:
         return False
     off_s = float(np.median(time_s[on] - time_s[steps[np.searchsorted(steps, on) - 1]]))
-    back_s = min(0.5 * off_s, BEFORE_S)
-    grid = np.linspace(-back_s, min(back_s, _AT_EDGE_S[-1]), 2 * max(int(back_s / max(interval_s, _FINEST_S)), 4) + 1)
+    back_s = min(0.5 * off_s, ANSWERS.before_s)
+    grid = np.linspace(
+        -back_s, min(back_s, ANSWERS.edge_later_s), 2 * max(int(back_s / max(interval_s, ANSWERS.finest_s)), 4) + 1
+    )
     around = np.interp((time_s[on][:, None] + grid).ravel(), time_s, share).reshape(len(on), len(grid))
     course = np.median(around, axis=0)
     noise = 1.4826 * float(np.median(np.abs(np.diff(around - course, axis=1)))) / float(np.sqrt(len(on)))
     low = int(np.argmin(course))
     sure = min(course[0], course[-1]) - course[low] > 4.0 * noise
-    return bool(sure and grid[low] > -1.5 * interval_s - _SLACK_S)
+    return bool(sure and grid[low] > -1.5 * interval_s - ANSWERS.slack_s)
 
 
 def _answered(time_s: Floats, answer: Floats, edges: Floats) -> bool:
@@ -150,9 +145,10 @@ def _answered(time_s: Floats, answer: Floats, edges: Floats) -> bool:
     The usual answer counts, so that edges which nothing follows are outvoted; digitals that are late come when the
     answer has begun.
     """
-    first, last, at, soon, later = _AT_EDGE_S
-    edges = edges[(edges > time_s[0] - first) & (edges < time_s[-1] - later)][:MOST_EVENTS]
-    if len(edges) < _FEWEST:
+    first, last, at = ANSWERS.edge_rest_from_s, ANSWERS.edge_rest_to_s, ANSWERS.edge_at_s
+    soon, later = ANSWERS.edge_soon_s, ANSWERS.edge_later_s
+    edges = edges[(edges > time_s[0] - first) & (edges < time_s[-1] - later)][: ANSWERS.most]
+    if len(edges) < ANSWERS.fewest_edges:
         return False
     grid = np.arange(first, later, 0.01)
     around = np.interp((edges[:, None] + grid).ravel(), time_s, answer).reshape(len(edges), len(grid))
@@ -161,5 +157,5 @@ def _answered(time_s: Floats, answer: Floats, edges: Floats) -> bool:
     after = np.median(around[:, grid >= soon], axis=1) - rest
     spread = 1.4826 * float(np.median(np.abs(after - np.median(after))))
     rise = float(np.median(after))
-    sure = rise > max(_ANSWERED, 4.0 * spread / float(np.sqrt(len(edges))))
-    return bool(sure and abs(float(np.median(begun))) < _BEGUN * rise)
+    sure = rise > max(ANSWERS.answered, 4.0 * spread / float(np.sqrt(len(edges))))
+    return bool(sure and abs(float(np.median(begun))) < ANSWERS.begun * rise)

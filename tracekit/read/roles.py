@@ -7,19 +7,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tracekit.frozen import dataclass
+from tracekit.options.answers import ANSWERS
 from tracekit.read.columns import Column
 from tracekit.read.digitals import ROLES, Digital
 from tracekit.read.head import cycle_rows, spread
 from tracekit.read.words import Role
 from tracekit.signal.select import quantile
-
-_FEWEST_EDGES = 4
-_BEGINS = 0.08
-"""Share of the range by which vacuum has risen a little after suction began: a cup may still be open (no source)."""
-
-
-_AT_REST, _HELD, _SURER = 0.3, 0.4, 0.05
-"""Shares of the range: vacuum at rest and while held, and by how much answers must differ to tell (no source)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -91,11 +84,11 @@ def likelier_valves(digitals: Sequence[Digital], pressure_kpa: NDArray[np.float6
     if shares is None or len(digitals) < 2:
         return {}
     vacuum, window = shares
-    rise = [max(_median(e.after[e.at < _AT_REST]) for e in _both(d, vacuum, window)) for d in digitals]
-    fall = [max(_median(-e.after[e.at > _HELD]) for e in _both(d, vacuum, window)) for d in digitals]
+    rise = [max(_median(e.after[e.at < ANSWERS.at_rest]) for e in _both(d, vacuum, window)) for d in digitals]
+    fall = [max(_median(-e.after[e.at > ANSWERS.held]) for e in _both(d, vacuum, window)) for d in digitals]
     pairs = [(rise[i] + fall[k], i, k) for i in range(len(digitals)) for k in range(len(digitals)) if i != k]
     (best, first, second), (next_best, *_) = sorted(pairs, reverse=True)[:2]
-    return {"supply": digitals[first], "release": digitals[second]} if best > next_best + _SURER else {}
+    return {"supply": digitals[first], "release": digitals[second]} if best > next_best + ANSWERS.surer else {}
 
 
 def _both(digital: Digital, vacuum: NDArray[np.float64], window: int) -> tuple[Edges, Edges]:
@@ -103,7 +96,7 @@ def _both(digital: Digital, vacuum: NDArray[np.float64], window: int) -> tuple[E
 
 
 def _median(values: NDArray[np.float64]) -> float:
-    return float(np.median(values)) if len(values) >= _FEWEST_EDGES else 0.0
+    return float(np.median(values)) if len(values) >= ANSWERS.role_edges else 0.0
 
 
 def likelier_first(columns: Sequence[Column], digitals: Sequence[Digital]) -> list[Column]:
@@ -132,7 +125,7 @@ def _fits(role: Role, digital: Digital, vacuum: NDArray[np.float64], window: int
     """Evidence for a role, empty where there is none."""
     for on in (1, 0):
         to_on, to_off = (_edges(digital, vacuum, window, to=level) for level in (on, 1 - on))
-        if min(len(to_on), len(to_off)) < _FEWEST_EDGES:
+        if min(len(to_on), len(to_off)) < ANSWERS.role_edges:
             continue
         if role == "supply" and _starts_vacuum(to_on, to_off):
             return f"vacuum starts to rise after its edges to {on} ({len(to_on)} edges)"
@@ -151,9 +144,9 @@ def _share(mask: NDArray[np.bool_]) -> float:
 
 def _starts_vacuum(to_on: Edges, to_off: Edges) -> bool:
     idle = to_on.at < 0.3
-    started = idle & (to_on.after > _BEGINS) & (np.abs(to_on.before) < 0.1)
+    started = idle & (to_on.after > ANSWERS.begins) & (np.abs(to_on.before) < 0.1)
     return (
-        int(idle.sum()) >= _FEWEST_EDGES
+        int(idle.sum()) >= ANSWERS.role_edges
         and int(started.sum()) > 0.7 * int(idle.sum())
         and _share(to_on.after > to_on.before + 0.01) > 0.7
         and _share(to_off.at > 0.4) > 0.7
