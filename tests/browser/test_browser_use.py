@@ -67,7 +67,11 @@ def test_filter_by_context_adds_to_the_filter_by_outcome(visit):
     """Part types of the log can be chosen; what is saved are the cycles that both filters leave."""
     page = visit("by_part")
     page.locator(".choice select").select_option(label="tile 30")
-    assert "15 of 62 shown" in page.locator("#evidence .tools").first.inner_text()
+    told = page.locator("#evidence .tools").first.inner_text()
+    assert "15 of 62 shown" in told
+    assert re.search(r"they lose 10\.\d\skPa/s in the median|they lose 10\skPa/s in the median", told), told
+    page.select_option("#unit", "mbar")
+    assert "mbar/s in the median" in page.locator("#evidence .tools").first.inner_text()
     with page.expect_download() as saved:
         page.get_by_role("button", name="Save the cycles shown (CSV)").click()
     lines = text_of(saved.value).splitlines()

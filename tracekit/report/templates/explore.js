@@ -160,8 +160,9 @@
     var bar = el("div", { "class": "tools control", role: "group", "aria-label": "Which cycles to show" }), note = el("span", { "class": "soft", role: "status" });
     function tell() {
       veilAll();
-      note.textContent = table.rows.filter(fits).length + " of " + table.rows.length + " shown";
+      note.textContent = table.rows.filter(fits).length + " of " + table.rows.length + " shown" + middleRate();
     }
+    kit.onUnit(function () { if (note.textContent) { tell(); } });
     if (options.length > 1) {
       options.forEach(function (o) {
         var button = el("button", { type: "button", "aria-pressed": String(o[0] === "all") }, o[1]);
@@ -179,6 +180,15 @@
     bar.append(save, note);
     var first = document.querySelector("#evidence .pictures");
     if (first) { first.before(bar); }
+  }
+
+  // What the cycles shown lose in the median: pictures fade the others, their own lines and headings stay for all.
+  function middleRate() {
+    var known = table.rows.filter(fits).map(function (c) { return lab.value("decay_rate_kpa_s", c); }).filter(isFinite);
+    if (!filtered() || known.length < 3) { return ""; }
+    known.sort(function (a, b) { return a - b; });
+    var half = known.length >> 1, mid = known.length % 2 ? known[half] : (known[half - 1] + known[half]) / 2;
+    return "; they lose " + kit.say({ u: "kPa/s", v: mid, s: mid < 10 ? 0.1 : 1 }, kit.unit()) + " in the median";
   }
 
   function saveCycles() {
