@@ -6,12 +6,18 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
+from tests.judge.test_evidence import calm, quiet
 from tests.judge.test_verdict import case_of, saving_with
+from tracekit.judge.case import Seen
+from tracekit.judge.effects import Comparison, Effect
+from tracekit.judge.evidence import Circumstances
 from tracekit.judge.features import choose_bands, make_features
 from tracekit.judge.leaky import mixed_products
+from tracekit.judge.rank import posterior
 from tracekit.judge.sensor_rules import _noisy
-from tracekit.judge.signs import _intervals_apart, alternations, group_sign, two_groups
+from tracekit.judge.signs import _groups_without_coasts, _intervals_apart, alternations, group_sign, two_groups
 from tracekit.judge.turns import pattern_nats
+from tracekit.judge.verdict import _seldom
 from tracekit.options.judge import JudgeOptions
 
 
@@ -150,3 +156,39 @@ def test_two_part_types_within_what_sound_stations_leak(high, volume_ml, mixed):
     upper = np.arange(20) % 2 == 0
     features = SimpleNamespace(held=np.ones(20, bool), values={"decay": np.where(upper, high, 2.0)})
     assert mixed_products(features, upper, volume_ml, JudgeOptions()) == mixed
+
+
+@pytest.mark.parametrize(("share", "blamed"), [(0.0, True), (0.8, False), (None, False)])
+def test_a_valve_that_seats_badly_now_and_then_moves_no_median(share, blamed):
+    """A quarter of the cycles leaks and evacuates as the others do: only where that is known, dirt on a seat is asked."""
+    balance = Effect(
+        now=0.0, reference=0.0, shift=share or 0.0, error=0.08, n_now=10, n_reference=30, tail_up=0.0, tail_down=0.0,
+        scatter=1.0,
+    )  # fmt: skip
+    effects = quiet() if share is None else {**quiet(), "balance": balance}
+    every = np.ones(40, bool)
+    compared = Comparison(effects={}, source="baseline", onset=None, now=every, reference=~every)
+    signs = tuple(replace(sign, present=0.999) if sign.name == "rate_groups" else sign for sign in calm())
+    seen = Seen(effects=effects, signs=signs, cycles={"rate_groups": np.arange(40) % 4 == 0}, comparison=compared)
+    few = _seldom(seen, JudgeOptions())
+    assert ("check_valve_leak" in few) == blamed
+    assert "leak_part_dependent" in few
+    present = posterior(effects, signs, (), True, JudgeOptions(), Circumstances(seldom=few)).present
+    assert (present["check_valve_leak"] > present["leak_part_dependent"]) == blamed
+
+
+@pytest.mark.parametrize(("open_less", "told"), [(0.0, True), (2.0, False)])
+def test_without_coasts_an_open_cup_that_is_the_same_clears_the_supply(open_less, told):
+    """A third of the holds reaches 10 kPa less and never comes near the top; a weaker open cup before them is a dip."""
+    leaky = np.arange(30) // 5 % 3 == 1
+    rng = np.random.default_rng(2)
+    values = {
+        "ultimate": np.full(30, 78.0), "peak": np.where(leaky, 68.0, 78.5) + 0.8 * rng.normal(size=30),
+        "top": np.where(leaky, np.nan, 34.0 + 0.3 * rng.normal(size=30)),
+        "open": 5.5 - open_less * leaky + 0.05 * rng.normal(size=30),
+        "blow": np.where(leaky, -4.3, -5.1) + 0.05 * rng.normal(size=30),
+    }  # fmt: skip
+    features = SimpleNamespace(values=values, held=np.ones(30, bool), floor={"ultimate": 0.02})
+    group, chance = _groups_without_coasts(features, np.zeros(30, bool))
+    np.testing.assert_array_equal(group, leaky)
+    assert (chance > 0.9) == told

@@ -12,7 +12,7 @@ from tests.judge.test_verdict import case_of
 from tracekit.judge.case import Seen
 from tracekit.judge.detect import detectable
 from tracekit.judge.effects import Comparison, Effect, _one_ultimate, compare, compare_feature
-from tracekit.judge.effects_of import _usable, with_idle_real
+from tracekit.judge.effects_of import _usable, with_idle_real, with_starved
 from tracekit.judge.evidence import USUAL, Circumstances, Sign, combined
 from tracekit.judge.features import Features, choose_bands, make_features
 from tracekit.judge.fingerprints import FINGERPRINTS
@@ -353,3 +353,19 @@ def test_what_a_cause_that_was_found_hides_is_told() -> None:
     assert alone["exhaust_restricted"].smallest is not None
     assert beside["sensor_zero_shift"].smallest is not None
     assert beside["supply_pressure_low"].smallest is not None
+
+
+@pytest.mark.parametrize(("weaker", "first"), [(0.0, "leak_steady"), (0.12, "exhaust_restricted")])
+def test_an_open_cup_as_strong_as_before_clears_the_generator(weaker: float, first: str) -> None:
+    """A tenth slower, an end 3 kPa lower: a weaker generator weakens the open cup as much, a leak does not."""
+    level = replace(effect("open", -weaker * 11.0), reference=11.0, now=11.0 * (1.0 - weaker))
+    ends = replace(effect("ultimate", -3.0), reference=82.0, now=79.0)
+    moved = {**quiet(), "rise": effect("rise", 0.09), "open": level, "ultimate": ends}
+    moved.pop("decay")
+    told = with_starved(moved, OPTIONS)
+    assert told["starved"].shift == pytest.approx(-np.log(1.0 - weaker) / 0.09)
+    signs = calm()
+    present = posterior(told, signs, (), True, OPTIONS, Circumstances(rated=False)).present
+    assert max(present, key=lambda code: present[code]) == first
+    assert "starved" not in with_starved({**moved, "rise": effect("rise", 0.02)}, OPTIONS)
+    assert "starved" not in with_starved({**moved, "open": replace(level, reference=1.0)}, OPTIONS)

@@ -295,6 +295,15 @@ def test_late_answers_are_later_than_a_log_can_tell_apart():
     assert present(0.02) < 0.1
 
 
+def test_an_onset_that_was_not_found_makes_no_others_late():
+    """Half of the answers at 0 s are failures of the fit; the others, a sample of 20 ms apart, are usual ones."""
+    response = np.where(np.arange(40) % 2 == 0, 0.0, np.where(np.arange(40) % 4 == 1, 0.018, 0.035))
+    features = SimpleNamespace(held=np.ones(40, bool), values={"response": response}, floor={"response": 0.005})
+    sign, late = late_sign(features, None)
+    assert not late.any()
+    assert sign.present < 0.1
+
+
 @pytest.mark.parametrize(("shift", "more"), [(0, True), (1, False)], ids=["after a rest", "beside it"])
 def test_late_answers_after_a_pause_are_no_chance(shift, more):
     """Four late answers in a hundred are few; those of just the four picks after a pause are a valve that sticks."""

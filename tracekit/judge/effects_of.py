@@ -28,6 +28,7 @@ _NAMES: Mapping[str, tuple[str, str]] = {
     "idle_real": ("idle reading that the open cup does not share", "share"),
     "late_alike": ("delay of the blow-off over that of the response", "share"),
     "stretch": ("stretch of the evacuation over the delay of the response", "share"),
+    "starved": ("open cup weaker over the slowing of the evacuation", "share"),
     "noise": ("noise_kpa", "kPa"),
     "noise_off": ("noise with the valves off", "kPa"),
     "rise_scatter": ("scatter of the evacuation", "log of ratio"),
@@ -112,6 +113,20 @@ def with_stretch(effects: Mapping[str, Effect]) -> dict[str, Effect]:
     longer = before * float(np.expm1(rise.shift))
     in_time = replace(rise, shift=-longer, error=(before + max(longer, 0.0)) * rise.error)
     return {**effects, "stretch": _fall_share(in_time, answer, counted=rise, least_error=0.1)}
+
+
+def with_starved(effects: Mapping[str, Effect], options: JudgeOptions) -> dict[str, Effect]:
+    """Add how much weaker the open cup is, as a share of how much slower the evacuation, both as logarithms.
+
+    A generator that gives less flow weakens an open cup about as much as it slows: 0.3 to 1.5. A leak at a cup takes no
+    part while the cup is open: 0.
+    """
+    level, rise = effects.get("open"), effects.get("rise")
+    if level is None or rise is None or rise.z < 4.0 or level.reference < options.starved_open_kpa:
+        return dict(effects)
+    weaker = float(np.log(level.reference / max(level.now, 0.1 * level.reference)))
+    less = replace(level, shift=-weaker, error=level.error / level.reference)
+    return {**effects, "starved": _fall_share(less, rise, counted=level, least_error=0.12)}
 
 
 def evacuation_without_leak(effects: Mapping[str, Effect], band_kpa: float) -> dict[str, Effect]:
@@ -239,7 +254,7 @@ def effects_of(
             measured = allow_for_weather(measured, bands, options)
         band_kpa = bands.rise_high - bands.rise_low
         out = with_idle_real(with_balance(evacuation_without_leak(measured, band_kpa)))
-        out = with_stretch(with_late_alike(out))
+        out = with_starved(with_stretch(with_late_alike(out)), options)
     uneven = unevenness(comparison.now, features, reference)
     decay = out.get("decay")
     if grouped:  # the scatter is that of the groups, and they tell the balance better

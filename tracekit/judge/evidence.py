@@ -29,10 +29,12 @@ from tracekit.judge.fingerprints import (
 from tracekit.options.judge import JudgeOptions
 
 _POINTS = 14
-OWN = ("unevenness", "idle_real", "late_alike", "stretch")
+OWN = ("unevenness", "idle_real", "late_alike", "stretch", "starved")
 """Measures of leaks, of what moves the idle reading, or of late answers only: a second cause says nothing of them."""
-_SHARE_OF: Mapping[str, str] = {"idle_real": "open", "late_alike": "blow_start", "stretch": "rise"}
-"""What three of them are the share of: a second cause that moves it leaves the share anywhere."""
+_SHARE_OF: Mapping[str, str] = {
+    "idle_real": "open", "late_alike": "blow_start", "stretch": "rise", "starved": "open",
+}  # fmt: skip
+"""What four of them are the share of: a second cause that moves it leaves the share anywhere."""
 _ANYWHERE = Change(-10.0, 10.0)
 """What a cause that says nothing of such a share lets it be; more says no more."""
 
@@ -171,7 +173,10 @@ def evidence_for(
 
 def _worst(name: str, options: JudgeOptions) -> float:
     """The most that one measure may say against a cause."""
-    return {"balance": options.worst_balance, "command": options.worst_command}.get(name, options.worst_logp)
+    worst = {
+        "balance": options.worst_balance, "starved": options.worst_balance, "command": options.worst_command,
+    }  # fmt: skip
+    return worst.get(name, options.worst_logp)
 
 
 def sign_evidence(codes: tuple[str, ...], signs: tuple[Sign, ...]) -> float:

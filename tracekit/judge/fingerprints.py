@@ -2,8 +2,8 @@
 
 A range is in the measure's own unit: `decay` kPa/s; `rise`, `blow`, `command`, `noise` logarithms of a time or
 amplitude; `open`, `ultimate`, `residual`, `over`, `idle`, `early`, `fast_fall`, `overshoot`, `dip` kPa; `response`,
-`blow_start` and `run_on` s; `stretch` and `late_alike` shares of a delay; `unevenness` is the logarithm of the relative
-scatter of the leak from cycle to cycle.
+`blow_start` and `run_on` s; `stretch` and `late_alike` shares of a delay, `starved` of a slowing; `unevenness` is the
+logarithm of the relative scatter of the leak from cycle to cycle.
 `SAME` means unchanged, as is every measure that a row does not name (but `balance` and `unevenness`, which only leaks
 have). `chance` is how often a change shows. Signs follow physics; the sizes are common practice, no source.
 """
@@ -48,6 +48,7 @@ _BASIC: Mapping[str, Mapping[str, Change]] = {
         "unevenness": Change(-3.9, -1.4, 0.8, against=Change(-6.2, -3.6, 0.2)),
         "blow_start": down(0.001, 0.02, 0.3), "residual": down(0.1, 30.0, 0.3), "overshoot": down(0.05, 2.0, 0.4),
         "dip": up(0.3, 40.0, 0.03),  # a lip that opens in the hold
+        "starved": Change(-0.3, 0.3),
     },
     "check_valve_leak": {
         "decay": up(0.3, 300.0), "balance": Change(-0.3, 0.27), "rise": SAME, "ultimate": SAME,
@@ -62,6 +63,7 @@ _BASIC: Mapping[str, Mapping[str, Change]] = {
         "idle": down(0.05, 1.0, 0.5), "noise": SAME,
         # what enters through it helps the blow-off and stops the rise after a cut, as air through any other leak does
         "blow": down(0.005, 0.15, 0.15), "blow_start": down(0.001, 0.02, 0.3), "overshoot": down(0.05, 2.0, 0.4),
+        "starved": Change(-0.3, 0.8),
     },
     "flow_restricted": {
         "decay": SAME, "over": up(0.12, 60.0, 0.9), "residual": down(0.1, 60.0, 0.6), "open": up(0.1, 40.0, 0.8),
@@ -74,12 +76,13 @@ _BASIC: Mapping[str, Mapping[str, Change]] = {
         "blow": SAME, "over": SAME, "residual": SAME, "idle": SAME, "response": up(0.003, 0.25, 0.015), "noise": SAME,
         "rise_scatter": SAME, "overshoot": down(0.1, 6.0, 0.5),
         "fast_fall": down(0.1, 3.0, 0.3),  # a slow evacuation leaves the gas less cold
+        "starved": Change(0.4, 1.7, 0.93),
     },
     "supply_pressure_low": {
         "decay": SAME, "rise": up(0.03, 2.0), "ultimate": down(0.5, 40.0, 0.9), "open": down(0.05, 10.0, 0.8),
         "blow": up(0.04, 0.8), "over": down(0.05, 40.0, 0.6), "residual": up(0.05, 20.0, 0.35),
         "blow_start": up(0.0005, 0.02, 0.5), "response": up(0.001, 0.03, 0.25), "overshoot": down(0.1, 6.0, 0.5),
-        "fast_fall": down(0.1, 3.0, 0.3),
+        "fast_fall": down(0.1, 3.0, 0.3), "starved": Change(0.25, 1.6, 0.95),
     },
     "supply_valve_slow": {
         "decay": SAME, "response": up(0.003, 0.4, 0.65), "rise": SAME, "ultimate": SAME,
@@ -144,7 +147,7 @@ FINGERPRINTS: Mapping[str, Mapping[str, Change]] = {
     "leak_part_dependent": {
         **_NEUTRAL, "decay": up(0.1, 150.0, 0.5), "rise": up(0.001, 0.2, 0.3), "ultimate": down(0.1, 12.0, 0.4),
         "balance": up(0.37, 1.01), "rise_scatter": up(0.1, 2.5, 0.5), "overshoot": down(0.05, 2.0, 0.3),
-        "dip": up(0.3, 40.0, 0.05),
+        "dip": up(0.3, 40.0, 0.05), "starved": Change(-0.3, 0.3),
     },
     "supply_pressure_dips": {
         # dips that touch fewer than half of the cycles move no median
@@ -219,7 +222,7 @@ SIGNS: Mapping[str, Mapping[str, float]] = {
     },
     "late_response": {
         "supply_valve_slow": 0.8, "sensor_slow": 0.6, "sensor_noisy": 0.3, "supply_pulsation": 0.05,
-        "exhaust_restricted": 0.04, "supply_pressure_low": 0.05,
+        "exhaust_restricted": 0.01, "supply_pressure_low": 0.015,
     },
     "scattered_evacuation": {
         "supply_pressure_dips": 0.85, "leak_part_dependent": 0.4, "supply_valve_slow": 0.1, "leak_steady": 0.02,

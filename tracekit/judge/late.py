@@ -16,6 +16,8 @@ from tracekit.options.judge import JudgeOptions
 Bools = NDArray[np.bool_]
 _RESTED_LEAST = 4
 """Late answers after a pause from which on they are no chance: four of thirty are so once in 27 000."""
+_STEPS = 6.0
+"""Of what the sampling tells of an answer, a quarter of a sample interval: one and a half samples are no lateness."""
 
 
 def late_sign(features: Features, usual_response: Effect | None, rested: Bools | None = None) -> tuple[Sign, Bools]:
@@ -25,6 +27,7 @@ def late_sign(features: Features, usual_response: Effect | None, rested: Bools |
     late answers that are those of the rested picks are no chance.
     """
     response = np.where(features.held, features.values["response"], np.nan)
+    response = np.where(response > 0.0, response, np.nan)  # no valve answers at once: the onset was not found
     seen = np.isfinite(response)
     if seen.sum() < 8:
         return Sign(name="late_response", present=0.002), np.zeros(len(response), np.bool_)
@@ -34,7 +37,7 @@ def late_sign(features: Features, usual_response: Effect | None, rested: Bools |
     if usual_response is not None:
         usual = usual_response.reference
         spread = max(usual_response.spread, features.floor["response"])
-    late = seen & (response > usual + max(0.006, 6.0 * spread, 3.0 * features.floor["response"]))
+    late = seen & (response > usual + max(0.006, 6.0 * spread, _STEPS * features.floor["response"]))
     present = logistic((float(late.sum() / seen.sum()) - 0.055) / 0.012) if late.sum() >= 3 else 0.0
     # a valve that began to stick inside the log: the last cycles alone, which by chance hold more of the late ones
     for part, least in ((2, 0.09), (3, 0.12)):

@@ -23,6 +23,7 @@ _WORDS: Mapping[str, str] = {
     "over": "the over-pressure of the release",
     "idle": "the idle reading",
     "early": "the vacuum made before the supply command",
+    "starved": "the weakening of the open cup by what slows the evacuation",
     "noise": "the noise",
     "noise_off": "the noise with the valves off",
     "fast_fall": "the fall just after the cut",
@@ -50,9 +51,10 @@ _SIGN_WORDS: Mapping[str, str] = {
 
 
 _TELLING: Mapping[str, tuple[str, ...]] = {
-    "leak_steady": ("decay",), "leak_part_dependent": ("rate_groups",), "flow_restricted": ("over", "open", "rise"),
-    "exhaust_restricted": ("rise",), "supply_pressure_low": ("rise", "blow"),
-    "supply_valve_slow": ("response", "late_response"), "sensor_zero_shift": ("idle",),
+    "leak_steady": ("decay",), "leak_part_dependent": ("rate_groups",),
+    "flow_restricted": ("over", "open", "rise"), "exhaust_restricted": ("rise",),
+    "supply_pressure_low": ("rise", "blow"), "supply_valve_slow": ("response", "late_response"),
+    "sensor_zero_shift": ("idle",),
 }  # fmt: skip
 """By what a practitioner knows a cause: told first where it speaks for it, the headline tells the same."""
 _TELLING_GAIN = 1.0

@@ -25,6 +25,10 @@ _THIRD = 6
 """Evacuations of a third of the log that tell what is usual in it."""
 _NO_OPEN = 1.5
 """Of the usual open cup's vacuum, what no generator reaches on one: the cup had met its part (common practice)."""
+_FEW = 4
+"""Cycles of a group of which a median tells."""
+_NEVER_THERE = 11.0
+"""Standard errors that stand for cycles which do not come near the top at all: as many as count at most."""
 _PATTERN = 3.0
 """Nats from which on nests or part types tell a group (20 to 1, common practice)."""
 _MANY = 4
@@ -103,10 +107,8 @@ def group_sign(data: StationData, features: Features) -> tuple[Sign, Bools]:
         upper, chance = _groups_without_coasts(features, upper)
     if chance > 0.5:
         chance = logistic(float(np.log(chance / (1.0 - min(chance, 0.9999)))) + pattern_nats(data, upper, held))
-    count = int(upper.sum())
-    return Sign(
-        name="rate_groups", present=min(max(chance, 0.001), 0.9993), text=f"{count} cycles leak more than the rest"
-    ), upper
+    text = f"{int(upper.sum())} cycles leak more than the rest"
+    return Sign(name="rate_groups", present=min(max(chance, 0.001), 0.9993), text=text), upper
 
 
 def _intervals_apart(data: StationData, upper: Bools, lower: Bools) -> bool:
@@ -142,12 +144,14 @@ def _groups_without_coasts(features: Features, upper: Bools) -> tuple[Bools, flo
         return upper, 0.002
     # a leaking group also evacuates more slowly near the top: a second witness
     held = features.held
-    slower = _apart(np.where(held, features.values["top"], np.nan), group)
-    # a supply that dips also weakens the open cup and the blow-off of those cycles, which no leak does
-    weaker = max(
-        _apart(np.where(held, features.values["open"], np.nan), group),
-        _apart(np.where(held, -features.values["blow"], np.nan), group),
-    )
+    top, level = (np.where(held, features.values[name], np.nan) for name in ("top", "open"))
+    slower = _apart(top, group)
+    if np.isfinite(top[group]).mean() < 0.5 < np.isfinite(top[held & ~group]).mean():
+        slower = _NEVER_THERE
+    # a supply that dips also weakens the open cup of those cycles, and the blow-off, which no leak does
+    weaker = _apart(level, group)
+    if np.isfinite(level[group]).sum() < _FEW or np.isfinite(level[~group]).sum() < _FEW:
+        weaker = _apart(np.where(held, -features.values["blow"], np.nan), group)
     odds = 1.6 * (gap - 6.0) + 0.5 * float(np.clip(slower - 3.0, -3.0, 8.0)) - 1.5 * float(np.clip(weaker - 3.0, 0, 8))
     return group, logistic(odds)
 
@@ -156,7 +160,7 @@ def _apart(values: Floats, group: Bools) -> float:
     """How many standard errors the median of a group lies below that of the others; 0 where either is too small."""
     seen = np.isfinite(values)
     inside, outside = values[seen & group], values[seen & ~group]
-    if min(len(inside), len(outside)) < 4:
+    if min(len(inside), len(outside)) < _FEW:
         return 0.0
     error = np.hypot(*(max(robust_spread(x), 1e-3) / np.sqrt(len(x)) for x in (inside, outside)))
     return float((np.median(outside) - np.median(inside)) / error)

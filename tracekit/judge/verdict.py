@@ -48,6 +48,12 @@ _COARSE_ANSWER_S = 0.012
 """How far an answer found on the way to an open cup and one found after the contact differ on a healthy station."""
 _OF_CUTS = ("supply_off_unreachable", "set_point_too_high")
 """Settings that are judged by where the supply is cut, or by how deep it draws if it is not."""
+_OF_SOME_CYCLES = (
+    ("scattered_evacuation", "supply_pressure_dips"),
+    ("rate_groups", "leak_part_dependent"),
+    ("rate_groups", "check_valve_leak"),
+)
+"""Signs of single cycles, and what may show in those alone."""
 _PUNCTUAL = 0.35
 """Answers that scatter by less than this share of what contacts scatter do not wait for them (common practice)."""
 
@@ -209,12 +215,17 @@ def _seldom(seen: Seen, options: JudgeOptions) -> tuple[str, ...]:
     """Causes that are seen in single cycles, and in too few of those that are compared to move a median."""
     now = seen.comparison.now
     shown = {sign.name for sign in seen.signs if sign.present > 0.5}
+    # dirt lets a check valve seat well in most cycles; asked only where the evacuation clears the parts
+    balance = seen.effects.get("balance")
+    seated = balance is not None and balance.shift + balance.error < options.balance_seat
     return tuple(
         code
-        for name, code in (("scattered_evacuation", "supply_pressure_dips"), ("rate_groups", "leak_part_dependent"))
+        for name, code in _OF_SOME_CYCLES
         if name in shown
+        and (seated or code != "check_valve_leak")
         and np.mean(seen.cycles[name]) > options.seldom_least
-        and max(np.mean(seen.cycles[name]), np.mean(seen.cycles[name][now])) < options.seldom_share
+        and np.mean(seen.cycles[name]) < options.seldom_share
+        and np.mean(seen.cycles[name][now]) < options.seldom_now
     )
 
 

@@ -23,6 +23,7 @@ class JudgeOptions:
     seldom_share: float = option(
         0.35, "share", "of the cycles: what touches fewer moves no median by more than the others scatter"
     )
+    seldom_now: float = option(0.42, "share", "of the cycles that are compared: half of them moves their median")
     seldom_least: float = option(0.05, "share", "of the cycles: what stands out of fewer may be wide in all")
     temper: float = option(0.7, "unitless", "measures are not independent: their joint evidence is worth less")
     worst_logp: float = option(-18.0, "nats", "one measure alone never rules a cause out by more than this")
@@ -30,6 +31,9 @@ class JudgeOptions:
     spread_top_kpa: float = option(0.25, "kPa", "how far the weather moves the end of the evacuation between two logs")
     worst_balance: float = option(-6.0, "nats", "the weather between two days moves the balance of a leak")
     balance_unusable: float = option(0.4, "share", "with more error the balance of a leak tells no two places apart")
+    balance_seat: float = option(
+        0.3, "share", "of a leak's rise: with less, a group of cycles evacuates as the others do (a cup's: 0.37 on)"
+    )
     uneven_alone: float = option(
         1.73, "factor", "where it decides alone, a leak's scatter counts by a third of the cycles: neighbours are alike"
     )
@@ -110,6 +114,9 @@ class JudgeOptions:
     )
     spread_top_share: float = option(0.008, "share", "day to day")
     spread_open: float = option(0.12, "kPa", "day to day")
+    starved_open_kpa: float = option(
+        2.0, "kPa", "an open cup that read less was no level of its own to weaken (common practice: 2 to 15)"
+    )
     spread_response: float = option(0.0008, "s", "day to day")
     spread_ultimate: float = option(0.8, "kPa", "the weather moves it")
     spread_blow: float = option(0.012, "log", "day to day")
