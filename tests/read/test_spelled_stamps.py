@@ -141,4 +141,4 @@ def test_zones_in_the_names_of_columns():
     """Only what is written as a zone is one."""
     told = [zone_of_name(n) for n in ("Time (UTC+1)", "Zeit [GMT-03:30]", "Time (UTC)", "Time (s)", "utc", "UTC+99")]
     assert told == ["+01:00", "-03:30", "UTC", "", "", ""]
-    assert not np.any([zone_of_name(n) for n in ("Time", "t+1", "GMT offset 3")])
+    assert [zone_of_name(n) for n in ("Time", "t+1", "GMT offset 3")] == ["", "", ""]
