@@ -178,3 +178,13 @@ def test_averages_stand_for_readings_between_extremes(tmp_path, mean):
     found = read(path)
     assert np.abs(found.pressure_kpa - RECORDING.pressure_kpa).max() < 0.002
     assert np.array_equal(found.digital, RECORDING.digital)
+
+
+@pytest.mark.parametrize("name", ["DI word", "IN"])
+def test_the_sign_of_a_word_is_one_bit(tmp_path, name):
+    """Sixteen bits with a sign have no bits above the sign."""
+    words = LEVELS[0].astype(np.int64) + 2 * LEVELS[1] - 2**15 * LEVELS[2].astype(np.int64)
+    found = read(put(tmp_path, f"p (kPa),{name}", RECORDING.pressure_kpa, [words]))
+    assert np.array_equal(found.digital, RECORDING.digital)
+    assert found.layout.columns["part_present"] == name
+    assert any(a.what == "part_present" and a.value == f"{name}.15" for a in found.layout.assumptions)

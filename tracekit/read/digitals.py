@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from tracekit.frozen import dataclass
 from tracekit.options.evidence import EVIDENCE
+from tracekit.options.writing import WRITING
 from tracekit.read.cells import MISSING_WORDS
 from tracekit.read.columns import Column
 from tracekit.read.eventcells import event_levels, listed_levels
@@ -26,12 +27,7 @@ ROLES: tuple[Literal["supply", "release", "part_present"], ...] = ("supply", "re
 
 _LISTED = re.compile(r"\s*[/|,;+]\s*")
 _SHOWN = 100
-_SPARSE, _CHANGING, _FEWEST_CHANGES = 0.5, 0.9, 3
-_EMPTY_STATE = 0.01  # of the rows of a column of states: more empty ones are no damage
-_FEWEST_STATES, _MOST_STATES, _MOST_BITS, _FEWEST_TURNS = 3, 24, 16, 4
 _STEP_NAMES = frozenset({"step", "phase", "state", "schritt", "etape", "paso", "passo", "krok", "zustand"})
-_FEW_BITS = 6  # that move in a column of which the name says no word
-_LONG_WORD = 32  # bits of a column that is called a word
 _WORD_END = 2.0**63  # a number from here on is no word of bits
 _WORD_NAMES = frozenset({"word", "di", "dio", "digital", "inputs", "bits", "flags", "status", "io", "byte", "mask"})
 
@@ -164,10 +160,10 @@ def _roles_of_bit(column: Column, bit: int) -> Mapping[Role, float]:
 def _on_change(column: Column, plan: LevelPlan, own: NDArray[np.int8]) -> bool:
     """True where most cells are empty and each that is not differs from the one before: written on change alone."""
     filled = filled_cells(column.array)
-    if plan.kind in ("filled", "state", "event") or not filled.any() or float(filled.mean()) > _SPARSE:
+    if plan.kind in ("filled", "state", "event") or not filled.any() or float(filled.mean()) > WRITING.sparse:
         return False
     values = column.values[np.isfinite(column.values)] if column.kind == "number" else own[own >= 0]
-    return len(values) >= _FEWEST_CHANGES and float((np.diff(values) != 0).mean()) >= _CHANGING
+    return len(values) >= WRITING.fewest_changes and float((np.diff(values) != 0).mean()) >= WRITING.changing
 
 
 def with_start(plan: LevelPlan, own: NDArray[np.int8]) -> LevelPlan:
@@ -200,7 +196,7 @@ def _marks_only_on(column: Column) -> bool:
             return False
     else:
         return False
-    return int((np.diff(filled_cells(column.array).astype(np.int8)) != 0).sum()) >= _FEWEST_TURNS
+    return int((np.diff(filled_cells(column.array).astype(np.int8)) != 0).sum()) >= WRITING.fewest_turns
 
 
 def _plans(column: Column, *, wanted: bool) -> list[LevelPlan]:
@@ -216,7 +212,7 @@ def _plans(column: Column, *, wanted: bool) -> list[LevelPlan]:
         return []
     if _numbered_states(column) and not wanted:
         return []
-    states = np.unique(known) if column.levels <= _MOST_STATES else known[:0]
+    states = np.unique(known) if column.levels <= WRITING.most_states else known[:0]
     if len(states) and (set(states.tolist()) <= {0.0, 1.0} or with_marks(known, states)):
         return [LevelPlan(column=column.name, kind="level")]
     if len(states) == 2 and not _is_reading(column, wanted=wanted):
@@ -224,12 +220,12 @@ def _plans(column: Column, *, wanted: bool) -> list[LevelPlan]:
     named = any(column.hints.weight(role) >= 0.8 for role in ROLES)
     says_word = bool(column.bits) or not _WORD_NAMES.isdisjoint(column.hints.tokens)
     if says_word and not named and column.profile.whole and column.levels > 2:
-        within = known.min() >= -(2 ** (_LONG_WORD - 1)) and known.max() < 2**_LONG_WORD
-        if within:
-            bits = _moving_bits(np.unique(known), _LONG_WORD)
-            return [LevelPlan(column=column.name, kind="bit", bit=b) for b in bits]
+        kinds = np.unique(known)
+        size = WRITING.most_bits if _packed(kinds) else WRITING.long_word  # a sign fills all bits above its own
+        if known.min() >= -(2 ** (WRITING.long_word - 1)) and known.max() < 2**WRITING.long_word:
+            return [LevelPlan(column=column.name, kind="bit", bit=b) for b in _moving_bits(kinds, size)]
     read = _is_reading(column, wanted=wanted)
-    word = 2 < len(states) <= _MOST_STATES and _packed(states) and len(_moving_bits(states)) <= _FEW_BITS
+    word = 2 < len(states) <= WRITING.most_states and _packed(states) and len(_moving_bits(states)) <= WRITING.few_bits
     counted = word and not named and not wanted and not column.unit.strip()  # whole numbers without a unit: no voltage
     if (
         column.levels > 2
@@ -241,12 +237,11 @@ def _plans(column: Column, *, wanted: bool) -> list[LevelPlan]:
     ):
         return [LevelPlan(column=column.name, kind="threshold", threshold=sum(plateaus) / 2)]
     based = column.profile.form.base != 10  # no pressure is written so, whatever the name
-    if 2 < len(states) <= _MOST_STATES and _packed(states) and (based or column.hints.weight("pressure") < 0.9):
+    if 2 < len(states) <= WRITING.most_states and _packed(states) and (based or column.hints.weight("pressure") < 0.9):
         bits = _moving_bits(states)
         told = wanted or bool(column.bits) or not _WORD_NAMES.isdisjoint(column.hints.tokens)
-        return (
-            [LevelPlan(column=column.name, kind="bit", bit=b) for b in bits] if told or len(bits) <= _FEW_BITS else []
-        )
+        bits = bits if told or len(bits) <= WRITING.few_bits else []
+        return [LevelPlan(column=column.name, kind="bit", bit=b) for b in bits]
     return []
 
 
@@ -274,8 +269,8 @@ def _empty_states(column: Column) -> bool:
     filled = filled_cells(column.array)
     codes, _ = word_codes(column.array)
     turns = np.diff(codes[codes >= 0]) != 0
-    on_change = len(turns) >= _FEWEST_CHANGES and float(turns.mean()) >= _CHANGING
-    return float(filled.mean()) < 1.0 - _EMPTY_STATE and not on_change
+    on_change = len(turns) >= WRITING.fewest_changes and float(turns.mean()) >= WRITING.changing
+    return float(filled.mean()) < 1.0 - WRITING.empty_state and not on_change
 
 
 def parted(text: str, words: Collection[str]) -> tuple[str, ...]:
@@ -306,14 +301,14 @@ def state_columns(columns: Sequence[Column]) -> list[tuple[Column, tuple[str, ..
     return numbered + [
         (c, words)
         for c, words in found
-        if _FEWEST_STATES <= len(words) <= _MOST_STATES
+        if WRITING.fewest_states <= len(words) <= WRITING.most_states
         and any(hints(w).weight(role) >= 0.8 for w in words for role in ("supply", "release"))
     ]
 
 
 def _numbered_states(column: Column) -> tuple[str, ...]:
     """The states of a column that holds one number for each, below nothing too, by its name those of a valve."""
-    few = _FEWEST_STATES <= column.levels <= EVIDENCE.most_numbered
+    few = WRITING.fewest_states <= column.levels <= EVIDENCE.most_numbered
     if column.kind != "number" or not column.profile.whole or not few:
         return ()
     states = np.unique(finite(column.values))
@@ -321,7 +316,7 @@ def _numbered_states(column: Column) -> tuple[str, ...]:
     step = not _STEP_NAMES.isdisjoint(column.hints.tokens) or bool((states % 10 == 0).all())
     reads = column.hints.pressure_unit is not None or column.hints.weight("pressure") >= 0.5
     timely = column.hints.time_unit is not None or column.hints.weight("time") > 0 or column.hints.sample_number
-    reads = reads or timely or column.hints.weight("other") > 0 or len(states) < _FEWEST_STATES
+    reads = reads or timely or column.hints.weight("other") > 0 or len(states) < WRITING.fewest_states
     reads = reads or with_marks(finite(column.values), states)
     known = not reads and not column.bits and (states[0] < 0 if valve else step)
     return tuple(f"{v:.0f}" for v in states[::-1]) if known else ()
@@ -361,11 +356,11 @@ def usual_words(column: Column, share: float = 0.01, fewest: int = 0) -> tuple[s
 def _packed(states: NDArray[np.float64]) -> bool:
     """True for whole numbers of 16 bits, with or without a sign."""
     whole = bool((states == np.rint(states)).all())
-    signed = bool(states.min() >= -(2 ** (_MOST_BITS - 1)) and states.max() < 2 ** (_MOST_BITS - 1))
-    return whole and (signed or bool(states.min() >= 0)) and bool(states.max() < 2**_MOST_BITS)
+    signed = bool(states.min() >= -(2 ** (WRITING.most_bits - 1)) and states.max() < 2 ** (WRITING.most_bits - 1))
+    return whole and (signed or bool(states.min() >= 0)) and bool(states.max() < 2**WRITING.most_bits)
 
 
-def _moving_bits(states: NDArray[np.float64], most: int = _MOST_BITS) -> list[int]:
+def _moving_bits(states: NDArray[np.float64], most: int = WRITING.most_bits) -> list[int]:
     words = states.astype(np.int64)
     return [b for b in range(most) if 0 < int((words >> b & 1).sum()) < len(words)]
 

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from tracekit.errors import LogReadError, message
 from tracekit.frozen import dataclass
+from tracekit.options.writing import WRITING
 from tracekit.read.between import Between, with_events_beside
 from tracekit.read.cells import cell_kind
 from tracekit.read.headers import is_ruler
@@ -20,10 +21,7 @@ from tracekit.read.nested import Nested, without_nesting
 from tracekit.read.sniff import TextForm, split
 from tracekit.read.words import hints
 
-_LOOKED_AT, _FEWEST, _MOST_TAGS = 200, 5, 60
-_ALIKE, _CONSTANT = 0.9, 0.98
 _WHOLE = re.compile(r"[+-]?\d*")
-_VARIETY = 5
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -62,8 +60,8 @@ _FORMULAS = ((re.compile(rb'"=""([^"\n]*)"""'), rb'"\1"'), (re.compile(rb'(?m)(^
 
 def find_formulas(filled: Sequence[str]) -> Formulas | None:
     """Whether fields are formulas that give a text, in most of the lines, all of which hold something."""
-    written = filled[:_LOOKED_AT]
-    if len(written) < _FEWEST or sum('="' in line for line in written) < _ALIKE * len(written) - 2:
+    written = filled[: WRITING.record_lines]
+    if len(written) < WRITING.fewest or sum('="' in line for line in written) < WRITING.alike * len(written) - 2:
         return None
     return Formulas(evidence='fields written as ="..." are the texts between the quotes')
 
@@ -77,8 +75,8 @@ def without_formulas(text: bytes) -> bytes:
 
 def find_records(filled: Sequence[str]) -> Records | None:
     """How lines, all of which hold something, hold several records of tag and value; None where they do not."""
-    body = filled[int(len(filled) * 0.4) :][:_LOOKED_AT]
-    if len(body) < _FEWEST or any('"' in line for line in body):
+    body = filled[int(len(filled) * 0.4) :][: WRITING.record_lines]
+    if len(body) < WRITING.fewest or any('"' in line for line in body):
         return None
     for delimiter in (";", "\t", "|", ","):
         rows = [[c.strip() for c in split(line.rstrip(delimiter + " "), delimiter)] for line in body]
@@ -95,11 +93,11 @@ def _are_records(rows: Sequence[Sequence[str]], lead: int, size: int, tag: int) 
     """True where lines are made of records, some of several, with a channel's name and a value in each."""
     fitting = [r for r in rows if len(r) >= lead + size and (len(r) - lead) % size == 0]
     several = [r for r in fitting if len(r) >= lead + 2 * size]
-    if len(fitting) < _ALIKE * len(rows) or len(several) < max(0.02 * len(rows), 2):
+    if len(fitting) < WRITING.alike * len(rows) or len(several) < max(0.02 * len(rows), 2):
         return False
     tags = {r[i] for r in fitting for i in range(lead + tag, len(r), size)}
     values = [r[i] for r in fitting for i in range(lead + tag + 1, len(r), size)]
-    if not 2 <= len(tags) <= _MOST_TAGS or any(cell_kind(t) != "text" for t in tags):
+    if not 2 <= len(tags) <= WRITING.most_tags or any(cell_kind(t) != "text" for t in tags):
         return False
     if any(cell_kind(v) == "text" for v in values) or any(r[lead + tag] == r[lead + tag + size] for r in several):
         return False
@@ -117,8 +115,8 @@ def find_glued(lines: Sequence[str], form: TextForm, name: str) -> Glued | None:
     if form.delimiter != "," or form.quote is not None:
         return None
     body = [line for line in lines[form.first_data :] if line.strip()]
-    body = body[:: max(len(body) // _LOOKED_AT, 1)]
-    if len(body) < _FEWEST:
+    body = body[:: max(len(body) // WRITING.record_lines, 1)]
+    if len(body) < WRITING.fewest:
         return None
     rows = [[c.strip() for c in line.split(",")] for line in body]
     counts = [len(r) for r in rows]
@@ -137,7 +135,7 @@ def find_glued(lines: Sequence[str], form: TextForm, name: str) -> Glued | None:
         return None
     places = tuple(k for k in range(1, fields) if k - 1 not in pointed and _is_fraction(alike, k))
     parted = all(b - a > 1 for a, b in itertools.pairwise(places))
-    if len(alike) < _CONSTANT * len(rows) or len(places) != fields - names or not parted:
+    if len(alike) < WRITING.constant * len(rows) or len(places) != fields - names or not parted:
         raise _refused(name)
     evidence = f"{names} names above {fields} parts, {len(places)} of which are figures of a fixed number"
     return Glued(fields=fields, places=places, evidence=evidence)
@@ -154,7 +152,7 @@ def _is_fraction(rows: Sequence[Sequence[str]], place: int) -> bool:
     cells = [r[place] for r in rows]
     fixed = len({len(c) for c in cells}) == 1 and all(c.isdigit() for c in cells)
     before = all(_WHOLE.fullmatch(r[place - 1]) or cell_kind(r[place - 1]) == "time" for r in rows)
-    return fixed and before and (len(cells[0]) > 1 or len(set(cells)) >= _VARIETY)
+    return fixed and before and (len(cells[0]) > 1 or len(set(cells)) >= WRITING.variety)
 
 
 def _zero_led(rows: Sequence[Sequence[str]]) -> bool:
@@ -233,9 +231,9 @@ def _one_per_line(text: bytes, form: Records) -> tuple[bytes, NDArray[np.int64]]
 def aligned_names(lines: Sequence[str], form: TextForm) -> tuple[str, ...]:
     """Names with blanks in them above columns that are aligned; empty where a word belongs to no single column."""
     place = next((k for k in range(form.first_data - 1, -1, -1) if lines[k].strip() and not is_ruler(lines[k])), None)
-    rows = [list(re.finditer(r"\S+", line)) for line in lines[form.first_data :][:_LOOKED_AT]]
+    rows = [list(re.finditer(r"\S+", line)) for line in lines[form.first_data :][: WRITING.record_lines]]
     rows = [r for r in rows if len(r) == form.fields]
-    if place is None or "\t" in lines[place] or len(rows) < _FEWEST:
+    if place is None or "\t" in lines[place] or len(rows) < WRITING.fewest:
         return ()
     starts = [{r[k].start() for r in rows} for k in range(form.fields)]
     ends = [{r[k].end() for r in rows} for k in range(form.fields)]
