@@ -222,7 +222,7 @@ SIGNS: Mapping[str, Mapping[str, float]] = {
     },
     "late_response": {
         "supply_valve_slow": 0.8, "sensor_slow": 0.6, "sensor_noisy": 0.3, "supply_pulsation": 0.05,
-        "exhaust_restricted": 0.01, "supply_pressure_low": 0.015,
+        "exhaust_restricted": 0.01, "supply_pressure_low": 0.03,
     },
     "scattered_evacuation": {
         "supply_pressure_dips": 0.85, "leak_part_dependent": 0.4, "supply_valve_slow": 0.1, "leak_steady": 0.02,
