@@ -42,7 +42,7 @@ Done = Callable[[str], None]
 Heard = Callable[[int], None]
 
 _BLOCKS_AHEAD = 7  # a little more than is analysed together, so that reading goes on meanwhile
-_LONG_ROWS = 10_000_000  # a log from which giving back memory, in 5 ms, is worth it
+_LONG_ROWS = 2_000_000  # a log from which giving back memory, in 10 ms, is worth it
 _REF_KELVIN = 293.15
 _ABSENT_TEMPERATURE = (20.0, 4.08)  # 20 ± 8 °C where the station file gives none
 
