@@ -123,11 +123,13 @@ class Log:
             rest = self._mergers[station].feed(rest, last=True) if self._mergers else rest
             yield from self._finish(station, clock.feed(rest, last=True), last=True)
         self._check_order()
-        self._check_readings()
+        shown = self._pressures.values if len(self._clocks) == 1 else np.empty(0)
+        _check_readings(self._source, self._missing, self._rows_read, shown, self._end_s)
         # here and not in facts: blocks are made ahead, while the last ones are still being analysed
         looked = [watch.found() for watch in self._lags]
         self._found_lags = tuple(lag for lags, _ in looked for lag in lags)
-        self._check_clocks([misplaced for _, misplaced in looked if misplaced is not None])
+        sure = not self._named and not any(s.pressure.doubts for s in self.plan.stations)
+        self._misplaced = _misplaced(self._source, [m for _, m in looked if m is not None], self._time, sure=sure)
         self._log_id = self._ending.log_id()
         self._state = "read"
 
@@ -147,28 +149,6 @@ class Log:
             if fit_together(stretches, self.plan.time.typical_s):
                 found = f"{len(stretches)} stretches of rows that stand in another order than their times"
                 raise LogReadError(message(self._source, found, "rows in the order of time", _SORT))
-
-    def _check_readings(self) -> None:
-        """Raise LogReadError where pressures are written in another sense or unit from some row on."""
-        other = next((r for r in self._missing.rejections() if r.reason == OTHER_UNIT), None)
-        if other is not None and other.rows > EVIDENCE.other_unit_rows * self._rows_read:
-            raise refused_as_other_unit(self._source, other.rows, self._rows_read, other.first_lines)
-        share = turned_at(self._pressures.values) if len(self._clocks) == 1 else None
-        if share is not None:
-            raise refused_as_turned(self._source, share, self._end_s)
-
-    def _check_clocks(self, found: Sequence[Misplaced]) -> None:
-        """Raise LogReadError where digitals are so far from their time that no cycle can be told as they stand.
-
-        Where the sense of the pressure is in doubt itself, or they or the supply were said to be right, it is only
-        told.
-        """
-        told = self._named or (self._time is not None and self._time.digitals_late_s is not None)
-        doubtful = any(s.pressure.doubts for s in self.plan.stations)
-        for one in found:
-            if one.asked and not told and not doubtful:
-                raise refused_as_misplaced(self._source, one, self._time)
-        self._misplaced = tuple(f"{one.found}; nothing was moved: {one.so}" for one in found)
 
     def _account(self, portion: Portion) -> None:
         self._rows_read += portion.rows_read
@@ -269,6 +249,32 @@ def restart_warning(restart: tuple[float, float]) -> str:
         f"time starts again after {restart[0]:.2f} s: how long the log paused there is not known; "
         f"a gap of {restart[1]:.3g} s is assumed, and all later times rest on it"
     )
+
+
+def _check_readings(source: str, missing: Losses, rows: int, kpa: NDArray[np.float64], end_s: float) -> None:
+    """Raise LogReadError where pressures are written in another sense or unit from some row on.
+
+    kpa  of the only station, thinned, in the order of time, shape (n,); empty where there are several
+    """
+    other = next((r for r in missing.rejections() if r.reason == OTHER_UNIT), None)
+    if other is not None and other.rows > EVIDENCE.other_unit_rows * rows:
+        raise refused_as_other_unit(source, other.rows, rows, other.first_lines)
+    share = turned_at(kpa)
+    if share is not None:
+        raise refused_as_turned(source, share, end_s)
+
+
+def _misplaced(source: str, found: Sequence[Misplaced], time: Channel | None, *, sure: bool) -> tuple[str, ...]:
+    """What to tell of digitals that stand at another time than their pressure.
+
+    time  how the station file says that time is read: digitals that it says to be right are told of alone
+    sure  neither the sense of the pressure nor the supply was given against what the rows show
+    Raises LogReadError where digitals are so far from their time that no cycle can be told as they stand.
+    """
+    for one in found:
+        if one.asked and sure and (time is None or time.digitals_late_s is None):
+            raise refused_as_misplaced(source, one, time)
+    return tuple(f"{one.found}; nothing was moved: {one.so}" for one in found)
 
 
 def _rejected_warnings(rejections: Sequence[Rejection], rows: int) -> list[str]:
