@@ -228,6 +228,15 @@ def _in_range(data: StationData, values: Mapping[str, Floats]) -> Mapping[str, F
     return {name: np.where(cut, np.nan, values[name]) for name in AT_THE_TOP}
 
 
+def _blow_start_s(data: StationData, level_kpa: Floats) -> Floats:
+    """When a blow-off has come down to a level after its command, NaN for picks that were given up [s].
+
+    Those are let go in a sequence of their own, with the supply off for longer or shorter before.
+    """
+    start_s = _time_at(data.fall_s, data.levels_kpa, level_kpa)
+    return np.where(data.cycles.where("outcome", "missed"), np.nan, start_s)
+
+
 def make_features(data: StationData, leak: LeakResult, bands: Bands) -> Features:
     """Per-cycle measures of one log."""
     cycles = data.cycles
@@ -235,7 +244,7 @@ def make_features(data: StationData, leak: LeakResult, bands: Bands) -> Features
     column = cycles.floats
     seen = cycles.codes("ultimate_extrapolated") == 0
     at_zero = bands.ends_at_zero
-    rise, fall, levels = data.rise_s, data.fall_s, data.levels_kpa
+    rise, levels = data.rise_s, data.levels_kpa
     hung = _hung_on(data)
     idle = np.where(hung, np.nan, column("idle_vacuum_kpa"))
     usual = float(np.nanmedian(idle)) if np.isfinite(idle).any() else 0.0
@@ -258,10 +267,7 @@ def make_features(data: StationData, leak: LeakResult, bands: Bands) -> Features
         "extrapolated": np.maximum(tends_to - column("peak_vacuum_kpa"), 0.0),
         "start": _before_release(data) - zero,
         "blow": np.log(blow),
-        # a pick that was given up is let go in a sequence of its own, with the supply off for longer or shorter
-        "blow_start": np.where(
-            cycles.where("outcome", "missed"), np.nan, _time_at(fall, levels, bands.fall_high + zero)
-        ),
+        "blow_start": _blow_start_s(data, bands.fall_high + zero),
         # over-pressure at the end of the release is no vacuum left: `over` tells of it
         "residual": np.maximum(column("residual_vacuum_kpa") - zero, 0.0),
         "over": np.where(at_zero, np.nan, _over_pressure(data, zero)),
