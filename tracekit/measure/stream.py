@@ -177,7 +177,7 @@ class StationAnalyser:
             starts = np.concatenate([[self._known], starts]).astype(np.int64)
         if not self._begun:
             self._begun = True
-            if self._under_way(samples, learned) and (not len(starts) or starts[0] > 0):
+            if _under_way(samples, learned.reference.peak, self._segment) and (not len(starts) or starts[0] > 0):
                 starts = np.concatenate([[0], starts]).astype(np.int64)
         full = len(rows) > self._segment.carry_rows
         keep_all = final or full
@@ -222,13 +222,6 @@ class StationAnalyser:
         known = None if self._outline is None else self._outline.of(samples, starts, stop)
         return known or outline(samples, starts, stop, reference, keep_all, self._segment, self._measure)
 
-    def _under_way(self, samples: Samples, learned: Learned) -> bool:
-        """The log begins inside a cycle: the supply is on already, or vacuum is there."""
-        if not len(samples.time) or not samples.has_supply:
-            return False
-        vacuum = samples.smooth[0] > self._segment.open_share * learned.reference.peak
-        return bool(samples.supply[0] or vacuum)
-
     def _carry_on(self, rows: Rows, time: Floats, stop: int, *, known: bool) -> None:
         """Keep the unfinished cycle, with the samples before it that tell its idle level."""
         keep = 0
@@ -240,6 +233,14 @@ class StationAnalyser:
         self._carried = len(rows) - keep
         self._known = stop - keep if known else -1
         self._buffer.drop(keep)
+
+
+def _under_way(samples: Samples, peak_kpa: float, options: SegmentOptions) -> bool:
+    """The log begins inside a cycle: the supply is on already, or vacuum is there."""
+    if not len(samples.time) or not samples.has_supply:
+        return False
+    vacuum = samples.smooth[0] > options.open_share * peak_kpa
+    return bool(samples.supply[0] or vacuum)
 
 
 def grain(pressure: Floats, flat: float | None) -> tuple[float, float]:
