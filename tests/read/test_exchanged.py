@@ -58,3 +58,16 @@ def test_a_signal_named_for_one_role_is_not_offered_for_another(tmp_path):
     assert [line.split('"')[1] for line in offered["release"]] == ["Blow cmd", "Blow fb"]
     found = answered(path, *(q.line for q in asked.value.questions))
     assert np.array_equal(found.digital, RECORDING.digital)
+
+
+def test_the_way_back_from_over_pressure_is_no_vacuum_that_begins(tmp_path):
+    """A slow station whose blow-off goes far above ambient: the names are right, though pressure falls after it."""
+    row = np.arange(12 * 300) % 300
+    supply, release = (row < 150).astype(int), ((row >= 150) & (row < 190)).astype(int)
+    ramp = np.interp(row, [0, 5, 140, 150, 160, 190], [0, 0, -70, -70, 17, 17])
+    pressure = np.where(row < 190, ramp, 17 * np.exp(-(row - 190) / 6))
+    rows = zip(np.arange(len(row)) * 0.01, pressure, supply, release, strict=True)
+    path = tmp_path / "log.csv"
+    body = "\n".join(f"{t:.2f};{p:.2f};{s};{r}" for t, p, s, r in rows)
+    path.write_text("Time (s);Pressure (kPa);Suction valve;Blow-off valve\n" + body + "\n")
+    assert read(path).layout.columns["supply"] == "Suction valve"

@@ -115,7 +115,8 @@ def _ask_exchanged(
     supply, release = named["supply"], named["release"]
     if supply is None or release is None:
         return []
-    shown = {role: digital for role, (digital, _) in by_response((supply, release), kpa).items()}
+    drawn_kpa = np.minimum(kpa, 0.0)  # the way back from over-pressure to ambient is no vacuum that begins
+    shown = {role: digital for role, (digital, _) in by_response((supply, release), drawn_kpa).items()}
     if shown.get("supply") is not release or shown.get("release") is not supply:
         return []
     found = (
