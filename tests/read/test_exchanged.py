@@ -71,3 +71,64 @@ def test_the_way_back_from_over_pressure_is_no_vacuum_that_begins(tmp_path):
     body = "\n".join(f"{t:.2f};{p:.2f};{s};{r}" for t, p, s, r in rows)
     path.write_text("Time (s);Pressure (kPa);Suction valve;Blow-off valve\n" + body + "\n")
     assert read(path).layout.columns["supply"] == "Suction valve"
+
+
+CONSTANT = np.ones_like(SUCTION)
+ELSEWHERE = (np.arange(len(SUCTION)) // 170 % 2).astype(int)
+
+
+def test_what_never_changes_is_no_suction_beside_what_the_pressure_answers(tmp_path):
+    """An enabling signal that is always on loses its name to the column that vacuum follows."""
+    path = written(tmp_path / "log.csv", **{"Suction valve": CONSTANT, "Y1": SUCTION, "Release": RELEASE, "Part": PART})
+    found = read(path)
+    assert found.layout.columns["supply"] == "Y1"
+    assert np.array_equal(found.digital, RECORDING.digital)
+
+
+def test_what_never_changes_keeps_its_name_where_nothing_else_may_have_it(tmp_path):
+    """A log in which suction is always off or on is read as it is."""
+    path = written(tmp_path / "log.csv", **{"Suction valve": CONSTANT, "Release": RELEASE, "Part": PART})
+    assert read(path).layout.columns["supply"] == "Suction valve"
+
+
+@pytest.mark.parametrize("name", ["Suction enable", "Freigabe Sauger", "Suction request"])
+def test_what_allows_suction_is_not_taken_for_it(tmp_path, name):
+    """Beside a column that is named less, and that vacuum follows, a word of permission loses."""
+    path = written(tmp_path / "log.csv", **{name: ELSEWHERE, "Vacuum": SUCTION, "Release": RELEASE, "Part": PART})
+    assert read(path).layout.columns["supply"] == "Vacuum"
+
+
+def test_a_name_that_the_pressure_does_not_answer_is_asked(tmp_path):
+    """The first answer is the column that vacuum follows."""
+    signals = {"Suction side": ELSEWHERE, "Y1": SUCTION, "Release": RELEASE, "Part": PART}
+    path = written(tmp_path / "log.csv", **signals)
+    with pytest.raises(UndecidedLogError, match='the pressure answers "Y1" as it does supply') as asked:
+        read(path)
+    found = answered(path, *(q.line for q in asked.value.questions))
+    assert np.array_equal(found.digital, RECORDING.digital)
+
+
+def test_an_emergency_stop_that_is_released_is_no_release(tmp_path):
+    """Words of permission give way to the valve that is named alike."""
+    signals = {"Emergency stop released": ELSEWHERE, "Vacuum valve": SUCTION, "Blow valve": RELEASE, "Part": PART}
+    assert read(written(tmp_path / "log.csv", **signals)).layout.columns["release"] == "Blow valve"
+
+
+@pytest.mark.parametrize("around", ["", "'"])
+def test_a_single_signal_that_ends_vacuum_is_first_offered_as_release(tmp_path, around):
+    """Levels between quotes are levels and no states."""
+    before = np.roll(np.diff(SUCTION.astype(int), prepend=0) > 0, -3)  # pulses that do nothing leave it in doubt
+    pulses = (RELEASE > 0) | before | np.roll(before, 1)
+    levels = np.char.add(np.char.add(around, pulses.astype(int).astype(str)), around)
+    path = written(tmp_path / "log.csv", **{"Y9": levels, "Part present": PART})
+    with pytest.raises(UndecidedLogError, match='"Y9" switches') as asked:
+        read(path)
+    assert [line.split()[0] for _, line in answers(asked.value.questions[0])] == ["release", "supply"]
+
+
+def test_compressed_air_is_not_offered_as_pressure_beside_a_vacuum(tmp_path):
+    """A line pressure that goes below ambient is the vacuum, whatever the other one is called."""
+    air = np.full(len(SUCTION), 5.5) + 0.1 * (np.arange(len(SUCTION)) % 7)
+    path = written(tmp_path / "log.csv", **{"Air supply (bar)": air, "Suction": SUCTION, "Release": RELEASE})
+    path.write_text(path.read_text().replace("Pressure (kPa)", "Line pressure (kPa)", 1))
+    assert read(path).layout.columns["pressure"] == "Line pressure (kPa)"

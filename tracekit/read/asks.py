@@ -11,7 +11,7 @@ from tracekit.options.evidence import EVIDENCE
 from tracekit.read.columns import Column
 from tracekit.read.digitals import Digital, state_columns, together, usual_words
 from tracekit.read.head import NO_PRESSURE, Head, Question, finite, joined, spread
-from tracekit.read.levels import level_of_word
+from tracekit.read.levels import level_of_word, two_levels
 from tracekit.read.multiples import other_way_round
 from tracekit.read.values import word_codes
 from tracekit.read.words import Role, hints, tokens_of
@@ -311,7 +311,8 @@ def _like(column: Column, ordered: Sequence[str], change: Mapping[str, float]) -
 def _moving_states(head: Head, kpa: NDArray[np.float64]) -> list[tuple[Column, tuple[str, ...]]]:
     """Columns of a few words in one of which the pressure falls again and again, whatever they mean."""
     low, high = spread(kpa)
-    few = [(c, usual_words(c)) for c in head.columns if c.kind == "text" and len(c.words) <= EVIDENCE.most_numbered]
+    texts = [c for c in head.columns if c.kind == "text" and len(c.words) <= EVIDENCE.most_numbered]
+    few = [(c, words) for c in texts if not two_levels(words := usual_words(c))]
     return [
         (c, words)
         for c, words in few

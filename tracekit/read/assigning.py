@@ -12,6 +12,7 @@ from tracekit.options.evidence import EVIDENCE
 from tracekit.read.asks import ask_coils
 from tracekit.read.columns import Column
 from tracekit.read.digitals import ROLES, Digital, LevelPlan, asks, by_name
+from tracekit.read.firmnames import allows, firmly_named
 from tracekit.read.head import Question, joined
 from tracekit.read.plan import StationPlan
 from tracekit.read.pressure import PressurePlan
@@ -50,30 +51,30 @@ def with_digitals(
             free.remove(chosen)
             _take(roles, facts, role, chosen, "station file", 1.0)
             barred.add(role)
-    off = channels["supply"].off_column if "supply" in channels else None
-    off_coil = next((d for d in free if d.name == off), None)
+    off_coil = next((d for d in free if "supply" in channels and d.name == channels["supply"].off_column), None)
     free = [d for d in free if d is not off_coil]
-    named = by_name(free)
+    kpa = pressure.kpa(column.values)
+    named = by_name(firmly_named(free, kpa))
     for named_role, digital in named.items():
         if named_role not in barred:
             free.remove(digital)
             _take(roles, facts, named_role, digital, "name", 0.97)
-    exchanged = [] if barred else _ask_exchanged(digitals, roles, pressure.kpa(column.values))
+    exchanged = [] if barred else _ask_exchanged(digitals, roles, kpa)
     open_roles = [r for r in ROLES if r not in roles and r not in barred]
     if open_roles:
         vague = [d for d in free if d.moves and not _is_other(d)]
-        for shown_role, (digital, why) in by_response(vague, pressure.kpa(column.values)).items():
+        for shown_role, (digital, why) in by_response(vague, kpa).items():
             if shown_role in open_roles and digital in free:
                 free.remove(digital)
                 _take(roles, facts, shown_role, digital, why, 0.9)
     unknown = [d for d in free if d.moves and not _is_other(d) and not d.weights.get("quality")]
     asked = [d for d in unknown if asks(d)]
     still = [r for r in open_roles if r not in roles]
-    likelier = likelier_valves(asked, pressure.kpa(column.values)) if {"supply", "release"} <= set(still) else {}
-    questions = _ask_roles(asked, still, likelier)
-    questions += [
+    questions = [
+        *_ask_roles(asked, still, likelier_valves(asked, kpa, still)),
         *exchanged,
-        *_ask_part(digitals, roles, named, pressure.kpa(column.values)),
+        *_ask_contradicted(free, digitals, roles, named, kpa),
+        *_ask_part(digitals, roles, named, kpa),
         *_ask_levels(digitals, roles),
         *ask_coils(digitals, channels),
     ]
@@ -127,6 +128,32 @@ def _ask_exchanged(
     return [Question(found=found, line=line)]
 
 
+def _ask_contradicted(
+    free: Sequence[Digital],
+    digitals: Sequence[Digital],
+    roles: Mapping[str, LevelPlan],
+    named: Mapping[Role, Digital],
+    kpa: NDArray[np.float64],
+) -> list[Question]:
+    """Ask where the pressure answers a signal without a role, and not the one that is named like a valve.
+
+    free  signals without a role, among all `digitals`
+    """
+    rivals = [d for d in free if d.moves and not _is_other(d)]
+    valves: list[Role] = [r for r in ("supply", "release") if r in named and roles.get(r) is named[r].plan]
+    if not rivals or not valves:
+        return []
+    shown = by_response([d for d in digitals if d.moves and not _is_other(d)], kpa)
+    questions = []
+    for role in valves:
+        other, chosen = shown[role][0] if role in shown else named[role], named[role]
+        if any(other is d for d in rivals):
+            found = f'the pressure answers "{other.name}" as it does {role}, and "{chosen.name}" it does not'
+            line = f'{role} = {{ column = "{other.name}" }}   # or {role} = {{ column = "{chosen.name}" }}'
+            questions.append(Question(found=found, line=line))
+    return questions
+
+
 def _ask_part(
     digitals: Sequence[Digital],
     roles: Mapping[str, LevelPlan],
@@ -168,14 +195,15 @@ def _ask_roles(
     """
     if not unknown or not open_roles:
         return []
-    ordered = sorted(unknown, key=_reports)
+    ordered = sorted(unknown, key=lambda d: (allows(d), _reports(d)))
     likely = {role: [d for d in ordered if not _named_otherwise(d, role)] or ordered for role in open_roles}
     alike = all(len(own) == len(unknown) for own in likely.values())
     questions = []
     if len(unknown) == 1 and len(open_roles) > 1:  # it has one of these roles at most
         name = unknown[0].name
-        line = f'{open_roles[0]} = {{ column = "{name}" }}'
-        others = "".join(f'; or {role} = {{ column = "{name}" }}' for role in open_roles[1:])
+        first, *rest = sorted(open_roles, key=lambda role: role not in likelier)
+        line = f'{first} = {{ column = "{name}" }}'
+        others = "".join(f'; or {role} = {{ column = "{name}" }}' for role in rest)
         found = f'"{name}" switches, but whether it is {" or ".join(open_roles)} does not show'
         return [Question(found=found, line=f"{line}   # {others[2:]}")]
     for place, (role, own) in enumerate(likely.items()):

@@ -16,7 +16,7 @@ from tracekit.read.cells import MISSING_WORDS
 from tracekit.read.columns import Column
 from tracekit.read.eventcells import event_levels, listed_levels
 from tracekit.read.head import finite
-from tracekit.read.levels import level_of_word
+from tracekit.read.levels import level_of_word, two_levels
 from tracekit.read.plateaus import two_plateaus, with_marks
 from tracekit.read.rows import carried, levels, valid
 from tracekit.read.values import as_text, column_numbers, dictionary_codes, word_codes, word_levels
@@ -326,7 +326,8 @@ def asks(digital: Digital) -> bool:
     """False for what may be anything: bits of a column that is not named a word, and words that mean no level."""
     if digital.plan.kind == "bit":
         return digital.named_word or digital.based
-    return not digital.plan.words or any(digital.weights.get(role, 0.0) >= 0.5 for role in ROLES)
+    named = any(digital.weights.get(role, 0.0) >= EVIDENCE.half_weight for role in ROLES)
+    return not digital.plan.words or named or two_levels(digital.plan.words)
 
 
 def _half_known(column: Column) -> tuple[str, ...]:

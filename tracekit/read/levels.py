@@ -1,8 +1,12 @@
 """Words for the two levels of a digital signal."""
 
 import functools
+from collections.abc import Sequence
 
 from tracekit.read.words import fold
+
+_AROUND = "'\"`\u2018\u2019[](){}<> "
+"""Signs that may stand around a level."""
 
 ON_WORDS = frozenset({
     "on", "true", "high", "hi", "yes", "y", "t", "active", "activated", "set", "open", "opened", "energised",
@@ -81,6 +85,12 @@ def level_of_change(word: str) -> int | None:
 def level_of_word(word: str) -> int | None:
     """1 or 0 for a word that means on or off in a common language, None for any other."""
     return _levels().get(fold(word.strip().strip("\"'")))
+
+
+def two_levels(words: Sequence[str]) -> bool:
+    """True for the two levels of one signal, be they quoted or in brackets."""
+    bare = [w.strip(_AROUND) for w in words]
+    return sorted(w if w in ("0", "1") else str(level_of_word(w)) for w in bare) == ["0", "1"]
 
 
 @functools.cache

@@ -27,6 +27,8 @@ def pressure_columns(head: Head, time: tuple[str, ...]) -> list[Column]:
         and (c.hints.weight("pressure") or c.hints.pressure_unit or (c.hints.percent and c.hints.says_vacuum))
     ]  # fmt: skip
     named = [c for c in named if not _rises_evenly(c)]
+    if named and all(map(_is_feed, named)):  # whatever it is called, the one that is no compressed air
+        named = [c for c in analogue if c.hints.pressure_unit and not _is_feed(c) and not _rises_evenly(c)] or named
     if len(named) > 1:
         named = [c for c in named if not _is_feed(c)] or named
         best = max(map(_naming, named))

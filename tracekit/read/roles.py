@@ -75,20 +75,30 @@ def _vacuum(pressure_kpa: NDArray[np.float64]) -> tuple[NDArray[np.float64], int
     return vacuum, int(np.clip(0.06 * length, 2, 400))
 
 
-def likelier_valves(digitals: Sequence[Digital], pressure_kpa: NDArray[np.float64]) -> dict[Role, Digital]:
+def likelier_valves(
+    digitals: Sequence[Digital], pressure_kpa: NDArray[np.float64], open_roles: Sequence[Role]
+) -> dict[Role, Digital]:
     """Which of some signals supply and release rather are: where vacuum rises most from rest, and where it ends most.
 
-    Less than what decides without being asked; empty where the answers do not part them.
+    Less than what decides without being asked; empty where the answers do not part them. Of a single signal it is
+    told which of both roles it rather has, of several the one for a single open role.
     """
     shares = _vacuum(pressure_kpa)
-    if shares is None or len(digitals) < 2:
+    if shares is None or not digitals or not {"supply", "release"} & set(open_roles):
         return {}
     vacuum, window = shares
     rise = [max(_median(e.after[e.at < ANSWERS.at_rest]) for e in _both(d, vacuum, window)) for d in digitals]
     fall = [max(_median(-e.after[e.at > ANSWERS.held]) for e in _both(d, vacuum, window)) for d in digitals]
-    pairs = [(rise[i] + fall[k], i, k) for i in range(len(digitals)) for k in range(len(digitals)) if i != k]
-    (best, first, second), (next_best, *_) = sorted(pairs, reverse=True)[:2]
-    return {"supply": digitals[first], "release": digitals[second]} if best > next_best + ANSWERS.surer else {}
+    places = range(len(digitals))
+    ways: list[tuple[float, dict[Role, Digital]]] = []
+    if {"supply", "release"} <= set(open_roles) and len(digitals) > 1:
+        pairs = [(i, k) for i in places for k in places if i != k]
+        ways = [(rise[i] + fall[k], {"supply": digitals[i], "release": digitals[k]}) for i, k in pairs]
+    else:
+        ways += [(rise[i], {"supply": digitals[i]}) for i in places if "supply" in open_roles]
+        ways += [(fall[i], {"release": digitals[i]}) for i in places if "release" in open_roles]
+    (best, way), *others = sorted(ways, key=lambda w: -w[0])
+    return way if best > (others[0][0] if others else 0.0) + ANSWERS.surer else {}
 
 
 def _both(digital: Digital, vacuum: NDArray[np.float64], window: int) -> tuple[Edges, Edges]:
