@@ -19,7 +19,7 @@ LOWEST_KPA = 1.0
 CLIPPED_SHARE = 0.02
 OF_BINS = (
     "time_s", "pressure_kpa", "log_pressure", "samples", "step_s", "free", "coast", "since_cut_s", "since_present_s",
-    "until_end_s", "clipped", "boost",
+    "until_end_s", "clipped", "stepped", "boost",
 )  # fmt: skip
 """Fields of a history that hold one value per bin and do not change when cycles are left out."""
 FEWEST_BINS = 30
@@ -64,6 +64,7 @@ class History:
     since_present_s  time since part present came on [s]
     until_end_s      time until the end of the hold or a loss of grip [s]
     clipped          the sensor's range may cut the reading, or the coast may be over already where edges come late
+    stepped          the pressure steps up in mid-coast, as lips open for a moment
     boost            factor on the wall exchange by which cold gas takes heat faster [unitless]
     """
 
@@ -80,6 +81,7 @@ class History:
     since_present_s: Floats
     until_end_s: Floats
     clipped: Bools
+    stepped: Bools
     boost: Floats
     ambient_kpa: float
 
@@ -177,6 +179,7 @@ def gather(data: StationData, line: Timeline, chosen: Bools) -> History:
             _end(cycle, time, coasting & (data.ambient_kpa - pressure < line.floor_kpa[cycle]), line) - time
         ),
         clipped=_clipped(data, bins.pressure_kpa[keep]) | over,
+        stepped=np.zeros(len(time), bool),
         boost=np.ones(len(time)),
         ambient_kpa=data.ambient_kpa,
     )
@@ -240,7 +243,7 @@ def break_at_falls(history: History, cut_s: float, bin_noise_kpa: Floats) -> His
     """
     fall = -np.diff(history.pressure_kpa, prepend=history.pressure_kpa[:1])
     same = np.diff(history.coast, prepend=-2) == 0
-    more = _scatter(history, (history.coast >= 0) & (history.since_cut_s > cut_s), bin_noise_kpa)
+    more = scatter_of(history, (history.coast >= 0) & (history.since_cut_s > cut_s), bin_noise_kpa)
     limit = 5.0 * more * np.hypot(bin_noise_kpa, np.concatenate([bin_noise_kpa[:1], bin_noise_kpa[:-1]]))
     fell = same & (history.coast >= 0) & (history.since_cut_s > cut_s) & (fall > limit)
     if not fell.any():
@@ -251,7 +254,7 @@ def break_at_falls(history: History, cut_s: float, bin_noise_kpa: Floats) -> His
     return replace(history, since_cut_s=np.minimum(since, history.since_cut_s))
 
 
-def _scatter(history: History, use: Bools, bin_noise_kpa: Floats) -> float:
+def scatter_of(history: History, use: Bools, bin_noise_kpa: Floats) -> float:
     """Scatter of the bins' means by their second differences, over what their noise says; at least 1."""
     inside = np.flatnonzero(use[2:] & use[:-2] & (history.coast[2:] == history.coast[:-2])) + 1
     if len(inside) < FEWEST_BINS:

@@ -6,16 +6,16 @@ import numpy as np
 
 from tracekit.frozen import dataclass
 from tracekit.measure import leak_forms
-from tracekit.measure.leak_bins import Floats, History, Ints, Timeline, break_at_falls, cut_delay_s, gather
+from tracekit.measure.leak_bins import Floats, History, Ints, Timeline, cut_delay_s, gather
 from tracekit.measure.leak_groups import assign, limits, masks
 from tracekit.measure.leak_motion import unmodelled_rate
 from tracekit.measure.leak_pieces import Pieces, Windows, cut_pieces, usable
 from tracekit.measure.leak_posterior import Posterior, posterior
 from tracekit.measure.leak_search import Coasts, enough, flow_of, inflow, scan, sound, stratified, tried_flow_of
+from tracekit.measure.leak_steps import calm
 from tracekit.measure.leak_sums import (
     Scales,
     Wall,
-    bin_noise,
     fit_all,
     gas_of,
     regressors,
@@ -62,7 +62,7 @@ def find(data: StationData, line: Timeline, options: LeakOptions) -> Search | No
     )  # fmt: skip
     few = gather(data, line, stratified(line, options.window_coasts))
     cut = cut_delay_s(few, interval, options)
-    few = break_at_falls(few, cut, bin_noise(few, scales.noise))
+    few = calm(few, cut, scales, options)
     first = _first(few, cut, scales, options)
     if first is None:
         return None
@@ -73,8 +73,7 @@ def find(data: StationData, line: Timeline, options: LeakOptions) -> Search | No
     rough = _coasts(few, windows, inflow(few, first.rate), options)
     fine = rough
     if (chosen := stratified(line, options.fit_coasts)).sum() > len(few.rows):
-        history = gather(data, line, chosen)
-        history = break_at_falls(history, cut, bin_noise(history, scales.noise))
+        history = calm(gather(data, line, chosen), cut, scales, options)
         fine = _more_coasts(history, windows, first, options)
     located = locate_walls(rough, fine, first, options)
     return None if located is None else _posterior_of(fine, located, windows, first.best, options)

@@ -74,6 +74,7 @@ def usable(history: History, windows: Windows) -> Bools:
     return np.asarray(
         (history.coast >= 0)
         & ~history.clipped
+        & ~history.stepped
         & (history.since_cut_s > windows.cut_s)
         & ~moving
         & (history.until_end_s > windows.end_s)

@@ -4,10 +4,11 @@ import numpy as np
 
 from tracekit.frozen import dataclass
 from tracekit.measure import leak_forms
-from tracekit.measure.leak_bins import Bools, Floats, History, Timeline, break_at_falls, gather
+from tracekit.measure.leak_bins import Bools, Floats, History, Timeline, gather
 from tracekit.measure.leak_pieces import Pieces, Windows, cut_pieces, cycle_sum, usable
 from tracekit.measure.leak_search import enough, flow_of, inflow, scan
-from tracekit.measure.leak_sums import CycleSums, Scales, Wall, bin_noise
+from tracekit.measure.leak_steps import calm
+from tracekit.measure.leak_sums import CycleSums, Scales, Wall
 from tracekit.measure.leak_walls import with_boost
 from tracekit.model.cycle import StationData
 from tracekit.options.leak import LeakOptions
@@ -124,7 +125,7 @@ def _rate_block(
     history: History, windows: Windows, scales: Scales, found: Shared, options: LeakOptions, out: Rates
 ) -> None:
     """Rates of the cycles of one block, written into `out`."""
-    history = break_at_falls(history, windows.cut_s, bin_noise(history, scales.noise))
+    history = calm(history, windows.cut_s, scales, options)
     pieces = cut_pieces(history, usable(history, windows), options)
     if not len(pieces.start):
         return

@@ -39,6 +39,13 @@ class LeakOptions:
     window_late_gain: float = option(0.85, "", "misfit outside a late window over the misfit with it")
     window_z: float = option(2.0, "", "rise of the misfit, in its standard deviations, that shows motion in a window")
     window_margin_s: float = option(0.05, "s", "added to both windows, because a test misses the last of a motion")
+    step_s: float = option(
+        0.3, "s", "longest step of the pressure in mid-coast, where lips open for a moment: 0.1 to 0.3 s as at a lift"
+    )
+    step_z: float = option(
+        6.0, "", "excess over the fall on both sides, in standard deviations, that shows a step: coasts are many"
+    )
+    step_least_kpa: float = option(0.05, "kPa", "steps below this are left to what all coasts share beyond the model")
     rating_ratio: float = option(8.0, "", "cycles whose misfit exceeds this multiple of the usual get no rate")
     window_keep: float = option(0.9, "", "share of the cycles that windows must leave a rate")
     tau_prior_s: float = option(
