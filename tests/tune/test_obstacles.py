@@ -10,7 +10,7 @@ from tracekit.model.cycle import SettingInForce
 from tracekit.model.estimate import Bound, Estimate, Withheld
 from tracekit.options.tune import TuneOptions
 from tracekit.tune.facts import _beyond, peaks
-from tracekit.tune.obstacles import leak_first, repair_first, setting_faults
+from tracekit.tune.obstacles import leak_first, repair_first, setting_faults, unknown
 from tracekit.tune.station_model import _UNSEEN_RATE, _rates
 
 OPTIONS = TuneOptions()
@@ -110,3 +110,10 @@ def test_how_far_thresholds_are_passed():
     assert off == pytest.approx(70.0, abs=2.5)
     assert 0.0 <= _beyond(data, held, "recharge", TuneOptions()) < 1.0
     assert 0.0 <= _beyond(data, held, "coast", TuneOptions()) < 4.0
+
+
+def test_one_pick_is_no_picks(monkeypatch):
+    """The number and its noun agree."""
+    for closed, said in ((0, "Only 0 picks with"), (1, "Only 1 pick with"), (2, "Only 2 picks with")):
+        monkeypatch.setattr("tracekit.tune.obstacles.closed_picks", lambda _, n=closed: np.arange(9) < n)
+        assert str(unknown(data_of(SAVING * 2, settings=KNOWN), {}, OPTIONS)).startswith(said)

@@ -7,12 +7,12 @@ from dataclasses import replace
 from tracekit.frozen import dataclass
 from tracekit.model.finding import Finding
 from tracekit.model.result import StationResult
+from tracekit.report.back import goals_back, replaces
 from tracekit.report.doubt import told_by_log
-from tracekit.report.levels import EVACUATION, timed
 from tracekit.report.some_picks import two_rates
 from tracekit.report.steps_told import GOAL, Step
 from tracekit.report.view import LEAKS, median
-from tracekit.report.words import Num, digits, of_quantity, place_of_interval, plain
+from tracekit.report.words import Num, digits, of_quantity, place_of_interval
 
 _CALLED = {
     "decay_rate_kpa_s": "fall", "open_cup_vacuum_kpa": "open-cup vacuum", "release_peak_kpa": "over-pressure",
@@ -21,11 +21,10 @@ _CALLED = {
     "pump_time_constant_s": "time constant of the evacuation",
 }  # fmt: skip
 """The word by which a goal names the measure."""
+_EXPECT = "Expect"
 _NOW = re.compile(r"(?<=, now )(\d+(?:\.\d+)?)(?= ([^\s;.]+))")
 _AT_MOST = re.compile(r"at most \d+(?:\.\d+)? kPa/s")
 _HALF = re.compile(r"[Tt]he fall with the supply off is less than half of what it was\.?\s*")
-_SPEED = "time constant of the evacuation"
-_SLOWER, _AS_BEFORE = 1.1, 1.05  # of the baseline's time: what is slower, and what is as quick again
 _TENTHS = -1  # the decimal place in which the verdict tells two rates
 _SAME = 1.0  # of an interval: medians that differ by less are one measure, taken over other cycles
 
@@ -40,15 +39,23 @@ class _Figure:
 
 def as_told(step: Step, result: StationResult, source: Finding) -> Step:
     """The step with its goal of the measure, and with what is now in the figures, in which the page tells both."""
-    figures, speed = _figures(result, source), _speed(result, source)
+    figures, back = _figures(result, source), goals_back(result, source)
 
     def said(pair: tuple[str, str]) -> tuple[str, str]:
         if pair[0] != GOAL:
             return pair
-        clauses = [speed if speed and one.startswith(_SPEED) else _in_figures(one, figures) for one in _clauses(pair)]
-        return (GOAL, "; ".join(clauses))
+        left = [one for one in _clauses(pair) if not any(replaces(name, one) for name, _ in back)]
+        return (GOAL, "; ".join([*(goal for _, goal in back), *(_in_figures(one, figures) for one in left)]))
 
-    return _said_once(_mapped(step, said))
+    return _said_once(_mapped(_with_goal(step, bool(back)), said))
+
+
+def _with_goal(step: Step, wanted: bool) -> Step:
+    """The step with room for a goal, where what it expects has no figures though the finding has a reference."""
+    pairs = (*step.results, *step.more)
+    if not wanted or all(seen != _EXPECT for seen, _ in pairs) or any(seen == GOAL for seen, _ in pairs):
+        return step
+    return replace(step, more=(*step.more, (GOAL, "")))
 
 
 def tight(step: Step, proof: Step) -> Step:
@@ -70,7 +77,7 @@ def _mapped(step: Step, said: Callable[[tuple[str, str]], tuple[str, str]]) -> S
 
 
 def _clauses(pair: tuple[str, str]) -> list[str]:
-    return pair[1].split("; ")
+    return pair[1].split("; ") if pair[1] else []
 
 
 def _said_once(step: Step) -> Step:
@@ -84,15 +91,6 @@ def _said_once(step: Step) -> Step:
         return tuple(pair for pair in cleared if pair[1])
 
     return replace(step, results=kept(step.results), more=kept(step.more))
-
-
-def _speed(result: StationResult, source: Finding) -> str:
-    """The goal of a slow evacuation between the two levels by which it was judged; empty where none was."""
-    facts = (e for e in source.evidence if e.measure == EVACUATION and e.reference_source == "baseline")
-    fact = next(facts, None)
-    if fact is None or fact.reference is None or fact.value < _SLOWER * fact.reference:
-        return ""
-    return f"{plain(timed(EVACUATION, result))} at most {_AS_BEFORE * fact.reference:.3f} s, now {fact.value:.3f} s"
 
 
 def _figures(result: StationResult, source: Finding) -> list[_Figure]:

@@ -61,7 +61,7 @@ def unknown(data: StationData, known: Mapping[str, Known], options: TuneOptions)
     """What the log lacks for any suggestion, or None."""
     closed = int(closed_picks(data).sum())
     if closed < options.least_held:
-        return f"Only {closed} picks with a part; record {options.least_held} or more"
+        return f"Only {closed} pick{'' if closed == 1 else 's'} with a part; record {options.least_held} or more"
     if "set_point" not in known or "reset_point" not in known:
         return "The settings in force are not known; put them into the station file"
     if _changed(data, known["set_point"]):
