@@ -112,9 +112,9 @@ def test_the_first_samples_tell_the_lag_in_whatever_blocks(monkeypatch, rows):
         digital=recording.digital[:4000], context={},
     )  # fmt: skip
     assert len(recording.time_s) > 6000
-    assert watch.found()[0] == lag.find_lags("log", [first])
-    assert [one.signal for one in watch.found()[0]] == ["supply", "release"]
-    assert watch.found()[0] != lag.find_lags("log", blocks)
+    assert watch.found().lags == lag.find_lags("log", [first])
+    assert [one.signal for one in watch.found().lags] == ["supply", "release"]
+    assert watch.found().lags != lag.find_lags("log", blocks)
 
 
 def test_inspection_tells_the_lag(tmp_path):

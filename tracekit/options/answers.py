@@ -34,6 +34,13 @@ class Answers:
     early_grid_s: float = option(0.002, "s", "between shifts that are tried of digitals that look early")
     role_edges: int = option(4, "edge", "of each direction that show the role of a signal (no source)")
     begins: float = option(0.08, "1", "of the range by which vacuum has risen after suction began: a cup may be open")
+    changed_first: int = option(5, "edge", "of a kind that tell how the others should be (no source)")
+    changed_apart: float = option(0.25, "1", "of the range by which edges are rather like those of another signal")
+    changed_edges: int = option(2, "edge", "at least, before and after a change that no station makes (no source)")
+    changed_share: float = option(0.5, "1", "of edges like themselves to expect that are like others (no source)")
+    unit_least: float = option(3.0, "1", "smallest factor between units that is looked for: kPa and inHg (no source)")
+    unit_close: float = option(0.04, "1", "of such a factor within which the depth of picks changes (no source)")
+    unit_spread: float = option(0.25, "1", "of their median by which picks of one export differ (no source)")
     surer: float = option(0.05, "1", "of the range by which answers must differ to tell two signals apart (no source)")
 
 

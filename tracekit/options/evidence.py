@@ -161,6 +161,8 @@ class Evidence:
     turned_rest: float = option(0.005, "1", "of those after it that are so at most (no source)")
     other_unit_rows: float = option(0.01, "1", "of the rows, of impossible readings that are no damage (no source)")
     other_unit_values: int = option(50, "reading", "different ones that are no marks of no reading (no source)")
+    gone_on_steps: float = option(50.0, "1", "steps by which time may go on where its unit changes (no source)")
+    same_steps: float = option(0.2, "1", "of a step by which the same step in another unit may differ (no source)")
     changed_rows: int = option(20_000, "row", "that tell whether a column holds readings")
     repeated_header_line: int = option(80, "line", "at the top, among which names that come again are looked for")
     repeated_lines: int = option(200, "line", "below them that show whether samples follow one another in a line")

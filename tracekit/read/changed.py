@@ -13,6 +13,9 @@ from tracekit.read.head import Head
 OTHER_UNIT = "pressures deeper than any, each another one, taken as missing"
 """Reason of readings that are too deep and too many different ones for marks of no reading."""
 
+_FACTORS = tuple(f for n in (60.0, 1e3, 3.6e3, 6e4, 1e6, 1e9) for f in (n, 1.0 / n))
+"""Of units of time: minutes, hours, ms, us and ns among each other and to seconds."""
+_LEAST_FACTOR = 30.0
 _TODO = "Part the file there and read each part by itself, or export it anew."
 
 
@@ -50,6 +53,11 @@ def refused_as_other_unit(source: str, count: int, rows: int, lines: Sequence[in
     return LogReadError(message(source, found, "one unit throughout", _TODO))
 
 
+def refused_as_glued(source: str, found: str) -> LogReadError:
+    """What to tell of a log whose signals mean something else from some time on."""
+    return LogReadError(message(source, found, "one order of columns, one sense and one unit throughout", _TODO))
+
+
 def check_exchanged(head: Head) -> None:
     """Raise LogReadError where a column holds levels and another readings up to a row, and the reverse after it."""
     kinds = [c for c in head.columns if c.kind == "number" and len(c.values) == head.rows]
@@ -63,6 +71,35 @@ def check_exchanged(head: Head) -> None:
                     "one and after it in the other"
                 )
                 raise LogReadError(message(head.name, found, "columns in one order throughout", _TODO))
+
+
+def check_time_unit(head: Head) -> None:
+    """Raise LogReadError where a column goes on in another unit of time from some row on, as in seconds and then ms."""
+    for column in (c for c in head.columns if c.kind == "number" and len(c.values) == head.rows):
+        row = _other_steps(column.values)
+        if row:
+            told = f"{column.values[row - 1]:.12g} and then {column.values[row]:.12g}"
+            found = f'"{column.name}" goes on in another unit of time from row {row + 1} on: {told}'
+            raise LogReadError(message(head.name, found, "one unit of time throughout", _TODO))
+
+
+def _other_steps(values: NDArray[np.float64]) -> int:
+    """The row from which on numbers, and the steps between them, are larger or smaller by a factor of time; else 0."""
+    if len(values) < 2 * EVIDENCE.fewest_lines:
+        return 0
+    with np.errstate(divide="ignore", invalid="ignore"):
+        ratio = values[1:] / values[:-1]
+    far = np.flatnonzero((ratio > _LEAST_FACTOR) | ((ratio > 0.0) & (ratio < 1.0 / _LEAST_FACTOR)))
+    for row in (far + 1).tolist() if len(far) <= EVIDENCE.fewest_lines else ():
+        before, after = np.diff(values[:row]), np.diff(values[row:])
+        if min(len(before), len(after)) < EVIDENCE.fewest_lines or min(before.min(), after.min()) < 0.0:
+            continue
+        steps = float(np.median(before)), float(np.median(after))
+        for factor in _FACTORS:
+            goes_on = abs(values[row] - values[row - 1] * factor) < EVIDENCE.gone_on_steps * steps[1]
+            if goes_on and steps[0] > 0.0 and abs(steps[1] / (steps[0] * factor) - 1.0) < EVIDENCE.same_steps:
+                return int(row)
+    return 0
 
 
 def _turn(column: Column) -> tuple[int, int]:

@@ -12,7 +12,7 @@ from tracekit.read.aside import left_aside
 from tracekit.read.asks import ask_column, ask_states
 from tracekit.read.assigning import Found, with_digitals
 from tracekit.read.atrest import with_ambient
-from tracekit.read.changed import check_exchanged
+from tracekit.read.changed import check_exchanged, check_time_unit
 from tracekit.read.clockcolumns import with_packed_clocks
 from tracekit.read.clocks import with_second_clock
 from tracekit.read.columns import Column
@@ -56,6 +56,7 @@ def decide(head: Head, station: Station) -> Plan:
     channels = station.channels
     check_numbered(head)
     check_exchanged(head)
+    check_time_unit(head)
     check_events(head, channels.get("time"))
     _check_columns(head, station)
     column = station_column(head, channels.get("station"), station.context)

@@ -7,15 +7,26 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from tracekit.frozen import dataclass
 from tracekit.model.trace import RELEASE_BIT, SUPPLY_BIT, Block, DigitalLag
 from tracekit.options.answers import ANSWERS
 from tracekit.read.ahead import beside
 from tracekit.read.answers import Floats, after_onset, onsets, shares
 from tracekit.read.apart import Misplaced, find_apart
 from tracekit.read.early import find_early
+from tracekit.read.glued import find_glued
 from tracekit.signal.select import median
 
 _IN_TIME = (0.0, 0.0, 0)  # edges that the pressure follows
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Looked:
+    """What digitals show beside the pressure: lags, a wrong time, or a change of what they mean (else empty)."""
+
+    lags: tuple[DigitalLag, ...] = ()
+    misplaced: Misplaced | None = None
+    glued: str = ""
 
 
 class LagWatch:
@@ -31,7 +42,7 @@ class LagWatch:
         self._most = ANSWERS.lag_samples // max(stations // 4, 1)
         self._blocks: list[Block] = []
         self._count = 0
-        self._found: Callable[[], tuple[tuple[DigitalLag, ...], Misplaced | None]] | None = None
+        self._found: Callable[[], Looked] | None = None
 
     def feed(self, block: Block) -> None:
         """Keep the first samples; once there are enough they are looked at in a thread, while reading goes on."""
@@ -43,14 +54,19 @@ class LagWatch:
             blocks, self._blocks = self._blocks, []
             self._found = beside(lambda: _look(self._station, blocks))
 
-    def found(self) -> tuple[tuple[DigitalLag, ...], Misplaced | None]:
+    def found(self) -> Looked:
         """What lags, where something does and enough edges show it; and digitals that stand at a wrong time else."""
         return _look(self._station, self._blocks) if self._found is None else self._found()
 
 
-def _look(station: str, blocks: Sequence[Block]) -> tuple[tuple[DigitalLag, ...], Misplaced | None]:
+def _look(station: str, blocks: Sequence[Block]) -> Looked:
+    glued = find_glued(blocks)
+    if glued:
+        return Looked(glued=f"{station}: {glued}")
     apart = find_apart(station, blocks)
-    return ((), apart) if apart is not None else (find_lags(station, blocks), find_early(station, blocks))
+    if apart is not None:
+        return Looked(misplaced=apart)
+    return Looked(lags=find_lags(station, blocks), misplaced=find_early(station, blocks))
 
 
 def _first_of(block: Block, count: int) -> Block:

@@ -13,7 +13,7 @@ from tracekit.model.trace import Block, DigitalLag, Layout, LogFacts, Rejection
 from tracekit.options.evidence import EVIDENCE
 from tracekit.options.read import ReadOptions
 from tracekit.read.apart import Misplaced, refused_as_misplaced
-from tracekit.read.changed import OTHER_UNIT, refused_as_other_unit, refused_as_turned, turned_at
+from tracekit.read.changed import OTHER_UNIT, refused_as_glued, refused_as_other_unit, refused_as_turned, turned_at
 from tracekit.read.clock import DOUBLE, STRAY, Clock, Samples
 from tracekit.read.convert import Portion
 from tracekit.read.lag import LagWatch
@@ -127,9 +127,13 @@ class Log:
         _check_readings(self._source, self._missing, self._rows_read, shown, self._end_s)
         # here and not in facts: blocks are made ahead, while the last ones are still being analysed
         looked = [watch.found() for watch in self._lags]
-        self._found_lags = tuple(lag for lags, _ in looked for lag in lags)
+        glued = next((one.glued for one in looked if one.glued), "")
+        if glued:
+            raise refused_as_glued(self._source, glued)
+        self._found_lags = tuple(lag for one in looked for lag in one.lags)
         sure = not self._named and not any(s.pressure.doubts for s in self.plan.stations)
-        self._misplaced = _misplaced(self._source, [m for _, m in looked if m is not None], self._time, sure=sure)
+        misplaced = [one.misplaced for one in looked if one.misplaced is not None]
+        self._misplaced = _misplaced(self._source, misplaced, self._time, sure=sure)
         self._log_id = self._ending.log_id()
         self._state = "read"
 
