@@ -4,12 +4,13 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from segment.made_traces import table_of
+from segment.made_traces import Piece, blow_off, evacuate, hold, idle, table_of, trace_of
 
+from tracekit.model.cycle import StationData
 from tracekit.model.estimate import Estimate
 from tracekit.model.result import StationResult
-from tracekit.model.station import Channel, Station
-from tracekit.pipeline import diagnose
+from tracekit.model.station import Channel, Settings, Station
+from tracekit.pipeline import diagnose, measure
 from tracekit.simulate import SimulatedLog, random_scenario, simulate
 
 LABELS = ("cup_leak_orifice", "healthy_airsave")
@@ -88,3 +89,65 @@ def test_a_station_that_never_saves_air_has_no_saw_tooth() -> None:
         result = _diagnosed(simulate(plain))
         assert "supply_is_request" not in {f.code for f in result.findings}
         assert not np.any(result.data.cycles.codes("coasts"))
+
+
+FILED = Settings(set_point_kpa=56.0, reset_point_kpa=51.0, supply_off_kpa=70.0, supply_on_kpa=58.0)
+REQUEST = {"supply": Channel(column="supply", signal="request")}
+
+
+def _picks(*holds: tuple[Piece, ...]) -> dict[str, np.ndarray]:
+    """A recording of one pick after the other, each from idle to the blow-off."""
+    return trace_of([piece for held in holds for piece in (idle(), *held, blow_off())], noise=0.03)
+
+
+def _asked(seconds: float, to: float) -> Piece:
+    """A straight way to a vacuum while the request stays on."""
+    return Piece(seconds=seconds, to=to, supply=1)
+
+
+def _data(columns: dict[str, np.ndarray], *, declared: bool) -> StationData:
+    station = Station(settings=FILED, channels=REQUEST if declared else {})
+    return measure(table_of(columns), station).stations[0]
+
+
+@pytest.mark.parametrize("declared", [False, True])
+def test_one_fall_to_the_end_of_the_hold_is_a_cut(declared: bool) -> None:
+    """Whatever the level to which a valve that closes late lets vacuum rise, and with the corner rounded off."""
+    overshoot = (70.5, 71.0, 71.8, 73.5)
+    picks = [
+        (evacuate(0.27, 75.0), _asked(0.06, top), _asked(0.06, top), _asked(1.2, 66.0))
+        for _ in range(3)
+        for top in overshoot
+    ]
+    data = _data(_picks(*picks), declared=declared)
+    assert data.from_request
+    assert data.cycles.floats("supply_switches").tolist() == [1.0] * 12
+    assert data.cycles.floats("coasts").tolist() == [1.0] * 12
+    assert data.settings["supply_on"].value_kpa == 58.0
+
+
+def test_a_bump_in_one_fall_that_the_others_pass_tells_no_resumption() -> None:
+    """Nothing resumes there, since the other falls go on: each hold is one coast."""
+    plain = (evacuate(0.27, 75.0), _asked(1.6, 63.0))
+    bumped = (evacuate(0.27, 75.0), _asked(0.4, 68.0), _asked(0.04, 70.0), _asked(0.04, 67.8), _asked(1.1, 63.0))
+    data = _data(_picks(*[plain] * 5, bumped, *[plain] * 6), declared=True)
+    assert data.settings["supply_on"].value_kpa == 58.0
+    switches = data.cycles.floats("supply_switches")
+    assert np.delete(switches, 5).tolist() == [1.0] * 11
+
+
+@pytest.mark.parametrize("declared", [False, True])
+def test_a_hold_level_under_supply_off_was_not_cut(declared: bool) -> None:
+    """The generator stays on at what it reaches: no coast, no switch, no air saving seen."""
+    data = _data(_picks(*[(evacuate(0.5, 66.0), hold(1.5, 66.0))] * 12), declared=declared)
+    assert not data.from_request
+    assert not np.any(data.cycles.floats("supply_switches"))
+    assert not np.any(data.cycles.floats("coasts"))
+
+
+def test_a_hold_level_over_supply_off_was_not_cut() -> None:
+    """A station that saves no air stands over the supply_off of its file; it falls only as suction ends."""
+    for to in (70.4, 75.0):
+        data = _data(_picks(*[(evacuate(0.5, to), hold(1.0, to), _asked(0.3, to - 0.5))] * 12), declared=False)
+        assert not data.from_request
+        assert not np.any(data.cycles.floats("coasts"))

@@ -163,7 +163,7 @@ class StationAnalyser:
         if not len(starts) or self._layout.supply_signal == "pulse" or (reference.air_saving and not declared):
             return None
         spans = find_spans(samples, starts, len(samples.time), reference, self._segment)
-        return find_saw(samples, spans, reference.peak, declared, self._segment)
+        return find_saw(samples, spans, reference.peak, declared, self._filed.supply_off_kpa, self._segment)
 
     def _advance(self, rows: Rows, *, final: bool) -> None:
         learned = self._learned

@@ -59,6 +59,7 @@ class SegmentOptions:
     saw_kink_s: float = option(0.05, "s", "a cut supply stops a rise that this long before was still under way")
     saw_level_kpa: float = option(1.2, "kPa", "turning points of air saving lie at one level within this")
     saw_fall_s: float = option(0.3, "s", "a fall that is shorter is a dip of the motion, not a coast")
+    saw_late_s: float = option(0.15, "s", "vacuum turns at most so long after it has passed supply_off, or was not cut")
     saw_lopsided: float = option(1.4, "factor", "between rise and fall of teeth; a swing of the generator has none")
     saw_regular: float = option(0.3, "share", "of their length, by which two in three teeth differ at most")
     saw_locked: float = option(0.2, "share", "of a tooth's length, by which its first cut comes earlier or later")

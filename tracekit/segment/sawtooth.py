@@ -14,7 +14,16 @@ from tracekit.options.segment import SegmentOptions
 from tracekit.segment.cycles import Spans
 from tracekit.segment.samples import Samples
 from tracekit.segment.teeth import Curve, Teeth, curve_of, find_teeth
-from tracekit.signal.segments import count_in, edges_of, first_in, first_reach, range_index, range_max
+from tracekit.signal.segments import (
+    count_in,
+    edges_of,
+    first_in,
+    first_reach,
+    last_in,
+    range_index,
+    range_max,
+    range_min,
+)
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -32,12 +41,15 @@ class Saw:
     resume_kpa: float
 
 
-def find_saw(samples: Samples, spans: Spans, peak: float, declared: bool, options: SegmentOptions) -> Saw | None:
+def find_saw(
+    samples: Samples, spans: Spans, peak: float, declared: bool, filed_kpa: float | None, options: SegmentOptions
+) -> Saw | None:
     """The thresholds of a saw-tooth that runs while the logged supply stays on; None where there is none.
 
     `declared`: the station file says that the supply is a request. Without it, most holds must show what only a cut
     supply makes: a rise that is still under way stops at one level, and a fall follows; or teeth between two levels,
     one like the other. A generator that stays on comes to its end level slowly, and a dip of the motion recovers.
+    `filed_kpa`: supply_off of the station file. A declared device has not cut holds that stay level under it.
     """
     if not samples.has_release or not len(spans.start):
         return None
@@ -45,20 +57,30 @@ def find_saw(samples: Samples, spans: Spans, peak: float, declared: bool, option
     if not declared and whole < 0.9:
         return None  # the log shows the valve itself
     curve = curve_of(samples, options)
+    if curve.vacuum is samples.smooth:  # the moving mean of the last samples holds the release
+        stop = np.maximum(stop - samples.width // 2, start)
     least = max(6.0 * curve.noise, options.saw_least_kpa)
     top, bottom, second = _turning_points(curve.vacuum, start, stop, least, 0.5 * peak)
+    bottom = _not_passed(samples, curve, top, bottom, stop, options)
     tops = top[top >= 0]
-    if declared and not len(tops):
+    few = len(tops) < options.saw_share * len(start)
+    if declared and few:
         highest = range_max(curve.vacuum, start, stop)
         high = highest[highest > 0.5 * peak]
-    else:
-        high = curve.vacuum[np.concatenate([tops, second[second >= 0]])]
+        usual = options.saw_level_kpa + 4.0 * samples.noise
+        if filed_kpa is not None and len(high) and float(np.median(high)) < filed_kpa - usual:
+            return None  # level, under what would have cut it
+    if not (declared and not len(tops)):
+        again = second[(second >= 0) & (bottom >= 0)]
+        high = curve.vacuum[np.concatenate([tops, again])]
     if not len(high):
         return None
     saw = _levels(samples, curve, high, tops, bottom[bottom >= 0], options)
     if saw.cut_kpa - saw.resume_kpa <= least:
         return None
     if declared or _cut_short(samples, curve, tops, bottom[top >= 0], len(start), least, options):
+        return saw
+    if filed_kpa is not None and _falls_from(samples, curve, filed_kpa, start, stop, top, bottom, least, options):
         return saw
     return saw if _alike(samples, curve, saw, start, stop, options) else None
 
@@ -152,6 +174,59 @@ def _cut_short(
         return False
     level = curve.vacuum[top[kink]]
     return float(np.quantile(level, 0.9) - np.quantile(level, 0.1)) < options.saw_level_kpa + 4.0 * samples.noise
+
+
+def _falls_from(
+    samples: Samples,
+    curve: Curve,
+    filed_kpa: float,
+    start: Ints,
+    stop: Ints,
+    top: Ints,
+    bottom: Ints,
+    least: float,
+    options: SegmentOptions,
+) -> bool:
+    """Whether many holds pass the station file's supply_off, turn soon after and fall for good or to a refill.
+
+    One fall to the end of suction is enough: a valve that stays on goes on to rise, or stands.
+    """
+    turned = np.flatnonzero(top >= 0)
+    first, until, high = start[turned], _until_off(samples, stop[turned], options), top[turned]
+    passed = first_reach(curve.vacuum, np.full(len(turned), filed_kpa), first, high + 1)
+    here = np.maximum(passed, first)
+    before = np.searchsorted(samples.time, samples.time[here] - options.saw_kink_s)
+    rising = curve.vacuum[here] - curve.vacuum[before] > options.passing_kpa + 3.0 * curve.noise
+    soon = samples.time[high] - samples.time[here] < options.saw_late_s
+    last = np.where(bottom[turned] >= 0, bottom[turned], np.maximum(until - 1, high))
+    lasting = samples.time[last] - samples.time[high] > options.saw_fall_s
+    fallen = curve.vacuum[high] - curve.vacuum[last] > least
+    cut = (passed >= 0) & rising & soon & lasting & fallen
+    return int(cut.sum()) >= max(3, options.saw_share * len(start))
+
+
+def _until_off(samples: Samples, stop: Ints, options: SegmentOptions) -> Ints:
+    """Where the supply goes off right before each stop, or the stop itself."""
+    early = np.searchsorted(samples.time, samples.time[stop - 1] - options.release_gap_s)
+    off = last_in(samples.supply_fall, early, stop)
+    return np.where(off >= 0, off - samples.late, stop)
+
+
+def _not_passed(samples: Samples, curve: Curve, top: Ints, bottom: Ints, stop: Ints, options: SegmentOptions) -> Ints:
+    """The lower turning points, -1 also where they are rare and most falls go on under them: no refill begins there."""
+    found = np.flatnonzero(bottom >= 0)
+    turned = np.flatnonzero(top >= 0)
+    if not len(found) or len(found) >= options.saw_share * len(turned):
+        return bottom
+    until = np.maximum(_until_off(samples, stop[turned], options), top[turned] + 1)
+    deepest = np.sort(range_min(curve.vacuum, top[turned], until))
+    level = curve.vacuum[bottom[found]]
+    usual = options.saw_level_kpa + 4.0 * samples.noise
+    reached = np.searchsorted(deepest, level, side="right")
+    under = np.searchsorted(deepest, level - usual)
+    out = bottom.copy()
+    out[found[2 * under > reached]] = -1
+    return out
 
 
 def with_device_supply(samples: Samples, saw: Saw, options: SegmentOptions) -> Samples:
