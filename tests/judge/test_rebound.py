@@ -85,6 +85,27 @@ def test_noise_that_comes_together_is_no_dip(moving):
     assert rebound_sign(noisy, None, OPTIONS) is None
 
 
-def test_digitals_that_were_written_late_and_no_air_saving_say_nothing(moving):
+def test_digitals_that_were_written_late_say_nothing(moving):
     assert rebound_sign(replace(moving.data, late_s=0.2), None, OPTIONS) is None
-    assert rebound_sign(replace(moving.data, air_saving=False), None, OPTIONS) is None
+
+
+def pumped(dip_kpa: float, times_s=(0.9,)) -> tuple[Piece, ...]:
+    """One pick without air saving: in its hold of 2 s vacuum dips by `dip_kpa` for 0.15 s at some times."""
+    pieces, now_s = [idle(), evacuate()], 0.0
+    for at_s in times_s:
+        pieces += [recharge(at_s - now_s, 75.0), recharge(0.05, 75.0 - dip_kpa), recharge(0.05, 75.0 - dip_kpa)]
+        pieces += [recharge(0.05, 75.0)]
+        now_s = at_s + 0.15
+    return (*pieces, recharge(2.0 - now_s, 75.0), blow_off())
+
+
+def test_dips_at_one_time_of_holds_that_are_pumped_are_motion():
+    """Four of ten holds dip, the last ones; without dips, or with dips all through the hold, nothing is told."""
+    case = case_of(pumped(0.0) * 12 + pumped(5.0) * 8)
+    assert not case.data.air_saving
+    sign = rebound_sign(case.data, None, OPTIONS)
+    assert sign is not None
+    assert sign.name == "travel_dips"
+    assert rebound_sign(case_of(pumped(0.0) * 20).data, None, OPTIONS) is None
+    rippling = case_of(pumped(5.0, tuple(np.arange(0.1, 1.8, 0.25))) * 20)
+    assert rebound_sign(rippling.data, None, OPTIONS) is None

@@ -1,7 +1,8 @@
-"""Dips that recover while the supply is cut: no air has left, the volume grew for a moment. The machine moves.
+"""Dips that recover at the same times of the holds: the volume grew for a moment, or a lip opened. The machine moves.
 
 In a coast nothing pumps. Vacuum that comes back there was never lost: a hose flexed, a bellows cup was stretched, or
-the sensor was shaken.
+the sensor was shaken. Where air is not saved the supply is on all the time and would fetch back what a lip let in; a
+feed that pulsates dips at any time, so most of the hold must be calm.
 """
 
 import numpy as np
@@ -32,6 +33,8 @@ _LEAST = 8
 """Holds that must coast at a time before it is judged."""
 _USUAL = 0.7
 """Quantile of the holds that a dip must reach: a move that began inside the log is missing in the holds before it."""
+_BUSY = 0.5
+"""Share of the times of a hold that is pumped: dips at more of them are the feed's (no source)."""
 _NEAR = 2
 """Cells on either side that belong to one dip and its jitter."""
 
@@ -54,8 +57,8 @@ class Rebound:
 
 
 def shared_rebound(data: StationData) -> Rebound | None:
-    """None where too few holds coast at any one time after they began."""
-    depth, noise = _depths(data)
+    """None where too few holds coast, or are pumped without air saving, at any one time after they began."""
+    depth, noise = _depths(data, "coast" if data.air_saving else "steady")
     seen = np.isfinite(depth).sum(axis=0)
     known = seen >= max(_LEAST, (1.0 - _USUAL) * len(depth))
     if not known.any():
@@ -67,6 +70,8 @@ def shared_rebound(data: StationData) -> Rebound | None:
     usual[known] = np.nanquantile(wide[:, known], _USUAL, axis=0)
     top = int(np.argmax(usual))
     near = np.convolve(usual > 0.5 * usual[top], np.ones(2 * _NEAR + 1), mode="same") > 0.0
+    if not data.air_saving and _busy(depth[:, known], float(usual[top])) > _BUSY:
+        return None
     other = depth[:, ~near]
     elsewhere = other[np.isfinite(other).any(axis=1)] if other.size else np.zeros((0, 0))
     outside = float(np.mean(np.nanmax(elsewhere, axis=1) > 0.5 * usual[top])) if len(elsewhere) else 0.0
@@ -77,11 +82,11 @@ def shared_rebound(data: StationData) -> Rebound | None:
 
 
 def rebound_sign(data: StationData, baseline: StationData | None, options: JudgeOptions) -> Sign | None:
-    """Does vacuum dip and come back at the same times of the holds while the supply is cut?
+    """Does vacuum dip and come back at the same times of the holds, while the supply is cut or is never cut?
 
     None where it does not, or no further than in the baseline: shallow dips are those of any machine.
     """
-    if not data.air_saving or data.late_s > 0.0:
+    if data.late_s > 0.0:
         return None
     found = shared_rebound(data)
     if found is None:
@@ -90,27 +95,35 @@ def rebound_sign(data: StationData, baseline: StationData | None, options: Judge
     usual = None if baseline is None else shared_rebound(baseline)
     if usual is not None:
         limit = max(options.travel_dip_least_kpa, 1.5 * usual.depth_kpa + 0.5 * options.travel_dip_least_kpa)
-    limit = max(limit, options.rebound_noises * found.noise_kpa)
+    noises = options.rebound_noises if data.air_saving else options.rebound_pumped_noises
+    limit = max(limit, noises * found.noise_kpa)
     deep = logistic(SHARP * float(np.log(max(found.depth_kpa, 1e-6) / limit)))
     present = deep * logistic((0.3 - found.outside) / 0.03)
     text = f"vacuum dips by {found.depth_kpa:.2g} kPa and comes back, {found.at_s:.2g} s after the holds began"
     return Sign(name="travel_dips", present=min(present, 0.9997), text=text) if present > 0.5 else None
 
 
-def _depths(data: StationData) -> tuple[Floats, Floats]:
-    """How far vacuum lies under what it comes back to in the same coast, by hold and cell, NaN off coasts [kPa].
+def _busy(depth: Floats, top_kpa: float) -> float:
+    """Share of the times of the holds, shape (holds, times), at which a third of the largest dip is usual."""
+    return float(np.mean(np.nanquantile(depth, _USUAL, axis=0) > top_kpa / 3.0))
+
+
+def _depths(data: StationData, kind: str) -> tuple[Floats, Floats]:
+    """How far vacuum lies under what it comes back to in the same period, by hold and cell, NaN off it [kPa].
+
+    kind  of the periods that are looked at
 
     And the noise of each hold's bins, from how they bend, which a move does in few of them [kPa].
     """
     bins, periods = data.bins, data.periods
-    coast, start_s = periods.where("kind", "coast"), periods.floats("start_s")
+    looked_at, start_s = periods.where("kind", kind), periods.floats("start_s")
     held, began_s = spread(data.cycles.where("outcome", "held"), _MOST), data.cycles.floats("hold_start_s")
     rows, cells, depths, bends = [np.zeros(0, np.int64)], [np.zeros(0, np.int64)], [np.zeros(0)], [np.zeros(0)]
     for some in whole_runs(bins.period):
         period, cycle = bins.period[some], bins.cycle[some]
         since_s = bins.time_s[some] - began_s[cycle]
         with np.errstate(invalid="ignore"):
-            keep = coast[period] & held[cycle] & (since_s >= 0.0) & (since_s < _FARTHEST_S)
+            keep = looked_at[period] & held[cycle] & (since_s >= 0.0) & (since_s < _FARTHEST_S)
         keep &= bins.time_s[some] - start_s[period] > _EVENED_S
         if not keep.any():
             continue

@@ -205,6 +205,9 @@ class JudgeOptions:
         1.2, "kPa", "dips that come back in a coast are less on a sound station: hoses flex a little (no source)"
     )
     rebound_noises: float = option(8.0, "sigmas", "of the averaged trace: what is less may be noise that came together")
+    rebound_pumped_noises: float = option(
+        12.0, "sigmas", "the same where the supply is on: a feed that pulsates showed 10 at most (own trials)"
+    )
     travel_holds: float = option(0.3, "share", "of the holds: what fewer show at one time is no move of them all")
     travel_share: float = option(
         0.35, "share", "of the variance in holds, from where on its timing is the machine's own"
