@@ -60,6 +60,7 @@ def test_a_move_that_began_inside_the_log_counts():
 
 
 def test_dips_at_times_of_their_own_are_no_move_of_the_machine():
+    """Each hold dips once, at another time than the others."""
     assert rebound_sign(dipping([4.0] * PICKS, np.linspace(0.3, 1.7, PICKS)).data, None, OPTIONS) is None
 
 
@@ -86,6 +87,7 @@ def test_noise_that_comes_together_is_no_dip(moving):
 
 
 def test_digitals_that_were_written_late_say_nothing(moving):
+    """Edges that may lie 0.2 s off give no time of a hold."""
     assert rebound_sign(replace(moving.data, late_s=0.2), None, OPTIONS) is None
 
 
