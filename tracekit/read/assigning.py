@@ -79,11 +79,15 @@ def with_digitals(
         *ask_coils(digitals, channels),
     ]
     if unknown and not questions:
-        read = {plan.column for plan in roles.values()}
-        text = joined(dict.fromkeys(d.name if d.plan.column in read else d.plan.column for d in unknown))
-        facts.append(Assumption(what="left aside", value=text, evidence="all roles are filled", confidence=0.8))
+        facts.append(_left_aside(unknown, roles))
     plan = StationPlan(name=name, pressure=pressure, digitals=roles, off_coil=off_coil.plan if off_coil else None)
     return Found(station=plan, assumptions=tuple(facts), questions=tuple(questions))
+
+
+def _left_aside(unknown: Sequence[Digital], roles: Mapping[str, LevelPlan]) -> Assumption:
+    read = {plan.column for plan in roles.values()}
+    text = joined(dict.fromkeys(d.name if d.plan.column in read else d.plan.column for d in unknown))
+    return Assumption(what="left aside", value=text, evidence="all roles are filled", confidence=0.8)
 
 
 def _is_other(digital: Digital) -> bool:

@@ -110,6 +110,8 @@ class Clock:
         """Expect an interval of `typical_s` [s]."""
         self._typical_s = typical_s
         self._options = options
+        self._gap_s = options.gap_factor * typical_s
+        self._reach = 2 * options.stray_rows + 3  # strays, those that show them to be such, and the one before them
         self._shift_s = 0.0
         self._last_s = -np.inf
         self._first_s = np.nan
@@ -153,11 +155,6 @@ class Clock:
         steps = time_s[1:] - time_s[:-1]
         return not len(steps) or bool(steps.min() > 0.0 and steps.max() <= longest)
 
-    @property
-    def _reach(self) -> int:
-        """Rows in which strays and those that show them to be such lie, and the one before them."""
-        return 2 * self._options.stray_rows + 3
-
     def _hold_doubtful_end(self, samples: Samples) -> Samples:
         """Keep back the last rows where one of them jumps ahead: it may be a stray.
 
@@ -180,14 +177,10 @@ class Clock:
         steps = np.diff(time_s, prepend=self._last_s - self._shift_s if before else time_s[0])
         return np.flatnonzero(steps > (1.0 - _ROUNDED) * self._gap_s)
 
-    @property
-    def _gap_s(self) -> float:
-        return self._options.gap_factor * self._typical_s
-
     def _next_stretch(self, samples: Samples, *, last: bool) -> tuple[Samples, Samples]:
         """Samples up to the next step of the clock, mended, and the rest."""
         time_s = samples.time_s + self._shift_s if self._shift_s else samples.time_s
-        low = self._not_rising(time_s)
+        low = _not_rising(time_s, self._last_s)
         if not low.any():
             return replace(samples, time_s=time_s), samples.take(slice(0, 0))
         starts, stops = _runs(low)
@@ -209,16 +202,6 @@ class Clock:
         if step is not None:
             self._set_back(float(time_s[step]), float(part.time_s[-1]) if len(part) else self._last_s)
         return part, samples.take(slice(stop, None))
-
-    def _not_rising(self, time_s: NDArray[np.float64]) -> NDArray[np.bool_]:
-        """True in rows whose time is not above all times before them."""
-        low = np.empty(len(time_s), np.bool_)
-        low[0] = time_s[0] <= self._last_s
-        np.less_equal(time_s[1:], time_s[:-1], out=low[1:])
-        if not low.any():
-            return low
-        top = np.maximum.accumulate(np.concatenate([[self._last_s], time_s[:-1]]))
-        return time_s <= top
 
     def _first_step(
         self, time_s: NDArray[np.float64], starts: NDArray[np.int64], stops: NDArray[np.int64]
@@ -284,6 +267,17 @@ class Clock:
             self.gaps.extend((float(time_s[i]), float(time_s[i + 1])) for i in wide[:room])
             self.more_gaps += max(len(wide) - room, 0)
         self._last_s = float(time_s[-1])
+
+
+def _not_rising(time_s: NDArray[np.float64], last_s: float) -> NDArray[np.bool_]:
+    """True in rows whose time is not above all times before them, of which `last_s` is the highest."""
+    low = np.empty(len(time_s), np.bool_)
+    low[0] = time_s[0] <= last_s
+    np.less_equal(time_s[1:], time_s[:-1], out=low[1:])
+    if not low.any():
+        return low
+    top = np.maximum.accumulate(np.concatenate([[last_s], time_s[:-1]]))
+    return time_s <= top
 
 
 def _all_among(rows: Samples, earlier: Samples) -> bool:
