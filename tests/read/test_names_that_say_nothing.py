@@ -27,7 +27,7 @@ def put(folder, header: str, pressure, levels=LEVELS):
 
 def offered(path) -> list[str]:
     """The lines of a question, each with what is offered in its place."""
-    with pytest.raises(LogReadError) as refused:
+    with pytest.raises(LogReadError, match="Put this into a station file") as refused:
         read(path)
     return [line.strip() for line in str(refused.value).splitlines()[2:]]
 

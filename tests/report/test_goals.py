@@ -76,4 +76,5 @@ def test_a_goal_near_the_reference_is_not_met_already():
 
 
 def test_without_a_reference_there_is_no_figure():
+    """Nothing says what an open cup of this station draws when it is sound."""
     assert back("flow_restricted", "Expect: open-cup vacuum falls.", 20.4, None, "", base=None) == ""
