@@ -98,9 +98,18 @@ class Firefox:
             time.sleep(0.05)
 
     def press(self, css: str) -> None:
-        """Click the first element that a selector names, where a reader would."""
+        """Click the first element that a selector names, where a reader would, once the page is laid out that far."""
         found = self.send("WebDriver:FindElement", {"using": "css selector", "value": css})
-        self.send("WebDriver:ElementClick", {"id": next(iter(found.values()))})
+        until = time.monotonic() + _ANSWER_S
+        while True:
+            try:
+                self.send("WebDriver:ElementClick", {"id": next(iter(found.values()))})
+            except AssertionError as refused:
+                if "scrolled into view" not in str(refused) or time.monotonic() > until:
+                    raise
+                time.sleep(0.1)
+            else:
+                return
 
     def close(self) -> None:
         """End the browser."""
