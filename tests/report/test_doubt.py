@@ -23,6 +23,7 @@ from tracekit.report.steps_told import step_of
 from tracekit.report.todo import lasting, steps
 from tracekit.report.verdict import verdict
 from tracekit.report.view import is_list
+from tracekit.report.why import why_this_cause
 from tracekit.report.words import number, of_quantity, plain
 
 
@@ -86,7 +87,10 @@ def test_a_leak_without_a_baseline_is_no_clean_bill(rate, told):
     assert ("Only a healthy log tells if that is usual." in plain(said.lead)) == told
     assert said.action == ("Do the plate test first." if told else "Nothing found to repair.")
     assert steps(result)[0].act.startswith("Pick a flat plate") == told
-    assert steps(result)[-1].act.startswith("If the station runs well")
+    assert steps(result)[-1].act.startswith("If the plate test shows no leak" if told else "If the station runs well")
+    causes = " ".join(why_this_cause(result, "kPa").split())
+    assert ("cannot be judged: plate test first" in causes) == told
+    assert ("Nothing wrong" in causes) != told
     long_holds = stories.result(Play(cycles=40, rate=0.6, hold_s=30.0), causes=(), detectable=())
     assert not untold_leak(long_holds)
     assert not untold_leak(replace(result, baseline=result.data, baseline_leak=result.leak))

@@ -1,5 +1,6 @@
 """What a log leaves open: a leak with nothing to hold it against, a leak beside another cause, a late onset."""
 
+import math
 from collections.abc import Mapping
 
 import numpy as np
@@ -34,7 +35,8 @@ def untold_leak(result: StationResult) -> bool:
     """True where nothing is found without a baseline, yet the leak is more than healthy stations usually have.
 
     By the flow that enters, at the usual volume where none is known, or by refills in some of the holds that come soon:
-    a long hold needs refills at healthy stations too.
+    a long hold needs refills at healthy stations too. Where this log would have shown a leak of no size, half of the
+    healthy stations leak less than what is asked about.
     """
     quiet = main_finding(result) is None and symptom(result) is None and fault_of_log(result) is None
     rate = of_quantity(result.leak.decay_rate)
@@ -45,7 +47,18 @@ def untold_leak(result: StationResult) -> bool:
         result.data.periods.codes("cycle")[result.data.periods.where("kind", "recharge")], minlength=len(held) + 1
     )[: len(held)]
     often = bool(held.any()) and float((refilled[held] > 0).mean()) >= _SOME_REFILLED
-    return (often and _empties_soon(result, rate)) or _flow_l_min(result, rate) > _JUDGE.healthy_most_l_min
+    return (often and _empties_soon(result, rate)) or _flow_l_min(result, rate) > _most_l_min(result)
+
+
+def leak_size_shown(result: StationResult) -> bool:
+    """True where a leak of some size would have been listed from this log."""
+    return any(d.code == "leak_steady" and d.smallest is not None for d in result.detectable)
+
+
+def _most_l_min(result: StationResult) -> float:
+    """The flow above which nobody can call a leak usual [L/min ANR]."""
+    least, most = _JUDGE.healthy_least_l_min, _JUDGE.healthy_most_l_min
+    return most if leak_size_shown(result) else math.sqrt(least * most)
 
 
 def leak_chance(result: StationResult) -> float:

@@ -63,6 +63,7 @@ _PHRASES: dict[str, Phrase] = {
 }
 
 NO_KNOWN_CAUSE, NO_FAULT, OR_UNKNOWN = "Something else, or nothing", "Nothing wrong", "Nothing wrong, or unknown"
+NO_OTHER = "No other fault"
 NOTHING = ("none of these", "none", "other", "none_of_these", "healthy", "something_else")
 
 

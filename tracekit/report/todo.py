@@ -299,8 +299,9 @@ def _plate_first(result: StationResult) -> Step:
 def _keep_as_baseline(result: StationResult) -> Step:
     if result.baseline is not None:
         return Step(act="Nothing to do", how="Record again on the usual day.", minutes=None, results=(), caution="")
+    sound = "the plate test shows no leak" if untold_leak(result) else "the station runs well"
     return Step(
-        act="If the station runs well, keep this log as the baseline",
+        act=f"If {sound}, keep this log as the baseline",
         how="The next log of this station is then judged against it, and shows smaller changes.",
         minutes=None,
         results=(),

@@ -18,6 +18,7 @@ from tracekit.report.doubt import (
     RUNNING,
     beside_leak,
     leak_chance,
+    leak_size_shown,
     others_differ,
     since,
     told_by_log,
@@ -102,11 +103,18 @@ def verdict(result: StationResult) -> Verdict:
 
 
 def cannot_answer(result: StationResult) -> bool:
-    """True where nothing could be judged: no cycle, or no cause that this log could have shown."""
+    """True where nothing could be judged: no cycle, or no cause that this log could have shown.
+
+    Nor where neither a baseline nor a rate nor any other measure would have shown a leak: what may leak is no baseline.
+    """
     if len(result.data.cycles) == 0:
         return True
-    shown = any(d.smallest is not None for d in result.detectable)
-    return not shown and isinstance(result.leak.decay_rate, Withheld)
+    unseen = not _anything_shown(result) or (result.baseline is None and not leak_size_shown(result))
+    return unseen and isinstance(result.leak.decay_rate, Withheld)
+
+
+def _anything_shown(result: StationResult) -> bool:
+    return any(d.smallest is not None for d in result.detectable)
 
 
 def _with_leak(result: StationResult, main: Finding, lead: Text) -> Text:
@@ -124,7 +132,7 @@ def _with_leak(result: StationResult, main: Finding, lead: Text) -> Text:
 def _nothing_else(result: StationResult, log: Finding | None) -> bool:
     """True where a leak alone cannot be told: cycles are there, and most probably nothing is wrong with them."""
     sound = sum(c.chance for c in result.causes if c.code in NOTHING)
-    return log is None and len(result.data.cycles) >= _FEW and sound >= _SOUND
+    return log is None and len(result.data.cycles) >= _FEW and (sound >= _SOUND or _anything_shown(result))
 
 
 def _worst(findings: Sequence[Finding]) -> Severity:

@@ -3,16 +3,16 @@
 from tracekit.model.finding import CODES, CauseChance, Finding
 from tracekit.model.result import StationResult
 from tracekit.report.contexts import lost_together
-from tracekit.report.doubt import others_differ
+from tracekit.report.doubt import others_differ, untold_leak
 from tracekit.report.frame import render
 from tracekit.report.levels import note
-from tracekit.report.phrases import NO_FAULT, NO_KNOWN_CAUSE, NOTHING, OR_UNKNOWN, cause_name
+from tracekit.report.phrases import NO_FAULT, NO_KNOWN_CAUSE, NO_OTHER, NOTHING, OR_UNKNOWN, cause_name
 from tracekit.report.ruled import LIKELY, PROBABLE, is_open
 from tracekit.report.second import both_told, second_fault
 from tracekit.report.text import clean, whole
 from tracekit.report.verdict import verdict
 from tracekit.report.view import is_list, main_finding, symptom
-from tracekit.report.words import chance, html, share_of, strength
+from tracekit.report.words import Num, chance, html, of_quantity, plain, share_of, strength
 
 _POSSIBLE, _LEAST_CAUSES, _MOST_NAMED, _MOST_LISTED = 0.005, 3, 15, 8
 _MAY_BE = 0.15
@@ -53,6 +53,15 @@ def _named_cycles(result: StationResult) -> str:
     return " ".join([named, *together])
 
 
+def _no_fault(result: StationResult, left: float) -> tuple[str, float, str]:
+    """The row of a log in which nothing is found: a leak that cannot be judged is no sign of nothing wrong."""
+    rate = of_quantity(result.leak.decay_rate)
+    if not untold_leak(result) or rate is None:
+        return NO_FAULT, left, _NO_SIGN
+    size = plain((Num(value=rate.value, unit=rate.unit, step=0.1),))
+    return NO_OTHER, left, f"Its leak of {size} cannot be judged: plate test first."
+
+
 def _causes(result: StationResult) -> list[dict[str, object]]:
     """The likely causes, each with its chance; the last row completes the sum."""
     causes = result.causes
@@ -72,7 +81,7 @@ def _causes(result: StationResult) -> list[dict[str, object]]:
     quiet = verdict(result).severity == "info"
     row = (NO_KNOWN_CAUSE, left, other)
     if quiet:
-        row = (OR_UNKNOWN, left, "No known cause stands out.") if probable else (NO_FAULT, left, _NO_SIGN)
+        row = (OR_UNKNOWN, left, "No known cause stands out.") if probable else _no_fault(result, left)
     if quiet and all(left > p for _, p, _ in named):
         rows = [row, *named]
     else:
