@@ -83,12 +83,12 @@ def check_time_unit(head: Head) -> None:
             raise LogReadError(message(head.name, found, "one unit of time throughout", _TODO))
 
 
+@np.errstate(divide="ignore", invalid="ignore", over="ignore")  # any number may stand in a file
 def _other_steps(values: NDArray[np.float64]) -> int:
     """The row from which on numbers, and the steps between them, are larger or smaller by a factor of time; else 0."""
     if len(values) < 2 * EVIDENCE.fewest_lines:
         return 0
-    with np.errstate(divide="ignore", invalid="ignore"):
-        ratio = values[1:] / values[:-1]
+    ratio = values[1:] / values[:-1]
     far = np.flatnonzero((ratio > _LEAST_FACTOR) | ((ratio > 0.0) & (ratio < 1.0 / _LEAST_FACTOR)))
     for row in (far + 1).tolist() if len(far) <= EVIDENCE.fewest_lines else ():
         before, after = np.diff(values[:row]), np.diff(values[row:])
