@@ -109,5 +109,9 @@ def test_dips_at_one_time_of_holds_that_are_pumped_are_motion():
     assert sign is not None
     assert sign.name == "travel_dips"
     assert rebound_sign(case_of(pumped(0.0) * 20).data, None, OPTIONS) is None
-    rippling = case_of(pumped(5.0, tuple(np.arange(0.1, 1.8, 0.25))) * 20)
-    assert rebound_sign(rippling.data, None, OPTIONS) is None
+    still = case_of(pumped(0.0) * 20).data
+    ripple_kpa = 2.5 * (1.0 + np.sin(2.0 * np.pi * 3.3 * still.bins.time_s))
+    rippling = replace(still, bins=replace(still.bins, pressure_kpa=still.bins.pressure_kpa + ripple_kpa))
+    assert shared_rebound(still) is not None
+    assert shared_rebound(rippling) is None
+    assert rebound_sign(rippling, None, OPTIONS) is None
