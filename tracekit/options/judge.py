@@ -195,7 +195,7 @@ class JudgeOptions:
         0.25, "share", "of idle readings over nothing that are real vacuum, of a supply valve that passes"
     )
     noisy_kpa: float = option(
-        0.42, "kPa", "twice the power of what practice takes for good (0.3) is unfit without a baseline (no source)"
+        0.46, "kPa", "2.4 times the power of what practice takes for good (0.3): unfit without a baseline (no source)"
     )
     travel_dip_kpa: float = option(
         2.0, "kPa", "moves of a sound station lower the vacuum by less at the same times (common practice, no source)"
