@@ -320,6 +320,16 @@ def test_no_release_channel_with_one_coast() -> None:
     np.testing.assert_allclose(untold.cycles.floats("hold_end_s"), cut + 1.0, atol=0.05)
 
 
+def test_a_weak_release_that_is_not_logged_leaves_cycles_apart() -> None:
+    """A third of the vacuum stays from pick to pick, with the output off. Supply that resumes at two thirds is no pick."""
+    weak = (Piece(seconds=1.0, to=28.0, tau_s=0.2), evacuate(), hold(0.6))
+    data = data_of((*PLAIN * 4, idle(), evacuate(), hold(0.6), *weak * 6, blow_off(), idle()), drop=["release"])
+    assert outcomes(data) == ["held"] * 11
+    assert data.cycles.codes("chatter_edges").tolist() == [0] * 11
+    under = (idle(), evacuate(0.4), *(coast(0.6, to=46.0), recharge(0.3)) * 3, blow_off())
+    assert len(data_of((*under * 5, idle()), drop=["release"]).cycles) == 5
+
+
 def test_drop_without_release_channel() -> None:
     """Without a release channel a loss while the supply is on is still a drop."""
     fall = Piece(seconds=0.05, to=5.0, supply=1)

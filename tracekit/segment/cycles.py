@@ -77,6 +77,7 @@ def cycle_starts(samples: Samples, reference: Reference, known: int, options: Se
         fresh |= after_gap & empty
     else:
         fresh = empty | after_gap & (samples.vacuum[on] < low)
+        fresh |= gripped & _let_go(samples, back, on, reference, options)
     fresh[0] |= bool(empty[0])
     fresh |= on == known
     return np.asarray(on[fresh], np.int64)
@@ -92,6 +93,14 @@ def _gripped(samples: Samples, since: Ints, until: Ints, reference: Reference, o
     if samples.has_present:
         return np.asarray(near & (samples.present[since] | (count_in(samples.present_rise, since, until) > 0)))
     return np.asarray(near & (highest >= _grip_level(samples, reference, options)))
+
+
+def _let_go(samples: Samples, since: Ints, until: Ints, reference: Reference, options: SegmentOptions) -> Bools:
+    """Whether a part was let go and much vacuum stayed, as with a weak release: no supply resumes as low as that."""
+    if not samples.has_present:
+        return np.zeros(len(until), np.bool_)
+    off = ~samples.present[since] & (count_in(samples.present_rise, since, until) == 0)
+    return np.asarray(off & (range_max(samples.smooth, since, until) < options.open_share * reference.peak), np.bool_)
 
 
 def _grip_level(samples: Samples, reference: Reference, options: SegmentOptions) -> float:
