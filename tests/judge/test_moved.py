@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from segment.made_traces import Piece, blow_off, coast, evacuate, idle, recharge
+from segment.made_traces import Piece, blow_off, coast, evacuate, hold, idle, recharge
 
 from tests.judge.test_verdict import case_of
 from tracekit.judge.case import Case
@@ -64,3 +64,14 @@ def test_a_group_that_leaks_all_the_time_is_one_of_leaks(upper: np.ndarray) -> N
     """12 instead of 2 kPa/s from one end of the coast to the other."""
     case = case_of(tuple(piece for leaks in upper for piece in pick(0.2, leak_kpa_s=12.0 if leaks else 2.0)))
     assert sign_of(case, upper)[1] is None
+
+
+@pytest.mark.parametrize(("rest_kpa", "real"), [(28.0, True), (5.0, False)])
+def test_much_vacuum_at_rest_is_no_zero(rest_kpa, real):
+    """What rests far from nothing is vacuum that is left: the vacuum reached counts from zero all the same."""
+    weak = (evacuate(), hold(0.6), Piece(seconds=0.3, to=rest_kpa, tau_s=0.05, release=1), Piece(seconds=0.7, to=rest_kpa))
+    case = case_of((idle(), *weak * 12))
+    made = make_features(case.data, case.leak, choose_bands((case.data,)))
+    assert np.nanmedian(made.values["ultimate_any"]) == pytest.approx(75.0 - (0.0 if real else rest_kpa), abs=0.5)
+    assert np.nanmedian(made.values["idle"]) == pytest.approx(rest_kpa, abs=0.5)
+    assert np.isnan(made.values["rise"][2:]).all() == real

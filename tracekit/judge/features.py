@@ -29,6 +29,8 @@ _STEADY_REST = 0.3
 
 _LEFT_KPA = 0.3
 """Vacuum left at the end of the release command that is no noise (common practice, no source)."""
+_ZERO_MOST_KPA = 15.0
+"""A reading at rest above it is vacuum that is left, not the zero of a sensor (common practice, no source)."""
 AT_THE_TOP = (
     "ultimate", "ultimate_fit", "ultimate_any", "extrapolated", "start", "fast_fall", "overshoot", "run_on", "dip",
     "peak", "noise",
@@ -247,17 +249,18 @@ def make_features(data: StationData, leak: LeakResult, bands: Bands) -> Features
     rise, levels = data.rise_s, data.levels_kpa
     hung = _hung_on(data)
     idle = np.where(hung, np.nan, column("idle_vacuum_kpa"))
-    usual = float(np.nanmedian(idle)) if np.isfinite(idle).any() else 0.0
-    zero = np.where(np.isfinite(idle), idle, usual)
+    left = np.nan_to_num(idle) > _ZERO_MOST_KPA
+    odd_start = hung | left | _after_other(held)
+    at_rest = np.where(left, np.nan, idle)
+    usual = float(np.nanmedian(at_rest)) if np.isfinite(at_rest).any() else 0.0
+    zero = np.where(np.isfinite(at_rest), at_rest, usual)
     blow, at_least = _blow_off(data, bands, zero)
     # what was reached can be reached, wherever the fit of an evacuation in two steps ends
     tends_to = data.timing.get("tends_to_kpa", column("ultimate_vacuum_kpa"))
     ultimate = np.maximum(tends_to, np.where(seen, -np.inf, column("peak_vacuum_kpa"))) - zero
     values = {
         "decay": with_fast_falls(leak.rate, data, JudgeOptions()),
-        "rise": np.where(
-            hung | _after_other(held), np.nan, np.log(_between(rise, levels, bands.rise_low, bands.rise_high, zero))
-        ),
+        "rise": np.where(odd_start, np.nan, np.log(_between(rise, levels, bands.rise_low, bands.rise_high, zero))),
         "top": (bands.top_high - bands.top_low) / _between(rise, levels, bands.top_low, bands.top_high, zero),
         "open": column("open_cup_vacuum_kpa") - zero,
         "response": column("response_delay_s"),
