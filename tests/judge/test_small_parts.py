@@ -304,6 +304,14 @@ def test_an_onset_that_was_not_found_makes_no_others_late():
     assert sign.present < 0.1
 
 
+@pytest.mark.parametrize(("earliest_s", "any_late"), [(-0.02, False), (0.001, True)])
+def test_commands_that_are_polled_make_no_answer_late(earliest_s, any_late):
+    """Commands read every 40 ms are written after the pressure has moved, now more and now less: no valve's scatter."""
+    response = np.maximum(np.linspace(earliest_s, 0.02, 60), 0.0)
+    features = SimpleNamespace(held=np.ones(60, bool), values={"response": response}, floor={"response": 0.001})
+    assert late_sign(features, replace(effect(0.0, 0.001), reference=0.002))[1].any() == any_late
+
+
 @pytest.mark.parametrize(("shift", "more"), [(0, True), (1, False)], ids=["after a rest", "beside it"])
 def test_late_answers_after_a_pause_are_no_chance(shift, more):
     """Four late answers in a hundred are few; those of just the four picks after a pause are a valve that sticks."""

@@ -16,6 +16,8 @@ from tracekit.options.judge import JudgeOptions
 Bools = NDArray[np.bool_]
 _RESTED_LEAST = 4
 """Late answers after a pause from which on they are no chance: four of thirty are so once in 27 000."""
+_AT_ONCE = 0.25
+"""Of answers at once: beyond it commands are written now sooner, now later; how much tells the log's own spread."""
 _STEPS = 6.0
 """Of what the sampling tells of an answer, a quarter of a sample interval: one and a half samples are no lateness."""
 
@@ -27,14 +29,15 @@ def late_sign(features: Features, usual_response: Effect | None, rested: Bools |
     late answers that are those of the rested picks are no chance.
     """
     response = np.where(features.held, features.values["response"], np.nan)
-    response = np.where(response > 0.0, response, np.nan)  # no valve answers at once: the onset was not found
+    at_once = response <= 0.0  # no valve does: the onset was not found, or the command written after it was given
+    response = np.where(at_once, np.nan, response)
     seen = np.isfinite(response)
     if seen.sum() < 8:
         return Sign(name="late_response", present=0.002), np.zeros(len(response), np.bool_)
     usual = float(np.nanquantile(response, 0.4))
     lower = response[seen & (response <= usual)]
     spread = max(float(usual - np.min(lower)) / 2.0, robust_spread(lower), features.floor["response"])
-    if usual_response is not None:
+    if usual_response is not None and at_once.sum() <= _AT_ONCE * (seen | at_once).sum():
         usual = usual_response.reference
         spread = max(usual_response.spread, features.floor["response"])
     late = seen & (response > usual + max(0.006, 6.0 * spread, _STEPS * features.floor["response"]))
