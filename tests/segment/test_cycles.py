@@ -150,6 +150,16 @@ def test_a_machine_that_stops_for_a_lost_part() -> None:
     assert outcomes(late)[3] == "held"
 
 
+@pytest.mark.parametrize(("before_s", "outcome"), [(0.0, "held"), (0.01, "dropped")])
+def test_a_part_let_go_in_the_reading_that_shows_the_command(before_s: float, outcome: str) -> None:
+    """Digitals read more slowly than the pressure show output and command at once: the blow-off came before them."""
+    blown = Piece(seconds=0.03, to=44.0, supply=1, present=1)
+    gone = (Piece(seconds=before_s, to=43.0, supply=1, present=0),) if before_s else ()
+    odd = (idle(), evacuate(), hold(0.5), blown, *gone, blow_off())
+    data = data_of((*PLAIN * 3, *odd, *PLAIN * 2, idle()), rate_hz=400)
+    assert outcomes(data) == ["held"] * 3 + [outcome] + ["held"] * 2
+
+
 @pytest.mark.parametrize(("to", "seconds", "kind"), [(38.0, 0.6, "gradual"), (45.0, 0.2, None), (48.0, 0.03, "sudden")])
 def test_the_kind_of_a_loss_that_a_machine_cut_short(to: float, seconds: float, kind: str | None) -> None:
     """The machine stops as the output falls: the pace of what is recorded tells the kind, where it is clear."""

@@ -230,14 +230,16 @@ def _stopped_for_it(samples: Samples, spans: Spans, leave: Ints, options: Segmen
     """Cycles that a machine stopped because it saw the part go: the output is off as suction ends, the fall older.
 
     Valves need time: where suction ends first, vacuum stands and the output is on in the sample that shows the end.
-    Samples too far apart do not show the order.
+    Samples too far apart do not show the order; an output and a command in one reading of slowly read digitals do not
+    either, since no machine answers at once.
     """
     if samples.interval > options.order_interval_s:
         return np.zeros(len(leave), np.bool_)
     here = np.minimum(np.maximum(leave, 1), len(samples.time) - 1)
     before = np.maximum(here - 1 - samples_in(options.fall_s, samples.interval), spans.start)
     falling = samples.vacuum[here - 1] < options.falling_share * samples.smooth[before] - 4.0 * samples.noise
-    return np.asarray(~samples.present[here] & samples.present[before] & falling, np.bool_)
+    seen = np.maximum(here - int(options.answers_s / samples.interval), before)
+    return np.asarray(~samples.present[seen] & samples.present[before] & falling, np.bool_)
 
 
 def _falls_as_before(samples: Samples, grip: Ints, leave: Ints, options: SegmentOptions) -> Bools:
