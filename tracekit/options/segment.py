@@ -37,7 +37,7 @@ class SegmentOptions:
     usual_fall: float = option(
         1.25, "factor", "a leak empties a hold no faster than this, times the fastest fall that vacuum came back from"
     )
-    answers_s: float = option(0.005, "s", "no machine ends suction sooner after it has seen that the output went off")
+    answers_s: float = option(0.01, "s", "no machine ends suction sooner after it has seen that the output went off")
     order_interval_s: float = option(0.0101, "s", "samples farther apart do not show that a fall came before a valve")
     open_share: float = option(0.5, "unitless", "a pick whose vacuum stays under this share of a usual peak is missed")
     gripped_share: float = option(0.8, "unitless", "where no set point is known a hold begins here, of its peak")

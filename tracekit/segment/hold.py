@@ -238,7 +238,7 @@ def _stopped_for_it(samples: Samples, spans: Spans, leave: Ints, options: Segmen
     here = np.minimum(np.maximum(leave, 1), len(samples.time) - 1)
     before = np.maximum(here - 1 - samples_in(options.fall_s, samples.interval), spans.start)
     falling = samples.vacuum[here - 1] < options.falling_share * samples.smooth[before] - 4.0 * samples.noise
-    seen = np.maximum(here - int(options.answers_s / samples.interval), before)
+    seen = np.maximum(here - int(options.answers_s / samples.interval + 0.01), before)
     return np.asarray(~samples.present[seen] & samples.present[before] & falling, np.bool_)
 
 
