@@ -1,0 +1,1 @@
+"""A second simulator of pick-and-place stations that shares nothing with `tracekit.simulate`, for tests alone."""
