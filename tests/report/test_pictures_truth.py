@@ -142,7 +142,7 @@ def test_overlay_says_whether_supply_off_is_reached():
     result = stories.healthy().stations[0]
     peaks = result.data.cycles.floats("peak_vacuum_kpa")
     high = with_setting(result, "supply_off", float(np.nanmax(peaks)) + 5.0)
-    assert f"never reaches supply off, {float(np.nanmax(peaks)) + 5.0:.1f} kPa." in said(overlay(high))
+    assert f"never reaches supply off, {float(np.nanmax(peaks)) + 5.0:.1f} kPa: the supply stays on." in said(overlay(high))
     low = with_setting(result, "supply_off", float(np.nanmin(peaks)) - 1.0)
     assert "never reaches" not in said(overlay(low))
     assert overlay(stories.unmeasurable().stations[0]) is None

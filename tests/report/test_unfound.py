@@ -58,7 +58,7 @@ def test_the_plate_test_has_figures():
     rate = result.leak.decay_rate.value
     seen = [pair[0] for pair in steps(result)[0].results]
     assert seen[0] == f"Only the new cup halves the fall (at most {rate / 2.0:.2g} kPa/s)"
-    assert seen[1] == f"Much the same as now (near {rate:.2g} kPa/s)"
+    assert seen[1] == f"Neither cup halves it (stays near {rate:.2g} kPa/s)"
 
 
 def test_more_cycles_are_asked_for_at_the_pace_of_the_log():

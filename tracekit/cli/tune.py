@@ -1,6 +1,7 @@
 """`tracekit tune`: settings to enter, with their predicted effect."""
 
 import json
+import textwrap
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Annotated
@@ -12,20 +13,23 @@ from tracekit.cli.progress import CountedProgress, reading_progress, show
 from tracekit.cli.sides import STANDARD_INPUT, folder_for, log_paths
 from tracekit.errors import UsageError, message, nearest
 from tracekit.frozen import dataclass
-from tracekit.model.result import DiagnosisRecord
+from tracekit.model.result import DiagnosisRecord, StationResult
 from tracekit.model.station import Station
 from tracekit.model.trace import Block
 from tracekit.model.tuning import Tuning
 from tracekit.pipeline import diagnose
 from tracekit.read import open_log
 from tracekit.read.station_file import load_stations, match_stations
+from tracekit.report.doubt import untold_leak
 from tracekit.report.files import check_folder, json_write, text_write, write_files
 from tracekit.report.page import safe_name
-from tracekit.report.text import clean
+from tracekit.report.text import NBSP, clean
 from tracekit.report.tune_json import tuning_json
 from tracekit.report.tune_page import tune_page
 from tracekit.report.tune_sheet import sheet_page
-from tracekit.report.tune_text import model_lines, tuning_lines
+from tracekit.report.tune_text import WIDTH, model_lines, tuning_lines
+from tracekit.report.view import LEAKS
+from tracekit.report.words import of_quantity, plain, say
 from tracekit.tune.asked import parse_settings
 from tracekit.tune.tuning import check_goal, tune_station
 from tracekit.units import pressure_unit
@@ -109,9 +113,11 @@ def _tune_log(path: str, folder: Path, stations: Sequence[Station], asked: _Aske
             record.stations[index], file, asked=asked.settings, goal=asked.goal, blocks=blocks, index=index
         )
         place = folder / "stations" / safe_name(name) if several else folder
+        before = (place / "report.html").exists()
         document = _write(record, index, tuning, file, place, asked.unit)
         show("")
-        _say(tuning, document, place, asked)
+        leak = _leak_line(record.stations[index], tuning, asked.unit, path)
+        _say(tuning, document, place, asked, leak=leak, before=before)
         places.append(place)
     return places
 
@@ -145,11 +151,23 @@ def _write(
     return document
 
 
-def _say(tuning: Tuning, document: dict[str, object], folder: Path, asked: _Asked) -> None:
+def _leak_line(result: StationResult, tuning: Tuning, unit: str, path: str) -> str:
+    """What the leak is, where one was found, cannot be judged, or keeps settings from being suggested; else "".."""
+    rate = of_quantity(result.leak.decay_rate)
+    found = any(f.code in LEAKS and f.severity != "info" for f in result.findings)
+    if rate is None or not (found or untold_leak(result) or "leak" in (tuning.suggestion.withheld or "")):
+        return ""
+    falls = plain(say("Leak: vacuum falls {} with the supply closed.", rate), unit)
+    return f"{falls} For its place: tracekit diagnose {clean(Path(path).name, 60)}".replace(NBSP, " ")
+
+
+def _say(tuning: Tuning, document: dict[str, object], folder: Path, asked: _Asked, *, leak: str, before: bool) -> None:
     if asked.as_json:
         print(json.dumps(document, ensure_ascii=False, indent=1))
         return
     if asked.quiet:
         return
-    lines = [*tuning_lines(tuning, asked.unit), *(model_lines(tuning, asked.unit) if asked.show_model else ())]
-    print("\n".join([*lines, f"Page: {folder / 'report.html'}", f"Set-up sheet: {folder / 'setup.html'}"]))
+    told = textwrap.wrap(leak, WIDTH) if leak else []
+    lines = [*tuning_lines(tuning, asked.unit), *told, *(model_lines(tuning, asked.unit) if asked.show_model else ())]
+    page = f"Page: {folder / 'report.html'}{' (replaces the one that was there)' if before else ''}"
+    print("\n".join([*lines, page, f"Set-up sheet: {folder / 'setup.html'}"]))

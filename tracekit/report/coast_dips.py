@@ -57,6 +57,7 @@ def dips_between(here: Fall, base: Fall | None) -> tuple[CoastDip, ...]:
         local = np.where(local > 2.0 * np.maximum(usual, 0.0), local, 0.0)
     scatter = 1.4826 * median(np.abs(local))
     dips = [_dip(here, local, run) for run in _inner_runs(local > max(_LEAST_KPA, _OF_SCATTER * scatter))]
+    dips = [dip for dip in dips if dip.depth_kpa >= _LEAST_KPA]  # what lies above what is usual about it is no dip
     deepest = sorted(dips, key=lambda dip: -dip.depth_kpa)[:_MOST]
     return tuple(sorted(deepest, key=lambda dip: dip.at_s))
 

@@ -31,15 +31,15 @@ def both_headlines(main: Finding, second: Finding) -> list[str]:
     return [f"Two faults: {first} and {other}", f"Two faults, the first: {first}"]
 
 
-def second_words(result: StationResult, second: Finding) -> str:
-    """The second fault in the line of urgency, with its rivals where those are about as likely."""
-    named = called(second)
+def second_words(result: StationResult, second: Finding, *, likely: bool = False) -> str:
+    """The second fault in the line of urgency, with rivals about as likely; with `likely` its chance."""
+    named, sure = called(second), f", {chance(second.confidence)} likely" if likely else ""
     others = rivals_of_second(result, second)
     if others:
         return f"Second: {named} or {phrase(others[0]).rival}."
     if second.confidence >= SURE:
-        return f"Second: {named}."
-    return f"{'Probably' if strength(second.confidence) == 'probably' else 'Perhaps'} also {named}."
+        return f"Second: {named}{sure}."
+    return f"{'Probably' if strength(second.confidence) == 'probably' else 'Perhaps'} also {named}{sure}."
 
 
 def drops_by(result: StationResult, main: Finding, second: Finding) -> Finding | None:

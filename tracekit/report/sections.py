@@ -24,7 +24,8 @@ from tracekit.report.ruled import LIKELY
 from tracekit.report.steps_told import GOAL, Step
 from tracekit.report.text import clean, escape, evidence_words, whole
 from tracekit.report.todo import TO_LOG, steps, to_record
-from tracekit.report.verdict import cannot_answer, verdict
+from tracekit.report.urgent import cannot_answer
+from tracekit.report.verdict import verdict
 from tracekit.report.view import LEAKS, codes_present, main_finding
 from tracekit.report.words import Num, Text, chance, html, is_pressure, of_estimate, plain, role
 

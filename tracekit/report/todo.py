@@ -20,13 +20,13 @@ from tracekit.report.rivals import told_second
 from tracekit.report.ruled import LIKELY
 from tracekit.report.second import DROPPED, SURE, drops_by, rivals_of_second, second_fault
 from tracekit.report.steps_told import GOAL, Step, step_of
-from tracekit.report.verdict import cannot_answer
+from tracekit.report.urgent import cannot_answer
 from tracekit.report.view import counts, fault_of_log, main_finding, symptom
 from tracekit.report.words import of_quantity
 
 _GOOD_INTERVAL_S, _GOOD_CYCLES, _PACED, _LONGEST_MIN = 0.005, 200, 5, 240.0
 _RANK: tuple[Severity, ...] = ("info", "minor", "major", "critical")
-_MOST_PICKS = 0.95
+_MOST_PICKS, _MARGIN_KPA = 0.95, 5.0  # the margin is that of the handbook
 TO_LOG = "To log it:"
 _WIRE = "Wire only at a locked-out machine; never touch safety circuits."
 _HELD = "Vacuum holds the part: keep people out from under it."
@@ -74,6 +74,8 @@ def _by_findings(result: StationResult, limits: Sequence[Passed]) -> tuple[Step,
     found = [as_told(step_of(s), result, source) for s in source.next_steps] if source is not None else []
     if found and source is not None and source.code == "timeout_too_short":
         found[0] = replace(found[0], how=f"{found[0].how} {_time_limit(result, source)}".strip())
+    if found and source is not None and source.code == "set_point_too_high":
+        found[0] = replace(found[0], how=f"{_over_set_point(result, source)} {found[0].how}".strip())
     if found and source is not None and source.code == "valves_overlap":
         found[0] = replace(found[0], how=f"{_both_on(result, source)} {found[0].how}".strip())
     if source is not None and source.code == "sensor_zero_shift":
@@ -116,6 +118,24 @@ def _both_on(result: StationResult, source: Finding) -> str:
     step = 1e3 * result.data.sensor.sample_interval_s
     size = step * round(1e3 * float(np.median(known)) / step)
     return f"This log has both on for {size:.3g} ms (median of {len(known)} cycles)."
+
+
+def _over_set_point(result: StationResult, source: Finding) -> str:
+    """How far above the set point the picks of this log get; empty where that is more than the setting explains."""
+    level = getattr(result.data.settings.get("set_point"), "value_kpa", None)
+    cycles = result.data.cycles
+    lost = cycles.where("outcome", "missed") | cycles.where("outcome", "incomplete")
+    named = np.zeros(len(cycles), np.bool_)
+    named[[c for c in source.cycles if 0 <= c < len(cycles)]] = True
+    peaks = cycles.floats("peak_vacuum_kpa")[named if named.any() else ~lost]
+    if level is None or not np.isfinite(peaks).any():
+        return ""
+    above = float(np.median(peaks[np.isfinite(peaks)])) - level
+    if above > _MARGIN_KPA:
+        return ""
+    if above < 0.0:
+        return f"In this log the vacuum that picks reach ends {-above:.1f} kPa below the set point (median)."
+    return f"In this log the vacuum that picks reach is only {above:.1f} kPa above the set point (median)."
 
 
 def _time_limit(result: StationResult, source: Finding) -> str:
@@ -170,7 +190,7 @@ def _for_test_alone(step: Step, result: StationResult) -> Step:
 def _second_test(result: StationResult, source: Finding) -> tuple[Step, ...]:
     """The first step of a second fault and its repair with what it comes to, named as such; tests of its rivals.
 
-    What is only perhaps there is tested, not repaired.
+    What is only perhaps there is repaired only if its test says so.
     """
     second = second_fault(result, source) if source is main_finding(result) else None
     if second is None or not second.next_steps:
@@ -181,10 +201,11 @@ def _second_test(result: StationResult, source: Finding) -> tuple[Step, ...]:
     drops = counts(result.data)["dropped"] and (alone or drops_by(result, source, second) is second)
     name = f"{cause_name(second.code).lower()}{', which drops the parts' if drops else ''}"
     first = _for_test_alone(_named(told[0], f"{sure}, {name}"), result)
-    repaired = [s for s in told[1:-1] if not _is_recording(s.act)][-1:] if second.confidence >= SURE else []
+    repaired = [s for s in told[1:-1] if not _is_recording(s.act)][-1:]
+    repair = "Its repair" if second.confidence >= SURE else "If that test says so, its repair"
     proof = told[-1] if _is_recording(told[-1].act) else None
     goal = tuple(p for p in (*proof.results, *proof.more) if p[0] == GOAL) if proof is not None else ()
-    repairs = (replace(_named(s, "Its repair"), more=(*s.more, *goal)) for s in repaired)
+    repairs = (replace(_named(s, repair), more=(*s.more, *goal)) for s in repaired)
     rivals = rivals_of_second(result, second) if told_second(result, source) is second else []
     return (first, *repairs, *(s for code in rivals[:1] for s in _test_of(code, result)))
 
@@ -279,14 +300,14 @@ def _plate_first(result: StationResult) -> Step:
     rate = of_quantity(result.leak.decay_rate)
     now = f"{rate.value:.2g}" if rate is not None and rate.value < 100.0 else ""
     half = f" (at most {rate.value / 2.0:.2g} kPa/s)" if rate is not None and now else ""
-    same = f" (near {now} kPa/s)" if now else ""
+    same = f" (stays near {now} kPa/s)" if now else ""
     return Step(
         act="Pick a flat plate with the station's own cup, then with a new cup",
         how="Close the supply each time and watch how fast vacuum falls.",
         minutes=10,
         results=(
             (f"Only the new cup halves the fall{half}", "the old cup leaks; change it, then record again"),
-            (f"Much the same as now{same}", "hose, fittings or valves leak; find the place before this log is kept"),
+            (f"Neither cup halves it{same}", "hose, fittings or valves leak; find the place before this log is kept"),
             (
                 f"Both cups halve it{half}",
                 "the parts let air in; ask who knows them whether that is usual",

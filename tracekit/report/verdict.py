@@ -1,4 +1,4 @@
-"""The answer in words: headline, lead, urgency and first step, for the page and for the terminal alike."""
+"""The answer in words: headline, lead and urgency, for the page and for the terminal alike."""
 
 from collections.abc import Sequence
 from dataclasses import replace
@@ -10,19 +10,13 @@ from tracekit.model.estimate import Withheld
 from tracekit.model.finding import Evidence, Finding, Severity
 from tracekit.model.result import StationResult
 from tracekit.report.blow_figures import too_short
-from tracekit.report.coast_dips import coast_dips
 from tracekit.report.contexts import lost_together
 from tracekit.report.doubt import (
     NEARLY_ALL,
-    PERHAPS,
-    RUNNING,
     beside_leak,
-    leak_chance,
-    leak_size_shown,
     others_differ,
     since,
     told_by_log,
-    untold_leak,
 )
 from tracekit.report.fitting import LEAD_MOST, first_fit, fit, tenth
 from tracekit.report.levels import EVACUATION, sentence
@@ -30,23 +24,22 @@ from tracekit.report.measures import has_sentence, measure, setting_names
 from tracekit.report.nothing import nothing_found, would_have_shown
 from tracekit.report.phrases import NOTHING, phrase, without_article
 from tracekit.report.pictures.at_rest import usual
-from tracekit.report.rivals import chance_of, rival_of, runner_up, told_second
-from tracekit.report.second import SURE, both_headlines, called, drops_by, second_fault, second_words
+from tracekit.report.rivals import chance_of, rival_of, told_second
+from tracekit.report.second import both_headlines, second_fault
 from tracekit.report.some_picks import by_turns, rates_told, some_picks_leads, two_rates
 from tracekit.report.text import clean
-from tracekit.report.view import LEAKS, counts, early_ends, fault_of_log, main_finding, median, symptom
+from tracekit.report.urgent import action_of, anything_shown, cannot_answer, reasons_of
+from tracekit.report.view import LEAKS, fault_of_log, main_finding, median, symptom
 from tracekit.report.words import (
     Num,
     Text,
     capital,
-    chance,
     count,
     of_quantity,
     plain,
     say,
     share_of,
     strength,
-    urgency,
 )
 
 _COUNTED = {
@@ -97,24 +90,9 @@ def verdict(result: StationResult) -> Verdict:
         headline, lead = _UNSEEN if _nothing_else(result, log) else _NO_ANSWER, _why_not(result, log)
     else:
         headline, lead = nothing_found(result, log), would_have_shown(result)
-    action = _action(result, main or sign, worst)
-    reasons = _reasons(result, main, URGENCY_MOST - len(action) - 1)
+    action = action_of(result, main or sign, worst)
+    reasons = reasons_of(result, main, URGENCY_MOST - len(action) - 1)
     return Verdict(headline=headline, lead=lead, action=action, reasons=reasons, severity=worst)
-
-
-def cannot_answer(result: StationResult) -> bool:
-    """True where nothing could be judged: no cycle, or no cause that this log could have shown.
-
-    Nor where neither a baseline nor a rate nor any other measure would have shown a leak: what may leak is no baseline.
-    """
-    if len(result.data.cycles) == 0:
-        return True
-    unseen = not _anything_shown(result) or (result.baseline is None and not leak_size_shown(result))
-    return unseen and isinstance(result.leak.decay_rate, Withheld)
-
-
-def _anything_shown(result: StationResult) -> bool:
-    return any(d.smallest is not None for d in result.detectable)
 
 
 def _with_leak(result: StationResult, main: Finding, lead: Text) -> Text:
@@ -132,7 +110,7 @@ def _with_leak(result: StationResult, main: Finding, lead: Text) -> Text:
 def _nothing_else(result: StationResult, log: Finding | None) -> bool:
     """True where a leak alone cannot be told: cycles are there, and most probably nothing is wrong with them."""
     sound = sum(c.chance for c in result.causes if c.code in NOTHING)
-    return log is None and len(result.data.cycles) >= _FEW and (sound >= _SOUND or _anything_shown(result))
+    return log is None and len(result.data.cycles) >= _FEW and (sound >= _SOUND or anything_shown(result))
 
 
 def _worst(findings: Sequence[Finding]) -> Severity:
@@ -326,72 +304,3 @@ def _sentence(text: str, limit: int) -> str:
     """An outside text as one sentence with capital and full stop."""
     line = clean(text, limit - 1).rstrip(".")
     return plain(capital((line,))) + "." if line else ""
-
-
-def _action(result: StationResult, main: Finding | None, worst: Severity) -> str:
-    if main is None and (cannot_answer(result) or _only_recording(result)):
-        return "Record again."
-    second = second_fault(result, main) if main is not None else None
-    if second is not None and second.confidence >= SURE and worst in ("minor", "major"):
-        return "Plan both repairs." if worst == "minor" else "Repair both this shift."
-    if main is not None and main.kind == "setting" and worst in ("minor", "major"):
-        return "Plan the change." if worst == "minor" else "Change it this shift."
-    if untold_leak(result):
-        return "Do the plate test first."
-    if worst == "critical" and main is not None and main.next_steps and RUNNING in main.next_steps[0].caution:
-        return "Stop production."  # the first step runs the machine once more, for the test alone
-    return urgency(worst)
-
-
-def _only_recording(result: StationResult) -> bool:
-    """True where nothing but the recording itself is at fault."""
-    above = [f for f in result.findings if f.severity != "info"]
-    return bool(above) and all(f.kind == "recording" for f in above)
-
-
-def _reasons(result: StationResult, main: Finding | None, room: int) -> str:
-    """Dropped and missed, then chance and rival, as far as they fit."""
-    n = counts(result.data)
-    parts: list[str] = []
-    if n["cycles"]:
-        parts.append(_losses(n["dropped"], n["missed"], len(early_ends(result.data))))
-    second = second_fault(result, main) if main is not None else None
-    beside = beside_leak(result, main, rival_of(result, main)) if main is not None else None
-    if second is not None and not (beside is not None and second.code in LEAKS):  # the place of a leak is told as open
-        tail = second_words(result, second)
-        if main is not None and drops_by(result, main, second) is second:
-            parts_dropped = _losses(n["dropped"], 0, 0).rstrip(".")
-            told = f"{parts_dropped} by the second: {called(second)}."
-            parts, tail = ([told], "") if len(told) <= room else ([], f"Drops by the second: {called(second)}.")
-        return next((t for t in (" ".join([*parts, tail]).strip(), tail) if len(t) <= room), " ".join(parts))
-    if main is None and untold_leak(result) and leak_chance(result) >= PERHAPS:
-        tail = f"Too much: {chance(leak_chance(result))} likely."
-        parts = next((t for t in ([*parts, tail], [tail]) if len(" ".join(t)) <= room), parts)
-    if main is None and (dips := coast_dips(result)):
-        deepest = plain((Num(value=max(d.depth_kpa for d in dips), unit="kPa", step=0.1),))
-        parts = next((t for t in ([*parts, f"Some holds dip by {deepest}."], parts) if len(" ".join(t)) <= room), parts)
-    if main is not None and beside is not None:
-        p = next((c.chance for c in result.causes if c.code == beside), main.confidence)
-        tail = f"{plain(capital((phrase(beside).rival,)))}: {chance(p)} likely."
-        parts = next((t for t in ([*parts, tail], [tail]) if len(" ".join(t)) <= room), parts)
-    elif main is not None:
-        other = runner_up(result, main)
-        sure = f"Cause: {chance(chance_of(result, main))} likely"
-        full = f"{sure}; else {phrase(other).rival}." if other else f"{sure}."
-        tries = [[*parts, full], [*parts, f"{sure}."], parts if n["dropped"] + n["missed"] else [full]]
-        parts = next((t for t in tries if len(" ".join(t)) <= room), parts)
-    return " ".join(parts)
-
-
-def _losses(dropped: int, missed: int, early: int) -> str:
-    if not dropped and not missed:
-        holds = "hold ends" if early == 1 else "holds end"
-        return f"No drop seen; {count(early)} {holds} early." if early else "No drop seen."
-    if dropped and missed:
-        return f"{count(dropped)} dropped, {count(missed)} missed."
-    words = []
-    if dropped:
-        words.append(f"{count(dropped)} part{'' if dropped == 1 else 's'} dropped")
-    if missed:
-        words.append(f"{count(missed)} pick{'' if missed == 1 else 's'} missed")
-    return ", ".join(words) + "."

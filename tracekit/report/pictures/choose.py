@@ -69,9 +69,13 @@ _BEFORE_SECOND = 2
 _NO_CLOSED_SUPPLY = ("part_not_presented", "part_missed")
 
 
-def _telling_first(found: list[Picture]) -> list[Picture]:
-    """The first that shows a difference leads; the order is kept besides."""
-    lead = next((p for p in found if p.tells), None)
+def _telling_first(found: list[Picture], own: tuple[str, ...]) -> list[Picture]:
+    """The first picture of the named cause that shows a difference leads; the order is kept besides.
+
+    own  pictures of the named cause: what tells of something else never leads before them
+    """
+    lead = next((p for p in found if p.tells and p.id.replace("-", "_") in own), None)
+    lead = lead or next((p for p in found if p.tells or p.id.replace("-", "_") in own[:1]), None)
     return found if lead is None else [lead, *(p for p in found if p is not lead)]
 
 
@@ -89,11 +93,12 @@ def choose(
     main = main_finding(result)
     if main is not None and main.code == "flow_restricted" and open_cup_tells(result):
         names = ("pulldown", *(n for n in names if n != "pulldown"))
+    own = names
     second = second_fault(result, main) if main is not None and main is source else None
-    if second is not None and (own := _ORDER.get(second.code)) is not None:
-        names = tuple(dict.fromkeys((*names[:_BEFORE_SECOND], own[0], *names[_BEFORE_SECOND:])))
+    if second is not None and (others := _ORDER.get(second.code)) is not None:
+        names = tuple(dict.fromkeys((*names[:_BEFORE_SECOND], others[0], *names[_BEFORE_SECOND:])))
     extra = [n for n in ("losses", "groups", "chatter", "overlay") if n not in names]
-    found = _telling_first([p for n in (*names, *extra) if (p := _PICTURES[n](result, unit)) is not None])
+    found = _telling_first([p for n in (*names, *extra) if (p := _PICTURES[n](result, unit)) is not None], own)
     whole = strip(result, logs, unit)
     if code in _NO_CLOSED_SUPPLY and whole is not None:
         return whole, tuple(found[:most])

@@ -160,7 +160,7 @@ def _leaders(labels: list[Label], y: Axis) -> list[str]:
 
 
 def _heading(result: StationResult) -> tuple[Text, float | None]:
-    """As in "Vacuum peaks at 82.7 kPa and never reaches supply off, 86.1 kPa.", and that peak [kPa], None without."""
+    """As in "Vacuum peaks at 82.7 kPa and never reaches …: the supply stays on.", and that peak [kPa], None without."""
     cycles = result.data.cycles
     held = cycles.where("outcome", "held") | cycles.where("outcome", "dropped")
     peaks = cycles.floats("peak_vacuum_kpa")
@@ -173,7 +173,7 @@ def _heading(result: StationResult) -> tuple[Text, float | None]:
     cut = dict(_levels(result.data)).get("supply_off")
     if cut is not None and float(own.max()) < cut:
         level = Num(value=cut, unit="kPa", step=0.1)
-        return say("Vacuum peaks at {} and never reaches supply off, {}.", peak, level), peak.value
+        return say("Vacuum peaks at {} and never reaches supply off, {}: the supply stays on.", peak, level), peak.value
     against = result.baseline is not None and bool(odd_of(result).any())
     return say("{} at {}.", "The other cycles peak" if against else "A usual cycle peaks", peak), peak.value
 
