@@ -13,8 +13,9 @@ from tracekit.judge.effects_of import _usual_end_kpa, allow_for_weather
 from tracekit.judge.evidence import _same_drive
 from tracekit.judge.features import Features, _closed
 from tracekit.judge.motion import _note_falls
+from tracekit.judge.practice import physical_effects
 from tracekit.judge.reach import reach_kpa
-from tracekit.judge.sensor_rules import _gaps
+from tracekit.judge.sensor_rules import _gaps, with_usual_noise
 from tracekit.judge.setting_rules import setting_facts
 from tracekit.judge.signs import two_groups
 from tracekit.judge.symptoms import symptom_facts
@@ -206,3 +207,31 @@ def test_a_cut_off_out_of_reach_is_told_with_its_holds(saving: StationData) -> N
     assert fact.reason == "vacuum reaches supply_off in 0 of 12 holds"
     assert fact.evidence[0].reference == pytest.approx(data.settings["supply_off"].value_kpa)
     assert fact.evidence[0].value == 60.0
+
+
+def test_a_reading_that_grew_still_has_the_noise_of_its_baseline() -> None:
+    """All peaks one, and a step's own scatter where the baseline's was five times that: its range cuts it off."""
+    usual = data_of(PLAIN * 24, noise=0.05, settings=KNOWN)
+    still = with_columns(usual, peak_vacuum_kpa=70.0, noise_kpa=0.003)
+    still = replace(still, sensor=replace(still.sensor, noise_kpa=0.003))
+    assert with_usual_noise(still, usual).sensor.noise_kpa == np.median(usual.cycles.floats("noise_kpa"))
+    assert with_usual_noise(still, None) is still
+    assert with_usual_noise(usual, usual) is usual  # peaks differ
+    as_before = with_columns(usual, peak_vacuum_kpa=70.0)
+    assert with_usual_noise(as_before, usual) is as_before
+
+
+@pytest.mark.parametrize(("given_s", "left_kpa", "weak"), [(0.25, 24.0, True), (0.25, 8.0, False), (0.08, 24.0, False)])
+def test_vacuum_left_by_a_long_blow_off(plain: StationData, given_s: float, left_kpa: float, weak: bool) -> None:
+    """A third of the vacuum at the end of a command of 0.25 s, gone 30 ms later as the cup is torn off, is not blown off."""
+    count = len(plain.cycles)
+    start_s = plain.timing["release_s"]
+    timing = {**plain.timing, "release_end_s": start_s + given_s}
+    data = replace(with_columns(plain, release_time_s=given_s + 0.03), timing=timing)
+    nothing = {name: np.full(count, np.nan) for name in ("rise", "top", "early", "open", "response", "blow", "blow_start")}
+    levels = {"residual": np.full(count, left_kpa), "start": np.full(count, 65.0), "ultimate_any": np.full(count, 70.0)}
+    features = Features(
+        values=nothing | levels | {"overshoot": np.full(count, np.nan)}, floor={}, held=np.ones(count, np.bool_),
+        at_least=np.zeros(count, np.bool_), decay_noise=np.zeros(count),
+    )  # fmt: skip
+    assert (physical_effects(data, features, OPTIONS)["residual"].shift > 0.0) == weak

@@ -18,6 +18,10 @@ from tracekit.options.judge import JudgeOptions
 Floats = NDArray[np.float64]
 _SOON_S = 0.06
 """Air that is on its way when the release command ends arrives within this."""
+_LONG_S = 0.15
+"""A release command from here on is long: far longer than air takes to arrive (common practice, no source)."""
+_MOST_LEFT = 0.2
+"""Share of the vacuum that no sound blow-off leaves at the end of a long command (common practice, no source)."""
 _MEETS_LATER_S = 0.03
 """Where no open cup shows, the answer may be that of the closed cup, so much later."""
 _START_PER_BLOW = 0.8
@@ -46,6 +50,8 @@ def _unusual(
     given = data.timing["release_end_s"] - data.timing["release_s"]
     much_left = values["residual"] > options.left_share * values["start"]
     stays = ~np.isfinite(release) | ((release > given + _SOON_S + 6.0 * slack) & much_left)
+    # a long one has no air on its way that matters: what is left then went as the cup was torn off
+    stays |= (given > _LONG_S) & (values["residual"] > _MOST_LEFT * values["start"])
     yield "residual", np.where(stays, values["residual"], 0.0), 0.0, 1.1
     yield "early", values["early"], 0.0, 0.5
     # more than the bore of any cup leaves: what restricts lies between the sensor and the cup

@@ -1,5 +1,7 @@
 """The sensor and the recording, judged before anything else."""
 
+from dataclasses import replace
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -21,6 +23,8 @@ _REST_MOST = 2.0
 _MANY_PEAKS = 20
 _LEAST_NOISE_KPA = 1e-3
 """Readings that scatter by less are smoothed or made up: their peaks may be alike (common practice)."""
+_STILLER = 2.0
+"""Times its own noise that a baseline's is where what is missing was cut off (common practice, no source)."""
 _BURST_TIMES = 3.0
 """Noise of a burst over the usual one of the same log, from where on it is no scatter of an estimate (no source)."""
 
@@ -102,6 +106,23 @@ def _all_peaks_alike(data: StationData) -> bool:
     if len(peak) < _MANY_PEAKS or data.sensor.noise_kpa < max(step_kpa, _LEAST_NOISE_KPA):
         return False
     return bool((np.abs(peak + data.sensor.range_low_kpa) < 0.5 * step_kpa + 1e-9).all())
+
+
+def with_usual_noise(data: StationData, baseline: StationData | None) -> StationData:
+    """The log with the noise of its baseline's holds, where its own peaks are all one and without that noise.
+
+    Vacuum that is lower scatters no less: a reading that stands still at its deepest is cut off by its range, and noise
+    that is cut off as well tells nothing about what it cuts.
+    """
+    peak = data.cycles.floats("peak_vacuum_kpa")
+    peak = peak[np.isfinite(peak)]
+    if baseline is None or len(peak) < _MANY_PEAKS or np.ptp(peak) > 0.5 * data.sensor.quantisation_kpa:
+        return data
+    own, usual = (np.nan_to_num(one.cycles.floats("noise_kpa")) for one in (data, baseline))
+    usual_kpa = float(np.median(usual)) if len(usual) else 0.0
+    if usual_kpa < _STILLER * max(float(np.median(own)), _LEAST_NOISE_KPA):
+        return data
+    return replace(data, sensor=replace(data.sensor, noise_kpa=max(usual_kpa, data.sensor.noise_kpa)))
 
 
 def hidden_by_range(fact: Fact, data: StationData) -> bool:

@@ -27,7 +27,7 @@ from tracekit.judge.rank import Posterior, posterior
 from tracekit.judge.reasons import reason_for
 from tracekit.judge.rebound import rebound_sign
 from tracekit.judge.ripple import pulsation_sign
-from tracekit.judge.sensor_rules import hidden_by_range, recording_facts, sensor_facts
+from tracekit.judge.sensor_rules import hidden_by_range, recording_facts, sensor_facts, with_usual_noise
 from tracekit.judge.setting_rules import setting_facts, without_reference
 from tracekit.judge.signs import (
     group_sign,
@@ -238,6 +238,7 @@ def judge(case: Case, options: JudgeOptions) -> Judgement:
         none = np.zeros(0, np.bool_)
         comparison = Comparison(effects={}, source="none", onset=None, now=none, reference=none)
         return Judgement(findings=findings, causes=causes, detectable=(), comparison=comparison)
+    case = replace(case, data=with_usual_noise(case.data, case.baseline))
     cycles = case.data.cycles
     requested = _unread_teeth(case.data, recording)
     seen = _without_teeth(_seen(case, options), requested)
