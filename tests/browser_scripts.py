@@ -12,7 +12,7 @@ CLIPPED = """() => [...document.querySelectorAll('h1,h2,h3,p,td,th,dt,dd,li,butt
 }).map(e => e.tagName + ': ' + e.textContent.trim().slice(0, 60))"""
 
 OVERLAPS = """() => [...document.querySelectorAll('.plot')].flatMap(plot => {
-  const boxes = [...plot.querySelectorAll('svg.labels text')].filter(t => !'▼○╱'.includes(t.textContent)).map(
+  const boxes = [...plot.querySelectorAll('svg.labels text')].filter(t => !'▼○╱×'.includes(t.textContent)).map(
     t => {  // some browsers count the halo around a label to its box
       const r = t.getBoundingClientRect(), b = t.getBBox(), x = (r.width - b.width) / 2, y = (r.height - b.height) / 2;
       return { words: t.textContent, box: { left: r.left + x, right: r.right - x, top: r.top + y, bottom: r.bottom - y, width: b.width } };

@@ -11,7 +11,10 @@ from tracekit.report.coast_dips import dips_between
 from tracekit.report.phrases import phrase
 from tracekit.report.pictures.choose import choose
 from tracekit.report.pictures.fall import Fall
+from tracekit.report.pictures.overlay import overlay
+from tracekit.report.pictures.strip import strip
 from tracekit.report.todo import steps
+from tracekit.report.words import plain
 
 
 @pytest.mark.parametrize(("below_kpa", "said"), [(1.2, "is only 1.2 kPa above the set point"), (-2.0, "ends 2.0 kPa below the set point")])
@@ -38,6 +41,26 @@ def test_a_picture_of_something_else_never_leads():
     found = stories.finding("leak_steady", cycles=tuple(range(30)))
     lead, _ = choose(stories.result(Play(cycles=30, rate=6.0, dropped=(3, 9, 20)), findings=(found,)), ())
     assert lead.id in {"holds", "fall", "rates"}
+
+
+def test_cycles_of_a_reading_that_stands_still_are_not_drawn_as_healthy():
+    """Neither a grey bar in the strip nor a curve among the usual ones: both pictures name them as not measured."""
+    made = stories.result(Play(cycles=20))
+    moved = np.full(20, 70.0)
+    moved[14:] = 0.0
+    late = replace(made, data=replace(made.data, reading_range_kpa=moved))
+    whole, usual = strip(late, (stories.FACTS,)), overlay(late)
+    assert "Not measured, since the reading stands still: 14 to 19." in plain(whole.caption)
+    assert whole.html.count("×<") == 6
+    assert "Not measured, so not drawn: 14 to 19." in plain(usual.caption)
+    assert "median of 14 other cycles" in plain(usual.caption) or "median of 14 cycles" in plain(usual.caption)
+    assert "×<" not in strip(made, (stories.FACTS,)).html
+
+
+def test_a_stuck_sensor_is_led_by_the_whole_recording():
+    """There it shows from when on the reading stands still."""
+    found = stories.finding("sensor_stuck", kind="sensor")
+    assert choose(stories.result(Play(cycles=20), findings=(found,)), (stories.FACTS,))[0].id == "strip"
 
 
 def test_what_lies_above_its_surroundings_is_no_dip():

@@ -10,6 +10,7 @@ from tracekit.model.finding import Finding
 from tracekit.model.result import LeakGroup, StationResult
 from tracekit.report.text import clean
 from tracekit.signal.known import known_quantiles
+from tracekit.signal.standing import standing
 
 Indices = NDArray[np.int64]
 Mask = NDArray[np.bool_]
@@ -20,7 +21,7 @@ LEAKS = frozenset({
     "supply_valve_passing",
 })  # fmt: skip
 REPAIRABLE = ("cause", "setting", "sensor")
-_LEAST_TOUCHED, _NEARLY_ALL, _EVERY = 5, 0.95, 8
+_LEAST_TOUCHED, _NEARLY_ALL, _EVERY, _LEAST_STILL = 5, 0.95, 8, 3
 _EARLY_DEVIATIONS, _EARLY_SHARE, _MOST_EARLY = 6.0, 0.2, 0.25
 _WORDS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
 
@@ -49,6 +50,15 @@ def odd_cycles(result: StationResult) -> Mask:
         rows = np.array([c for c in main.cycles if 0 <= c < len(odd)], np.int64)
         odd[rows] = True
     return odd
+
+
+def unmeasured(data: StationData) -> Mask:
+    """True for cycles in which the reading stands still, where it does so for three and more, shape (n_cycles,)."""
+    if len(data.reading_range_kpa) == len(data.cycles):
+        still = standing(data.reading_range_kpa, data.sensor.quantisation_kpa)
+        if still.sum() >= _LEAST_STILL:
+            return still
+    return np.zeros(len(data.cycles), np.bool_)
 
 
 def touched(result: StationResult) -> Mask | None:

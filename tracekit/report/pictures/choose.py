@@ -67,6 +67,7 @@ _ORDER: dict[str, tuple[str, ...]] = {
 _USUAL = ("holds", "rates", "fall", "pulldown", "overlay")
 _BEFORE_SECOND = 2
 _NO_CLOSED_SUPPLY = ("part_not_presented", "part_missed")
+_IN_THE_STRIP = (*_NO_CLOSED_SUPPLY, "sensor_stuck")  # codes that the whole recording shows best
 
 
 def _telling_first(found: list[Picture], own: tuple[str, ...]) -> list[Picture]:
@@ -100,7 +101,7 @@ def choose(
     extra = [n for n in ("losses", "groups", "chatter", "overlay") if n not in names]
     found = _telling_first([p for n in (*names, *extra) if (p := _PICTURES[n](result, unit)) is not None], own)
     whole = strip(result, logs, unit)
-    if code in _NO_CLOSED_SUPPLY and whole is not None:
+    if code in _IN_THE_STRIP and whole is not None:
         return whole, tuple(found[:most])
     if not found:
         return whole, ()

@@ -20,12 +20,23 @@ from tracekit.report.plot import (
     nice_ticks,
     upward,
 )
-from tracekit.report.view import Floats, Mask, grid_spread, is_list, main_finding, median, odd_cycles, spaced
+from tracekit.report.view import (
+    Floats,
+    Mask,
+    grid_spread,
+    is_list,
+    main_finding,
+    median,
+    odd_cycles,
+    spaced,
+    unmeasured,
+)
 from tracekit.report.words import Num, Text, count, join, say
 
 _LOWER_KPA = 0.1  # as fine as the heading tells a peak
 _MOST_CYCLES, _MOST_ODD, _POINTS, _NAMED_MOST, _LEAST = 120, 5, 72, 0.7, 3
 _APART_PX, _PLOT_PX, _NARROW_PX, _NUMBER_PX = 17.0, 240.0, 200.0, 26.0
+_PAPER_PX, _LINE_PX = 116.0, 15.0  # height of the plot on a printed first sheet, of a name
 _BESIDE_PX, _LEADER = 10, 25.0  # of names right of the plot, and of leaders to them [thousandths of its width]
 _TYPE_PX, _CLEAR_PX = 10.0, 3.0
 _ELSEWHERE = (0.06, 0.2, 0.35, 0.5, 0.65, 0.8, 0.9)  # of the width, where a number is tried next
@@ -37,17 +48,20 @@ Curve = tuple[Floats, Floats]
 
 def overlay(result: StationResult, unit: str = "kPa") -> Picture | None:
     """Vacuum from the vacuum command on, median and middle 90 % of the usual cycles; None under three cycles."""
-    odd = odd_of(result)
+    still = unmeasured(result.data)
+    odd = odd_of(result) | still
     usual = curves_of(result.data, spaced(np.flatnonzero(~odd), _MOST_CYCLES).tolist())
     if len(usual) < _LEAST:
         return None
-    named = curves_of(result.data, spaced(np.flatnonzero(odd), _MOST_ODD).tolist())
+    named = curves_of(result.data, spaced(np.flatnonzero(odd & ~still), _MOST_ODD).tolist())
     grid = np.linspace(0.0, float(np.median([t[-1] for t, _ in usual.values()])), _POINTS)
     spread = grid_spread([np.interp(grid, t, v, right=np.nan) for t, v in usual.values()])[:3]
     heading, top = _heading(result)
     caption = _caption(result, len(usual), int((~odd).sum()), named)
     if top is not None and top - float(np.nanmax(spread[1])) >= _LOWER_KPA:
         caption = join([caption, ("Cycles peak at different times, so the line stays below.",)])
+    if still.any():
+        caption = join([caption, (f"Not measured, so not drawn: {is_list(np.flatnonzero(still).tolist())}.",)])
     words = (heading, caption)
     columns = (
         Column(name="time", unit="s"), Column(name="median", unit="kPa"), Column(name="5 %", unit="kPa"),
@@ -140,12 +154,12 @@ def _levels(data: StationData) -> list[tuple[str, float]]:
 
 
 def _level_labels(levels: list[tuple[str, float]], x: Axis, y: Axis) -> list[Label]:
-    """Names of the settings in the right margin, each at least 17 px below the one above."""
+    """Names of the settings in the right margin, each a line below the one above, on paper too, where plots are low."""
     labels: list[Label] = []
     lowest = -np.inf
     for name, value in levels:
-        own = float(upward(y, [value])[0]) / 1000.0 * _PLOT_PX
-        at = max(own, lowest + _APART_PX)
+        own = float(upward(y, [value])[0]) / 1000.0 * _PAPER_PX
+        at = max(own, lowest + _LINE_PX)
         lowest = at
         words = say("{} {}", _SHORT[name], Num(value=value, unit="kPa", step=0.1, bare=True))
         labels.append(Label(x=x.high, y=value, lines=(words,), dx=_BESIDE_PX, dy=4 + round(at - own)))

@@ -40,6 +40,7 @@ from tracekit.report.words import Num, Text, count, join, say, share_of
 _MOST_CYCLES, _POINTS, _LEAST_SAMPLES, _SOME_MISSED = 80, 48, 6, 0.1
 _RISEN, _BEYOND = 0.98, 1.6
 _SLOWER, _OPEN_CUP_KPA = 1.1, 3.0
+_PLOT_PX, _APART_PX, _BELOW_PX = 182.0, 17.0, 15  # height of the plot, of a label, and of one below its line
 _LATE = ("supply_valve_slow", "sensor_slow")
 
 
@@ -199,7 +200,7 @@ def _plot(here: _Rise, base: _Rise | None, data: StationData, names: tuple[str, 
     marks.append(band(across(x, here.time_s), upward(y, here.low), upward(y, here.high), "f-usual"))
     marks.append(line(across(x, here.time_s), upward(y, here.mid), "line usual"))
     labels += _labels(here, base, x, names)
-    labels += _set_point(data, x, y, marks)
+    labels += _clear(_set_point(data, x, y, marks), labels, y)
     return Plot(x=x, y=y, marks=tuple(marks), labels=tuple(labels))
 
 
@@ -215,6 +216,13 @@ def _labels(here: _Rise, base: _Rise | None, x: Axis, names: tuple[str, str]) ->
     early, late = (base, own) if gap > 0 else (here, other)
     name, css = (names[1], "end t-base") if gap > 0 else (names[0], "end t-usual")
     return [late, Label(x=float(early.time_s[-1]), y=float(early.mid[-1]), lines=(name,), style=css, dy=-9)]
+
+
+def _clear(levels: list[Label], names: list[Label], y: Axis) -> list[Label]:
+    """Names of levels, below their line where the name of a curve that ends early stands beside it."""
+    ends = [name for name in names if name.style.startswith("end ")]
+    near = [[abs(one.y - own.y) / (y.high - y.low) * _PLOT_PX < _APART_PX for own in ends] for one in levels]
+    return [replace(one, dy=_BELOW_PX) if any(flags) else one for one, flags in zip(levels, near, strict=True)]
 
 
 def _set_point(data: StationData, x: Axis, y: Axis, marks: list[str]) -> list[Label]:

@@ -5,12 +5,13 @@ import numpy as np
 from tracekit.model.result import StationResult
 from tracekit.model.trace import LogFacts
 from tracekit.report.plot import Axis, Cell, Column, Label, Picture, Plot, across, band, bars, finish, upward
-from tracekit.report.view import counts, is_list, spaced
+from tracekit.report.view import counts, is_list, spaced, unmeasured
 from tracekit.report.words import Num, Text, count, join, say
 
 _LONG = 2.0  # usual cycles
 _MOST_NUMBERS, _MOST_SYMBOLS, _LANE, _MOST_GAPS, _MOST_LISTED = 200, 120, 60.0, 4, 12
 _SYMBOLS = {"dropped": "▼", "missed": "○", "incomplete": "╱"}
+_UNMEASURED = "×"
 
 
 def strip(result: StationResult, logs: tuple[LogFacts, ...], unit: str = "kPa") -> Picture | None:
@@ -45,7 +46,8 @@ def _plot(result: StationResult, logs: tuple[LogFacts, ...]) -> Plot:
             "solid-usual usual hair",
         )
     ]
-    held = np.flatnonzero(data.cycles.where("outcome", "held"))
+    still = unmeasured(data)
+    held = np.flatnonzero(data.cycles.where("outcome", "held") & ~still)
     start, end = data.cycles.floats("start_s"), data.cycles.floats("end_s")
     lasting = end[held] - start[held]
     if len(lasting):  # the last cycle's end is that of the log
@@ -61,13 +63,15 @@ def _plot(result: StationResult, logs: tuple[LogFacts, ...]) -> Plot:
 
 
 def _symbols(result: StationResult, y: Axis) -> list[Label]:
-    """A wedge, a ring or a stroke above every cycle that was not held."""
+    """A wedge, a ring or a stroke above every cycle that was not held, a cross where nothing could be measured."""
     start, end = result.data.cycles.floats("start_s"), result.data.cycles.floats("end_s")
     at = y.high - _LANE / 1000.0 * (y.high - y.low)
     labels = []
-    for outcome, symbol in _SYMBOLS.items():
-        rows = spaced(np.flatnonzero(result.data.cycles.where("outcome", outcome)), _MOST_SYMBOLS)
-        css = "mid t-odd" if outcome != "incomplete" else "mid"
+    still = unmeasured(result.data)
+    flags = {symbol: result.data.cycles.where("outcome", outcome) & ~still for outcome, symbol in _SYMBOLS.items()}
+    for symbol, flag in (*flags.items(), (_UNMEASURED, still)):
+        rows = spaced(np.flatnonzero(flag), _MOST_SYMBOLS)
+        css = "mid" if symbol == _SYMBOLS["incomplete"] else "mid t-odd"
         labels += [
             Label(x=float(start[r] + end[r]) / 2.0, y=at, lines=(symbol,), style=css, dy=5) for r in rows.tolist()
         ]
@@ -88,13 +92,19 @@ def _caption(result: StationResult, logs: tuple[LogFacts, ...]) -> Text:
     cycles = result.data.cycles
     parts: list[Text] = []
     signs = [("held", "bar"), *_SYMBOLS.items()]
-    shown = [f"{'grey bar' if s == 'bar' else s} {k}" for k, s in signs if cycles.where("outcome", k).any()]
+    still = unmeasured(result.data)
+    known = [(k, s) for k, s in signs if (cycles.where("outcome", k) & ~still).any()]
+    shown = [f"{'grey bar' if s == 'bar' else s} {k}" for k, s in known]
+    shown += [f"{_UNMEASURED} not measured"] if still.any() else []
     if shown:
         parts.append((f"Above the trace, one mark per cycle: {', '.join(shown)}.",))
     for outcome, word in (("dropped", "Dropped"), ("missed", "Missed")):
         rows = np.flatnonzero(cycles.where("outcome", outcome)).tolist()
         if rows:
             parts.append((f"{word}: {is_list(rows, _MOST_LISTED)}.",))
+    if still.any():
+        where = is_list(np.flatnonzero(still).tolist(), _MOST_LISTED)
+        parts.append((f"Not measured, since the reading stands still: {where}.",))
     gaps = [stop - start for log in logs for start, stop in log.gaps]
     if gaps:
         longest = Num(value=float(max(gaps)), unit="s", step=0.1)
