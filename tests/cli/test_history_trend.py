@@ -168,3 +168,9 @@ def test_a_date_alone_is_its_whole_day() -> None:
 def test_the_digest_tells_no_digit_that_the_interval_leaves_open(figures, told):
     """Figures stop at the first digit of half their interval, whose bounds are rounded outward."""
     assert _with_interval(*figures) == told
+
+
+def test_an_event_given_to_trend_is_sent_to_the_history(made: str, capsys: pytest.CaptureFixture[str]) -> None:
+    """Trend only reads: the message names the command that notes a repair, whole."""
+    assert cli.run(["trend", made, "--event", "2025-01-05 Glaze 1: cups changed"]) == 2
+    assert f'tracekit history {made} --event "2025-01-05 Glaze 1: cups changed"' in capsys.readouterr().err

@@ -7,6 +7,7 @@ import pytest
 import stories
 from stories import Play
 
+from tracekit.model.finding import Evidence
 from tracekit.report.coast_dips import dips_between
 from tracekit.report.phrases import phrase
 from tracekit.report.pictures.choose import choose
@@ -14,6 +15,7 @@ from tracekit.report.pictures.fall import Fall
 from tracekit.report.pictures.overlay import overlay
 from tracekit.report.pictures.strip import strip
 from tracekit.report.todo import steps
+from tracekit.report.verdict import verdict
 from tracekit.report.words import plain
 
 
@@ -70,3 +72,11 @@ def test_what_lies_above_its_surroundings_is_no_dip():
     mid[20] -= 3.0
     fall = Fall(time_s=time_s, low=mid - 0.1, mid=mid, high=0.1 * np.arange(40.0) + 0.2, bare=False)
     assert all(dip.depth_kpa >= 0.5 for dip in dips_between(fall, None))
+
+
+def test_a_text_that_counts_cycles_is_told_once():
+    """Not "does not move for 14 cycles on 14 of 25 cycles"."""
+    still = Evidence(measure="reading_range_kpa", value=0.0, unit="kPa", cycles=14, text="the reading does not move for 14 cycles")
+    found = stories.finding("sensor_stuck", kind="sensor", share=0.56, cycles=tuple(range(11, 25)), evidence=(still,))
+    said = verdict(stories.result(Play(cycles=25), findings=(found,)))
+    assert plain(said.lead) == "The reading does not move for 14 cycles."

@@ -47,12 +47,19 @@ def trend(
     form: Annotated[
         Digest | None, typer.Option("--format", help="Print the digest for mail or chat; write no files.")
     ] = None,
+    event: Annotated[list[str] | None, typer.Option(hidden=True)] = None,
     units: Annotated[str, typer.Option(metavar="UNIT", help="Pressure unit of the pages; files stay in kPa.")] = "kPa",
     as_json: Annotated[bool, typer.Option("--json", help="Print trend.json instead of the summary.")] = False,
     quiet: Annotated[bool, typer.Option("--quiet", help="Print nothing but errors.")] = False,
     open_page: OpenPage = False,
 ) -> None:
-    """Show how every measure changes over time: slopes, steps, alarms, dates of crossing a limit."""
+    """Show how every measure changes over time: slopes, steps, alarms, dates of crossing a limit.
+
+    Repairs are noted with `tracekit history DIR --event "2025-03-02 Loader 2: cups changed"`, and shown here.
+    """
+    if event:
+        todo = f'Note it with tracekit history {history} --event "{event[0][:80]}", then run trend again.'
+        raise UsageError(message("--event", f'"{event[0][:80]}"', "no event here: trend only reads", todo))
     folder = out or DEFAULT_OUT
     unit = pressure_unit(units).symbol
     limits = dict(_limit(text) for text in limit or [])

@@ -206,7 +206,7 @@ def _text_lead(result: StationResult, main: Finding, fact: Evidence) -> Text:
     if fact.reference is None or fact.reference_source != "baseline" or fact.unit not in _UNITS:
         sound = usual(main.code)
         if sound is None or fact.unit != "kPa":
-            some = 0.0 < main.share < NEARLY_ALL and " of " not in text
+            some = 0.0 < main.share < NEARLY_ALL and " of " not in text and "cycles" not in text
             return first_fit([(f"{text[:-1]} on {_share(result, main)}.",), (text,)]) if some else (text,)
         return first_fit(
             [say("{} A sound sensor: at most {}.", text, Num(value=sound[1], unit="kPa", step=0.1)), (text,)]
