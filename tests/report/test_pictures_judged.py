@@ -48,6 +48,14 @@ def test_a_blocked_line_leads_with_the_open_cup():
     assert not heading(choose(alone, ())[0]).startswith("Before the part")
 
 
+def test_against_earlier_cycles_the_picture_says_what_the_verdict_rests_on():
+    """Not "suction as in the other cycles" beneath a verdict of slow suction: the level before the onset is told."""
+    facts = (replace(SLOW, reference_source="earlier cycles"), replace(OPEN, reference_source="earlier cycles"))
+    found = stories.finding("flow_restricted", evidence=facts, cycles=tuple(range(13, 40)), onset_cycle=13)
+    first, _ = choose(stories.result(Play(cycles=40), findings=(found,)), ())
+    assert heading(first) == "Before the part closes the cup the gauge reads 25 kPa; before cycle 13: 7 kPa."
+
+
 def test_two_rates_are_drawn_as_two_falls():
     """The median of all would lie between two groups and be the fall of no cycle."""
     some = tuple(range(0, 40, 2))

@@ -41,6 +41,7 @@ _MOST_CYCLES, _POINTS, _LEAST_SAMPLES, _SOME_MISSED = 80, 48, 6, 0.1
 _RISEN, _BEYOND = 0.98, 1.6
 _SLOWER, _OPEN_CUP_KPA = 1.1, 3.0
 _PLOT_PX, _APART_PX, _BELOW_PX = 182.0, 17.0, 15  # height of the plot, of a label, and of one below its line
+_HELD_AGAINST = ("baseline", "earlier cycles")
 _LATE = ("supply_valve_slow", "sensor_slow")
 
 
@@ -275,10 +276,10 @@ def _heading(result: StationResult, part: Mask | None, compared: bool) -> tuple[
 
 
 def open_cup_tells(result: StationResult) -> bool:
-    """True where a blocked line shows as vacuum with the cup still open, beyond the baseline's."""
+    """True where a blocked line shows as vacuum with the cup still open, beyond that of the baseline or of before."""
     main = main_finding(result)
     facts = main.evidence if main is not None else ()
-    shown = (e for e in facts if e.measure == "open_cup_vacuum_kpa" and e.reference_source == "baseline")
+    shown = (e for e in facts if e.measure == "open_cup_vacuum_kpa" and e.reference_source in _HELD_AGAINST)
     return any(e.reference is not None and e.value - e.reference > _OPEN_CUP_KPA for e in shown)
 
 
@@ -289,18 +290,21 @@ def _judged_by(result: StationResult) -> Text | None:
     """
     main = main_finding(result)
     facts = main.evidence if main is not None else ()
-    known = {e.measure: (e.value, e.reference) for e in facts if e.reference_source == "baseline"}
+    known = {e.measure: (e.value, e.reference) for e in facts if e.reference_source in _HELD_AGAINST}
+    when = "in the baseline" if result.baseline is not None else "before that"
+    if result.baseline is None and main is not None and main.onset_cycle:
+        when = f"before cycle {count(main.onset_cycle)}:"
     level, usual = known.get("open_cup_vacuum_kpa", (0.0, None))
     if main is not None and main.code == "flow_restricted" and usual is not None and open_cup_tells(result):
         both = (Num(value=v, unit="kPa", step=1.0) for v in (level, usual))
-        return say("Before the part closes the cup the gauge reads {}; in the baseline {}.", *both)
+        return say("Before the part closes the cup the gauge reads {}; {} {}.", next(both), when, next(both))
     took, before = known.get(EVACUATION, (0.0, None))
     if before is None or took < _SLOWER * before:
         return None
     step = max(0.001, float(10.0 ** np.floor(np.log10(before / 10.0))))
     now, then = (Num(value=v, unit="s", step=step) for v in (took, before))
     start = sentence(EVACUATION, result, now)
-    return None if start is None else (*start, *say("; in the baseline {}.", then))
+    return None if start is None else (*start, *say("; {} {}.", when, then))
 
 
 def _never(result: StationResult, part: Mask | None) -> Text:
