@@ -40,6 +40,22 @@ def test_a_scale_maps_raw_values(tmp_path):
     assert np.abs(found.pressure_kpa - RECORDING.pressure_kpa).max() < 1e-4
 
 
+@pytest.mark.parametrize("blown_kpa", [0.0, 5.0])
+def test_without_a_release_ambient_is_where_evacuations_begin(tmp_path, blown_kpa):
+    """A blow-off that is not logged rests above ambient, for a fifth of the time: nothing begins there."""
+    time_s = np.arange(0.0, 40.0, 0.01)
+    within = time_s % 2.0
+    vacuum = np.where(within < 1.0, 70.0 * (1.0 - np.exp(-within / 0.1)), 0.0)
+    vacuum -= np.where((within >= 1.0) & (within < 1.4), blown_kpa, 0.0)
+    rows = [f"{t:.2f},{98.0 - v:.2f},{int(w < 1.0)}" for t, v, w in zip(time_s, vacuum, within, strict=True)]
+    path = tmp_path / "log.csv"
+    path.write_text("Time [s],Absolute pressure [kPa],Suction valve\n" + "\n".join(rows) + "\n")
+    found = read(path)
+    assert found.layout.absolute
+    assert found.layout.ambient_kpa == pytest.approx(98.0, abs=0.1)
+    assert np.abs(found.pressure_kpa + vacuum).max() < 0.12
+
+
 def test_ambient_is_taken_off_an_absolute_pressure(tmp_path):
     """The station file's ambient is taken off; without one the highest stable level of the log is."""
     path = written(tmp_path, RECORDING, Dialect(names="french", unit="hPa", sense="absolute"))

@@ -11,7 +11,7 @@ from tracekit.model.trace import Assumption
 from tracekit.read.aside import left_aside
 from tracekit.read.asks import ask_column, ask_states
 from tracekit.read.assigning import Found, with_digitals
-from tracekit.read.atrest import with_ambient
+from tracekit.read.atrest import with_ambient, with_ambient_before_suction
 from tracekit.read.changed import check_exchanged, check_time_unit
 from tracekit.read.clockcolumns import with_packed_clocks
 from tracekit.read.clocks import with_second_clock
@@ -320,10 +320,16 @@ def _one(head: Head, station: Station, name: str, column: Column, digitals: Sequ
 
 def _without_blow_off(found: Found, station: StationPlan, column: Column, digitals: Sequence[Digital]) -> Found:
     """What was found with the ambient at which an absolute pressure rests while nothing is blown off."""
-    release = next((d for d in digitals if d.plan is station.digitals.get("release")), None)
-    if release is None or not station.pressure.absolute:
+    release, supply = (
+        next((d for d in digitals if d.plan is station.digitals.get(role)), None) for role in ("release", "supply")
+    )
+    if not station.pressure.absolute or (release is None and supply is None):
         return found
-    told = with_ambient(station.pressure, column, release.levels)
+    told = station.pressure
+    if release is not None:
+        told = with_ambient(told, column, release.levels)
+    elif supply is not None:
+        told = with_ambient_before_suction(told, column, supply.levels)
     facts = tuple(f for f in found.assumptions if f not in station.pressure.assumptions)
     return replace(found, station=replace(station, pressure=told), assumptions=(*told.assumptions, *facts))
 
