@@ -16,7 +16,7 @@ from tracekit.read.firmnames import allows, firmly_named
 from tracekit.read.head import Question, joined
 from tracekit.read.plan import StationPlan
 from tracekit.read.pressure import PressurePlan
-from tracekit.read.roles import by_response, likelier_valves
+from tracekit.read.roles import by_response, likelier_valves, may_be_supply
 from tracekit.read.words import Role, tokens_of
 
 _REPORTS = frozenset({"fb", "fbk", "feedback", "ack", "rm", "rückmeldung", "rueckmeldung", "ret", "status", "state"})
@@ -63,7 +63,11 @@ def with_digitals(
     open_roles = [r for r in ROLES if r not in roles and r not in barred]
     if open_roles:
         vague = [d for d in free if d.moves and not _is_other(d)]
-        for shown_role, (digital, why) in by_response(vague, kpa).items():
+        shown = by_response(vague, kpa)
+        no_supply = "supply" in open_roles and "supply" not in shown
+        for shown_role, (digital, why) in shown.items():
+            if shown_role == "release" and no_supply and may_be_supply(digital, kpa):
+                continue  # asked about below
             if shown_role in open_roles and digital in free:
                 free.remove(digital)
                 _take(roles, facts, shown_role, digital, why, 0.9)

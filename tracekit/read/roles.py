@@ -75,6 +75,28 @@ def _vacuum(pressure_kpa: NDArray[np.float64]) -> tuple[NDArray[np.float64], int
     return vacuum, int(np.clip(0.06 * length, 2, 400))
 
 
+def may_be_supply(digital: Digital, pressure_kpa: NDArray[np.float64]) -> bool:
+    """Whether a signal at whose edges vacuum ends may be a supply all the same, whose other edge vacuum waits for.
+
+    Suction begins on an open cup, and vacuum once that meets the part: soon after the edge, while a release is over
+    soon after vacuum has ended. Between its end and its beginning there is less time before the one edge or the other.
+    """
+    shares = _vacuum(pressure_kpa)
+    if shares is None:
+        return False
+    high = shares[0] > ANSWERS.held
+    edges = np.flatnonzero(np.diff(digital.levels)) + 1
+    rises = np.flatnonzero(high[1:] & ~high[:-1]) + 1
+    falls = np.flatnonzero(~high[1:] & high[:-1]) + 1
+    low = edges[~high[np.maximum(edges - 1, 0)]]
+    since, until = np.searchsorted(falls, low) - 1, np.searchsorted(rises, low)
+    known = (since >= 0) & (until < len(rises))
+    if known.sum() < ANSWERS.role_edges:
+        return False
+    after, before = low[known] - falls[since[known]], rises[until[known]] - low[known]
+    return bool(np.median(before) < np.median(after))
+
+
 def likelier_valves(
     digitals: Sequence[Digital], pressure_kpa: NDArray[np.float64], open_roles: Sequence[Role]
 ) -> dict[Role, Digital]:
@@ -86,6 +108,8 @@ def likelier_valves(
     shares = _vacuum(pressure_kpa)
     if shares is None or not digitals or not {"supply", "release"} & set(open_roles):
         return {}
+    if len(digitals) == 1 and {"supply", "release"} <= set(open_roles) and may_be_supply(digitals[0], pressure_kpa):
+        return {"supply": digitals[0]}
     vacuum, window = shares
     rise = [max(_median(e.after[e.at < ANSWERS.at_rest]) for e in _both(d, vacuum, window)) for d in digitals]
     fall = [max(_median(-e.after[e.at > ANSWERS.held]) for e in _both(d, vacuum, window)) for d in digitals]
