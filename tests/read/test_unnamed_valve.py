@@ -40,7 +40,7 @@ def test_a_pulse_that_ends_vacuum_is_a_release(tmp_path):
     assert not found.layout.has_supply
 
 
-@pytest.mark.parametrize("name", ["Drehzahl_rpm", "Error code", "Fehler", "Alarm word", "Axis Z [mm]"])
+@pytest.mark.parametrize("name", ["Drehzahl_rpm", "Error code", "Fehler", "Alarm word"])
 def test_what_is_none_of_a_stations_signals_is_not_asked_about(tmp_path, name):
     """Two levels that come and go with the machine: by its name no valve and no output."""
     other = np.where((WITHIN_S > 0.9) & (TIME_S % 6.0 < 4.0), 17, 0)
