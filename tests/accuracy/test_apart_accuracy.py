@@ -17,7 +17,7 @@ REPAIRABLE = {"cause", "setting", "sensor"}
 def _judged(case: Case, seed: int) -> tuple[float, float, bool]:
     """Start errors of the cycles (worst, s), the chance given to the first finding, and whether it is right."""
     log, base, truth = make(case, seed)
-    found = tracekit.diagnose(log, baseline=base).stations[0]
+    found = tracekit.diagnose(log, baseline=base).station()
     starts = found.data.cycles.floats("start_s")
     true = [c["supply_on_s"] for c in truth["cycles"]]
     worst = max(abs(starts[: len(true)] - true)) if len(starts) == len(true) else float("inf")
