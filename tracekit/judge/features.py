@@ -239,6 +239,12 @@ def _blow_start_s(data: StationData, level_kpa: Floats) -> Floats:
     return np.where(data.cycles.where("outcome", "missed"), np.nan, start_s)
 
 
+def _zero(at_rest: Floats) -> Floats:
+    """What the sensor reads for nothing in every cycle [kPa]: its reading at rest, else the log's usual one."""
+    usual = float(np.nanmedian(at_rest)) if np.isfinite(at_rest).any() else 0.0
+    return np.where(np.isfinite(at_rest), at_rest, usual)
+
+
 def make_features(data: StationData, leak: LeakResult, bands: Bands) -> Features:
     """Per-cycle measures of one log."""
     cycles = data.cycles
@@ -251,9 +257,7 @@ def make_features(data: StationData, leak: LeakResult, bands: Bands) -> Features
     idle = np.where(hung, np.nan, column("idle_vacuum_kpa"))
     left = np.nan_to_num(idle) > _ZERO_MOST_KPA
     odd_start = hung | left | _after_other(held)
-    at_rest = np.where(left, np.nan, idle)
-    usual = float(np.nanmedian(at_rest)) if np.isfinite(at_rest).any() else 0.0
-    zero = np.where(np.isfinite(at_rest), at_rest, usual)
+    zero = _zero(np.where(left, np.nan, idle))
     blow, at_least = _blow_off(data, bands, zero)
     # what was reached can be reached, wherever the fit of an evacuation in two steps ends
     tends_to = data.timing.get("tends_to_kpa", column("ultimate_vacuum_kpa"))

@@ -63,11 +63,7 @@ def with_digitals(
     open_roles = [r for r in ROLES if r not in roles and r not in barred]
     if open_roles:
         vague = [d for d in free if d.moves and not _is_other(d)]
-        shown = by_response(vague, kpa)
-        no_supply = "supply" in open_roles and "supply" not in shown
-        for shown_role, (digital, why) in shown.items():
-            if shown_role == "release" and no_supply and may_be_supply(digital, kpa):
-                continue  # asked about below
+        for shown_role, (digital, why) in _by_response(vague, kpa, open_roles).items():
             if shown_role in open_roles and digital in free:
                 free.remove(digital)
                 _take(roles, facts, shown_role, digital, why, 0.9)
@@ -86,6 +82,17 @@ def with_digitals(
         facts.append(_left_aside(unknown, roles))
     plan = StationPlan(name=name, pressure=pressure, digitals=roles, off_coil=off_coil.plan if off_coil else None)
     return Found(station=plan, assumptions=tuple(facts), questions=tuple(questions))
+
+
+def _by_response(
+    digitals: Sequence[Digital], kpa: NDArray[np.float64], open_roles: Sequence[Role]
+) -> Mapping[Role, tuple[Digital, str]]:
+    """Roles by response; where no supply is known a release that may be the supply is left to be asked about."""
+    shown = by_response(digitals, kpa)
+    if "supply" not in open_roles or "supply" in shown or "release" not in shown:
+        return shown
+    doubtful = may_be_supply(shown["release"][0], kpa)
+    return {role: found for role, found in shown.items() if role != "release"} if doubtful else shown
 
 
 def _left_aside(unknown: Sequence[Digital], roles: Mapping[str, LevelPlan]) -> Assumption:
