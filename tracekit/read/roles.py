@@ -91,7 +91,7 @@ def may_be_supply(digital: Digital, pressure_kpa: NDArray[np.float64]) -> bool:
     low = edges[~high[np.maximum(edges - 1, 0)]]
     since, until = np.searchsorted(falls, low) - 1, np.searchsorted(rises, low)
     known = (since >= 0) & (until < len(rises))
-    if known.sum() < ANSWERS.role_edges:
+    if known.sum() < ANSWERS.role_edges or known.sum() > 1.3 * len(rises):  # a supply comes on once before each rise
         return False
     after, before = low[known] - falls[since[known]], rises[until[known]] - low[known]
     return bool(np.median(before) < np.median(after))
