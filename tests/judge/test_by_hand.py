@@ -17,7 +17,7 @@ from tracekit.judge.practice import physical_effects
 from tracekit.judge.reach import reach_kpa
 from tracekit.judge.sensor_rules import _gaps, with_usual_noise
 from tracekit.judge.setting_rules import setting_facts
-from tracekit.judge.signs import two_groups
+from tracekit.judge.signs import _more_than, two_groups
 from tracekit.judge.symptoms import symptom_facts
 from tracekit.model.cycle import StationData
 from tracekit.model.station import Settings, Station
@@ -235,3 +235,13 @@ def test_vacuum_left_by_a_long_blow_off(plain: StationData, given_s: float, left
         at_least=np.zeros(count, np.bool_), decay_noise=np.zeros(count),
     )  # fmt: skip
     assert (physical_effects(data, features, OPTIONS)["residual"].shift > 0.0) == weak
+
+
+@pytest.mark.parametrize(("slow", "usual", "more"), [(12, 5, False), (5, 5, False), (20, 5, True), (12, 1, True)])
+def test_more_slow_evacuations_than_before_by_the_scatter_of_counts(slow: int, usual: int, more: bool) -> None:
+    """12 of 48 beside 5 of 48 happen by chance once in sixteen (two binomials), 20 beside 5 hardly ever."""
+    chance = _more_than(slow / 48, 48, usual / 48, 48)
+    assert (chance > 0.5) == more
+    pooled = (slow + usual) / 96
+    z = (slow - usual) / 48 / np.sqrt(pooled * (1.0 - pooled) / 24.0)
+    assert chance == pytest.approx(1.0 / (1.0 + np.exp(-4.0 * (z - 2.2))))

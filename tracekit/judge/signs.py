@@ -19,6 +19,8 @@ _RISEN_Z = 6.0
 
 _SCATTERED = 0.05
 """Share of slow evacuations from where on they are no chance (common practice, no source)."""
+_MORE_Z = 2.2
+"""Standard errors by which more evacuations are slow than in the reference, from where on it is no chance (1 in 70)."""
 _WIDER_Z = 3.0
 """Standard errors by which the scatter of all evacuations has grown from where on it counts."""
 _THIRD = 6
@@ -215,6 +217,8 @@ def scatter_sign(
     mixed = alternations(slow[seen]) >= 4
     least = max(_SCATTERED, 1.5 * usual + _SCATTERED / 2.0)
     chance = logistic((share - least) / 0.01) if mixed and slow.sum() >= 3 else 0.004
+    if reference is not None and usual > 0.0:
+        chance = min(chance, _more_than(share, int(seen.sum()), usual, int(reference.held.sum())))
     if groups.any() and (slow & groups).sum() > 0.6 * slow.sum():
         chance = min(chance, 0.1)  # the slow ones are the leaking ones
     elif scatter is not None:
@@ -222,6 +226,13 @@ def scatter_sign(
     return Sign(
         name="scattered_evacuation", present=min(max(chance, 0.004), 0.9995), text=f"{int(slow.sum())} slow evacuations"
     ), slow
+
+
+def _more_than(share: float, count: int, usual: float, usual_count: int) -> float:
+    """How surely a share of some cycles is larger than another's, by the scatter of two counts."""
+    pooled = (share * count + usual * usual_count) / (count + usual_count)
+    error = np.sqrt(pooled * (1.0 - pooled) * (1.0 / count + 1.0 / usual_count))
+    return logistic(4.0 * ((share - usual) / max(float(error), 1e-9) - _MORE_Z))
 
 
 def tight_scatter_sign(features: Features, slow: Bools, bands: Bands) -> Sign:
