@@ -244,4 +244,4 @@ def test_more_slow_evacuations_than_before_by_the_scatter_of_counts(slow: int, u
     assert (chance > 0.5) == more
     pooled = (slow + usual) / 96
     z = (slow - usual) / 48 / np.sqrt(pooled * (1.0 - pooled) / 24.0)
-    assert chance == pytest.approx(1.0 / (1.0 + np.exp(-4.0 * (z - 2.2))))
+    assert chance == pytest.approx(1.0 / (1.0 + np.exp(-8.0 * (z - 2.1))))

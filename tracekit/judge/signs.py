@@ -19,8 +19,8 @@ _RISEN_Z = 6.0
 
 _SCATTERED = 0.05
 """Share of slow evacuations from where on they are no chance (common practice, no source)."""
-_MORE_Z = 2.2
-"""Standard errors by which more evacuations are slow than in the reference, from where on it is no chance (1 in 70)."""
+_MORE_Z = 2.1
+"""Standard errors by which more evacuations are slow than in the reference, from where on it is no chance (1 in 56)."""
 _WIDER_Z = 3.0
 """Standard errors by which the scatter of all evacuations has grown from where on it counts."""
 _THIRD = 6
@@ -232,7 +232,7 @@ def _more_than(share: float, count: int, usual: float, usual_count: int) -> floa
     """How surely a share of some cycles is larger than another's, by the scatter of two counts."""
     pooled = (share * count + usual * usual_count) / (count + usual_count)
     error = np.sqrt(pooled * (1.0 - pooled) * (1.0 / count + 1.0 / usual_count))
-    return logistic(4.0 * ((share - usual) / max(float(error), 1e-9) - _MORE_Z))
+    return logistic(8.0 * ((share - usual) / max(float(error), 1e-9) - _MORE_Z))
 
 
 def tight_scatter_sign(features: Features, slow: Bools, bands: Bands) -> Sign:
