@@ -264,6 +264,7 @@ FAULTS: dict[str, Fault] = {
 NEEDS_SAVING = {
     "check_valve_leak", "supply_on_below_reset", "supply_band_too_narrow", "supply_off_unreachable", "supply_valve_passing",
 }  # fmt: skip
+PLAIN = {"supply_pulsation"}  # where air is saved the supply is seldom on, and no line of a ripple is seen
 
 
 def apply(plan: Plan, rng: np.random.Generator, code: str, onset: int) -> None:
@@ -271,4 +272,3 @@ def apply(plan: Plan, rng: np.random.Generator, code: str, onset: int) -> None:
     rows = np.arange(onset, plan.cycles)
     size = FAULTS[code](plan, rng, rows)
     plan.truth.append({"label": code, "onset_cycle": onset, **size})
-PLAIN = {"supply_pulsation"}  # where air is saved the supply is seldom on, and no line of a ripple is seen

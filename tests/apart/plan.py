@@ -1,6 +1,7 @@
 """What a station is and what happens in each of its cycles."""
 
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 
@@ -85,7 +86,7 @@ def draw_station(rng: np.random.Generator, **given: object) -> Station:
     share = rng.uniform(0.15, 0.45)
     deepest = ambient * rng.uniform(0.74, 0.89)
     tau = rng.uniform(0.05, 0.2)
-    drawn: dict[str, object] = {
+    drawn: dict[str, Any] = {
         "ambient_kpa": ambient, "wall_k": rng.uniform(286.0, 306.0),
         "wall_s": (rng.uniform(0.03, 0.15), rng.uniform(0.1, 0.6)),
         "generator_m3": volume * share, "cup_m3": volume * (1.0 - share),
@@ -101,7 +102,7 @@ def draw_station(rng: np.random.Generator, **given: object) -> Station:
         "jitter": float(rng.choice([0.0, 0.0, 0.1])), "late_s": float(rng.choice([0.0, 0.0, 0.0, 0.004])),
         "colour_s": rng.uniform(0.0005, 0.004),
     }  # fmt: skip
-    return Station(**{**drawn, **given})  # type: ignore[arg-type]
+    return Station(**(drawn | given))
 
 
 def _settings(rng: np.random.Generator, station: Station) -> dict[str, float]:

@@ -5,8 +5,9 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
-from segment.made_traces import KNOWN, PLAIN, SAVING, data_of
+from segment.made_traces import KNOWN, PLAIN, data_of
 
+from tests.judge.test_rules import with_columns
 from tracekit.judge.course import dip_sign
 from tracekit.judge.effects import Comparison, Effect
 from tracekit.judge.effects_of import _usual_end_kpa, allow_for_weather
@@ -33,25 +34,6 @@ def effect(reference: float, error: float = 0.1, shift: float = 0.0) -> Effect:
         now=reference + shift, reference=reference, shift=shift, error=error, n_now=20, n_reference=20, tail_up=0.0,
         tail_down=0.0, scatter=1.0,
     )  # fmt: skip
-
-
-@pytest.fixture(scope="module")
-def saving() -> StationData:
-    """A healthy station that saves air."""
-    return data_of(SAVING * 12, noise=0.03, settings=KNOWN)
-
-
-@pytest.fixture(scope="module")
-def plain() -> StationData:
-    """One without air saving."""
-    return data_of(PLAIN * 12, noise=0.03, settings=KNOWN)
-
-
-def with_columns(data: StationData, **columns: object) -> StationData:
-    """The same log with other columns; a number stands for all cycles."""
-    old = data.cycles.data
-    whole = {name: np.full(len(data.cycles), value, old[name].dtype) for name, value in columns.items()}
-    return replace(data, cycles=data.cycles.with_columns(**whole))
 
 
 @pytest.mark.parametrize(

@@ -7,7 +7,6 @@ import pytest
 from segment.made_traces import (
     KNOWN,
     PLAIN,
-    SAVING,
     Piece,
     blow_off,
     coast,
@@ -34,18 +33,6 @@ OPTIONS = JudgeOptions()
 HELD, DROPPED, MISSED = 0, 1, 2
 
 
-@pytest.fixture(scope="module")
-def saving() -> StationData:
-    """A healthy station that saves air: band 63 to 70 kPa, two recharges in 2.4 s."""
-    return data_of(SAVING * 12, noise=0.03, settings=KNOWN)
-
-
-@pytest.fixture(scope="module")
-def plain() -> StationData:
-    """A healthy station without air saving: ultimate vacuum 75, set point 56, reset point 51 kPa."""
-    return data_of(PLAIN * 12, noise=0.03, settings=KNOWN)
-
-
 def settings(data: StationData, station: Station | None = None) -> dict[str, float]:
     """Probability of each setting rule that answers."""
     now = np.ones(len(data.cycles), np.bool_)
@@ -69,13 +56,14 @@ def in_force(data: StationData, **values: float) -> StationData:
 
 
 def with_columns(data: StationData, **columns) -> StationData:
-    """The same log with other columns; a number stands for all cycles, a dictionary for some."""
+    """The same log with other columns; a number or an array stands for all cycles, a dictionary for some."""
     made = {}
     for name, value in columns.items():
-        old = np.array(data.cycles.data[name])
-        for row, new in (value if isinstance(value, dict) else dict.fromkeys(range(len(old)), value)).items():
-            old[row] = new
-        made[name] = old
+        made[name] = np.array(data.cycles.data[name])
+        if isinstance(value, dict):
+            made[name][list(value)] = list(value.values())
+        else:
+            made[name][:] = value
     return replace(data, cycles=data.cycles.with_columns(**made))
 
 

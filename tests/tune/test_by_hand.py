@@ -11,7 +11,6 @@ from segment.made_traces import PLAIN, data_of
 from tracekit.model.estimate import Estimate
 from tracekit.model.station import Load, Settings, Station
 from tracekit.options.tune import TuneOptions
-from tracekit.tune.coasts import Coasts
 from tracekit.tune.entry_order import margins
 from tracekit.tune.facts import Facts
 from tracekit.tune.figures import _one_noise_time, _scatter
@@ -122,8 +121,9 @@ def test_an_open_cup_that_never_shows_binds_nothing() -> None:
     assert dict(_margins(values, rules(known=known, open_level=13.0)))[name] == pytest.approx(43.0)
 
 
-def coasts(first: list[bool], turn_kpa: list[float]) -> Coasts:
-    return SimpleNamespace(first=np.array(first), turn_kpa=np.array(turn_kpa))  # type: ignore[return-value]
+def coasts(first: list[bool], turn_kpa: list[float]) -> SimpleNamespace:
+    """Coasts of which only the ends matter."""
+    return SimpleNamespace(first=np.array(first), turn_kpa=np.array(turn_kpa))
 
 
 @pytest.mark.parametrize(("speed", "delay_s"), [(10.0, 0.05), (100.0, 0.005), (0.5, 0.1), (1e4, 0.002)])

@@ -152,7 +152,7 @@ def _write(
 
 
 def _leak_line(result: StationResult, tuning: Tuning, unit: str, path: str) -> str:
-    """What the leak is, where one was found, cannot be judged, or keeps settings from being suggested; else "".."""
+    """What the leak is, where one was found, cannot be judged, or keeps settings from being suggested; else nothing."""
     rate = of_quantity(result.leak.decay_rate)
     found = any(f.code in LEAKS and f.severity != "info" for f in result.findings)
     if rate is None or not (found or untold_leak(result) or "leak" in (tuning.suggestion.withheld or "")):
