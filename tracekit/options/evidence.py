@@ -52,6 +52,7 @@ class Evidence:
     ends_early_s: float = option(5.0, "s", "of samples after the last row of digitals beside them: a pick or more")
     even_steps: float = option(0.1, "1", "of the usual step, by which the steps of samples differ at most")
     few_rows_of_stamp: float = option(3.0, "row", "of a stamp: of fewer, uneven steps of stamps show (no source)")
+    uneven_rows: float = option(0.2, "1", "of the usual rows of a stamp: of more or fewer, some are lost (no source)")
     common_step: float = option(0.01, "1", "of the steps of such stamps that have one length: no odd one (no source)")
     document_bytes: int = option(64 << 20, "byte", "of a document without records, which is held whole")
     document_columns: int = option(2, "column", "fewest lists of a document that are channels: time and pressure")
@@ -120,6 +121,11 @@ class Evidence:
     least_ambient_kpa: float = option(
         78.0, "kPa", "highest absolute reading of a station at 2000 m at least (standard atmosphere)"
     )
+    least_absolute_kpa: float = option(
+        3.0, "kPa", "lowest absolute reading of a station at least: generators of cups reach 96 % (common practice)"
+    )
+    same_unit: float = option(0.005, "1", "by which the size of two units differs that are one here: mbar, hPa")
+    twin_unit: float = option(0.03, "1", "by which those differ that readings do not tell apart: bar, kgf/cm2, atm")
     most_absolute_kpa: float = option(160.0, "kPa", "highest absolute reading, in a blow-off (common practice)")
     most_stations: int = option(400, "station", "that a column of words names (no source)")
     most_station_numbers: int = option(40, "station", "that a column of whole numbers tells (no source)")

@@ -18,6 +18,7 @@ from tracekit.read.digitals import ROLES
 from tracekit.read.events import listed_signals
 from tracekit.read.head import finite
 from tracekit.read.likeanother import in_own_unit, same_but_for_units, units_told, with_header_of
+from tracekit.read.midnight import on_a_later_day, past_midnight
 from tracekit.read.onefile import adds_nothing, one_after_another
 from tracekit.read.opened import Opened
 from tracekit.read.overlap import FirstSamples, Part, shared_rows
@@ -169,7 +170,7 @@ def span(opened: Opened, plan: Plan) -> tuple[float, float, bool]:
     columns = [plan.columns[name] for name in time.columns]
     seconds, origin = raw_seconds([(c.array, c) for c in columns], time)
     base = start_us(time, origin) / 1e6 if time.dated else origin[1] * time.unit_s + origin[0] / 1e9
-    known = finite(seconds)
+    known = past_midnight(finite(seconds), time)
     length = float(known.max()) if len(known) else 0.0
     if opened.head.whole:
         return base, base + length, True
@@ -180,8 +181,9 @@ def span(opened: Opened, plan: Plan) -> tuple[float, float, bool]:
         return base - max(more, 0.0), base + length, True
     if tail is not None and tail.count:
         last = finite(raw_seconds([(fetch(tail.columns, c), c) for c in columns], time, origin)[0])
-        if len(last) and float(last.max()) >= length:
-            return base, base + float(last.max()), True
+        end = on_a_later_day(past_midnight(last, time), length, time)
+        if end >= length:
+            return base, base + end, True
     length *= 1.1 * (opened.head.total or 4 * opened.head.rows) / opened.head.rows
     return base, base + length, False
 

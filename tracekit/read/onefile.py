@@ -8,6 +8,7 @@ from tracekit.options.evidence import EVIDENCE
 from tracekit.options.read import ReadOptions
 from tracekit.read.digitals import ROLES, find_digitals
 from tracekit.read.head import Head
+from tracekit.read.midnight import goes_on_s
 from tracekit.read.overlap import Part
 from tracekit.read.plan import Plan
 from tracekit.read.words import hints
@@ -51,7 +52,7 @@ def _behind(last: Part, part: Part, options: ReadOptions) -> Part:
         raise LogReadError(message(part.opened.source.name, found, "tables of one recording", todo))
     if part.plan.time.dated or (part.first_s > last.last_s and not part.falls and not last.falls):
         return part
-    start_s = _told_apart_s(last, part)
+    start_s = max(_told_apart_s(last, part), goes_on_s(last, part, options))
     if start_s > last.last_s:
         return _moved(part, start_s)
     start_s = last.last_s + max(last.plan.time.typical_s, part.plan.time.typical_s) + options.restart_gap_s

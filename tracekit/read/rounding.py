@@ -25,12 +25,15 @@ def with_rounding(head: Head, plan: TimePlan) -> TimePlan:
     starts = np.concatenate([[0], np.nonzero(steps != 0)[0] + 1, [len(known)]])
     sizes = np.diff(starts)
     inner = sizes[1:-1] if len(sizes) > 2 else sizes
-    rows = max(float(np.mean(inner)), 1.0)
+    usual = inner[np.abs(inner - np.median(inner)) <= EVIDENCE.uneven_rows * np.median(inner)]
+    if np.median(inner) < EVIDENCE.few_rows_of_stamp or len(usual) < len(inner) / 2:
+        usual = inner
+    rows = max(float(np.mean(usual)), 1.0)  # a stamp in which rows are lost, or written twice, tells no rate
     rounded = float(np.quantile(rising, 0.2))
     typical = rounded / rows
     if rows < EVIDENCE.few_rows_of_stamp and np.ptp(rising[rising < 2 * rounded]) > EVIDENCE.even_steps * rounded:
         rounded, typical = _uneven(rising, rounded, sizes, steps)
-    evidence = f"{plan.evidence}; {np.mean(inner):.3g} rows share a stamp, they are spread evenly over it"
+    evidence = f"{plan.evidence}; {rows:.3g} rows share a stamp, they are spread evenly over it"
     return replace(
         plan, typical_s=typical, rounded_s=rounded, first_rows=int(sizes[0]), evidence=evidence,
         confidence=min(plan.confidence, 0.8),

@@ -151,8 +151,10 @@ class Spreader:
         nth = index - np.maximum.accumulate(np.where(begins, index, 0))
         nth[np.cumsum(begins) == 0] += self._count
         self._stamp_s, self._count = float(time_s[-1]), int(nth[-1]) + 1
-        latest_s = self._rounded_s - self._typical_s / 2
-        if latest_s < self._typical_s:  # stamps as close as samples: two rows under one lie half a stamp apart
-            latest_s = self._rounded_s / 2
-        late_s = np.minimum(nth * self._typical_s, latest_s)
+        late_s = nth * self._typical_s
+        room = int((self._rounded_s / self._typical_s) - 0.5)
+        if nth.max() > room:  # more rows than a stamp has room for share what is left of it: none is lost
+            over = np.maximum(nth - room, 0)
+            last_s = room * self._typical_s
+            late_s = np.where(over > 0, last_s + (self._rounded_s - last_s) * over / (over + 1), late_s)
         return np.asarray(time_s + (late_s - self._lead_s), np.float64)
