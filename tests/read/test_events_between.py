@@ -7,7 +7,10 @@ import pytest
 
 from tests.read.dialects import START, make_recording
 from tests.read.reading import read
+from tracekit.model.station import Channel, Station
 from tracekit.options.read import ReadOptions
+from tracekit.read.deciding import UndecidedLogError
+from tracekit.read.digitals import ROLES
 
 RECORDING = make_recording(cycles=8)
 SIGNALS = ("Suction valve", "Blow-off valve", "Part present")
@@ -92,3 +95,69 @@ def test_a_line_full_of_signs_takes_no_time(tmp_path):
     path = tmp_path / "log.txt"
     path.write_text("\n".join(written) + "\n")
     assert len(read(path).time_s) >= len(RECORDING.time_s) - 1
+
+
+FIRST = {
+    "three columns": ("{t};{s}={n}", "{t};{p:.3f};{k:.2f}", seconds, ""),
+    "quoted, with a half of the day": ('"{t}";"{s}={n}"', '"{t}";{p:.3f};{k:.2f}', "%m/%d/%Y %I:%M:%S.%f %p", "\r"),
+    "with a zone": ("{t};{s}: {n} ({v})", "{t};{p:.3f};{k:.2f}", "%Y-%m-%d %H:%M:%S.%f CEST", "\r"),
+    "a mark at the end": ("{t};EVENT {s}: {n};", "{t};{p:.3f};{k:.2f};", seconds, ""),
+}
+
+
+def _with_first(name: str, signals) -> list[str]:
+    """Events of all signals right below the header, as loggers write the levels they begin with; and the samples."""
+    event, sample, stamp, end = FIRST[name]
+    mark = ";" * event.endswith(";")
+    if isinstance(stamp, str):
+        form = stamp
+
+        def stamp(t: float) -> str:
+            at = START + dt.timedelta(seconds=float(t))
+            return at.strftime(form.replace("%f", f"{at.microsecond // 1000:03d}"))
+
+    rest = lines(f"Time;Pressure (kPa);Supply (C){mark}", stamp, sample, event)
+    begun = int(RECORDING.digital[0])
+    first = [
+        event.format(t=stamp(0.0), s=s, n=begun >> k & 1, v=("off", "on")[begun >> k & 1]) for k, s in enumerate(SIGNALS)
+    ]
+    found = [rest[0], *first, *rest[1:]]
+    for k, signal in enumerate(signals):
+        found = [line.replace(SIGNALS[k], signal) for line in found]
+    return [line + end for line in found]
+
+
+@pytest.mark.parametrize("name", FIRST)
+def test_the_header_above_events_is_the_header(tmp_path, name):
+    """Events stand right below the header: its names are used, in whatever way times and texts are written."""
+    written = _with_first(name, SIGNALS)
+    path = tmp_path / "log.txt"
+    path.write_bytes(("\n".join(written) + "\n").encode())
+    found = read(path)
+    assert found.layout.columns["pressure"] == "Pressure (kPa)"
+    assert np.allclose(found.pressure_kpa, RECORDING.pressure_kpa, atol=5.1e-4)
+    assert np.array_equal(found.digital, RECORDING.digital)
+
+
+def test_events_of_signals_with_unknown_names_are_asked_about(tmp_path):
+    """Their names say nothing of a station: the station file tells which is which."""
+    written = _with_first("three columns", ("Ölsu", "Werd", "Brim"))
+    path = tmp_path / "log.txt"
+    path.write_text("\n".join(written) + "\n", encoding="utf-8")
+    with pytest.raises(UndecidedLogError, match=r'"column 4\.Ölsu".* switch, but which'):
+        read(path)
+    names = {role: Channel(column=f"column 4.{n}") for role, n in zip(ROLES, ("Ölsu", "Werd", "Brim"), strict=True)}
+    found = read(path, Station(channels=names))
+    assert np.array_equal(found.digital, RECORDING.digital)
+
+
+def test_remarks_right_below_the_header_are_not_its_names(tmp_path):
+    """Lines that begin with a time and go on with words are rows, whatever they tell."""
+    written = [r for r in lines(*LOGS["three columns"]) if ": " not in r]
+    time = written[1].partition(";")[0]
+    path = tmp_path / "log.txt"
+    path.write_text("\n".join([written[0], f"{time};shift begins", f"{time};operator here", *written[1:]]) + "\n")
+    found = read(path)
+    assert found.layout.columns["pressure"] == "Pressure (kPa)"
+    assert len(found.time_s) == len(RECORDING.time_s)
+    assert [r.rows for r in found.facts.rejections] == [2]

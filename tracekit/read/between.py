@@ -15,12 +15,14 @@ from tracekit.read.eventcells import parts_of
 from tracekit.read.sniff import DELIMITERS, split
 from tracekit.read.words import hints
 
-_BEFORE = r"(?>(?:[^\w\n]|(?i:event|evt|info|note|msg|log|di|do)\b)*)"  # no way back: signs may fill a line
+_BEFORE = (
+    rb"(?>(?:[^\w\n\x80-\xff]|\xc2[\x80-\xbf]|\xe2[\x80-\xbf]{2}|(?i:event|evt|info|note|msg|log|di|do)\b)*)"
+)  # no way back: signs may fill a line
 _VALUED = ("number", "time", "missing", "level")
 _PLAIN = re.compile(r"[+-]?\d{1,20}(?:\.\d{1,20})?")
 _IS_LETTER, _IS_OF_WORD = (
     np.array([re.match(sign, bytes([byte])) is not None for byte in range(256)])
-    for sign in (rb"[A-Za-z]", rb"\w")
+    for sign in (rb"[A-Za-z\xc3-\xff]", rb"[\w\x80-\xff]")
 )
 
 
@@ -94,10 +96,14 @@ def _of_rows(body: Sequence[str], fields: int, mark: str) -> Between | None:
 
 
 def _tell_signal(texts: Sequence[str], mark: str) -> bool:
-    """Whether events switch a signal of a station on and off."""
-    told = {event for text in set(texts) for event in parts_of(text.replace(mark, " "))}
-    both = [name for name, level in told if level and (name, 0) in told]
-    return any(hints(n).weight(role) >= EVIDENCE.name_weight for n in both for role in ROLES)
+    """Whether events switch a signal of a station on and off, or all of them switch some signal, whatever its name."""
+    parts = {text: parts_of(text.replace(mark, " ")) for text in set(texts)}
+    told = {event for events in parts.values() for event in events}
+    both = {name for name, level in told if level and (name, 0) in told}
+    if any(hints(n).weight(role) >= EVIDENCE.name_weight for n in both for role in ROLES):
+        return True
+    switching = {t for t, events in parts.items() if events and both.issuperset(name for name, _ in events)}
+    return len(both) > 0 and sum(text in switching for text in texts) >= EVIDENCE.alike_lines * len(texts)
 
 
 def _stand_together(body: Sequence[str], pattern: bytes) -> bool:
@@ -122,19 +128,21 @@ def _event_pattern(fields: int, lead: int, mark: str) -> bytes:
     gap = rb"[ \t]" if mark == " " else re.escape(mark).encode()
     cells, blank = fields - lead, mark == " "
     # every run is taken whole, and no two parts of the expression take the same signs: a line costs its length
-    number = rb"[+-]?\d[\d.]*+" if mark == "," else rb"[+-]?\d[\d.,]*+"
+    number, quote = rb"[+-]?\d[\d.]*+" if mark == "," else rb"[+-]?\d[\d.,]*+", b"" if blank else rb"\"?+"
     no_sample = (
         rb"(?![^\s" + gap.strip(rb"[]") + rb"]++[ \t]*+\r?$)"
         if cells == 1
         else rb"(?!(?:[^\n]*?" + gap + (b"" if blank else rb"[ \t]*+") + rb")??"
-        + number + (rb"(?:[ \t]" if blank else rb"[ \t]*+(?:" + gap) + rb"|\r?$))"
+        + quote + number + quote + (rb"(?:[ \t]" if blank else rb"[ \t]*+(?:" + gap) + rb"|\r?$))"
     )  # fmt: skip
     one = rb"[+-]?\d[\d.:/TZ+-]*" if mark == "," else rb"[+-]?\d[\d.,:/TZ+-]*"
-    one += b"" if blank else rb"(?:[ ]\d[\d.:]*)?"
+    zone = rb"(?:[ ](?:[A-Za-z]{1,5}|[+-]\d{2}:?\d{2})(?=\"?+[ \t]*+" + gap + rb"))?"
+    one = one if blank else quote + one + rb"(?:[ ]\d[\d.:,]*+)?" + zone + quote
     stamp = one + ((rb"[ \t]++" if blank else rb"[ \t]*+" + gap + rb"[ \t]*+") + one) * (lead - 1)
     behind = rb"[ \t]++" if blank else rb"(?:" + gap + rb"|[ \t])++"
-    words = rb"([^\W\d_\x01-\x1f][^\n]*?[\w\x80-\xff])"
-    return rb"(?m)^[ \t]*+(" + stamp + rb")" + behind + no_sample + _BEFORE.encode() + words + rb"[\])}>.! \t]*+\r?$"
+    words = rb"([A-Za-z\x80-\xff][^\n]*?[\w\x80-\xff])"
+    tail = rb"[\])}>.!\" \t" + (b"" if blank else re.escape(mark).encode()) + rb"]*+\r?$"
+    return rb"(?m)^[ \t]*+(" + stamp + rb")" + behind + no_sample + _BEFORE + words + tail
 
 
 def with_events_beside(text: bytes, between: Between) -> bytes:
@@ -151,6 +159,8 @@ def with_events_beside(text: bytes, between: Between) -> bytes:
         text = re.sub(rb"(?m)^[ \t]*(?:#[ \t]*)?", b"", text)
         text = re.sub(rb"(?m)^(?!\x06)[^\n]+", lambda m: re.sub(rb"[ \t]+", b"\t", m[0].strip()), text)
     some = re.escape(mark)
-    wide = rb"(?m)^(?!\x06)([^\n" + some + rb"]*(?:" + some + rb"[^\n" + some + rb"]*){%d})(?=\r?$)"
+    cell = rb"[^\r\n" + some + rb"]*"
+    cell = rb"(?:\"[^\"\n]*+\"|[^\r\n" + some + rb"])*+" if b'"' in text else cell  # marks stand inside of quotes too
+    wide = rb"(?m)^(?!\x06)(" + cell + rb"(?:" + some + cell + rb"){%d})(?=\r?$)"
     text = re.sub(wide % (between.fields - 1), rb"\1" + mark.replace(b"\\", b"\\\\"), text)
     return text.replace(b"\x06", b"")

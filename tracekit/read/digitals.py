@@ -106,6 +106,7 @@ class Digital:
     """A digital signal of the first rows. `name` is what a station file calls it; levels (n,) with -1 as missing.
 
     named_word, based  of a bit: the column is called a word, or is written in figures of base 2 or 16
+    listed   among events none of whose signals is named like one of a station
     """
 
     name: str
@@ -114,6 +115,7 @@ class Digital:
     weights: Mapping[Role, float]
     named_word: bool = False
     based: bool = False
+    listed: bool = False
 
     @property
     def moves(self) -> bool:
@@ -327,7 +329,7 @@ def asks(digital: Digital) -> bool:
     if digital.plan.kind == "bit":
         return digital.named_word or digital.based
     named = any(digital.weights.get(role, 0.0) >= EVIDENCE.half_weight for role in ROLES)
-    return not digital.plan.words or named or two_levels(digital.plan.words)
+    return not digital.plan.words or named or digital.listed or two_levels(digital.plan.words)
 
 
 def _half_known(column: Column) -> tuple[str, ...]:

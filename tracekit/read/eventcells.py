@@ -16,6 +16,8 @@ _LAST = re.compile(r"(?P<name>.*?[^\s:=_-])\s*[\s:=_-]\s*(?P<level>[^\s:=_-]+)")
 _TURNED = re.compile(
     r"\s+(?:was |is |has )?(?:switched|turned|changed(?: to)?|set(?: to)?|goes|went|is|was|=>|->|→)$", re.IGNORECASE
 )
+_TWICE = re.compile(r"(?P<level>[\s:=_-][01])\s?\((?P<word>[^()]{1,12})\)?$")
+"""A level and the word for it, "1 (ON)"."""
 _FIRST = re.compile(r"(?P<level>[^\s:=_-]+)[\s:]+(?P<name>.*[^\s:=_-])")
 
 
@@ -33,6 +35,9 @@ def parts_of(cell: str) -> list[tuple[str, int]]:
 def _event(part: str) -> tuple[str, int] | None:
     """The signal of a part and its level, which stands behind its name or before it."""
     found = []
+    twice = _TWICE.search(part)
+    if twice is not None and _level(twice["word"]) in (None, int(twice["level"][1:])):
+        part = part[: twice.end("level")]
     for form in (_LAST, _FIRST):
         match = form.fullmatch(part)
         level = None if match is None else _level(match["level"])

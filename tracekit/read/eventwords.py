@@ -1,6 +1,7 @@
 """Columns that list events, "supply ON" or a name beside a level: which signal each switches, and to what level."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -62,7 +63,8 @@ def _worded(column: Column, filled: NDArray[np.bool_]) -> list[Digital]:
         return []
     signals = dict.fromkeys(name for own in parts for name, _ in own)
     plans = [LevelPlan(column=column.name, kind="event", words=(s,), changes=True) for s in signals]
-    return _known([(p, event_levels(column.array, p.words[0])) for p in plans])
+    levels = [(p, event_levels(column.array, p.words[0])) for p in plans]
+    return _known(levels, named=told.sum() < _WHOLE * filled.sum())
 
 
 def _listed(column: Column, filled: NDArray[np.bool_], columns: Sequence[Column]) -> list[Digital]:
@@ -82,8 +84,8 @@ def _listed(column: Column, filled: NDArray[np.bool_], columns: Sequence[Column]
     return []
 
 
-def _known(levels: Sequence[tuple[LevelPlan, NDArray[np.int8]]]) -> list[Digital]:
-    """The signals with both levels and each level as it holds; empty where none is named like one of a station."""
+def _known(levels: Sequence[tuple[LevelPlan, NDArray[np.int8]]], *, named: bool = True) -> list[Digital]:
+    """The signals with both levels and each level as it holds; empty where one must be named like one of a station."""
     found = []
     for plan, own in levels:
         if not ((own == 1).any() and (own == 0).any()):
@@ -91,5 +93,6 @@ def _known(levels: Sequence[tuple[LevelPlan, NDArray[np.int8]]]) -> list[Digital
         started = with_start(plan, own)
         weights = hints(plan.words[0]).roles
         found.append(Digital(name=started.name, plan=started, levels=held(own), weights=weights))
-    sure = any(d.weights.get(role, 0.0) >= _SURE for d in found for role in ROLES)
-    return found if sure else []
+    if any(d.weights.get(role, 0.0) >= _SURE for d in found for role in ROLES):
+        return found
+    return [] if named else [replace(d, listed=True) for d in found]

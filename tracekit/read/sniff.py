@@ -8,7 +8,7 @@ from tracekit.frozen import dataclass
 from tracekit.options.evidence import EVIDENCE
 from tracekit.read.cells import CellKind, cell_kind, is_reading
 from tracekit.read.headers import Header, find_header
-from tracekit.read.waiting import first_waiting
+from tracekit.read.waiting import first_told, first_waiting
 
 DELIMITERS = ("\t", ";", "|", ",", " ")
 """In order of preference where two fit equally well; " " stands for runs of blanks and tabs."""
@@ -77,7 +77,8 @@ def sniff(lines: Sequence[str]) -> TextForm | None:
         return None
     kinds = _kinds([r for r in (split(x, delimiter, quote) for x in body) if len(r) == fields])
     first = _first_data(lines, written, kinds, delimiter, quote)
-    start = first_waiting([split(line, delimiter, quote or '"') for line in lines], first, kinds)
+    rows = [split(line, delimiter, quote or '"') for line in lines[: first + 1]]
+    start = first_told(rows, first_waiting(rows, first, kinds), kinds)
     header, top = find_header(lines, start, fields, lambda text: split(text, delimiter, '"'))
     below = [lines[i] for i in written if i >= first]
     return TextForm(

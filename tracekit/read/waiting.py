@@ -29,5 +29,23 @@ def first_waiting(rows: Sequence[Sequence[str]], first: int, kinds: Sequence[Cel
     return first
 
 
+def first_told(rows: Sequence[Sequence[str]], first: int, kinds: Sequence[CellKind]) -> int:
+    """Position of the first of the rows right above row `first` that begin with a time and go on with words.
+
+    They tell events, "0.000;Suction valve: 1", and no name of a column is a time. A whole number counts as one where
+    it is that of the first sample.
+    """
+    start = first
+    while start > 0 and first < len(rows):
+        cells = rows[start - 1]
+        timed = len(cells) > 1 and cell_kind(cells[0]) == kinds[0] and kinds[0] in ("number", "time")
+        if not timed or not (_running(cells[0]) or cells[0].strip() == rows[first][0].strip()):
+            break
+        if not any(map(str.isalpha, "".join(cells[1:]))):
+            break
+        start -= 1
+    return start
+
+
 def _running(cell: str) -> bool:
     return cell_kind(cell) == "time" or (cell_kind(cell) == "number" and any(mark in cell for mark in ".,"))
