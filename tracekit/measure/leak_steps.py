@@ -44,64 +44,96 @@ def leave_out_steps(history: History, cut_s: float, bin_noise_kpa: Floats, optio
     """
     usable = (history.coast >= 0) & ~history.clipped & (history.since_cut_s > cut_s)
     z, least = np.zeros(len(usable)), options.step_z * scatter_of(history, usable, bin_noise_kpa)
+    places = _places(history, usable, options)
     for times in SIDES:
-        excess, chance, at = _excess(history, usable, bin_noise_kpa, times * options.bins_per_piece, options)
+        excess, chance, at = _excess(history, usable, bin_noise_kpa, times * options.bins_per_piece, places)
         z[at] = np.maximum(z[at], np.where(excess > options.step_least_kpa, excess / chance, 0.0))
     at = np.flatnonzero(z > least)
     return replace(history, stepped=_about(history, at, z[at], options)) if len(at) else history
 
 
-def _excess(
-    history: History, usable: Bools, noise: Floats, few: int, options: LeakOptions
-) -> tuple[Floats, Floats, Ints]:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Places:
+    """Bins about which a step is looked for, and where the sides begin, positions in the history, shape (n_places,).
+
+    left   behind the last bin before the step;  right  first bin after it;  later  the same, a step's length later
+    run    number of the stretch of each bin that nothing interrupts, shape (n_bins,)
+    """
+
+    at: Ints
+    left: Ints
+    right: Ints
+    later: Ints
+    run: Ints
+
+
+def _places(history: History, usable: Bools, options: LeakOptions) -> _Places:
+    """The bins that are usable and lie away from the lift and the end of the hold."""
+    time, half, reach = history.time_s, 0.5 * _width(history), 0.5 * options.step_s
+    quiet = options.window_most_s + options.window_margin_s
+    mid = usable & (history.until_end_s > quiet) & ~(np.abs(history.since_present_s) < quiet)
+    at = np.flatnonzero(mid)
+    own, first = time[at], time - half
+    return _Places(
+        at=at, left=np.searchsorted(time + half, own - reach, side="left"),
+        right=np.searchsorted(first, own + reach, side="right"),
+        later=np.searchsorted(first, own + reach + options.step_s, side="right"),
+        run=np.cumsum((np.diff(history.coast, prepend=-2) != 0) | (np.diff(history.since_cut_s, prepend=0.0) < 0.0)),
+    )  # fmt: skip
+
+
+def _excess(history: History, usable: Bools, noise: Floats, few: int, places: _Places) -> tuple[Floats, Floats, Ints]:
     """By how much pressure rises about a bin beyond the fall on both sides of it, its chance, and the bins [kPa].
 
     Sides are lines through `few` bins. The steeper side counts: a coast that bends one way, as gas warms or a leak
     grows, has no excess.
     """
-    time, n = history.time_s, len(history.time_s)
+    n, run = len(history.time_s), places.run
     none = np.zeros(0), np.ones(0), np.zeros(0, np.int64)
-    if n < 2 * few + 1:
-        return none
-    half, reach = 0.5 * _width(history), 0.5 * options.step_s
-    quiet = options.window_most_s + options.window_margin_s
-    mid = usable & (history.until_end_s > quiet) & ~(np.abs(history.since_present_s) < quiet)
-    at = np.flatnonzero(mid)
-    left = np.searchsorted(time + half, time[at] - reach, side="left") - few
-    right = np.searchsorted(time - half, time[at] + reach, side="right")
-    run = np.cumsum((np.diff(history.coast, prepend=-2) != 0) | (np.diff(history.since_cut_s, prepend=0.0) < 0.0))
+    at, left, right, later = places.at, places.left - few, places.right, places.later
     inside = (left >= 0) & (right + few <= n)
-    at, left, right = at[inside], left[inside], right[inside]
+    at, left, right, later = at[inside], left[inside], right[inside], later[inside]
     whole = usable[left] & usable[right + few - 1] & (run[left] == run[at]) & (run[right + few - 1] == run[at])
-    at, left, right = at[whole], left[whole], right[whole]
+    at, left, right, later = at[whole], left[whole], right[whole], later[whole]
     if not len(at):
         return none
+    later = np.where(later + few <= n, later, right)
+    later = np.where(usable[later + few - 1] & (run[later + few - 1] == run[at]), later, right)
     lines = _lines(history, noise, few)
     apart = lines.time_s[right] - lines.time_s[left]
     steeper = np.maximum(lines.slope_kpa_s[left], lines.slope_kpa_s[right])
     slope_var = np.maximum(lines.slope_var[left], lines.slope_var[right])
     chance = np.sqrt(lines.mean_var[left] + lines.mean_var[right] + apart**2 * slope_var)
     excess = lines.mean_kpa[right] - lines.mean_kpa[left] - apart * steeper
-    later = np.searchsorted(time - half, time[at] + reach + options.step_s, side="right")
-    later = np.where(later + few <= n, later, right)
-    later = np.where(usable[later + few - 1] & (run[later + few - 1] == run[at]), later, right)
     gone = lines.mean_kpa[right] + (lines.time_s[later] - lines.time_s[right]) * steeper - lines.mean_kpa[later]
     return np.where(gone > SPRINGS_BACK * excess, 0.0, excess), chance, at
 
 
 def _lines(history: History, noise: Floats, few: int) -> _Sides:
-    """Straight lines through every few bins in a row."""
-    time, pressure, var = (
-        np.lib.stride_tricks.sliding_window_view(a, few)
-        for a in (history.time_s, history.pressure_kpa, np.square(noise))
-    )
-    middle, mean = time.mean(axis=-1), pressure.mean(axis=-1)
-    off = time - middle[:, None]
-    square = np.maximum(np.sum(off * off, axis=-1), 1e-12)
+    """Straight lines through every few bins in a row.
+
+    Sums over the bins of a line are sums of the history moved by so many bins: sums along a short axis take longer.
+    """
+    count = len(history.time_s) - few + 1
+    moved = [slice(k, k + count) for k in range(few)]
+    time, pressure, var = history.time_s, history.pressure_kpa, np.square(noise)
+    middle, mean, mean_var = (sum(values[k] for k in moved[1:]) + values[moved[0]] for values in (time, pressure, var))
+    middle, mean, mean_var = middle / few, mean / few, mean_var / few**2
+    square, both, slope_var = np.zeros((3, count))
+    off, rise = np.empty((2, count))
+    for k in moved:
+        np.subtract(time[k], middle, out=off)
+        np.subtract(pressure[k], mean, out=rise)
+        rise *= off
+        both += rise
+        off *= off
+        square += off
+        off *= var[k]
+        slope_var += off
+    np.maximum(square, 1e-12, out=square)
     return _Sides(
-        time_s=middle, mean_kpa=mean, slope_kpa_s=np.sum(off * (pressure - mean[:, None]), axis=-1) / square,
-        mean_var=var.mean(axis=-1) / few, slope_var=np.sum(off * off * var, axis=-1) / square**2,
-    )  # fmt: skip
+        time_s=middle, mean_kpa=mean, slope_kpa_s=both / square, mean_var=mean_var, slope_var=slope_var / square**2
+    )
 
 
 def _width(history: History) -> Floats:
