@@ -2,10 +2,12 @@
 
 Tests are collected once. Every mutant is then tried in a fork of that process, which has run no test yet, so that nothing
 computed without the mutant is there: the tests of the mutant's own package that reach the mutated function, quick ones
-first, until one fails or the processor time that a mutant may cost is spent (a mutant that slower tests would notice
-counts as survived). Survivors are tried again with files of tests that did not exist when the times were taken. The tool's own runner does the same with a collection per mutant, which costs more than the tests.
+first, until one fails or the processor time that a mutant may cost is spent: then it is unfinished, since a slower test might
+notice it. What was not noticed is tried again with the tests that are new or changed since the times were taken. The tool's own
+runner does the same with a collection per mutant, which costs more than the tests.
 """
 
+import hashlib
 import json
 import os
 import resource
@@ -28,16 +30,24 @@ def pytest_runtestloop(session: pytest.Session) -> bool | None:
         return None
     asked = json.loads(ASKED.read_text(encoding="utf-8"))
     kept = json.loads((HERE / "mutmut-stats.json").read_text(encoding="utf-8"))
-    known = {test.split("::")[0] for test in kept["duration_by_test"]}
-    new = [item for item in session.items if item.nodeid.split("::")[0] not in known and asked["fresh"]]
+    new = [item for item in session.items if asked["fresh"] and is_new(item, kept["duration_by_test"])]
     new = [item for item in new if tried([item], "", OVER_S) == "survived"]  # tests of what the copy's code cannot do yet
     for name in asked["names"]:
         own = tuple(asked["tests"][name.split(".")[1]])
         items = [item for item in new if item.nodeid.startswith(own)] if asked["fresh"] else chosen(session.items, kept, name, own)
-        word = tried(items, name, asked["seconds"]) if items else "survived" if asked["fresh"] else "no test"
+        word = tried(items, name, asked["seconds"]) if items else "no test"
+        if asked["fresh"] and word not in ("killed", "timeout"):
+            continue  # new tests alone do not tell what the others would
         with FOUND.open("a", encoding="utf-8") as file:
             file.write(json.dumps([name, word]) + "\n")
     return True
+
+
+def is_new(item: pytest.Item, took: dict[str, float]) -> bool:
+    """Whether a test was not there, or its file was another, when the times were taken."""
+    sums = json.loads((HERE / "sums.json").read_text(encoding="utf-8"))
+    file = item.nodeid.split("::")[0]
+    return item.nodeid not in took or sums.get(file) != hashlib.sha256((HERE / file).read_bytes()).hexdigest()
 
 
 def chosen(items: list[pytest.Item], kept: dict, name: str, own: tuple[str, ...]) -> list[pytest.Item]:
@@ -61,11 +71,11 @@ def tried(items: list[pytest.Item], name: str, seconds: float) -> str:
     _, status = os.waitpid(child, 0)
     if os.WIFSIGNALED(status):
         return "timeout" if os.WTERMSIG(status) in (signal.SIGXCPU, signal.SIGKILL) else "killed"
-    return {0: "survived", 1: "killed"}.get(os.WEXITSTATUS(status), "broken")
+    return {0: "survived", 1: "killed", 3: "unfinished"}.get(os.WEXITSTATUS(status), "broken")
 
 
 def run(items: list[pytest.Item], name: str, seconds: float) -> int:
-    """Run the tests with the mutant in force: 1 once one fails, 0 where none does, 2 where this file goes wrong."""
+    """Run the tests with the mutant in force: 1 once one fails, 0 where none does, 3 where time is spent, 2 where this file goes wrong."""
     try:
         os.environ["MUTANT_UNDER_TEST"] = name
         forget()
@@ -76,8 +86,8 @@ def run(items: list[pytest.Item], name: str, seconds: float) -> int:
             reports = runtestprotocol(item, log=False, nextitem=following)
             if any(report.failed for report in reports):
                 return 1
-            if spent() - begun > seconds:
-                return 0
+            if following is not None and spent() - begun > seconds:
+                return 3
     except BaseException:  # noqa: BLE001 - a fork must not go on as its parent
         return 2
     return 0

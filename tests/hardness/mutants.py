@@ -5,11 +5,14 @@
 
 mutmut makes the changes and finds out which tests reach which function, in a copy of the tree as it was last committed;
 this file draws the sample and prints the table; `mutant_loop.py` tries the mutants, each with the tests of its own package.
-A folder that is there is used again: mutants that were tried are not tried again; with `--fresh-tests` survivors are, with
-the files of tests that have come since.
+A mutant whose time is spent before all of its tests were run is unfinished: it is tried again with `--more` times the time,
+and told apart from those that every test let pass. A folder that is there is used again: mutants that were tried are not tried
+again; with `--fresh-tests` those that were not noticed are, with the tests that have come or changed since the times were taken.
+The exit status is 0 where the score among the mutants that were tried is enough.
 """
 
 import argparse
+import hashlib
 import json
 import os
 import random
@@ -32,6 +35,7 @@ CORE = {
 CORE_TESTS = sorted({folder for folders in CORE.values() for folder in folders})
 COPIED = ("tracekit", "tests", "sample_logs", "pyproject.toml", "README.md", "DEVELOPERS.md", "LICENSE")
 NOTICED = ("killed", "timeout")
+WORDS = (*NOTICED, "survived", "unfinished", "no test", "broken", "not tried")
 ENOUGH = 0.8
 
 
@@ -44,8 +48,9 @@ def arguments() -> argparse.Namespace:
     parser.add_argument("--without", nargs="*", default=[], help="modules that are left alone, as patterns")
     parser.add_argument("--slow", nargs="*", default=[], help="test files that are left out")
     parser.add_argument("--seconds", type=float, default=60.0, help="processor time that a mutant may cost")
+    parser.add_argument("--more", type=float, default=4.0, help="times the processor time, at the second trial of the unfinished")
     parser.add_argument("--folder", type=lambda text: Path(text).resolve(), required=True, help="where the copy is made")
-    parser.add_argument("--fresh-tests", action="store_true", help="try survivors with new files of tests")
+    parser.add_argument("--fresh-tests", action="store_true", help="try what was not noticed with new and changed tests")
     parser.add_argument("--show", help="print the change that a mutant makes")
     return parser.parse_args()
 
@@ -112,11 +117,17 @@ def sample(names: Sequence[str], seed: int, count: int) -> list[str]:
     return drawn[:count]
 
 
-def tried(asked: argparse.Namespace, names: list[str]) -> None:
+def sums(place: Path) -> dict[str, str]:
+    """The sum of every file of tests, by its name as pytest tells it."""
+    files = sorted(path for name in CORE_TESTS for path in (place / name).rglob("*.py"))
+    return {path.relative_to(place).as_posix(): hashlib.sha256(path.read_bytes()).hexdigest() for path in files}
+
+
+def tried(asked: argparse.Namespace, names: list[str], seconds: float) -> None:
     """Try the mutants; every outcome is kept at once, so that a run that is ended keeps what it has."""
     place = asked.folder / "mutants"
     shutil.copy2(Path(__file__).with_name("mutant_loop.py"), place / "conftest.py")
-    table = {"names": names, "seconds": asked.seconds, "tests": CORE, "fresh": asked.fresh_tests}
+    table = {"names": names, "seconds": seconds, "tests": CORE, "fresh": asked.fresh_tests}
     (place / "asked.json").write_text(json.dumps(table), encoding="utf-8")
     tests = [folder for name in asked.only for folder in CORE[name]]
     left_out = [f"--ignore={name}" for name in asked.slow]
@@ -129,14 +140,18 @@ def tried(asked: argparse.Namespace, names: list[str]) -> None:
 
 def table(found: dict[str, str]) -> Iterator[str]:
     """Outcomes per package, and the score."""
-    words = ("killed", "timeout", "survived", "no test", "broken", "not tried")
-    yield f"{'package':<10}{'mutants':>9}" + "".join(f"{w:>11}" for w in words) + f"{'score':>9}"
+    yield f"{'package':<10}{'mutants':>9}" + "".join(f"{w:>11}" for w in WORDS) + f"{'score':>9}"
     for package in (*CORE, "all"):
         counts = Counter(w for n, w in found.items() if package in ("all", n.split(".")[1]))
-        known = counts.total() - counts["not tried"]
-        noticed = sum(counts[w] for w in NOTICED)
-        score = f"{noticed / known:>9.1%}" if known else f"{'':>9}"
-        yield f"{package:<10}{counts.total():>9}" + "".join(f"{counts[w]:>11}" for w in words) + score
+        share = score(counts)
+        told = f"{'':>9}" if share is None else f"{share:>9.1%}"
+        yield f"{package:<10}{counts.total():>9}" + "".join(f"{counts[w]:>11}" for w in WORDS) + told
+
+
+def score(counts: Counter[str]) -> float | None:
+    """Share of the mutants that were tried which a test noticed; unfinished ones count as not noticed. None where none was tried."""
+    known = counts.total() - counts["not tried"]
+    return sum(counts[w] for w in NOTICED) / known if known else None
 
 
 def main() -> int:
@@ -152,12 +167,15 @@ def main() -> int:
         told = tool(folder, str(MUTMUT), "run", "--max-children", "1", "none.but.made")  # mutants and times, no trial
         if not (folder / "mutants" / "mutmut-stats.json").exists():
             sys.exit(f"no mutants were made:\n{told.stdout[-3000:]}\n{told.stderr[-3000:]}")
+        (folder / "mutants" / "sums.json").write_text(json.dumps(sums(folder / "mutants")), encoding="utf-8")
     every = made(folder)
     names = sample(every, asked.seed, asked.count)
     print(f"{len(every)} mutants can be made; {len(names)} drawn with seed {asked.seed}", flush=True)
-    known = outcomes(folder)
-    again = ("broken", "survived", "no test") if asked.fresh_tests else ("broken",)
-    tried(asked, [name for name in names if known.get(name, "broken") in again])
+    again = ("broken", "survived", "unfinished", "no test") if asked.fresh_tests else ("broken",)
+    for words, times in ((again, 1.0), (("unfinished",), asked.more)):
+        known = outcomes(folder)
+        if chosen := [name for name in names if known.get(name, "broken") in words]:
+            tried(asked, chosen, times * asked.seconds)
     known = outcomes(folder)
     found = {name: known.get(name, "not tried") for name in names}
     for line in table(found):
@@ -165,8 +183,7 @@ def main() -> int:
     for name, word in sorted(found.items()):
         if word not in NOTICED:
             print(f"{word:<10} {name}")
-    counts = Counter(found.values())
-    return int(sum(counts[w] for w in NOTICED) < ENOUGH * len(found))
+    return int((score(Counter(found.values())) or 0.0) < ENOUGH)
 
 
 if __name__ == "__main__":
