@@ -1,7 +1,8 @@
 """Logs with a row per reading: time, tag, value."""
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import replace
+from typing import Literal
 
 import numpy as np
 import pyarrow as pa
@@ -14,34 +15,41 @@ from tracekit.read.columns import Column, Profile, fetch, make_column
 from tracekit.read.convert import BITS, Missing, Portion, PressureReader, Rejected
 from tracekit.read.digitals import LevelPlan, filled_cells
 from tracekit.read.head import Head, joined
-from tracekit.read.headers import is_unit
+from tracekit.read.longfind import (
+    MIXED_SHARE,
+    MOST_TAGS,
+    by_turns,
+    holds_units,
+    named_table,
+    names_channels,
+    shares_tags,
+    tags_of,
+    values_among,
+    without_time,
+)
 from tracekit.read.longstation import parts_readings
 from tracekit.read.onchange import held_between, hold_step
-from tracekit.read.pairs import HIGHEST, LOWEST, MEANS
 from tracekit.read.plan import LongPlan, Plan, StationPlan
 from tracekit.read.quality import bad_rows, is_quality, plan_quality
-from tracekit.read.rising import rises
 from tracekit.read.rows import Rows, carried
 from tracekit.read.timeplan import TimePlan, seconds_of
 from tracekit.read.timeread import TimeReader
 from tracekit.read.values import column_numbers, word_codes, word_levels
-from tracekit.read.words import hints
-
-_MOST_TAGS = 400
-_MIXED_SHARE = 0.6
 
 
 def find_long(head: Head) -> LongPlan | None:
     """Which columns hold tag and value, None where every channel has its own column."""
-    tags = [c for c in head.columns if c.kind == "text" and 2 <= len(c.words) <= _MOST_TAGS and _names_channels(c)]
+    texts = [c for c in head.columns if c.kind == "text" and 2 <= len(c.words) <= MOST_TAGS]
+    tags = [c for c in texts if names_channels(c)] or named_table(head, texts)
     if len(tags) != 1:
         return None
     rest = [c for c in head.columns if c is not tags[0] and c.kind not in ("stamp", "moment", "empty")]
+    rest = [c for c in rest if not holds_units(c)]
     marks = [c for c in rest if is_quality(c) and c.hints.weight("value") < 0.9]
-    values = _values_among([c for c in rest if c not in marks])
+    values = values_among([c for c in rest if c not in marks])
     if not values and len(marks) == 1:
-        marks, values = [], _values_among(marks)
-    values = values if len(values) != 2 or _by_turns(*values) else _without_time(values)
+        marks, values = [], values_among(marks)
+    values = values if len(values) != 2 or by_turns(*values) else without_time(values)
     if not 1 <= len(values) <= 2 or any(c.hints.weight("pressure") >= 0.9 for c in values):
         return None
     quality = plan_quality(marks[0], sure=True) if marks else None
@@ -49,78 +57,11 @@ def find_long(head: Head) -> LongPlan | None:
     beside = values[1].name if len(values) == 2 else ""
     others = [c for c in rest if c not in values and c not in marks]
     times = [c for c in head.columns if c.kind in ("stamp", "moment") or c.hints.weight("time") >= 0.9]
-    parting = [c for c in others if _shares_tags(c, tags[0])] or [
+    parting = [c for c in others if shares_tags(c, tags[0])] or [
         c for c in others if parts_readings(c, tags[0], times)
     ]
     station = parting[0].name if parting else ""
     return LongPlan(tag=tags[0].name, value=values[0].name, beside=beside, station=station, quality=quality)
-
-
-def _without_time(values: Sequence[Column]) -> list[Column]:
-    """The one of two columns of numbers without names that does not go on as time does; empty where both or none do."""
-    left = [c for c in values if c.kind != "number" or not rises(c.values, wraps=False)]
-    return left if len(left) == 1 else []
-
-
-def _shares_tags(column: Column, tag: Column) -> bool:
-    """True for a column of stations, several of which have the same tags."""
-    whole = column.kind == "number" and column.profile.whole and column.levels <= _MOST_TAGS
-    if column.hints.weight("station") < 0.9 or not (whole or column.kind == "text"):
-        return False
-    return len(_tags_of(tag.array, column.array)[1]) > len(_tags_of(tag.array, None)[1])
-
-
-def _tags_of(tags: pa.Array, stations: pa.Array | None) -> tuple[NDArray[np.int64], list[str]]:
-    """Positions of the tags of some rows in a list of them, -1 where missing, with the station before each."""
-    codes, words = word_codes(tags)
-    names = [w.strip() for w in words]
-    if stations is None:
-        return codes, names
-    places, where = word_codes(stations)
-    both = np.where((codes >= 0) & (places >= 0), places * len(names) + codes, -1)
-    known, index = np.unique(both, return_inverse=True)
-    first = int(len(known) > 0 and known[0] < 0)
-    pairs = [divmod(k, len(names)) for k in known[first:].tolist()]
-    return index.reshape(-1) - first, [f"{where[s].strip().removesuffix('.0')} {names[t]}" for s, t in pairs]
-
-
-def _by_turns(first: Column, second: Column) -> bool:
-    """True where every row has its value in one of two columns, never in both: numbers here, levels there."""
-    return not (filled_cells(first.array) & filled_cells(second.array)).any()
-
-
-def _values_among(columns: Sequence[Column]) -> list[Column]:
-    values = [c for c in columns if not c.hints.weight("time") and not _holds_units(c)]
-    named = [c for c in values if c.hints.weight("value") >= 0.9]
-    return named or _middles([c for c in values if c.kind == "number" or _mixed(c)])
-
-
-def _middles(columns: Sequence[Column]) -> list[Column]:
-    """The column of averages where the others are lowest and highest readings; else all."""
-    averages = [c for c in columns if not MEANS.isdisjoint(c.hints.tokens)]
-    extremes = [c for c in columns if not (LOWEST | HIGHEST).isdisjoint(c.hints.tokens)]
-    return averages if len(averages) == 1 and len(extremes) == len(columns) - 1 > 0 else list(columns)
-
-
-def _names_channels(column: Column) -> bool:
-    """True where the words are names of channels, one of them a pressure."""
-    known = [hints(word) for word in column.words]
-    valves = any(h.weight("supply") >= 0.9 for h in known) and any(h.pressure_unit is not None for h in known)
-    if column.hints.weight("station") >= 1 and not column.hints.weight("tag") and not valves:
-        return False
-    pressures = [h for h in known if h.weight("pressure") >= 0.9 or h.pressure_unit is not None]
-    return bool(pressures) and (column.hints.weight("tag") >= 0.9 or len(known) > len(pressures))
-
-
-def _mixed(column: Column) -> bool:
-    """True for words among numbers, as where levels are written beside readings."""
-    if column.kind not in ("text", "level"):
-        return False
-    return bool(np.isfinite(column_numbers(column.array, column.profile.form)).mean() > 1 - _MIXED_SHARE)
-
-
-def _holds_units(column: Column) -> bool:
-    return column.kind == "text" and all(is_unit(w) for w in column.words)
 
 
 def wide_head(head: Head, plan: LongPlan, time: TimePlan) -> Head:
@@ -133,7 +74,7 @@ def wide_head(head: Head, plan: LongPlan, time: TimePlan) -> Head:
         return head
     beside = head.column(plan.beside) if plan.beside else None
     station = head.column(plan.station) if plan.station else None
-    codes, words = _tags_of(tag.array, station.array if station is not None else None)
+    codes, words = tags_of(tag.array, station.array if station is not None else None)
     order = np.arange(head.rows)
     numbers = column_numbers(value.array, value.profile.form)
     variety = [len(np.unique(numbers[codes == k][:5000])) for k in range(len(words))]
@@ -181,7 +122,7 @@ def with_holding(
 
 def _units_of_tags(head: Head, codes: NDArray[np.int64], count: int) -> list[str]:
     """Unit of each tag from a column of units, empty where there is none."""
-    column = next((c for c in head.columns if _holds_units(c)), None)
+    column = next((c for c in head.columns if holds_units(c)), None)
     if column is None:
         return [""] * count
     unit_codes, units = word_codes(column.array)
@@ -202,9 +143,12 @@ def _tag_column(name: str, unit: str, value: Column, picked: NDArray[np.int64]) 
     array = value.array.take(_indices(picked))
     numbers = column_numbers(array, value.profile.form)
     whole = bool((numbers[np.isfinite(numbers)] % 1 == 0).all())
-    wordy = bool(np.isfinite(numbers).mean() <= _MIXED_SHARE)
-    profile = Profile(kind="level" if wordy else "number", form=value.profile.form, whole=whole)
-    return make_column(name, unit, profile, array)
+    kind: Literal["number", "level", "text"] = "number"
+    if np.isfinite(numbers).mean() <= MIXED_SHARE:
+        filled = filled_cells(array)
+        known = ((word_levels(array, {}) >= 0) | np.isfinite(numbers)) & filled
+        kind = "level" if known.sum() >= MIXED_SHARE * filled.sum() else "text"  # words that say no level may show it
+    return make_column(name, unit, Profile(kind=kind, form=value.profile.form, whole=whole), array)
 
 
 def _group_ends(time_s: NDArray[np.float64]) -> NDArray[np.int64]:
@@ -288,7 +232,7 @@ class LongDecoder:
         time_s = self.time.read(rows)
         apart = self._long.station
         stations = fetch(rows.columns, columns[apart]) if apart else None
-        codes, words = _tags_of(fetch(rows.columns, columns[self._long.tag]), stations)
+        codes, words = tags_of(fetch(rows.columns, columns[self._long.tag]), stations)
         place = {name: k for k, name in enumerate(self._channels)}
         channel = np.array([*(place.get(w, -1) for w in words), -1])[codes]
         value = self._values(rows, channel)

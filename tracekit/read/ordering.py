@@ -20,6 +20,7 @@ from tracekit.options.read import ReadOptions
 from tracekit.read.columns import Column, fetch, make_column, profile_cells, spread_texts
 from tracekit.read.digitals import ROLES, filled_cells
 from tracekit.read.head import Head, finite
+from tracekit.read.longfind import named_table
 from tracekit.read.merge import Run, merged
 from tracekit.read.opened import Opened
 from tracekit.read.plan import Plan
@@ -88,7 +89,7 @@ def _find(opened: Opened, given: Channel | None) -> Stretches | Scattered | None
 def _tags(head: Head) -> list[Column]:
     """Columns whose words are names of channels."""
     texts = [c for c in head.columns if c.kind == "text" and 2 <= len(c.words) <= _MOST_TAGS]
-    return [c for c in texts if _are_channels([w.strip() for w in c.words])]
+    return [c for c in texts if _are_channels([w.strip() for w in c.words])] or named_table(head, texts)
 
 
 def _plan_of(head: Head) -> Plan:
@@ -103,12 +104,14 @@ def _arrays(column: Column, last: Rows | None) -> list[pa.Array]:
 
 def _channels_apart(head: Head, last: Rows | None, time: TimePlan, seconds: Floats) -> Stretches | None:
     """Where a column names channels and each channel's rows stand together, at times that overlap."""
+    tags = _tags(head)
     for column in head.columns:
         if column.kind not in ("text", "level") or column.name in time.columns:
             continue
         order = [w for array in _arrays(column, last) for w in _words_in_order(array)]
         order = [w for w, _ in itertools.groupby(order)]
-        if not 2 <= len(order) <= _MOST_RUNS or len(set(order)) < len(order) or not _are_channels(order):
+        known = any(column is tag for tag in tags) or _are_channels(order)
+        if not 2 <= len(order) <= _MOST_RUNS or len(set(order)) < len(order) or not known:
             continue
         starts = np.concatenate([[0], np.nonzero(np.diff(word_codes(column.array)[0]) != 0)[0] + 1])
         first = finite(seconds[: starts[1]] if len(starts) > 1 else seconds)

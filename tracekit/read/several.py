@@ -9,6 +9,7 @@ from tracekit.errors import LogReadError, message
 from tracekit.model.station import Channel, Station
 from tracekit.read.deciding import decide
 from tracekit.read.digitals import ROLES
+from tracekit.read.events import listed_signals
 from tracekit.read.head import Head
 from tracekit.read.plan import Plan
 from tracekit.read.station_file import station_key
@@ -42,8 +43,11 @@ def decide_among(head: Head, stations: Sequence[Station]) -> Plan:
 
 
 def of_this_file(head: Head, station: Station, known: frozenset[str]) -> Station:
-    """A station file without the signals whose columns stand in another file; `known` are those of all files."""
-    own = {c.name for c in head.columns}
+    """A station file without the signals whose columns stand in another file; `known` are those of all files.
+
+    Channels of a row per reading, and signals of events, are listed in a column of words.
+    """
+    own = {c.name for c in head.columns} | listed_signals(head)
     channels = {
         role: channel
         for role, channel in station.channels.items()

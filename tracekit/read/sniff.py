@@ -78,7 +78,11 @@ def sniff(lines: Sequence[str]) -> TextForm | None:
     kinds = _kinds([r for r in (split(x, delimiter, quote) for x in body) if len(r) == fields])
     first = _first_data(lines, written, kinds, delimiter, quote)
     rows = [split(line, delimiter, quote or '"') for line in lines[: first + 1]]
-    start = first_told(rows, first_waiting(rows, first, kinds), kinds)
+    start = first_waiting(rows, first, kinds)
+    told = first_told(rows, start, kinds)
+    if told < start and all(len(rows[k]) == fields for k in range(told, first)):
+        first = told  # readings of other channels, a row each
+    start = told
     header, top = find_header(lines, start, fields, lambda text: split(text, delimiter, '"'))
     below = [lines[i] for i in written if i >= first]
     return TextForm(
@@ -150,12 +154,19 @@ def _first_data(
     lines: Sequence[str], written: list[int], kinds: list[CellKind], delimiter: str, quote: str | None
 ) -> int:
     """Position of the first line that looks like a row of data and is followed by such lines."""
-    fits = [_fits(split(lines[i], delimiter, quote or '"'), kinds) for i in written]
+    rows = [split(lines[i], delimiter, quote or '"') for i in written]
+    fits = [_fits(row, kinds) for row in rows]
     for place, position in enumerate(written):
         following = fits[place : place + 1 + _SCAN_LINES]
-        if fits[place] and sum(following) >= min(len(following), 3):
+        if fits[place] and (sum(following) >= min(len(following), 3) or _go_on(rows[place:][: len(following)], kinds)):
             return position
     return next((p for p, fit in zip(written, fits, strict=True) if fit), written[-1])
+
+
+def _go_on(rows: Sequence[Sequence[str]], kinds: Sequence[CellKind]) -> bool:
+    """True for rows of as many cells that begin with a number or a time as all do: readings of several channels."""
+    timed = kinds[:1] in (["number"], ["time"])
+    return timed and all(len(row) == len(kinds) and cell_kind(row[0]) == kinds[0] for row in rows)
 
 
 def _fits(cells: list[str], kinds: list[CellKind]) -> bool:

@@ -1,7 +1,6 @@
 """Text files: how they are cut and written, their first rows, and all rows as columns."""
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -24,6 +23,7 @@ from tracekit.read.inserts import Inserts, find_inserts
 from tracekit.read.keyed import Keyed, find_keyed
 from tracekit.read.lastline import guard_end, marked_foot, without_foot
 from tracekit.read.legend import check_numbered, padded_words, with_legends
+from tracekit.read.longcells import mixed_profiles
 from tracekit.read.marks import find_marked
 from tracekit.read.mending import (
     Formulas,
@@ -47,9 +47,8 @@ from tracekit.read.rows import Rows
 from tracekit.read.sections import check_above
 from tracekit.read.sniff import TextForm, sniff, split
 from tracekit.read.titles import titles
-from tracekit.read.words import hints
 
-_FIRST_BYTES, _MOST_TAGS = 1 << 18, 400
+_FIRST_BYTES = 1 << 18
 _SNIFFED_LINES, _FIRST_ROWS, _SPREAD_ROWS, _TAIL_BYTES, _TAIL_ROWS = 400, 300, 300, 65536, 100
 WORDS = pa.dictionary(pa.int32(), pa.binary())
 
@@ -101,8 +100,7 @@ def open_text(name: str, path: Path, packing: str, options: ReadOptions) -> tupl
     samples = [split(line, form.delimiter, '"') for line in (*_spread(body), *later)]
     profiles = _profiles([s for s in samples if len(s) == form.fields], form.fields)
     profiles = padded_words(profiles, names, samples, form.preamble)
-    if _names_channels(profiles, samples):
-        profiles = [replace(p, mixed=p.kind == "number") for p in profiles]
+    profiles = mixed_profiles(profiles, names, [s for s in samples if len(s) == form.fields])
     decimal = _decimal(profiles)
     file = TextFile(
         name=name, path=path, packing=packing, encoding=encoding, form=form, names=names, decimal=decimal,
@@ -256,16 +254,6 @@ def _profiles(samples: Sequence[Sequence[str]], fields: int) -> list[Profile]:
     if not samples:
         return [Profile(kind="empty")] * fields
     return [profile_cells(cells) for cells in zip(*samples, strict=True)]
-
-
-def _names_channels(profiles: Sequence[Profile], samples: Sequence[Sequence[str]]) -> bool:
-    """True where a column of words names channels: then numbers and words may stand in one column."""
-    for place, profile in enumerate(profiles):
-        if profile.kind == "text":
-            words = {s[place].strip() for s in samples if len(s) == len(profiles)}
-            if len(words) <= _MOST_TAGS and any(h.weight("pressure") or h.pressure_unit for h in map(hints, words)):
-                return True
-    return False
 
 
 def _decimal(profiles: Iterable[Profile]) -> str:
