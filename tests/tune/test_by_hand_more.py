@@ -145,7 +145,7 @@ def test_cycles_that_stand_for_all() -> None:
 
 
 def test_an_exponential_rise_goes_on_as_one() -> None:
-    """t = tau ln(U / (U - v)): between recorded levels, beyond the last one, its speed, and never at its end."""
+    """Times are tau ln(U / (U - v)): between recorded levels, beyond the last one, its speed, and never at its end."""
     tau, end = 0.25, 85.0
     level = np.arange(10.0, 61.0, 10.0)
     time = -tau * np.log(1.0 - level / end)[None, :]
