@@ -10,6 +10,7 @@ from tracekit.frozen import dataclass
 from tracekit.judge.approach import met_early
 from tracekit.judge.case import Case, Seen
 from tracekit.judge.course import dip_sign, travel_sign
+from tracekit.judge.cut_before import cut_before_facts
 from tracekit.judge.detect import detectable
 from tracekit.judge.effects import Comparison, compare, nothing_to_compare
 from tracekit.judge.effects_of import effects_of
@@ -243,9 +244,11 @@ def judge(case: Case, options: JudgeOptions) -> Judgement:
     requested = _unread_teeth(case.data, recording)
     seen = _without_teeth(_seen(case, options), requested)
     after_onset, has_reference = _now(case, seen), seen.comparison.source != "none"
+    never_cut, raised = cut_before_facts(case.data, case.baseline)
     symptoms = tuple(
         replace(f, probability=f.probability * (1.0 - requested)) if f.code == "supply_never_cuts" else f
-        for f in symptom_facts(case.data, options)
+        for f in (*symptom_facts(case.data, options), never_cut)
+        if f is not None
     )
     complaint = bool((cycles.where("outcome", "dropped") | cycles.where("outcome", "missed")).any()) or any(
         fact.code == "supply_short_cycling" and (_band_kpa(case.data) or 0.0) >= options.band_kpa for fact in symptoms
@@ -254,7 +257,7 @@ def judge(case: Case, options: JudgeOptions) -> Judgement:
     circumstances = _circumstances(case, seen, options)
     post = posterior(seen.effects, seen.signs, words, complaint, options, circumstances)
     sensors = sensor_facts(case.data, has_reference, options, case.baseline)
-    settings = setting_facts(case.data, case.station, after_onset, options)
+    settings = setting_facts(case.data, case.station, after_onset, options) + (() if raised is None else (raised,))
     told = any(fact.probability >= options.listed for fact in (*sensors, *settings))
     if seen.comparison.source == "earlier cycles" and post.none > 0.5 and not told:
         # a change that nothing explains parts nothing: the earlier cycles are as good or as bad as the later
