@@ -76,7 +76,7 @@ def quiet() -> dict[str, Effect]:
 
 def calm(**seen: float) -> tuple[Sign, ...]:
     """All signs nearly absent but for those named; plate and flow signs, and those that part others, undecided."""
-    parting = ("tight_scatter", "spared_cycles", "weak_open", "travel_dips", "own_dips")
+    parting = ("tight_scatter", "spared_cycles", "weak_open", "far_slow", "travel_dips", "own_dips")
     undecided = dict.fromkeys(("leaky", *parting), 0.5)
     names = [n for n in SIGNS if not n.endswith("_plate")]
     return tuple(Sign(name=n, present=seen.get(n, undecided.get(n, 0.002))) for n in names)

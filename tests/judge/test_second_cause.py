@@ -20,7 +20,8 @@ from tracekit.judge.motion import late_fall_kpa
 from tracekit.judge.onset import ONSET_MEASURES
 from tracekit.judge.rank import posterior
 from tracekit.judge.setting_rules import _hardly_cut, _unreachable
-from tracekit.judge.signs import empties_at_once, loss_signs, scatter_sign, weak_open_sign
+from tracekit.judge.signs import empties_at_once, loss_signs, scatter_sign
+from tracekit.judge.slow import weak_open_sign
 from tracekit.judge.verdict import _alike_in_response, _seldom
 from tracekit.model.cycle import StationData
 from tracekit.model.station import Station
@@ -64,6 +65,20 @@ def test_a_supply_that_dips_weakens_the_open_cup_of_its_slow_cycles() -> None:
     assert alike.present < 0.05
     assert unknown.present == 0.5
     assert closed.present == 0.5  # a dip in a cup that has closed makes a level of its own, which is no open cup's
+
+
+def test_two_far_weaker_open_cups_tell_of_a_weak_generator() -> None:
+    """Dips begin at any time: three of five slow cycles with a usual open cup say nothing against two far weaker ones."""
+    at = np.flatnonzero(SLOW)
+    level = 8.0 + JITTER
+    level[at[:2]] = 4.0
+    two = weak_open_sign(cycles_with(open=level), SLOW)
+    one = weak_open_sign(cycles_with(open=np.where(np.arange(40) == at[0], 4.0, 8.0 + JITTER)), SLOW)
+    few = weak_open_sign(cycles_with(open=8.0 + JITTER), SLOW & (np.arange(40) < 30))
+    assert two.present > 0.95
+    assert "before 2 slow evacuations" in two.text
+    assert one.present < 0.1
+    assert few.present == pytest.approx(0.2)  # four of them are too few to tell against it
 
 
 def test_dips_beside_a_leak_are_named_by_the_open_cup() -> None:

@@ -22,7 +22,8 @@ from tests.judge.test_verdict import case_of
 from tracekit.judge.effects import Comparison, Effect
 from tracekit.judge.features import Bands, Features
 from tracekit.judge.ripple import line_chance, pulsation_sign
-from tracekit.judge.signs import spared_sign, tight_scatter_sign
+from tracekit.judge.signs import far_slow_sign, scatter_sign, spared_sign
+from tracekit.judge.slow import tight_scatter_sign
 from tracekit.judge.verdict import judge
 from tracekit.options.judge import JudgeOptions
 from tracekit.pipeline import measure
@@ -41,11 +42,12 @@ def test_pressure_that_never_bends_is_no_pulsation():
 BANDS = Bands(rise_low=25.0, rise_high=55.0, top_low=55.0, top_high=65.0, fall_high=45.0, fall_low=20.0)
 
 
-def cycles_with(rate, rise):
-    """Features of cycles of which only the leak [kPa/s] and the logarithm of the evacuation are known."""
+def cycles_with(rate, rise, ultimate=np.nan):
+    """Features of cycles of which only the leak [kPa/s], the logarithm of the evacuation and its end are known."""
     held = np.ones(len(rate), np.bool_)
+    values = {"decay": np.asarray(rate), "rise": np.asarray(rise), "ultimate": np.broadcast_to(ultimate, len(rate))}
     return Features(
-        values={"decay": np.asarray(rate), "rise": np.asarray(rise)}, floor={"decay": 0.05, "rise": 0.004}, held=held,
+        values=values, floor={"decay": 0.05, "rise": 0.004}, held=held,
         at_least=~held, decay_noise=np.full(len(rate), np.nan),
     )  # fmt: skip
 
@@ -61,6 +63,41 @@ def test_a_leak_slows_an_evacuation_by_what_it_lets_in():
     assert tight.present > 0.95
     assert leaky.present < 0.05
     assert unknown.present == 0.5
+
+
+def test_a_leak_that_slows_an_evacuation_ends_it_sooner():
+    """Without coasts: twice as slow at 40 kPa, a leak takes half of the suction there, and 22 of the 44 kPa above it."""
+    slow = np.arange(20) % 4 == 0
+    rise = np.log(np.where(slow, 0.2, 0.1))
+    none, scatter = np.full(20, np.nan), 0.1 * np.sin(np.arange(20))
+    tight = tight_scatter_sign(cycles_with(none, rise, 84.0 + scatter), slow, BANDS)
+    between = tight_scatter_sign(cycles_with(none, rise, 84.0 - 11.0 * slow + scatter), slow, BANDS)
+    leaky = tight_scatter_sign(cycles_with(none, rise, 84.0 - 22.0 * slow + scatter), slow, BANDS)
+    assert tight.present > 0.95
+    assert between.present == pytest.approx(0.5, abs=0.05)
+    assert leaky.present < 0.05
+    assert tight.text == "5 slow evacuations whose holds reach as deep as the rest"
+
+
+def test_evacuations_far_slower_here_and_there():
+    """Two of forty that take half as long again and more are no chance; one, two in a row, or as many as before are."""
+    usual = np.log(0.1) + 0.002 * np.sin(np.arange(40.0))
+
+    def with_slow(*cycles, by=0.6):
+        rise = usual.copy()
+        rise[list(cycles)] += by
+        return cycles_with(np.full(40, np.nan), rise)
+
+    none = np.zeros(40, np.bool_)
+    assert far_slow_sign(with_slow(5, 20), none).present > 0.9
+    assert far_slow_sign(with_slow(5, 20, by=0.4), none).present < 0.1
+    assert far_slow_sign(with_slow(5), none).present < 0.1
+    assert far_slow_sign(with_slow(5, 6), none).present < 0.1
+    assert far_slow_sign(with_slow(5, 20), none, with_slow(8)).present < 0.1
+    assert far_slow_sign(with_slow(5, 20), np.isin(np.arange(40), (5, 20))).present < 0.1
+    few = scatter_sign(with_slow(5, 20), none, none)[0]
+    assert few.present > 0.9
+    assert scatter_sign(with_slow(5, 20, by=0.05), none, none)[1].sum() == 0  # within what a regulator holds
 
 
 def risen(shift):

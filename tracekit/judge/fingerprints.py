@@ -9,6 +9,7 @@ have). `chance` is how often a change shows. Signs follow physics; the sizes are
 """
 
 from collections.abc import Mapping
+from dataclasses import replace
 
 from tracekit.frozen import dataclass
 
@@ -204,14 +205,23 @@ _OF_SLOW_CYCLES = ("decay", "rise", "ultimate", "open")
 
 
 def seldom_row(code: str) -> Mapping[str, Change]:
-    """The row of a cause that touches too few cycles to move the median of what it moves in them."""
-    return {**FINGERPRINTS[code], **dict.fromkeys(_OF_SLOW_CYCLES, SAME)}
+    """The row of a cause that touches too few cycles to move a median, or a robust spread, of what it moves in them."""
+    row = FINGERPRINTS[code]
+    scatter = row.get("rise_scatter", SAME)
+    return {
+        **row, **dict.fromkeys(_OF_SLOW_CYCLES, SAME),
+        "rise_scatter": replace(scatter, chance=min(scatter.chance, 0.2)) if _shows(scatter) else SAME,
+    }  # fmt: skip
+
+
+def _shows(change: Change) -> bool:
+    return change.least != 0.0 or change.most != 0.0
 
 
 SIGN_BACKGROUND: Mapping[str, float] = {
     "rate_groups": 0.001, "late_response": 0.0004, "scattered_evacuation": 0.003, "sudden_losses": 0.002,
     "gradual_losses": 0.002, "empty_picks": 0.003, "deep_dips": 0.005, "pulsation": 0.0006, "leaky": 0.01,
-    "tight_on_plate": 0.5, "leaks_on_plate": 0.05, "tight_scatter": 0.7,
+    "tight_on_plate": 0.5, "leaks_on_plate": 0.05, "tight_scatter": 0.7, "far_slow": 0.03,
     "spared_cycles": 0.5, "weak_open": 0.04, "travel_dips": 0.0004, "own_dips": 0.005,
 }  # fmt: skip
 """How often a sign shows without the causes below (common practice, no source)."""
@@ -231,6 +241,10 @@ SIGNS: Mapping[str, Mapping[str, float]] = {
     },
     # of slow evacuations: what is slow for a leak leaks in the same hold
     "tight_scatter": {"leak_part_dependent": 0.1, "leak_steady": 0.1, "supply_pressure_dips": 0.97},
+    # of slow evacuations: here and there one that takes half as long again, and more, which no usual wander makes
+    "far_slow": {
+        "supply_pressure_dips": 0.4, "leak_part_dependent": 0.4, "leak_steady": 0.1, "sensor_noisy": 0.1,
+    },
     # of slow evacuations: a leak leaves the open cup as it is; a late valve leaves less time before the contact
     "weak_open": {"supply_pressure_dips": 0.8, "supply_pulsation": 0.4, "supply_valve_slow": 0.4},
     # where the usual leak has risen: the share of sound parts is rarely nothing, a check valve may hold now and then
@@ -260,5 +274,5 @@ SIGNS: Mapping[str, Mapping[str, float]] = {
 }  # fmt: skip
 """How often each cause brings each sign (common practice, no source)."""
 
-PARTING = ("tight_scatter", "spared_cycles", "weak_open")
+PARTING = ("tight_scatter", "spared_cycles", "weak_open", "far_slow")
 """Signs that are asked for only where another is there: slow evacuations, a leak that has risen."""

@@ -36,6 +36,7 @@ _SIGN_WORDS: Mapping[str, str] = {
     "scattered_evacuation": "scattered evacuations",
     "tight_scatter": "slow evacuations without a leak",
     "spared_cycles": "cycles that leak as little as before",
+    "far_slow": "evacuations far slower than usual here and there",
     "weak_open": "a weaker open cup before slow evacuations",
     "sudden_losses": "sudden losses of the part",
     "gradual_losses": "slow losses of the part",

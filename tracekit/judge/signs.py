@@ -5,7 +5,7 @@ from numpy.typing import NDArray
 
 from tracekit.judge.effects import Comparison, Effect, robust_spread
 from tracekit.judge.evidence import Sign
-from tracekit.judge.features import Bands, Features
+from tracekit.judge.features import Features
 from tracekit.judge.turns import pattern_nats
 from tracekit.model.cycle import StationData
 from tracekit.model.estimate import Estimate
@@ -19,14 +19,18 @@ _RISEN_Z = 6.0
 
 _SCATTERED = 0.05
 """Share of slow evacuations from where on they are no chance (common practice, no source)."""
+_SLOWER = 0.06
+"""Logarithm by which an evacuation takes longer that is slow: a regulator holds its pressure within some 5 % (common
+practice)."""
+_FAR, _FEWEST_FAR = 0.5, 2
+"""Logarithm by which an evacuation that takes so much longer is far from usual, and how many here and there are no
+chance: among healthy logs of two simulators none had as many."""
 _MORE_Z = 2.1
 """Standard errors by which more evacuations are slow than in the reference, from where on it is no chance (1 in 56)."""
 _WIDER_Z = 3.0
 """Standard errors by which the scatter of all evacuations has grown from where on it counts."""
 _THIRD = 6
 """Evacuations of a third of the log that tell what is usual in it."""
-_NO_OPEN = 1.5
-"""Of the usual open cup's vacuum, what no generator reaches on one: the cup had met its part (common practice)."""
 _FEW = 4
 """Cycles of a group of which a median tells."""
 _NEVER_THERE = 11.0
@@ -35,8 +39,6 @@ _PATTERN = 3.0
 """Nats from which on nests or part types tell a group (20 to 1, common practice)."""
 _MANY = 4
 """Losses from which on no chance is left that they only seem to be there."""
-_WEAKER_Z = 4.0
-"""Standard errors by which the open cup of slow cycles reads less than that of the others, from where on it counts."""
 
 
 def logistic(x: float) -> float:
@@ -168,17 +170,37 @@ def _apart(values: Floats, group: Bools) -> float:
     return float((np.median(outside) - np.median(inside)) / error)
 
 
+def _longer(features: Features) -> Floats:
+    """How much longer than most each held cycle's evacuation takes, a logarithm; NaN where few show it, (n_cycles,)."""
+    rise = np.where(features.held, features.values["rise"], np.nan)
+    if np.isfinite(rise).sum() < 10:
+        return np.full(len(rise), np.nan)
+    rise = rise - _drift(rise)
+    return np.asarray(rise - np.nanquantile(rise, 0.4), np.float64)
+
+
 def _slow(features: Features) -> Bools:
     """Held cycles that evacuate far more slowly than most."""
-    rise = np.where(features.held, features.values["rise"], np.nan)
-    seen = np.isfinite(rise)
-    if seen.sum() < 10:
-        return np.zeros(len(rise), np.bool_)
-    rise = rise - _drift(rise)
-    usual = float(np.nanquantile(rise, 0.4))
-    lower = rise[seen & (rise <= usual)]
-    spread = max(float(usual - np.quantile(lower, 0.05)) / 1.6, features.floor["rise"])
-    return np.asarray(seen & (rise > usual + max(5.0 * spread, 0.03)), np.bool_)
+    longer = _longer(features)
+    lower = longer[longer <= 0.0]
+    if not len(lower):
+        return np.zeros(len(longer), np.bool_)
+    spread = max(-float(np.quantile(lower, 0.05)) / 1.6, features.floor["rise"])
+    return np.asarray(longer > max(5.0 * spread, _SLOWER), np.bool_)
+
+
+def far_slow_sign(features: Features, groups: Bools, reference: Features | None = None) -> Sign:
+    """Evacuations here and there, none next to another, that take far longer, and not in a group that leaks."""
+    count = _far(features, groups)
+    usual = 0 if reference is None else _far(reference, np.zeros(len(reference.held), np.bool_))
+    present = 0.98 if count >= max(_FEWEST_FAR, 3 * usual) else 0.02
+    return Sign(name="far_slow", present=present, text=f"{count} evacuations take half as long again, or more")
+
+
+def _far(features: Features, groups: Bools) -> int:
+    """How many evacuations take far longer that have none such beside them."""
+    far = np.asarray(_longer(features) > _FAR, np.bool_)
+    return int((far & ~np.append(far[1:], False) & ~np.append(False, far[:-1]) & ~groups).sum())
 
 
 def _drift(rise: Floats) -> Floats:
@@ -219,6 +241,8 @@ def scatter_sign(
     chance = logistic((share - least) / 0.01) if mixed and slow.sum() >= 3 else 0.004
     if reference is not None and usual > 0.0:
         chance = min(chance, _more_than(share, int(seen.sum()), usual, int(reference.held.sum())))
+    if far_slow_sign(features, groups, reference).present > 0.5:
+        chance = max(chance, 0.97)
     if groups.any() and (slow & groups).sum() > 0.6 * slow.sum():
         chance = min(chance, 0.1)  # the slow ones are the leaking ones
     elif scatter is not None:
@@ -233,50 +257,6 @@ def _more_than(share: float, count: int, usual: float, usual_count: int) -> floa
     pooled = (share * count + usual * usual_count) / (count + usual_count)
     error = np.sqrt(pooled * (1.0 - pooled) * (1.0 / count + 1.0 / usual_count))
     return logistic(8.0 * ((share - usual) / max(float(error), 1e-9) - _MORE_Z))
-
-
-def tight_scatter_sign(features: Features, slow: Bools, bands: Bands) -> Sign:
-    """Slow evacuations in whose holds the vacuum falls no faster than in the others: no leak made them slow.
-
-    A leak that slows the evacuation from one level to another shows in the coasts of the same hold: to take a band of
-    b kPa from t to t' it lets in b/t − b/t' kPa/s. Known only where half of the slow cycles have a rate.
-    """
-    rate, rise = features.values["decay"], features.values["rise"]
-    known = features.held & np.isfinite(rate) & np.isfinite(rise)
-    inside, others = known & slow, known & ~slow
-    if inside.sum() < max(3, 0.5 * slow.sum()) or others.sum() < 4:
-        return Sign(name="tight_scatter", present=0.5)
-    speed = (bands.rise_high - bands.rise_low) * np.exp(-rise)
-    needed = float(np.median(speed[others]) - np.median(speed[inside]))
-    more = float(np.median(rate[inside]) - np.median(rate[others]))
-    error = 1.25 * float(np.hypot(*(robust_spread(rate[s]) / np.sqrt(s.sum()) for s in (inside, others))))
-    width = max(error / max(needed, 1e-9), 0.1)
-    tight = logistic((0.5 - more / max(needed, 1e-9)) / width)
-    return Sign(
-        name="tight_scatter", present=float(np.clip(tight, 0.02, 0.98)),
-        text=f"{int(inside.sum())} slow evacuations whose holds leak no more than the rest",
-    )  # fmt: skip
-
-
-def weak_open_sign(features: Features, slow: Bools) -> Sign:
-    """Slow evacuations that came from a weaker open cup than the others did: the generator was weak just then.
-
-    How deep an open cup reads is set by the generator's flow, and no part touches the cup yet. Known only where half
-    of the slow cycles show it.
-    """
-    level = features.values["open"]
-    inside, others = (np.isfinite(level) & some for some in (slow, features.held & ~slow))
-    if others.any():
-        inside &= level < _NO_OPEN * max(float(np.median(level[others])), 1.0)
-    if inside.sum() < max(3, 0.5 * slow.sum()) or others.sum() < 6:
-        return Sign(name="weak_open", present=0.5)
-    lower = float(np.median(level[others]) - np.median(level[inside]))
-    sampling = 1.25 * float(np.hypot(*(robust_spread(level[s]) / np.sqrt(s.sum()) for s in (inside, others))))
-    z = lower / float(np.hypot(sampling, features.floor["open"]))
-    return Sign(
-        name="weak_open", present=float(np.clip(logistic(1.5 * (z - _WEAKER_Z)), 0.02, 0.99)),
-        text=f"before {int(inside.sum())} slow evacuations the open cup reads {lower:.2g} kPa less than usual",
-    )  # fmt: skip
 
 
 def spared_sign(features: Features, comparison: Comparison) -> Sign | None:

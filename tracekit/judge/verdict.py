@@ -31,14 +31,14 @@ from tracekit.judge.ripple import pulsation_sign
 from tracekit.judge.sensor_rules import hidden_by_range, recording_facts, sensor_facts, with_usual_noise
 from tracekit.judge.setting_rules import setting_facts, without_reference
 from tracekit.judge.signs import (
+    far_slow_sign,
     group_sign,
     loss_signs,
     plate_signs,
     scatter_sign,
     spared_sign,
-    tight_scatter_sign,
-    weak_open_sign,
 )
+from tracekit.judge.slow import tight_scatter_sign, weak_open_sign
 from tracekit.judge.symptoms import symptom_facts
 from tracekit.model.cycle import StationData
 from tracekit.model.finding import CauseChance, Detectable, Finding
@@ -128,7 +128,8 @@ def _seen(case: Case, options: JudgeOptions, *, own_past: bool = True) -> Seen:
     if met_early(case.data, features, scattered):  # where the part was met may be all there is to it
         scatter, weak = (replace(sign, present=min(sign.present, 0.5)) for sign in (scatter, weak))
     # without slow evacuations there is nothing to part
-    why_slow = (tight_scatter_sign(features, scattered, bands), weak) if scatter.present > 0.5 else ()
+    far = far_slow_sign(features, grouped, reference)
+    why_slow = (tight_scatter_sign(features, scattered, bands), weak, far) if scatter.present > 0.5 else ()
     dips, dipped = dip_sign(features, comparison, steady=not case.data.air_saving, options=options)
     # a blower is leaky by design: its rate alone says nothing
     compared = comparison.source == "baseline" or case.station.station.source == "blower"
@@ -234,11 +235,7 @@ def judge(case: Case, options: JudgeOptions) -> Judgement:
     """Judge one station."""
     recording = recording_facts(case.data, case.layout, case.facts)
     if not len(case.data.cycles):
-        findings = tuple(fact_finding(case, f, (), False) for f in recording)
-        causes = (CauseChance(code="none of these", chance=1.0, reason="no cycle in this log"),)
-        none = np.zeros(0, np.bool_)
-        comparison = Comparison(effects={}, source="none", onset=None, now=none, reference=none)
-        return Judgement(findings=findings, causes=causes, detectable=(), comparison=comparison)
+        return _without_cycles(case, recording)
     case = replace(case, data=with_usual_noise(case.data, case.baseline))
     cycles = case.data.cycles
     requested = _unread_teeth(case.data, recording)
@@ -283,6 +280,13 @@ def judge(case: Case, options: JudgeOptions) -> Judgement:
         detectable=detectable(seen.effects, seen.signs, words, circumstances, has_reference, options, found),
         comparison=seen.comparison,
     )
+
+
+def _without_cycles(case: Case, recording: tuple[Fact, ...]) -> Judgement:
+    """What is to be said of a log that holds no cycle."""
+    findings = tuple(fact_finding(case, f, (), False) for f in recording)
+    causes = (CauseChance(code="none of these", chance=1.0, reason="no cycle in this log"),)
+    return Judgement(findings=findings, causes=causes, detectable=(), comparison=nothing_to_compare(0))
 
 
 def _unread_teeth(data: StationData, recording: tuple[Fact, ...]) -> float:
