@@ -11,9 +11,10 @@ from segment.made_traces import KNOWN, PLAIN, SAVING, evacuate, hold, idle
 
 import tracekit.judge.handbook.load as book
 from tests.judge.test_verdict import case_of, saving_with, table
+from tracekit.judge.balance import group_balance
 from tracekit.judge.detect import _with_change
 from tracekit.judge.effects import Effect, _allow_for_start, compare
-from tracekit.judge.effects_of import LOGARITHMIC, effects_of, group_balance
+from tracekit.judge.effects_of import LOGARITHMIC, effects_of
 from tracekit.judge.evidence import USUAL, Circumstances, Sign, _measured_at, combined
 from tracekit.judge.facts import Fact
 from tracekit.judge.features import _floors, _time_at, choose_bands, make_features

@@ -6,6 +6,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from tracekit.judge.balance import QUICKEST, group_balance, joined, within_balance
 from tracekit.judge.effects import Comparison, Effect, robust_spread
 from tracekit.judge.features import Bands, Features
 from tracekit.judge.practice import physical_effects
@@ -210,25 +211,6 @@ def unevenness(now: NDArray[np.bool_], features: Features, reference: Features |
     )  # fmt: skip
 
 
-def group_balance(features: Features, upper: NDArray[np.bool_]) -> Effect | None:
-    """The balance between two groups of cycles of one log: no weather, no drift of the supply lies between them."""
-    rate, top = features.values["decay"], features.values["top"]
-    seen = features.held & np.isfinite(rate) & np.isfinite(top)
-    high, low = seen & upper, seen & ~upper
-    if high.sum() < 4 or low.sum() < 4:
-        return None
-    leak = float(np.median(rate[high]) - np.median(rate[low]))
-    slower = float(np.median(top[low]) - np.median(top[high]))
-    if leak <= 0.3:
-        return None
-    spread = np.hypot(robust_spread(top[high]) / np.sqrt(high.sum()), robust_spread(top[low]) / np.sqrt(low.sum()))
-    error = float(np.hypot(1.5 * spread, 0.3 * features.floor["top"])) / leak
-    return Effect(
-        now=slower / leak, reference=0.0, shift=slower / leak, error=max(error, 0.08), n_now=int(high.sum()),
-        n_reference=int(low.sum()), tail_up=0.0, tail_down=0.0, scatter=1.0,
-    )  # fmt: skip
-
-
 def _usable(balance: Effect, options: JudgeOptions) -> bool:
     """Whether the balance of a leak is known well enough, and is one that a leak alone has."""
     beyond = max(balance.shift - 1.0, -balance.shift, 0.0)
@@ -260,6 +242,10 @@ def effects_of(
     if grouped:  # the scatter is that of the groups, and they tell the balance better
         between = group_balance(features, upper)
         return {**out, **({} if between is None else {"balance": between})}
+    quickest = (bands.top_high - bands.top_low) / (QUICKEST * max(data.sensor.sample_interval_s, 1e-6))
+    whole = joined(out.get("balance"), within_balance(features, comparison, reference, quickest))
+    if whole is not None:
+        out["balance"] = whole
     leaks = decay is not None and decay.shift > 3.0 * decay.error
     if uneven is not None and (comparison.source == "none" or leaks):
         balance = out.get("balance")
