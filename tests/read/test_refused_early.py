@@ -46,9 +46,9 @@ def test_events_are_looked_for_where_lines_hold_words(monkeypatch: pytest.Monkey
 
 @pytest.mark.parametrize("words", [0, 3, 4, 5, 9])
 def test_lines_of_words_are_those_with_a_word_behind_their_beginning(words: int) -> None:
-    """Letters within a time or a number, and at the beginning of a line, are no such words."""
-    plain = ["0.1;1e5", "2025-03-18T09:14:07Z;-57.3", "Time", "Zeit_s", "7", "0.5;Ö", "0.5;é"]
-    told = ["0.1 >>> valve on", "1;EVENT;x", "0.2\tÖffnen", "0.3,[a]", "0.4;Z", "0.5 -a", "0.6;_;b", "1;(c", "1;d1"]
+    """Letters within a time or a number, at the beginning of a line, or in a unit after its sign, are no such words."""
+    plain = ["0.1;1e5", "2025-03-18T09:14:07Z;-57.3", "Time", "Zeit_s", "7", "0.5;µ", "0.5;20°C", "Öl"]
+    told = ["0.1 >>> valve on", "1;EVENT;x", "0.2\tÖffnen", "0.3,[a]", "0.4;Z", "0.5 -é", "0.6;_;Ö", "1;(c", "1;откр"]
     assert between._lines_of_words([*plain, *told[:words], *plain]) == words
     assert between._lines_of_words([]) == 0
 
