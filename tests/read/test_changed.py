@@ -35,7 +35,7 @@ def changed(share: float, how) -> np.ndarray:
     [
         (lambda kpa: -kpa, "pressure above ambient from about"),
         (lambda kpa: 100.9 + kpa, "pressure above ambient from about"),
-        (lambda kpa: 10.0 * kpa, "deeper than any"),
+        (lambda kpa: 10.0 * kpa, "deeper than any|in another unit"),
     ],
     ids=["vacuum", "absolute", "mbar"],
 )

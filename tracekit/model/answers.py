@@ -39,7 +39,9 @@ def answers(question: OpenQuestion) -> list[tuple[str, str]]:
     if shown and (offered := _offered(answer, comment, float(shown[1]), float(shown[2]))):
         return offered
     if answer.startswith("pressure") and 'unit = "' in answer and shown and "unit" in question.found:
-        return [*_units(answer, float(shown[1]), float(shown[2])), *_told(answer, comment)]
+        ends = float(shown[1]), float(shown[2])
+        listed = [*_units(answer, *ends), *_senses(answer, comment, *ends), *_told(answer, _OFFERED.sub("", comment))]
+        return [one for place, one in enumerate(listed) if one[1] not in [line for _, line in listed[:place]]]
     senses = [(s, re.search(rf"as {s}[^,]*? (\d+) kPa", question.found)) for s in SENSES]
     if any(m for _, m in senses):
         return [
@@ -51,6 +53,16 @@ def answers(question: OpenQuestion) -> list[tuple[str, str]]:
         before, behind = _COLUMN.split(answer, maxsplit=1)
         return [(name, f'{before}column = "{name}"{behind}') for name in columns]
     return [*_words(answer, _OTHER.sub("", comment), question.found), *_told(answer, comment)]
+
+
+def _senses(answer: str, comment: str, low: float, high: float) -> list[tuple[str, str]]:
+    """The units that stand behind a line with a sense of their own, which is another than that of the line."""
+    sense = re.search(r'sense = "([^"]*)"', answer)
+    if sense is None:
+        return []
+    others = " ".join(f'unit = "{u}", sense = "{s}"' for u, s in _OFFERED.findall(comment) if s != sense[1])
+    bare = re.sub(r'unit = "[^"]*", sense = "[^"]*"', _LEFT_OPEN, answer)
+    return _offered(bare, others, low, high)
 
 
 def _offered(answer: str, comment: str, low: float, high: float) -> list[tuple[str, str]]:

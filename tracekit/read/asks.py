@@ -15,7 +15,7 @@ from tracekit.read.levels import level_of_word, two_levels
 from tracekit.read.multiples import other_way_round
 from tracekit.read.values import word_codes
 from tracekit.read.words import Role, hints, tokens_of
-from tracekit.units import PressureUnit, Sense, pressure_unit
+from tracekit.units import PRESSURE_UNITS, PressureUnit, Sense, pressure_unit
 
 _RAW_UNITS = ("ma", "v", "mv", "volt", "volts", "counts", "count", "adc", "#", "digits", "raw", "lsb", "inc")
 _RAW_NAMES = ("adc", "counts", "raw", "digits", "lsb")
@@ -45,18 +45,17 @@ def ask_unit(column: Column) -> Question:
         scales = _raw_scales(column, volts=not at_ambient)
         if scales:
             return Question(found=found, line=_open_unit(column, likely, "; or ".join(f"scale = {s}" for s in scales)))
-        others = "".join(f'; or unit = "{unit}", sense = "{sense}"' for unit, sense in likely[1:])
+        others = _offer(likely, without=1)
         if not likely or not _usual_depth(low, high, *likely[0]) or _never_at_zero(column, likely[0][1]):
             points, end = _from_rest(column)
             line = f'pressure = {{ column = "{column.name}", scale = {points} }}'
             line += f"   # two points of the sensor: reading, kPa of gauge pressure, {end}"
-            others = "".join(f'; or unit = "{unit}", sense = "{sense}"' for unit, sense in likely)
-            return Question(found=found, line=line + others)
+            return Question(found=found, line=line + (f"; or {_offer(likely)}" if likely else ""))
         if not _rests_at_ambient(_rest(column), *likely[0]) and _nearly_as_likely(low, high, likely):
             return Question(found=found, line=_open_unit(column, likely))
         unit, sense = likely[0]
         line = f'pressure = {{ column = "{column.name}", unit = "{unit}", sense = "{sense}" }}'
-        return Question(found=found, line=line + (f"   # {others[2:]}" if others else ""))
+        return Question(found=found, line=line + (f"   # or {others}" if others else ""))
     found = f'the scale of "{column.name}" from {raw} to kPa does not show (readings from {low:.4g} to {high:.4g})'
     points, end = _live_zero(column, raw.casefold()) or _EXAMPLES.get(raw.casefold(), ""), ""
     if not points:
@@ -67,7 +66,7 @@ def ask_unit(column: Column) -> Question:
 
 def _open_unit(column: Column, likely: Sequence[tuple[str, Sense]], otherwise: str = "") -> str:
     """A line with the unit left to fill in, and those that are worth trying; none is right without being known."""
-    offered = "; or ".join(f'unit = "{unit}", sense = "{sense}"' for unit, sense in likely)
+    offered = _offer(likely)
     line = f'pressure = {{ column = "{column.name}", unit = "...", sense = "..." }}'
     return line + f"   # {'; or '.join(filter(None, (offered, otherwise)))}"
 
@@ -153,6 +152,20 @@ def _possible(low: float, high: float, rest: float) -> list[tuple[str, Sense]]:
     return [(symbol, sense) for *_, symbol, sense in sorted(found)]
 
 
+def _offer(likely: Sequence[tuple[str, Sense]], without: int = 0) -> str:
+    """Units and senses as alternatives of a line, but for the first ones, with those of nearly the same size.
+
+    Readings cannot tell such units apart: bar, kgf/cm2 and atm.
+    """
+    every: list[tuple[str, Sense]] = []
+    for symbol, sense in likely:
+        kpa = pressure_unit(symbol).kpa
+        off = sorted((abs(u.kpa / kpa - 1.0), u.symbol) for u in PRESSURE_UNITS)
+        alike = [(other, sense) for share, other in off if EVIDENCE.same_unit < share < EVIDENCE.twin_unit]
+        every += [one for one in ((symbol, sense), *alike) if one not in every]
+    return "; or ".join(f'unit = "{unit}", sense = "{sense}"' for unit, sense in every[without:])
+
+
 def _depth_kpa(low_kpa: float, high_kpa: float, sense: Sense) -> float:
     """The vacuum that readings reach in some sense [kPa]."""
     depth = {"gauge": -low_kpa, "vacuum": high_kpa, "absolute": high_kpa - low_kpa}[sense]
@@ -173,7 +186,7 @@ def _possible_sense(low_kpa: float, high_kpa: float) -> Sense | None:
     ):
         return "gauge"
     if (
-        low_kpa >= 0
+        low_kpa > EVIDENCE.least_absolute_kpa
         and EVIDENCE.least_ambient_kpa < high_kpa < EVIDENCE.most_absolute_kpa
         and high_kpa - low_kpa > EVIDENCE.least_vacuum_kpa
     ):

@@ -21,11 +21,20 @@ from tracekit.read.dating import with_start
 from tracekit.read.declared import with_doubts
 from tracekit.read.digitals import ROLES, Digital, by_name
 from tracekit.read.eventwords import hold_changes, with_events
-from tracekit.read.grouping import check_stations, of_station, shares_signals, station_keys, station_name
+from tracekit.read.grouping import (
+    check_stations,
+    of_all,
+    of_station,
+    shares_signals,
+    station_keys,
+    station_name,
+    with_own_signals,
+)
 from tracekit.read.head import Head, Question, joined
 from tracekit.read.holding import holding
 from tracekit.read.longform import find_long, long_columns, wide_head, with_holding
 from tracekit.read.numbered import check_numbered
+from tracekit.read.otherunit import check_other_unit
 from tracekit.read.pairs import are_copies, rows_per_stamp
 from tracekit.read.plan import LongPlan, Plan, StationPlan
 from tracekit.read.pressure import Ambient, PressurePlan, plan_pressure
@@ -289,14 +298,16 @@ def find_stations(head: Head, station: Station, taken: tuple[str, ...]) -> list[
     if len(pressures) == 1:
         name = station.station.name or Path(head.name).stem
         return [_one(head, station, name, pressures[0], digitals)]
-    keys = station_keys(pressures) if len(pressures) > 1 else None
+    keys = station_keys(pressures, [d.name for d in digitals]) if len(pressures) > 1 else None
     if keys is None or shares_signals(digitals, keys):
         return [Found(station=None, questions=(ask_column(likelier_first(pressures, digitals)),))]
     check_stations(head.name, pressures, keys)
     result = []
     for key, column in zip(keys, pressures, strict=True):
         own = of_station(digitals, key, [k for k in keys if k != key])
-        result.append(_one(head, station, station_name(key, column.name), column, own))
+        told = with_own_signals(station, key, keys, [d.name for d in own])
+        one = _one(head, told, station_name(key, column.name), column, own)
+        result.append(replace(one, questions=tuple(map(of_all, one.questions))))
     return result
 
 
@@ -305,6 +316,7 @@ def _wanted(channels: Mapping[str, Channel]) -> list[str]:
 
 
 def _one(head: Head, station: Station, name: str, column: Column, digitals: Sequence[Digital]) -> Found:
+    check_other_unit(head, column)
     pressure, questions = plan_pressure(column, head, station.channels.get("pressure"), _ambient(station))
     if pressure is None:
         return Found(station=None, questions=tuple(questions))

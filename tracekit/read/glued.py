@@ -15,6 +15,7 @@ from tracekit.model.trace import PRESENT_BIT, RELEASE_BIT, SUPPLY_BIT, Block
 from tracekit.options.answers import ANSWERS
 from tracekit.read.answers import Floats, shares
 from tracekit.read.head import cycle_rows
+from tracekit.read.otherunit import unit_turn
 from tracekit.units import PRESSURE_UNITS
 
 _BITS: Mapping[str, int] = {"supply": SUPPLY_BIT, "release": RELEASE_BIT, "part_present": PRESENT_BIT}
@@ -54,6 +55,18 @@ def find_glued(blocks: Sequence[Block]) -> str:
         if row is not None:
             return f"{one} and {other} exchanged from about {time_s[row]:.1f} s on"
     return _other_unit(time_s, share, digital)
+
+
+def find_other_unit(blocks: Sequence[Block], zero_kpa: float) -> str:
+    """Where all readings change by the factor between two units, whatever the signals do; empty where they do not.
+
+    zero_kpa  how far the zero of the readings lies below that of a gauge pressure
+    """
+    turn = unit_turn(np.concatenate([b.pressure_kpa for b in blocks]) + zero_kpa) if blocks else None
+    if turn is None:
+        return ""
+    at_s = float(np.concatenate([b.time_s for b in blocks])[turn.row])
+    return f"pressure in another unit (by {turn.factor:.3g}) from about {at_s:.1f} s on"
 
 
 def _both_edges(levels: NDArray[np.uint8], share: Floats, window: int) -> tuple[_Edges, _Edges]:

@@ -2,13 +2,15 @@
 
 import re
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
 from tracekit.errors import LogReadError, message
+from tracekit.model.station import Station
 from tracekit.read.columns import Column
 from tracekit.read.digitals import ROLES, Digital
-from tracekit.read.head import joined, spread
+from tracekit.read.head import Question, joined, spread
 from tracekit.read.words import fold, hints, tokens_of
 
 _NO_STATIONS = frozenset({
@@ -18,6 +20,7 @@ _NO_STATIONS = frozenset({
     "before", "behind", "after", "sensor",
 })  # fmt: skip
 """Words that tell two pressures of one station apart."""
+_ONE_COLUMN = re.compile(r'column = "[^"]*",?\s*')
 _SHORTEST = 4
 """Letters of a word before a station's number at least that is taken into its name: "AI 1" is a terminal."""
 _MOVING, _FEWEST_MOVING, _OFF = 0.02, 20, 0.25
@@ -25,10 +28,12 @@ _MOVING, _FEWEST_MOVING, _OFF = 0.02, 20, 0.25
 how far off its place in the row a reading may lie, as a share of the distance to the next (no source)."""
 
 
-def station_keys(pressures: Sequence[Column]) -> list[str] | None:
-    """The part of each pressure column's name that tells its station; None where the names differ in other ways."""
-    if not all(c.hints.weight("pressure") or c.hints.pressure_unit for c in pressures):
-        return None
+def station_keys(pressures: Sequence[Column], signals: Sequence[str] = ()) -> list[str] | None:
+    """The part of each pressure column's name that tells its station; None where the names differ in other ways.
+
+    signals  names of digitals; where names of readings say nothing, theirs tell that a part of them is a station's
+    """
+    named = all(c.hints.weight("pressure") or c.hints.pressure_unit for c in pressures)
     tokens = [tokens_of(c.name) for c in pressures]
     if len({len(t) for t in tokens}) != 1:
         return None
@@ -36,6 +41,8 @@ def station_keys(pressures: Sequence[Column]) -> list[str] | None:
     if len(places) != 1:
         return None
     keys = [t[places[0]] for t in tokens]
+    if not named and not (places[0] == 0 and _lead(keys, [tokens_of(s) for s in signals])):
+        return None
     if len(set(keys)) < len(keys) or set(keys) & _NO_STATIONS:
         return None
     if not all(re.search(r"\d$|^[a-z]$|[a-z]$", k) for k in keys):
@@ -44,6 +51,39 @@ def station_keys(pressures: Sequence[Column]) -> list[str] | None:
     if stem and hints(stem).roles:
         keys = [k[len(stem) :] for k in keys]
     return keys if all(keys) else None
+
+
+def _lead(keys: Sequence[str], signals: Sequence[tuple[str, ...]]) -> bool:
+    """True where words with a number lead the names of signals, and those that follow are the same behind each."""
+    if not all(re.fullmatch(r"[^\W\d]+\d+", k) for k in keys):  # bare numbers and letters are those of terminals
+        return False
+    behind = [{s[1:] for s in signals if s[:1] == (key,) and len(s) > 1} for key in keys]
+    return bool(behind[0]) and all(b == behind[0] for b in behind)
+
+
+def of_all(question: Question) -> Question:
+    """A question about the pressure of one of several stations, with a line that answers it for all of them."""
+    if not question.line.startswith("pressure = {"):
+        return question
+    return replace(question, line=_ONE_COLUMN.sub("", question.line, count=1))
+
+
+def with_own_signals(station: Station, key: str, keys: Sequence[str], own: Sequence[str]) -> Station:
+    """The station file as it holds for one of several stations: for a signal of another one its own of that name.
+
+    own  names of the signals of the station whose key it is
+    """
+    channels = dict(station.channels)
+    for role in ROLES:
+        name = channels[role].column if role in channels else None
+        other = next((k for k in keys if k != key and name is not None and k in tokens_of(name)), None)
+        if name is None or other is None:
+            continue
+        tail = [t for t in tokens_of(name) if t != other]
+        same = [n for n in own if [t for t in tokens_of(n) if t != key] == tail]
+        if len(same) == 1:
+            channels[role] = replace(channels[role], column=same[0])
+    return replace(station, channels=channels)
 
 
 def check_stations(name: str, pressures: Sequence[Column], keys: Sequence[str]) -> None:

@@ -14,7 +14,7 @@ from tracekit.read.ahead import beside
 from tracekit.read.answers import Floats, after_onset, onsets, shares
 from tracekit.read.apart import Misplaced, find_apart
 from tracekit.read.early import find_early
-from tracekit.read.glued import find_glued
+from tracekit.read.glued import find_glued, find_other_unit
 from tracekit.signal.select import median
 
 _IN_TIME = (0.0, 0.0, 0)  # edges that the pressure follows
@@ -36,9 +36,13 @@ class LagWatch:
     pressure cannot answer early, so an answer before the edge is the lag of the digital, less the valve's own delay.
     """
 
-    def __init__(self, station: str, stations: int) -> None:
-        """Watch one of some stations, which share the memory for samples."""
+    def __init__(self, station: str, stations: int, zero_kpa: float = 0.0) -> None:
+        """Watch one of some stations, which share the memory for samples.
+
+        zero_kpa  ambient where the sensor is absolute, so that its zero is that far below the gauge pressure's
+        """
         self._station = station
+        self._zero_kpa = zero_kpa
         self._most = ANSWERS.lag_samples // max(stations // 4, 1)
         self._blocks: list[Block] = []
         self._count = 0
@@ -52,15 +56,15 @@ class LagWatch:
         self._count += len(block.time_s)
         if self._count >= self._most:
             blocks, self._blocks = self._blocks, []
-            self._found = beside(lambda: _look(self._station, blocks))
+            self._found = beside(lambda: _look(self._station, blocks, self._zero_kpa))
 
     def found(self) -> Looked:
         """What lags, where something does and enough edges show it; and digitals that stand at a wrong time else."""
-        return _look(self._station, self._blocks) if self._found is None else self._found()
+        return _look(self._station, self._blocks, self._zero_kpa) if self._found is None else self._found()
 
 
-def _look(station: str, blocks: Sequence[Block]) -> Looked:
-    glued = find_glued(blocks)
+def _look(station: str, blocks: Sequence[Block], zero_kpa: float) -> Looked:
+    glued = find_glued(blocks) or find_other_unit(blocks, zero_kpa)
     if glued:
         return Looked(glued=f"{station}: {glued}")
     apart = find_apart(station, blocks)

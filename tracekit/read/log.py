@@ -70,7 +70,9 @@ class Log:
         self._clocks = [Clock(plan.time.typical_s, options) for _ in layout.stations]
         self._spreaders = [Spreader(plan.time) for _ in layout.stations]
         self._mergers = [Merger() for _ in layout.stations] if plan.stamp_rows > 1 else []
-        self._lags = [LagWatch(name, len(layout.stations)) for name in layout.stations]
+        self._lags = [
+            LagWatch(name, len(layout.stations), _zero_kpa(plan, place)) for place, name in enumerate(layout.stations)
+        ]
         self._movers = [Mover(late_s) for _ in layout.stations] if late_s else []
         self._losses = Losses(options.lines_kept)
         self._missing = Losses(options.lines_kept)
@@ -237,6 +239,12 @@ class Log:
             f"{r.rows} rows: {r.reason} (first in lines {', '.join(map(str, r.first_lines))})"
             for r in self._missing.rejections()
         ]
+
+
+def _zero_kpa(plan: Plan, place: int) -> float:
+    """How far the zero of a station's readings lies below that of its gauge pressure: ambient, or nothing."""
+    pressure = plan.stations[min(place, len(plan.stations) - 1)].pressure
+    return pressure.ambient_kpa or 0.0 if pressure.absolute else 0.0
 
 
 _SORT = "Sort them and read again."

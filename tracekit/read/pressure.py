@@ -24,6 +24,7 @@ _MOST_VACUUM_KPA = 96.0
 _DEEP_KPA = 8.0
 _BINS = 50
 _APART_KPA = 2.0
+_LEAST_ABSOLUTE_KPA = 3.0
 SENTINELS = (
     -9999.0, -999.9, -999.0, -99.99, 999.9, 9999.0, 99999.0, 32767.0, -32768.0, 65535.0, 6999.0, 7999.0,
     3276.7, -3276.8, 6553.5, 327.67, -327.68, 655.35,
@@ -147,15 +148,18 @@ def _absolute_unit(column: Column, raw: NDArray[np.float64]) -> PressureUnit | N
     """The unit in which the level at rest is ambient pressure, where only one of very different size is.
 
     Only Pa, hPa and mmHg put ambient where no current loop, voltage or share lies. Whole numbers may be counts of a
-    converter, except in Pa with a name that says pressure. A unit that is written and not known is asked for.
+    converter, except in Pa with a name that says pressure. A unit that is written and not known is asked for. No
+    generator of a cup leaves less than some 3 kPa: readings that go down to nothing rest at no vacuum.
     """
     level = highest_stable(raw)
-    if level is None or spread(raw)[0] < 0 or raw_unit(column) or strange_unit(column):
+    low, _ = spread(raw)
+    if level is None or low < 0 or raw_unit(column) or strange_unit(column):
         return None
     named = column.hints.weight("pressure") >= 0.9 or column.hints.sense == "absolute"
     whole = column.profile.whole or bool((raw[:1000] == np.rint(raw[:1000])).all())
     known = ("Pa", "hPa", "mmHg") if not whole else (("Pa",) if named else ())
     fits = [u for u in PRESSURE_UNITS if u.symbol in known and 95.0 <= level * u.kpa <= 105.0]
+    fits = [u for u in fits if low * u.kpa > _LEAST_ABSOLUTE_KPA]
     return fits[0] if len({round(u.kpa, 6) for u in fits}) == 1 else None
 
 
@@ -202,7 +206,7 @@ def looks(kpa: NDArray[np.float64], low: float, high: float, near_zero: float) -
         return "gauge"
     rests = highest_stable(kpa) is not None
     at_ambient = rests and AMBIENT_KPA[0] <= ambient_level(kpa)[0] <= AMBIENT_KPA[1]
-    if at_ambient and low > 3.0 and near_zero < 0.02:
+    if at_ambient and low > _LEAST_ABSOLUTE_KPA and near_zero < 0.02:
         return "absolute"
     deep = _DEEP_KPA < high <= _MOST_VACUUM_KPA and high > -1.5 * low
     if deep and (low > -_DEEP_KPA or high > 40.0) and near_zero > 0.02 and lasting_high > 0.03:

@@ -1,16 +1,19 @@
 """Which columns may be the pressure."""
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
 
 from tracekit.options.evidence import EVIDENCE
+from tracekit.read.asks import raw_unit, strange_unit
 from tracekit.read.columns import Column
-from tracekit.read.head import Head, finite, spread
+from tracekit.read.head import Head, cycle_rows, finite, spread
 from tracekit.read.pairs import means_or_extremes
-from tracekit.read.pressure import CANONICAL, without_sentinels
+from tracekit.read.pressure import CANONICAL, NEAR_ZERO_KPA, looks, without_sentinels
 
-_FEED_KPA = 150.0
+_FEED_KPA, _WEATHER_KPA = 150.0, 1.0
+"""Above which no ambient lies, and what weather moves by in a log at most [kPa] (common practice)."""
 _AMBIENT = frozenset({
     "ambient", "atmosphere", "atmospheric", "barometer", "barometric", "baro", "umgebung", "luftdruck",
     "umgebungsdruck", "ambiante", "ambiente", "atmospherique", "atmosferica", "omgeving", "omgevning", "otoczenia",
@@ -32,17 +35,54 @@ def pressure_columns(head: Head, time: tuple[str, ...]) -> list[Column]:
     if len(named) > 1:
         named = [c for c in named if not _is_feed(c)] or named
         best = max(map(_naming, named))
-        named = [c for c in named if _naming(c) >= best - 0.3]
+        known = [c for c in named if _naming(c) >= best - 0.3]
+        named = known + [c for c in named if _naming(c) < best - 0.3 and _rivals(c, known)]
+    raw = _raw_beside(named, analogue) if named else []
     if named:
-        return _moving_first(named)
+        return raw if raw and all(map(_is_feed, named)) else _moving_first([*named, *raw])
     stretches = means_or_extremes([c for c in analogue if c.hints.weight("pressure") or c.hints.pressure_unit])
     if stretches:
         return [column if other is None else _middle(column, other) for column, other in stretches]
     flat = [c for c in head.columns if c.kind == "number" and c.name not in time and _is_flat(c)]
     if flat:
         return flat
-    unnamed = [c for c in analogue if c.levels > 8 and c.hints.weight("other") <= 1]
-    return [c for c in unnamed if not _counts_up(c) and not (c.profile.whole and c.hints.weight("time") >= 0.5)]
+    return _unnamed(analogue)
+
+
+def _rivals(column: Column, known: Sequence[Column]) -> bool:
+    """True for a column in a written unit that alone would be taken for the pressure, whatever better known names say.
+
+    The words of a name are no proof: a second circuit may be called "Vacuum 2" in English beside the station's own
+    pressure in a language that nobody foresaw.
+    """
+    unit = column.hints.pressure_unit
+    if unit is None or not _AMBIENT.isdisjoint(column.hints.tokens):
+        return False
+    kpa = finite(without_sentinels(column.values)) * unit.kpa
+    if len(kpa) == 0 or _range_kpa(column) < EVIDENCE.still_share * max(map(_range_kpa, known)):
+        return False
+    return looks(kpa, *spread(kpa), float((np.abs(kpa) < NEAR_ZERO_KPA).mean())) != ""
+
+
+def _raw_beside(named: Sequence[Column], analogue: Sequence[Column]) -> list[Column]:
+    """Columns that pick and let go again and again where all that are named a pressure stand still or are air lines."""
+    if not all(map(_stands, named)):
+        return []
+    others = [c for c in _unnamed(analogue) if raw_unit(c) or not strange_unit(c)]
+    return [c for c in others if not any(c is n for n in named) and cycle_rows(c.values) is not None]
+
+
+def _stands(column: Column) -> bool:
+    """True for an air line, weather, or what else does not pick and let go."""
+    if _is_feed(column) or cycle_rows(column.values) is None:
+        return True
+    return column.hints.pressure_unit is not None and _range_kpa(column) < _WEATHER_KPA
+
+
+def _unnamed(analogue: Sequence[Column]) -> list[Column]:
+    """Columns of many values that no word and no counting makes something else."""
+    found = [c for c in analogue if c.levels > 8 and c.hints.weight("other") <= 1]
+    return [c for c in found if not _counts_up(c) and not (c.profile.whole and c.hints.weight("time") >= 0.5)]
 
 
 def _moving_first(columns: list[Column]) -> list[Column]:
