@@ -102,9 +102,10 @@ def test_a_figure_in_a_sentence_of_the_terminal_is_rounded_once():
 
 def test_the_volume_is_asked_for_only_where_it_is_what_lacks():
     """Without a rate no volume gives a flow."""
-    asked = "Put the volume under vacuum into the station file."
+    asked = "Put the volume under vacuum into the station file: tracekit volume measures it."
     withheld = stories.withheld().stations[0]
     assert asked not in to_record(withheld)
+    assert asked in to_record(stories.torn_cup().stations[0])
 
 
 def test_a_sound_log_has_its_answer_first_among_the_chances():

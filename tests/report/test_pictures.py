@@ -10,6 +10,7 @@ from stories import Play
 
 from tracekit.model.finding import Evidence
 from tracekit.model.result import BudgetLine
+from tracekit.model.tables import DROP_KINDS
 from tracekit.model.trace import LogFacts
 from tracekit.report.pictures.blowoff import blowoff
 from tracekit.report.pictures.budget import _PLAIN, budget
@@ -248,6 +249,15 @@ def test_a_loss_of_no_known_kind_is_called_neither(dropping):
     text = said(losses(replace(dropping, data=changed)))
     assert re.search(r"Neither plainly sudden nor slow, down to a fifth within 0\.\d\d s: cycle 17\.", text)
     assert re.search(r"Sudden, down to a fifth within 0\.\d\d s: cycles 4, 31, 44 and 58\.", text)
+
+
+def test_a_gradual_loss_whose_line_falls_fast_is_called_neither(dropping):
+    """What the table calls gradual is not told as sudden."""
+    kinds = np.array(dropping.data.cycles.codes("drop_kind"))
+    kinds[17] = DROP_KINDS.index("gradual")
+    changed = replace(dropping.data, cycles=dropping.data.cycles.with_columns(drop_kind=kinds))
+    text = said(losses(replace(dropping, data=changed)))
+    assert re.search(r"Neither plainly sudden nor slow, down to a fifth within 0\.\d\d s: cycle 17\.", text)
 
 
 def test_fall_time_of_a_known_curve():

@@ -12,6 +12,7 @@ from tracekit.model.result import LeakResult, StationResult
 from tracekit.model.trace import Assumption
 from tracekit.report.cautions import CAUTIONS
 from tracekit.report.entries import leave_words, setting_entries, why_leave
+from tracekit.report.flow import leak_as_air
 from tracekit.report.frame import render
 from tracekit.report.levels import BLOW_OFF, EVACUATION, timed
 from tracekit.report.markup import numbers
@@ -54,7 +55,7 @@ def answer(result: StationResult, unit: str, limits: tuple[Passed, ...] = ()) ->
     first, shortened = _first_step(result, limits)
     return render("answer.html", {
         "headline": said.headline, "lead": _lead_html(said.lead, unit), "action": said.action, "reasons": said.reasons,
-        "passed": [html(one.said, unit) for one in limits],
+        "passed": [html(one.said, unit) for one in limits], "flow": html(leak_as_air(result), unit),
         "step": _lowered(first), "shortened": shortened, "entries": entries, "leave": why_leave(result),
         "rather": leave_words(result),
         "one_unit": entries[0]["unit"] if len({e["unit"] for e in entries}) == 1 else "",
@@ -196,7 +197,8 @@ def _first_step(result: StationResult, limits: tuple[Passed, ...]) -> tuple[Step
     said = verdict(result)
     above = 56 + 27 * _lines(said.headline, 24) + 23 * _lines(plain(said.lead), 39)
     above += 23 * _lines(f"{said.action} {said.reasons}", 39) + 8
-    above += sum(23 * _lines(one.text, 39) + 4 for one in limits)
+    flow = plain(leak_as_air(result))
+    above += sum(23 * _lines(text, 39) + 4 for text in (flow, *(one.text for one in limits)) if text)
     entries = setting_entries(result)
     below = (
         40 + 72 * -(-len(entries) // 2)

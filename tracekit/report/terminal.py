@@ -9,6 +9,7 @@ from tracekit.model.result import DiagnosisRecord, StationResult
 from tracekit.options.report import ReportOptions
 from tracekit.report.entries import leave_words, setting_entries, why_leave
 from tracekit.report.exact import exact_of, exactly, facts_of
+from tracekit.report.flow import leak_as_air
 from tracekit.report.markup import numbers_plain
 from tracekit.report.passed import Passed, passed_by, with_limits
 from tracekit.report.phrases import cause_name
@@ -61,7 +62,9 @@ def _one(result: StationResult, unit: str, limits: Sequence[Passed]) -> list[str
     name = clean(result.data.station, WIDTH - 3 - len(said.headline)) or "Station without a name"
     cause = _cause(result)
     reasons = said.reasons.partition("Cause: ")[0].rstrip() if cause else said.reasons  # told once, in the next line
-    lines = [*_wrapped(plain(said.lead, unit)), *_wrapped(f"{said.action} {reasons}".rstrip())]
+    air = leak_as_air(result)
+    told = [*_wrapped(plain(said.lead, unit)), *(_wrapped(plain(air, unit)) if air else [])]
+    lines = [*told, *_wrapped(f"{said.action} {reasons}".rstrip())]
     return [f"{name}: {said.headline}.", *lines, *cause, "", *_first_step(first, write), "", *_settings(result, write)]
 
 

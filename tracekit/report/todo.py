@@ -250,7 +250,7 @@ def to_record(result: StationResult) -> tuple[str, ...]:
             not bool(data.periods.where("kind", "coast").any()),
             "Close the supply by hand 20 times, for 10 s each, on a held part at rest: only then the leak shows.",
         ),
-        (_volume_lacks(result), "Put the volume under vacuum into the station file."),
+        (_volume_lacks(result), "Put the volume under vacuum into the station file: tracekit volume measures it."),
         (result.baseline is None, "Keep a log of the healthy station to compare with."),
     ]
     return tuple(text for lacking, text in lacks if lacking)

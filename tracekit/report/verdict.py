@@ -177,7 +177,7 @@ def _lead(result: StationResult, main: Finding) -> Text:
     if main.code in LEAKS and rate is not None and main.share < NEARLY_ALL:
         return _evidence_lead(result, main, rate)
     if main.code in _COUNTED and len(result.data.cycles):
-        short = f"{_COUNTED[main.code]} on {_share(result, main)}."
+        short = f"{_counted(result, main)} on {_share(result, main)}."
         return first_fit(
             [*((f"{short} {line[:1].upper()}{line[1:]}.",) for line in lost_together(result)[:1]), (short,)]
         )
@@ -189,6 +189,14 @@ def _lead(result: StationResult, main: Finding) -> Text:
             return _evidence_lead(result, main, fact)
     title = _sentence(main.title, LEAD_MOST)
     return first_fit([(f"{title} On {_share(result, main)}.",), (title,)]) if len(result.data.cycles) else (title,)
+
+
+def _counted(result: StationResult, main: Finding) -> str:
+    """What happened on the counted cycles; losses are called sudden only where the table calls none of them gradual."""
+    cycles = result.data.cycles
+    own = np.array([c for c in main.cycles if 0 <= c < len(cycles)], np.int64)
+    slow = main.code == "collision_or_peel" and bool(cycles.where("drop_kind", "gradual")[own].any())
+    return _COUNTED["part_dropped" if slow else main.code]
 
 
 def _is_sentence(text: str) -> bool:

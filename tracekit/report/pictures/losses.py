@@ -115,12 +115,13 @@ def _heading(result: StationResult, curves: list[Curve]) -> Text:
 def _caption(result: StationResult, curves: list[Curve]) -> Text:
     """How soon each drawn line falls from nine tenths to a fifth, as the picture shows it.
 
-    A loss of which the table says no kind is called neither sudden nor slow.
+    A loss of which the table says no kind, or that it calls gradual though its line falls fast, is neither.
     """
     lost = int(result.data.cycles.where("outcome", "dropped").sum())
     times = {cycle: fall_time_s(time, vacuum) for cycle, time, vacuum in curves}
     kinds = result.data.cycles.texts("drop_kind")
-    unsure = [c for c, t in times.items() if kinds[c] is None and np.isfinite(t)]
+    doubted = {c for c, t in times.items() if kinds[c] is None or (kinds[c] == "gradual" and t <= _SUDDEN_S)}
+    unsure = [c for c, t in times.items() if c in doubted and np.isfinite(t)]
     quick = [c for c, t in times.items() if t <= _SUDDEN_S and c not in unsure]
     slow = [c for c, t in times.items() if t > _SUDDEN_S and c not in unsure]
     beyond = [c for c, t in times.items() if np.isnan(t)]
