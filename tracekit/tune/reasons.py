@@ -34,6 +34,13 @@ def cannot(rules: Rules, faults: tuple[str, ...], options: TuneOptions) -> str:
     return "No settings keep order, load and weakest cycle: repair first"
 
 
+def off_stays(rules: Rules, faults: tuple[str, ...], options: TuneOptions) -> str:
+    """Why nothing is offered where supply_off is out of reach and no set that helps has a lower one."""
+    if rules.needed is None:
+        return cannot(rules, faults, options)
+    return "Supply off is out of reach and no lower one keeps every rule: restore suction first"
+
+
 def reason_of(prepared: Prepared, values: Values, name: str) -> str:
     """Why `name` is moved to its value."""
     rules, facts = prepared.problem.rules, prepared.problem.model.facts

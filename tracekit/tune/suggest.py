@@ -2,6 +2,8 @@
 
 from collections.abc import Mapping
 
+import numpy as np
+
 from tracekit.model.cycle import StationData
 from tracekit.model.finding import Finding
 from tracekit.model.result import LeakResult, SuggestedSetting, Suggestion
@@ -13,7 +15,7 @@ from tracekit.tune.obstacles import leak_first, repair_first, setting_faults, un
 from tracekit.tune.order import Rules, Values, broken, constraints
 from tracekit.tune.predict import leak_unseen, predict
 from tracekit.tune.prepare import Prepared, prepare
-from tracekit.tune.reasons import UNSEEN_LEAK, cannot, leave, reason_of
+from tracekit.tune.reasons import UNSEEN_LEAK, cannot, leave, off_stays, reason_of
 from tracekit.tune.replay import compared, replay_bins
 from tracekit.tune.search import Problem, best, cost_of
 
@@ -72,14 +74,20 @@ def decided(prepared: Prepared, station: Station, faults: tuple[str, ...], goal:
     if present - found[1] < needed_gain:
         return withheld(cannot(rules, faults, options)) if faults else withheld(leave(rules, now))
     wide = {n for n in rules.known if rules.known[n].half_width > options.exact_kpa}
-    values = _rounded(_pruned(prepared, found[0], found[1], wide), rules, station)
+    stuck = "supply_off_unreachable" in faults
+    values = _rounded(_pruned(prepared, found[0], found[1], wide, stuck=stuck), rules, station)
+    if values is not None and stuck and values.get("supply_off", 0.0) >= now.get("supply_off", np.inf):
+        return withheld(off_stays(rules, faults, options))
     if values is None or present - cost_of(problem, values) < 0.5 * needed_gain:
         return withheld(cannot(rules, faults, options))
     return made(prepared, values, station)
 
 
-def _pruned(prepared: Prepared, values: Values, cost: float, wide: set[str]) -> Values:
-    """The same with every setting back at its present value that the change hardly needs."""
+def _pruned(prepared: Prepared, values: Values, cost: float, wide: set[str], *, stuck: bool = False) -> Values:
+    """The same with every setting back at its present value that the change hardly needs.
+
+    stuck  True where supply_off is out of reach: it does not go back there
+    """
     problem = prepared.problem
     now, most = problem.now, problem.options.worth_moving
     kept, cost = dict(values), min(cost, cost_of(problem, values))
@@ -87,6 +95,8 @@ def _pruned(prepared: Prepared, values: Values, cost: float, wide: set[str]) -> 
         settings = {**kept, **trial}
         petty = max(abs(settings[n] - kept[n]) for n in settings) < problem.options.petty_kpa
         worth = _PETTY * most if petty else most
+        if stuck and settings.get("supply_off", 0.0) >= now.get("supply_off", np.inf):
+            continue
         if not broken(settings, problem.rules) and cost_of(problem, settings) - cost < worth:
             kept = settings
     return kept
