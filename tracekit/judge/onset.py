@@ -57,11 +57,15 @@ def _scores(values: Floats, floor: float, least: int) -> Floats:
 ONSET_MEASURES = ("decay", "rise", "open", "ultimate", "peak", "blow", "residual", "over", "idle", "release", "noise")
 
 
+_MOST = 400.0
+"""What a measure counts at most: one that steps by very much does not outvote all others."""
+
+
 def find_onset(features: Features, options: JudgeOptions) -> int | None:
     """The cycle at which the station changed, by the step that most measures share; None where there is none."""
     scores = [
-        np.minimum(
-            _scores(np.where(features.held, features.values[m], np.nan), features.floor[m], options.onset_least), 400.0
+        _at_most(
+            _scores(np.where(features.held, features.values[m], np.nan), features.floor[m], options.onset_least), _MOST
         )
         for m in ONSET_MEASURES
     ]
@@ -69,3 +73,8 @@ def find_onset(features: Features, options: JudgeOptions) -> int | None:
     if not len(total) or float(np.max(scores)) < options.onset_score:
         return None
     return int(np.argmax(total))
+
+
+def _at_most(scores: Floats, most: float) -> Floats:
+    """Scores of every place scaled down so that none is more: where they are highest stays where it is."""
+    return scores * min(1.0, most / max(float(np.max(scores, initial=0.0)), most))
