@@ -1,5 +1,6 @@
 """The comparison as a whole, on made-up recordings."""
 
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -15,6 +16,7 @@ from tracekit.model.comparison import Plan
 from tracekit.model.estimate import Bound, Estimate, Withheld
 from tracekit.model.finding import CODES
 from tracekit.options.compare import CompareOptions, PlanOptions, SerialOptions
+from tracekit.report.comparison_words import headline, reason
 
 BEFORE = recording(1, 150, name="before")
 SAME = recording(2, 150, start_h=24.0, name="same")
@@ -46,9 +48,12 @@ def test_nothing_changed() -> None:
 
 
 def test_the_sides_exchanged() -> None:
-    """The repair read backwards is a station that got worse, by the same amount."""
+    """The repair read backwards is worse by the same amount; sides that stand the wrong way round show nothing over all."""
     there, back = compare((BEFORE,), (FIXED,)), compare((FIXED,), (BEFORE,))
-    assert back.verdict == "worse"
+    assert back.measures["decay_rate_kpa_s"].verdict == "worse"
+    assert (back.verdict, back.reasons) == ("not_demonstrated", ("AFTER is older than BEFORE",))
+    later = recording(1, 150, start_h=48.0, name="before")
+    assert compare((FIXED,), (later,)).verdict == "worse"
     for name, result in there.measures.items():
         one, other = result.difference, back.measures[name].difference
         assert isinstance(one, Estimate)
@@ -57,7 +62,41 @@ def test_the_sides_exchanged() -> None:
     assert any(o.code == "swapped_order" for o in back.obstacles)
 
 
-def test_the_same_log_twice() -> None:
+def test_an_improvement_in_the_wrong_order_is_none() -> None:
+    """The better log is the older one: nobody has repaired anything in between."""
+    older = recording(3, 150, Scene(medians={"decay_rate_kpa_s": 3.0}), start_h=-24.0, name="older")
+    found = compare((BEFORE,), (older,))
+    assert found.measures["decay_rate_kpa_s"].verdict == "better"
+    assert found.verdict == "not_demonstrated"
+    assert headline(found) == "Nothing is shown: AFTER is older than BEFORE"
+    assert reason(found) == "Swap the two sides, or put the dates right, and compare again."
+
+
+def test_what_the_sensor_sees_behind_a_clogged_filter_is_not_the_cup() -> None:
+    """A cleared filter: times and what is left at the release are left out, the open cup decides."""
+    clogged = replace(recording(5, 150, Scene(medians={"open_cup_vacuum_kpa": 9.0}), name="clogged"), first_code="flow_restricted")
+    clear = recording(6, 150, Scene(medians={"open_cup_vacuum_kpa": 5.0, "response_delay_s": 0.05}), start_h=24.0, name="clear")
+    found = compare((clogged,), (replace(clear, first_code=None),))
+    assert found.primary == "open_cup_vacuum_kpa"
+    assert found.verdict == "demonstrated"
+    for name in ("response_delay_s", "release_time_s", "evacuation_time_s"):
+        left_out = found.measures[name].difference
+        assert isinstance(left_out, Withheld)
+        assert left_out.reason.startswith("a restriction on one side alone")
+    assert isinstance(found.measures["hold_vacuum_kpa"].difference, Estimate)
+    both = compare((clogged,), (replace(clear, first_code="flow_restricted"),))
+    assert isinstance(both.measures["response_delay_s"].difference, Estimate)
+
+
+def test_undecided_for_too_few_cycles_is_told_apart_from_no_effect() -> None:
+    """Few cycles say how many more would decide; what no cycles decide, and no change, have headlines of their own."""
+    after = recording(8, 12, Scene(medians={"decay_rate_kpa_s": 4.4}), start_h=24.0, name="few after")
+    few = compare((recording(7, 12, name="few"),), (after,))
+    assert few.verdict == "not_demonstrated"
+    assert headline(few) == "Not decided yet: more cycles are needed"
+    assert re.search(r"[\d ]+ cycles a side would decide: tracekit plan says how to record them\.$", reason(few))
+    assert headline(compare((BEFORE,), (SAME,))) == "No change beyond the margin"
+
     """A log against itself differs by exactly nothing and is never a demonstration."""
     found = compare((BEFORE,), (BEFORE,))
     assert found.verdict == "no_change"

@@ -80,6 +80,9 @@ def compare(
     judged = judge(measures, rates, primary, error, options, last_look=following is None)
     if following is not None:
         judged = _awaited(judged, primary, following)
+    found = obstacles(before, after, mix, primary, options)
+    if any(o.code == "swapped_order" for o in found):
+        judged = replace(judged, verdict="not_demonstrated", reasons=("AFTER is older than BEFORE",))
     first = judged.measures.get(primary) or judged.rates.get(primary)
     side = after if asked.accept_side == "after" else before
     looks = f", by look {check.look} of the plan {error:.2g}" if check and len(check.plan.looks) > 1 else ""
@@ -90,7 +93,7 @@ def compare(
         after=after,
         measures=judged.measures,
         rates=judged.rates,
-        obstacles=obstacles(before, after, mix, primary, options),
+        obstacles=found,
         primary=primary,
         primary_source=source,
         rule=rule_text(primary, options, looks),

@@ -24,6 +24,7 @@ class Measure:
     watched     always compared, and none of these may be worse if an improvement is to be demonstrated
     distance    compared is the distance from zero
     from_vacuum it grows with the vacuum that there is to fill at the release
+    through     air has to pass between sensor and cup for it: behind a clogged filter the sensor sees its own hose
     """
 
     column: str
@@ -38,6 +39,7 @@ class Measure:
     watched: bool = True
     distance: bool = False
     from_vacuum: bool = False
+    through: bool = False
 
 
 _BAND = ("supply_off", "supply_on")
@@ -46,21 +48,21 @@ MEASURES: tuple[Measure, ...] = (
     Measure(column="decay_rate_kpa_s", unit="kPa/s", better="lower", resolution="rate", leak=True),
     Measure(column="leak_rate_pa_m3_s", unit="Pa·m³/s", better="lower", resolution="flow", leak=True),
     Measure(column="evacuation_time_s", unit="s", better="lower", resolution="time", rows="gripped",
-            governed_by=("set_point",)),
+            governed_by=("set_point",), through=True),
     Measure(column="seal_time_s", unit="s", better="lower", resolution="time", rows="gripped",
-            governed_by=("set_point",), watched=False),
-    Measure(column="pump_time_constant_s", unit="s", better="lower", resolution="time", rows="gripped"),
+            governed_by=("set_point",), watched=False, through=True),
+    Measure(column="pump_time_constant_s", unit="s", better="lower", resolution="time", rows="gripped", through=True),
     Measure(column="ultimate_vacuum_kpa", unit="kPa", better="higher", resolution="pressure", zero=True, depth=True),
     Measure(column="hold_vacuum_kpa", unit="kPa", better="higher", resolution="pressure", governed_by=_BAND,
             zero=True),
     Measure(column="hold_min_vacuum_kpa", unit="kPa", better="higher", resolution="pressure", governed_by=_BAND,
             zero=True),
-    Measure(column="response_delay_s", unit="s", better="lower", resolution="time", rows="whole"),
+    Measure(column="response_delay_s", unit="s", better="lower", resolution="time", rows="whole", through=True),
     Measure(column="supply_switches", unit="", better="lower", resolution="count", governed_by=_BAND),
     Measure(column="supply_on_time_s", unit="s", better="lower", resolution="time",
             governed_by=("set_point", *_BAND)),
-    Measure(column="release_time_s", unit="s", better="lower", resolution="time", from_vacuum=True),
-    Measure(column="residual_vacuum_kpa", unit="kPa", better="lower", resolution="pressure", zero=True),
+    Measure(column="release_time_s", unit="s", better="lower", resolution="time", from_vacuum=True, through=True),
+    Measure(column="residual_vacuum_kpa", unit="kPa", better="lower", resolution="pressure", zero=True, through=True),
     Measure(column="chatter_edges", unit="", better="lower", resolution="count",
             governed_by=("set_point", "reset_point")),
     Measure(column="noise_kpa", unit="kPa", better="lower", resolution="pressure", rows="whole"),

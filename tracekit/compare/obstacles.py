@@ -60,11 +60,18 @@ def incomparable(measure: Measure, question: Question, changed: Mapping[str, tup
     if moved:
         listed = ", ".join(f"{n} {changed[n][0]:.1f} to {changed[n][1]:.1f} kPa" for n in moved)
         return f"follows a setting that was changed: {listed}"
+    if _restricted(question.before) != _restricted(question.after) and measure.through:
+        return "a restriction on one side alone hides the cup from the sensor: what it reads then is the hose's"
     vacua = [float(np.mean([r.release_vacuum_kpa for r in side])) for side in (question.before, question.after)]
     apart = abs(vacua[1] - vacua[0]) > question.options.release_vacuum_share * vacua[0]
     if measure.from_vacuum and apart:
         return f"the release begins at {vacua[0]:.1f} kPa before and {vacua[1]:.1f} kPa after: more or less to fill"
     return ""
+
+
+def _restricted(side: Recordings) -> bool:
+    """Whether what leads from the sensor to the cup is restricted in any recording of a side."""
+    return any(r.first_code == "flow_restricted" for r in side)
 
 
 def _spread(recording: Recording, name: str) -> float:

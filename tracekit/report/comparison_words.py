@@ -35,6 +35,8 @@ def headline(comparison: Comparison) -> str:
     """The answer, at most 50 characters."""
     if _shared(comparison):
         return "Nothing is shown: one log on both sides"
+    if _swapped(comparison):
+        return "Nothing is shown: AFTER is older than BEFORE"
     if comparison.verdict is None:
         decisions = {a.decision for a in comparison.acceptance}
         if "rejected" in decisions:
@@ -44,7 +46,23 @@ def headline(comparison: Comparison) -> str:
     if comparison.verdict == "demonstrated" and refused:
         rejected = any(a.decision == "rejected" for a in refused)
         return f"Better, but the limit is {'not kept' if rejected else 'not decided'}"
-    return _HEADLINES[comparison.verdict]
+    return _undecided(comparison) or _HEADLINES[comparison.verdict]
+
+
+def _undecided(comparison: Comparison) -> str:
+    """What stands in the way where the primary itself is undecided, "" where it is not: no effect is another matter."""
+    first = figure_of(comparison, comparison.primary)
+    if comparison.verdict != "not_demonstrated" or first is None or first.verdict != "undecided":
+        return ""
+    if isinstance(first.difference, Withheld):
+        return "Not decided: it cannot be compared"
+    few = isinstance(first.cycles_needed, int)
+    return "Not decided yet: more cycles are needed" if few else "Not decided: more cycles would not help"
+
+
+def _swapped(comparison: Comparison) -> bool:
+    """True where the sides stand the wrong way round in time."""
+    return any(o.code == "swapped_order" for o in comparison.obstacles)
 
 
 def _shared(comparison: Comparison) -> bool:
@@ -75,7 +93,11 @@ def reason(comparison: Comparison) -> str:
     first = comparison.measures.get(comparison.primary)
     if first is not None and isinstance(first.difference, Withheld):
         return "Without it nothing is demonstrated."  # why it is withheld stands before
+    if _swapped(comparison):
+        return "Swap the two sides, or put the dates right, and compare again."
     said = [_reason(r) for r in comparison.reasons]
+    if first is not None and first.verdict == "undecided" and isinstance(first.cycles_needed, int):
+        said.append(f"{needed(first)}: tracekit plan says how to record them")
     return f"{_capital('; '.join(said))}." if said else ""
 
 
