@@ -603,6 +603,17 @@ def test_fast_growth_without_a_limit() -> None:
     assert not any(grows_fast(trend_of(value), OPTIONS) for value in (slow, still, falling))
 
 
+def test_a_leak_that_has_multiplied_slowly_is_growing() -> None:
+    """0.5 to 3.3 kPa/s within ten weeks is 17 % a week, and six times as much; by a fifth in the same time is neither."""
+    day = np.arange(70.0)
+    noise = np.random.default_rng(4).normal(0.0, 0.12, len(day))
+    straight = 0.5 + 2.8 * day / day[-1]
+    for value in (0.5 * (3.3 / 0.5) ** (day / day[-1]), straight):
+        assert grows_fast(trend_of(value * np.exp(noise)), OPTIONS)
+    assert not grows_fast(trend_of(2.0 * 1.2 ** (day / day[-1]) * np.exp(noise / 4.0)), OPTIONS)
+    assert not grows_fast(trend_of(straight[::-1] * np.exp(noise)), OPTIONS)
+
+
 def test_files_named_by_themselves_are_asked_about(tmp_path: Path) -> None:
     """Six days of one station added without its name are six stations: the digest asks, and not where names are given."""
     for day in range(6):

@@ -5,6 +5,7 @@ from collections import Counter
 from collections.abc import Callable, Collection, Iterable, Mapping
 from dataclasses import replace
 from datetime import UTC, datetime
+from math import log
 from pathlib import Path
 
 from tracekit.history.charts import chart_limits
@@ -291,13 +292,15 @@ def _grows(trend_of: MeasureTrend, options: TrendOptions) -> bool:
 
 
 def grows_fast(trend_of: MeasureTrend, options: TrendOptions) -> bool:
-    """Without a limit: whether the measure gets worse so fast that even the least of it matters within a week.
+    """Without a limit: whether the measure surely got worse by a multiple, or so fast that a week of it matters.
 
-    Not before some logs: of all measures of a new station one easily rises five times in a row by chance.
+    The latter not before some logs: of all measures of a new station one easily rises five times in a row by chance.
     """
+    if _surely_multiplied(trend_of, options):
+        return True
     rate = trend_of.relative
     if not isinstance(rate, Estimate) or rate.n < options.fast_shortest_logs:
-        return _surely_multiplied(trend_of, options)
+        return False
     if trend_of.p_value is None or trend_of.p_value >= options.growth_p:
         return False
     least = rate.lower if trend_of.measure.worse > 0 else -rate.upper
@@ -305,7 +308,7 @@ def grows_fast(trend_of: MeasureTrend, options: TrendOptions) -> bool:
 
 
 def _surely_multiplied(trend_of: MeasureTrend, options: TrendOptions) -> bool:
-    """Whether even the least growth of a young series has multiplied its level within the days observed."""
+    """Whether even the least growth has multiplied the level within the days of the present stretch."""
     slope, present, worse = trend_of.slope, trend_of.present, trend_of.measure.worse
     if (
         trend_of.measure.scale != "log"
@@ -316,7 +319,10 @@ def _surely_multiplied(trend_of: MeasureTrend, options: TrendOptions) -> bool:
         return False
     if not isinstance(slope, Estimate) or not isinstance(present, Estimate):
         return False
-    days = float(trend_of.series.time_us[-1] - trend_of.series.time_us[0]) / _DAY_US
+    line, rate = trend_of.series.lines[-1], trend_of.relative
+    days = float(line.stop_us - line.start_us) / _DAY_US
+    if isinstance(rate, Estimate) and trend_of.by_factors:
+        return rate.lower * days > log(options.young_factor)
     return slope.lower * days > present.value * (1.0 - 1.0 / options.young_factor)
 
 

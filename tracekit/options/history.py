@@ -29,7 +29,7 @@ class TrendOptions:
     )
     fast_shortest_logs: int = option(7, "logs", "and no sooner: one of 120 runs of five rises all the way by chance")
     young_factor: float = option(
-        2.0, "1", "with too few logs for an alarm, what surely got worse by this factor counts: scatter never doubles"
+        2.0, "1", "what surely got worse by this factor is growing, limit or not: scatter never doubles a level"
     )
     undated_growth_p: float = option(0.01, "1", "and below this where only the earliest date of crossing is known")
     shortest_logs: int = option(5, "logs", "below this a slope is withheld: no interval for it is honest")
