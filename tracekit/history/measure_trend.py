@@ -113,7 +113,9 @@ def _slopes(
     n = len(prepared.days)
     relative_wanted = prepared.measure.scale == "log"
     if lines is None or n < options.shortest_logs:
-        gone = Withheld(f"{n} log{'s' if n != 1 else ''}; {options.shortest_logs} are needed for a slope")
+        few = n if n < options.shortest_logs or labels is None else int((labels == labels[-1]).sum())
+        since = "" if few == n else " since the last step"
+        gone = Withheld(f"{few} log{'s' if few != 1 else ''}{since}; {options.shortest_logs} are needed for a slope")
         return gone, gone if relative_wanted else None, None
     amounts = pooled or lines.amounts
     kind = "least squares" if prepared.measure.scale in ("share", "count") else "Theil–Sen"
