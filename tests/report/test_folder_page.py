@@ -64,6 +64,11 @@ def test_logs_without_a_result_are_listed_with_the_reason(tmp_path):
     """What failed is named; where nothing was diagnosed the headline says so."""
     page = folder_page(filled(tmp_path, "healthy"), failed=(("logs/bad.csv", "no rows of values"),))
     assert "Logs without a result bad.csv no rows of values" in text_of(page)
+    assert "1 of 2 recordings cannot be judged" in text_of(page)
+    assert "1 log without a result stands below." in text_of(page)
+    more = folder_page(filled(tmp_path, "torn_cup"), failed=(("a.csv", "no rows"), ("b.csv", "no rows")))
+    assert "1 of 4 recordings needs work, 2 cannot be judged" in text_of(more)
+    assert "2 logs without a result stand below." in text_of(more)
     assert text_of(folder_page(tmp_path / "none")).startswith("No diagnosis in this folder")
 
 

@@ -39,10 +39,10 @@ def folder_page(folder: Path, failed: Sequence[tuple[str, str]] = (), options: R
     entries = found_pages(folder)
     results = sorted((e for e in entries if e.told is not None), key=_order)
     others = [e for e in entries if e.told is None]
-    headline = _headline(results)
+    headline = _headline(results, len(failed))
     shown, left = results[: options.most_rows], len(results) - options.most_rows
     values = {
-        "headline": headline, "lead": _lead(results, left), "rows": [_row(e) for e in shown],
+        "headline": headline, "lead": _lead(results, left, len(failed)), "rows": [_row(e) for e in shown],
         "others": [(_href(e.path), e.title) for e in others[: options.most_rows]],
         "failed": [_failed(log, why) for log, why in failed[:_MOST_FAILED]],
         "failed_left": max(0, len(failed) - _MOST_FAILED),
@@ -129,18 +129,20 @@ def _href(path: str) -> str:
     return f"./{quote(path)}"
 
 
-def _headline(results: Sequence[Entry]) -> str:
-    n = len(results)
-    if not n:
+def _headline(results: Sequence[Entry], failed: int) -> str:
+    """The verdict over all recordings; one that could not be read cannot be judged either."""
+    n = len(results) + failed
+    if not results:
         return "No diagnosis in this folder"
     wrong = sum(e.told is not None and e.told["severity"] != "info" for e in results)
-    untold = sum(_untold_kpa_s(e) > 0.0 for e in results)
+    untold = failed + sum(_untold_kpa_s(e) > 0.0 for e in results)
     sound = f"No fault found in {count(n)} recording{'' if n == 1 else 's'}"
     return index_headline((wrong, untold, n), "recording", sound)
 
 
-def _lead(results: Sequence[Entry], left: int) -> str:
+def _lead(results: Sequence[Entry], left: int, failed: int) -> str:
     if not results:
         return ""
+    logs = f" {count(failed)} log{'s' if failed != 1 else ''} without a result stand{'' if failed != 1 else 's'} below."
     more = f" The {count(left)} least urgent are not listed." if left > 0 else ""
-    return f"The worst first. Each name opens its page.{more}"
+    return f"The worst first. Each name opens its page.{more}{logs if failed else ''}"
