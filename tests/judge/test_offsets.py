@@ -1,6 +1,7 @@
 """What raises the idle reading, what makes everything late, and how much a leak's scatter may decide alone."""
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -124,12 +125,14 @@ def uneven_with(balance_error_kpa_s: float):
     held = np.ones(30, np.bool_)
     rate = 3.0 + 0.2 * np.sin(1.7 * np.arange(30.0))
     features = Features(
-        values={"decay": rate}, floor={"decay": 0.05}, held=held, at_least=~held, decay_noise=np.full(30, 0.1)
-    )
+        values={"decay": rate, "top": np.full(30, np.nan)}, floor={"decay": 0.05}, held=held, at_least=~held,
+        decay_noise=np.full(30, 0.1),
+    )  # fmt: skip
     top = replace(effect("top", 0.0), error=balance_error_kpa_s)
     measured = {"decay": replace(effect("decay", 2.0), error=0.1), "top": top}
     comparison = Comparison(effects=measured, source="baseline", onset=None, now=held, reference=~held)
-    found = effects_of(None, features, comparison, None, ~held, False, BANDS, OPTIONS)
+    data = SimpleNamespace(sensor=SimpleNamespace(sample_interval_s=0.01))
+    found = effects_of(data, features, comparison, None, ~held, False, BANDS, OPTIONS)
     return found["unevenness"].error
 
 
