@@ -235,6 +235,14 @@ def test_without_coasts_it_says_how_to_get_a_decay_and_how_long_it_takes() -> No
     assert result.rate.shape == (20,)
 
 
+def test_too_few_cycles_are_told_as_such() -> None:
+    """Three or four holds with coasts as long as any: what lacks is more of them, not longer ones."""
+    for n in (3, 4):
+        _, result = rated(Plant(rates=SOME[:n], reaches=(True,) * n))
+        assert isinstance(result.decay_rate, Withheld)
+        assert result.decay_rate.reason == f"Only {n} held cycles have a coast; 5 are needed. Record more picks."
+
+
 def test_without_a_supply_channel_nothing_is_said_of_cuts() -> None:
     """A log that does not show the supply is not told that it was never cut."""
     data, _ = rated(Plant(rates=SOME, reaches=(False,) * 20))

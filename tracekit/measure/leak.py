@@ -88,7 +88,7 @@ def _models(data: StationData, search: Search, nodes: Nodes, options: LeakOption
 
 def _unrated(data: StationData, options: LeakOptions) -> LeakResult:
     """The result of a log whose coasts are none, or too short to rate: their fall may tell a bound."""
-    reason, bound = without_coasts(data), least_leak(data, options)
+    reason, bound = without_coasts(data, options), least_leak(data, options)
     result = _nothing(data, reason, options)
     return result if bound is None else replace(result, decay_rate=bound, warnings=(reason,))
 

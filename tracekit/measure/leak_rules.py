@@ -21,6 +21,15 @@ NO_SUPPLY = (
 )
 
 
+_USUAL = LeakOptions()
+
+
+def few_cycles(count: int, what: str, options: LeakOptions) -> str:
+    """Why so few cycles make no value of a log."""
+    cycles = f"{count} held cycle{' has' if count == 1 else 's have'}"
+    return f"Only {cycles} {what}; {options.fewest_cycles} are needed. Record more picks."
+
+
 def given(log: LogRate, held: int, rated: int, options: LeakOptions) -> tuple[Quantity, tuple[str, ...]]:
     """The quantity to report for the log, and warnings.
 
@@ -33,9 +42,7 @@ def given(log: LogRate, held: int, rated: int, options: LeakOptions) -> tuple[Qu
             f"{100 * lacking:.0f} % of the held cycles have no usable coast; the largest leaks never reach supply_off."
         )
     if rated < options.fewest_cycles:
-        return Withheld(f"Only {rated} held cycles have a usable coast; {options.fewest_cycles} are needed."), tuple(
-            said
-        )
+        return Withheld(few_cycles(rated, "a usable coast", options)), tuple(said)
     if log.plain < -3.0 * log.sd and log.plain < -0.05:
         return Withheld(
             "Vacuum grows after the supply is cut, by more than cooling explains: a valve that closes late, "
@@ -79,9 +86,13 @@ def mechanism(shares: dict[str, float], rate_kpa_s: float, options: LeakOptions)
     return "undecided", f"The fall of vacuum fits more than one kind of path (probabilities: {text})."
 
 
-def without_coasts(data: StationData) -> str:
+def without_coasts(data: StationData, options: LeakOptions = _USUAL) -> str:
     """Why there is no decay in a log."""
     if data.air_saving:
+        held = data.cycles.where("outcome", "held")
+        coasting = int((held & (data.cycles.codes("coasts") > 0)).sum())
+        if int(held.sum()) < options.fewest_cycles and 2 * coasting >= int(held.sum()):
+            return few_cycles(coasting, "a coast", options)
         return FEW_COASTS
     if data.wiring.evidence.get("supply") == PULSES:
         return f"The supply {PULSES}. {BOTH_COILS}"
