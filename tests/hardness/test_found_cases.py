@@ -3,6 +3,7 @@
 import io
 import json
 import os
+import re
 import subprocess
 import sys
 import time
@@ -20,7 +21,7 @@ from hardness.mutate import mutated_log
 from hardness.trial import command, leftovers
 
 from tracekit.cli.stream import HarmlessStream
-from tracekit.errors import StationFileError
+from tracekit.errors import LogReadError, StationFileError
 from tracekit.model.outside import disarmed, visible
 from tracekit.model.tables import Column, join_tables, make_table
 from tracekit.pipeline import diagnose
@@ -195,7 +196,8 @@ def test_levels_next_to_nothing_apart_beside_one_beyond_measure(tmp_path):
     """A column of two levels that hardly differ, with one cell far beyond them, is looked at without overflow."""
     made = mutated_log(NAMES, SMALL, [("column scaled", 627, 590, 111), ("row twice", 31, 851, 38), ("cell", 893, 805, 138)])
     (tmp_path / "log.csv").write_bytes(made)
-    assert sum(len(block.time_s) for block in open_log(tmp_path / "log.csv").blocks()) > 0
+    with pytest.raises(LogReadError, match="s apart; expected rows a microsecond apart"):  # its time is scaled too
+        open_log(tmp_path / "log.csv")
 
 
 @pytest.mark.parametrize(("packing", "outcome", "ops"), [
@@ -334,3 +336,14 @@ def test_a_text_that_breaks_every_row_is_one_message(tmp_path):
         warnings.simplefilter("error", RuntimeWarning)
         ran = command("inspect", tmp_path / "log.csv", "--quiet")
     assert ran.outcome() in ("right", "refused"), ran.err
+
+
+@pytest.mark.parametrize("packing", ["plain", "zip"])
+def test_a_time_of_no_length_is_no_time(tmp_path, packing):
+    """Rows 1e-32 s apart come from no logger: what is wrong is the column or its unit, and no integer holds such rates."""
+    data = mutated_log(NAMES, WHOLE, [("column scaled", 361, 165, 125)], packing)
+    (tmp_path / f"log.{'csv' if packing == 'plain' else packing}").write_bytes(data)
+    (path,) = tmp_path.iterdir()
+    ran = command("diagnose", path, "--out", tmp_path / "out", "--quiet")
+    assert ran.status == 2
+    assert re.search(r"rows [0-9.]+e-\d\d s apart; expected rows a microsecond apart or more\. Name the column", ran.err)

@@ -23,6 +23,9 @@ class ReadOptions:
     footer_values: int = option(5_000_000, "1", "most values in a columnar file's footer: some 100 000 column chunks")
     most_rejected: int = option(200_000, "line", "more rejected lines than this, and ten for each row: no recording")
     text_bytes: int = option(64 << 20, "byte", "most text in one column of a piece of a columnar file")
+    quickest_s: float = option(
+        1e-7, "s", "no logger of pressure samples quicker: a time column with such steps is no time (common practice)"
+    )
     gap_factor: float = option(5.0, "1", "an interval longer than this many typical ones is a gap")
     stray_rows: int = option(
         8, "row", "so many rows with a time that goes back and returns are strays, more are a step"

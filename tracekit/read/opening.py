@@ -172,11 +172,17 @@ def _all_stations(opened: Opened, plan: Plan) -> Plan:
     return replace(plan, station_names=tuple(names))
 
 
+_RATES = "rows a microsecond apart or more"
+_RATES_TODO = "Name the column of the time and its unit in the station file."
+
+
 def _log(recording: Recording, station: Station, options: ReadOptions) -> Log:
     parts = _with_all_stations(recording.parts)
     first = parts[0]
     plan = _beside(first.plan, [side for side, _ in recording.sides])
     slowest_s = max([plan.time.typical_s, *(part.plan.time.typical_s for part in parts if part.opened.line)])
+    if 0.0 < slowest_s < options.quickest_s:
+        raise LogReadError(message(first.opened.source.name, f"rows {slowest_s:.2g} s apart", _RATES, _RATES_TODO))
     plan = replace(plan, time=replace(plan.time, typical_s=slowest_s))
     time = station.channels.get("time")
     moved_s = (time.digitals_late_s or 0.0) if time is not None else 0.0
