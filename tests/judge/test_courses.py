@@ -10,7 +10,7 @@ from segment.made_traces import KNOWN, PLAIN, Piece, blow_off, evacuate, hold, i
 from tests.judge.test_evidence import calm, effect, judged, quiet
 from tests.judge.test_verdict import case_of
 from tracekit.judge.course import dip_sign, shared_course, travel_sign
-from tracekit.judge.effects import Comparison, _scatter
+from tracekit.judge.effects import Comparison, _jumps, _scatter, _scatters
 from tracekit.judge.evidence import USUAL, combined, log_fit, log_likelihood
 from tracekit.judge.falls import SharedFall, fall_sign, shared_fall
 from tracekit.judge.fingerprints import FINGERPRINTS
@@ -166,12 +166,29 @@ def test_a_hold_whose_end_alone_is_low_leaks_no_more():
 
 def test_scatter_of_a_healthy_evacuation_is_no_news():
     """1 % beside a baseline of 0.3 % is no dip of the supply, nor 3 % of an evacuation that all cycles slow by 20 %."""
-    fine = replace(effect("rise"), jumps=0.003, scatter=3.0)
-    wide = replace(fine, scatter=50.0)
-    slowed = replace(effect("rise", 0.2), jumps=0.003, scatter=9.0)
-    assert _scatter(fine, OPTIONS).shift == 0.0
-    assert _scatter(slowed, OPTIONS).z < 1.0
-    assert _scatter(wide, OPTIONS).z > 3.0
+    fine = replace(effect("rise"), jumps=0.003)
+    slowed = replace(effect("rise", 0.2), jumps=0.003)
+    drawn = np.random.default_rng(3).normal(size=40)
+
+    def scattered(by: float) -> np.ndarray:
+        return drawn * by / _jumps(drawn)
+
+    assert _scatter(fine, scattered(0.009), 2.5, OPTIONS).shift == 0.0
+    assert _scatter(slowed, scattered(0.027), 2.5, OPTIONS).z < 1.0
+    assert _scatter(fine, scattered(0.15), 2.5, OPTIONS).z > 3.0
+    assert _scatter(fine, scattered(0.15), 2.5, OPTIONS).n_now == 40
+
+
+def test_the_scatter_of_the_blow_off_is_told_beside_that_of_the_evacuation():
+    """Both are those of all cycles after an onset, and a blow-off comes no nearer to an end for being slow."""
+    every = np.ones(40, np.bool_)
+    slow = replace(effect("blow", 0.4), jumps=0.003)
+    made = SimpleNamespace(values={"rise": 0.2 * np.sin(2.4 * np.arange(40.0)), "blow": 0.2 * np.sin(2.4 * np.arange(40.0))})
+    found = _scatters({"rise": replace(effect("rise", 0.4), jumps=0.003), "blow": slow}, made, every, OPTIONS)
+    assert set(found) == {"rise_scatter", "blow_scatter"}
+    assert found["blow_scatter"].shift == pytest.approx(found["rise_scatter"].shift)
+    assert found["blow_scatter"].error < 0.5 * found["rise_scatter"].error
+    assert set(_scatters({"blow": slow}, made, every, OPTIONS)) == {"blow_scatter"}
 
 
 def test_a_range_that_holds_both_ways_adds_to_none():

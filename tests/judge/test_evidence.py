@@ -23,7 +23,7 @@ OPTIONS = JudgeOptions()
 MEASURES = tuple(m for m in FINGERPRINTS["none"] if m != "balance")
 ERRORS = {
     "decay": 0.1, "rise": 0.01, "ultimate": 0.4, "open": 0.1, "blow": 0.01, "over": 0.1, "idle": 0.1, "residual": 0.15,
-    "response": 0.0007, "noise": 0.1, "noise_off": 0.1, "fast_fall": 0.2, "blow_start": 0.0007, "rise_scatter": 0.3, "overshoot": 0.4, "balance": 0.08,
+    "response": 0.0007, "noise": 0.1, "noise_off": 0.1, "fast_fall": 0.2, "blow_start": 0.0007, "rise_scatter": 0.3, "blow_scatter": 0.3, "overshoot": 0.4, "balance": 0.08,
     "unevenness": 0.4, "command": 0.05, "idle_real": 0.1, "late_alike": 0.1, "stretch": 0.1, "dip": 0.4, "early": 0.2,
     "run_on": 0.007, "starved": 0.12,
 }  # fmt: skip

@@ -244,21 +244,39 @@ def _allow_for_overlap(effects: dict[str, Effect], options: JudgeOptions) -> Non
             effects[name] = replace(effects[name], error=float(np.hypot(effects[name].error, slack)))
 
 
-def _scatter(effect: Effect, options: JudgeOptions) -> Effect:
+_NEARER = 2.5
+"""A slower evacuation comes nearer to where it ends, and scatters more for that alone."""
+
+
+def _scatter(effect: Effect, now: Floats, slower: float, options: JudgeOptions) -> Effect:
     """Scatter of a time from cycle to cycle against its reference, as a logarithm; less scatter is no news.
+
+    now     all cycles after an onset: what comes and goes is no growth, and few cycles tell a scatter badly
+    slower  error of the scatter for what all of them take longer
 
     Healthy stations scatter by so much on another day, and what slows all cycles does so by a little more or less in
     each: a reference that happens to be finer than both is none.
     """
     usual = float(np.hypot(max(effect.jumps, options.usual_scatter), options.scatter_per_shift * effect.shift))
-    shift = max(float(np.log(max(effect.scatter * effect.jumps, 1e-9) / usual)), 0.0)
-    # a slower evacuation comes nearer to where it ends, and scatters more for that alone
-    slower = 2.5 * max(effect.shift, 0.0)
-    error = float(np.hypot(np.hypot(0.3, slower), 1.2 / np.sqrt(min(effect.n_now, effect.n_reference))))
+    shift = max(float(np.log(max(_jumps(now), 1e-9) / usual)), 0.0)
+    wide = slower * max(effect.shift, 0.0)
+    error = float(np.hypot(np.hypot(0.3, wide), 1.2 / np.sqrt(min(len(now), effect.n_reference))))
     return Effect(
-        now=shift, reference=0.0, shift=shift, error=error, n_now=effect.n_now, n_reference=effect.n_reference,
+        now=shift, reference=0.0, shift=shift, error=error, n_now=len(now), n_reference=effect.n_reference,
         tail_up=0.0, tail_down=0.0, scatter=effect.scatter,
     )  # fmt: skip
+
+
+def _scatters(
+    effects: Mapping[str, Effect], features: Features, now: Bools, options: JudgeOptions
+) -> dict[str, Effect]:
+    """The scatter of evacuation and blow-off among the cycles `now`."""
+    found = {}
+    for name, slower in (("rise", _NEARER), ("blow", 0.0)):
+        values = features.values[name][now]
+        if name in effects:
+            found[f"{name}_scatter"] = _scatter(effects[name], values[np.isfinite(values)], slower, options)
+    return found
 
 
 def _long_enough(now: Floats, at_least: Bools, reference: Floats) -> Floats:
@@ -341,8 +359,7 @@ def compare(features: Features, baseline: Features | None, options: JudgeOptions
     if decay is not None and baseline is not None:
         shared = options.leak_doubt * float(np.hypot(features.decay_doubt, baseline.decay_doubt))
         effects["decay"] = replace(decay, error=float(np.hypot(decay.error, shared)))
-    if "rise" in effects:
-        effects["rise_scatter"] = _scatter(effects["rise"], options)
+    effects |= _scatters(effects, features, after & features.held, options)
     command, dip = effects.get("command"), effects.get("dip")
     if command is not None:  # a release that is given longer is no fault
         effects["command"] = replace(command, shift=min(command.shift, 0.0))

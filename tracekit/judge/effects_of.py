@@ -33,6 +33,7 @@ _NAMES: Mapping[str, tuple[str, str]] = {
     "noise": ("noise_kpa", "kPa"),
     "noise_off": ("noise with the valves off", "kPa"),
     "rise_scatter": ("scatter of the evacuation", "log of ratio"),
+    "blow_scatter": ("scatter of the blow-off", "log of ratio"),
     "unevenness": ("scatter of the leak", "log of share"),
     "overshoot": ("vacuum past supply_off", "kPa"),
     "run_on": ("rise after the cut over the speed before it", "s"),

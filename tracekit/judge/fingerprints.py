@@ -105,6 +105,7 @@ _BASIC: Mapping[str, Mapping[str, Change]] = {
     },
     "release_weak": {
         "decay": SAME, "rise": Change(-0.3, 0.3, 0.3), "ultimate": SAME, "blow": up(0.06, 4.0, 0.65),
+        "blow_scatter": up(0.1, 3.0, 0.5),
         "blow_start": up(0.003, 0.5, 0.9), "residual": up(0.3, 90.0, 0.5), "over": down(0.1, 100.0, 0.6),
         # long after the release the cup is open to air; vacuum left for so long would be real
         "idle": up(0.5, 80.0, 0.05), "idle_real": Change(0.5, 1.3), "noise": SAME, "command": down(0.2, 3.0, 0.25),
@@ -117,6 +118,7 @@ _BASIC: Mapping[str, Mapping[str, Change]] = {
         "noise": up(0.5, 3.0), "noise_off": up(0.5, 3.0), "open": SAME, "residual": SAME,
         "response": Change(-0.02, 0.02), "decay": SAME,
         "rise": SAME, "ultimate": SAME, "blow": SAME, "idle": SAME, "over": SAME, "rise_scatter": up(0.1, 3.0, 0.8),
+        "blow_scatter": up(0.1, 3.0, 0.8),
         "overshoot": up(0.1, 4.0, 0.6), "dip": up(0.3, 15.0, 0.7), "run_on": up(0.005, 0.1, 0.5),
     },
     "sensor_slow": {
@@ -135,7 +137,7 @@ _BASIC: Mapping[str, Mapping[str, Change]] = {
         "decay": SAME, "balance": SAME, "rise": SAME, "ultimate": SAME, "open": SAME, "blow": SAME, "over": SAME,
         "idle": SAME, "residual": SAME, "response": SAME, "noise": SAME, "fast_fall": SAME, "blow_start": SAME,
         "rise_scatter": SAME, "overshoot": SAME, "command": SAME, "noise_off": SAME, "dip": SAME, "early": SAME,
-        "run_on": SAME,
+        "run_on": SAME, "blow_scatter": SAME,
     },
 }  # fmt: skip
 
@@ -148,12 +150,14 @@ FINGERPRINTS: Mapping[str, Mapping[str, Change]] = {
     "leak_part_dependent": {
         **_NEUTRAL, "decay": up(0.1, 150.0, 0.5), "rise": up(0.001, 0.2, 0.3), "ultimate": down(0.1, 12.0, 0.4),
         "balance": up(0.37, 1.01), "rise_scatter": up(0.1, 2.5, 0.5), "overshoot": down(0.05, 2.0, 0.3),
+        "blow_scatter": up(0.1, 2.0, 0.3),
         "dip": up(0.3, 40.0, 0.05), "starved": Change(-0.3, 0.3),
     },
     "supply_pressure_dips": {
         # dips that touch fewer than half of the cycles move no median
         **_NEUTRAL, "rise": up(0.005, 0.5, 0.4), "ultimate": down(0.1, 20.0, 0.3), "open": down(0.05, 5.0, 0.3),
         "blow": up(0.01, 0.4, 0.3), "over": down(0.05, 20.0, 0.2), "rise_scatter": up(0.7, 4.0, 0.7),
+        "blow_scatter": up(0.4, 4.0, 0.1),
         "residual": up(0.1, 10.0, 0.2), "blow_start": up(0.0005, 0.02, 0.2),
         "overshoot": Change(-3.0, 2.0, 0.05), "dip": up(0.3, 40.0, 0.03),
     },
@@ -168,6 +172,7 @@ FINGERPRINTS: Mapping[str, Mapping[str, Change]] = {
     },
     "supply_pulsation": {
         **_NEUTRAL, "noise": up(0.2, 3.0, 0.5), "rise_scatter": up(0.1, 5.0, 0.5), "dip": up(0.3, 15.0, 0.15),
+        "blow_scatter": up(0.1, 4.0, 0.05),
         # few cycles meet one half of it or the other by chance; suction bends, so that its mean is less
         "rise": Change(-0.3, 0.3, 0.03), "ultimate": Change(-8.0, 4.0, 0.15), "open": Change(-3.0, 3.0, 0.03),
         "blow": Change(-0.2, 0.2, 0.03), "over": Change(-3.0, 3.0, 0.05), "residual": Change(-3.0, 3.0, 0.03),

@@ -29,6 +29,8 @@ _MORE_Z = 2.1
 """Standard errors by which more evacuations are slow than in the reference, from where on it is no chance (1 in 56)."""
 _WIDER_Z = 3.0
 """Standard errors by which the scatter of all evacuations has grown from where on it counts."""
+_TWICE = 0.7
+"""Logarithm of a scatter that has doubled: with less, that of the blow-off says nothing of evacuations."""
 _THIRD = 6
 """Evacuations of a third of the log that tell what is usual in it."""
 _FEW = 4
@@ -222,11 +224,13 @@ def scatter_sign(
     missed_slowly: Bools,
     scatter: Effect | None = None,
     reference: Features | None = None,
+    blown: Effect | None = None,
 ) -> tuple[Sign, Bools]:
     """Evacuations that scatter towards slow while the leak does not: cycles far slower than usual, here and there.
 
     A pick that got longer than usual and was given up well above an open cup is a slow one too. Where all scatter and
-    none stands out, `scatter`, against the reference, tells it. As many as a healthy station shows, `reference`, whose
+    none stands out, `scatter`, against the reference, tells it, surer where that of the blow-off, `blown`, has grown
+    too: both live on the same supply. As many as a healthy station shows, `reference`, whose
     parts are met now sooner and now later, are none.
     """
     seen = features.held & np.isfinite(features.values["rise"])
@@ -246,7 +250,9 @@ def scatter_sign(
     if groups.any() and (slow & groups).sum() > 0.6 * slow.sum():
         chance = min(chance, 0.1)  # the slow ones are the leaking ones
     elif scatter is not None:
-        chance = max(chance, 0.98 * logistic(2.0 * (scatter.z - _WIDER_Z)))
+        both = blown is not None and scatter.shift > _TWICE and blown.shift > 0.0
+        z = float(np.hypot(scatter.z, blown.z)) if both and blown is not None else scatter.z
+        chance = max(chance, 0.98 * logistic(2.0 * (z - _WIDER_Z)))
     return Sign(
         name="scattered_evacuation", present=min(max(chance, 0.004), 0.9995), text=f"{int(slow.sum())} slow evacuations"
     ), slow

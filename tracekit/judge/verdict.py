@@ -122,8 +122,8 @@ def _seen(case: Case, options: JudgeOptions, *, own_past: bool = True) -> Seen:
     rested = rested_picks(case.data) if response_from_open_cup(case.data) else None
     late, late_cycles = late_sign(features, comparison.effects.get("response"), rested)
     empty = empty_picks(case.data, case.baseline, options)
-    wider = comparison.effects.get("rise_scatter")
-    scatter, scattered = scatter_sign(features, grouped, slow_misses(case.data, empty), wider, reference)
+    wider, blown = (comparison.effects.get(f"{name}_scatter") for name in ("rise", "blow"))
+    scatter, scattered = scatter_sign(features, grouped, slow_misses(case.data, empty), wider, reference, blown)
     weak = weak_open_sign(features, scattered & ~grouped)
     if met_early(case.data, features, scattered):  # where the part was met may be all there is to it
         scatter, weak = (replace(sign, present=min(sign.present, 0.5)) for sign in (scatter, weak))
