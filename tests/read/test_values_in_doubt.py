@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from tests.read.reading import read
+from tests.read.two_second_cycles import TIME_S, VACUUM_KPA, WITHIN_S
 from tracekit.errors import LogReadError
 from tracekit.model.answers import answers
 from tracekit.read.head import Question
@@ -11,12 +12,6 @@ from tracekit.read.inspection import inspect_log
 from tracekit.read.otherunit import unit_turn
 from tracekit.read.station_file import load_stations
 
-TIME_S = np.arange(0.0, 60.0, 0.01)
-WITHIN_S = TIME_S % 2.0
-VACUUM_KPA = np.where(
-    (WITHIN_S > 0.5) & (WITHIN_S < 1.5), 70.0 * (1.0 - np.exp(-(WITHIN_S - 0.5) / 0.1)),
-    np.where(WITHIN_S >= 1.5, 70.0 * np.exp(-(WITHIN_S - 1.5) / 0.02), 0.0),
-)  # fmt: skip
 SUPPLY = ((WITHIN_S >= 0.5) & (WITHIN_S < 1.5)).astype(int)
 
 

@@ -26,7 +26,9 @@ def _held(data: StationData) -> Bools:
 def _cut_before_kpa(data: StationData, baseline: StationData | None) -> float | None:
     """Where the baseline cuts the supply [kPa]; None where it does not in nearly all holds, or the log has a level."""
     own = data.settings["supply_off"]
-    if baseline is None or data.wiring.supply_on_level is None or own.value_kpa or own.station_file_kpa:
+    if baseline is None or data.wiring.supply_on_level is None:
+        return None
+    if own.value_kpa is not None or own.station_file_kpa is not None:
         return None
     before = _held(baseline)
     if not baseline.air_saving or before.sum() < _FEWEST or np.mean(baseline.cycles.codes("coasts")[before] > 0) < 0.8:

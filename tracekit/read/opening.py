@@ -172,7 +172,7 @@ def _all_stations(opened: Opened, plan: Plan) -> Plan:
     return replace(plan, station_names=tuple(names))
 
 
-_RATES = "rows a microsecond apart or more"
+_RATES = "rows 1e-7 s apart or more"
 _RATES_TODO = "Name the column of the time and its unit in the station file."
 
 
